@@ -1,0 +1,2 @@
+//! The `ripieno` command.
+fn main() {}

@@ -1,0 +1,27 @@
+//! The notated score and its sounding view.
+//!
+//! A [`Score`] holds what is on the page: parts, players, bars, notes with their spelling, exact time, and the signs
+//! around them. [`Sounding`] is the flat table of what is heard: concert pitch, ties joined, repeats unrolled or not,
+//! a loudness level and a number of players for every note. Everything that analyses, draws or plays reads that view.
+//!
+//! This crate knows no file format and judges nothing; it does no input or output, so it cannot fail: readers hand it
+//! raw notes, [`Score::finish`] puts them in order, and arithmetic on time is total.
+
+mod directions;
+mod finish;
+mod note;
+mod pitch;
+pub mod players;
+mod score;
+mod time;
+
+pub use directions::{Direction, DirectionKind, DynamicLevel, DynamicMark, Swell};
+pub use note::{
+    Articulations, Beam, Beams, Edge, Head, Mark, Note, NoteFlags, NoteValue, Rest, Stem, TupletRatio,
+};
+pub use pitch::{KeyOutOfRange, MidiKey, Pitch, Step, Transposition};
+pub use players::PlayerCount;
+pub use score::{
+    About, Bar, BarIndex, Bracket, Change, ChangeKind, Clef, ClefSign, Jump, Key, Metre, Part, PartInstrument, Score,
+};
+pub use time::{Crotchets, NotCrotchets};
