@@ -7,21 +7,29 @@
 //! This crate knows no file format and judges nothing; it does no input or output, so it cannot fail: readers hand it
 //! raw notes, [`Score::finish`] puts them in order, and arithmetic on time is total.
 
+mod articulations;
 mod directions;
 mod finish;
+mod levels;
 mod note;
 mod pitch;
-pub mod players;
+mod players;
 mod score;
+mod sounding;
+mod tempo;
 mod time;
+mod unroll;
 
 pub use directions::{Direction, DirectionKind, DynamicLevel, DynamicMark, Swell};
+pub use articulations::Articulations;
 pub use note::{
-    Articulations, Beam, Beams, Edge, Head, Mark, Note, NoteFlags, NoteValue, Rest, Stem, TupletRatio,
+    Beam, Beams, Edge, Head, Mark, Note, NoteFlags, NoteValue, Rest, Stem, TupletRatio,
 };
 pub use pitch::{KeyOutOfRange, MidiKey, Pitch, Step, Transposition};
-pub use players::PlayerCount;
+pub use players::{CountReason, PlayerCount, PlayerMark};
 pub use score::{
     About, Bar, BarIndex, Bracket, Change, ChangeKind, Clef, ClefSign, Jump, Key, Metre, Part, PartInstrument, Score,
 };
+pub use sounding::{NoteRow, Notes, PlayedBar, Sounding, Trouble, Unroll};
+pub use tempo::{ASSUMED_TEMPO, TempoMap};
 pub use time::{Crotchets, NotCrotchets};

@@ -213,6 +213,8 @@ pub struct Part {
     pub staves: u8,
     /// How many people play from this part; from the name and the catalogue.
     pub players: PlayerCount,
+    /// Whether they are a body that plays as one (first violins, a choir's tenors) rather than single players who share a staff.
+    pub is_body: bool,
     /// The catalogue's id for what this part plays at its start (`ripieno_instruments`), filled by the reader; empty if unknown.
     pub instrument_id: String,
     /// Notes, ordered by bar, position, then as the source reads; chord members follow their first note.

@@ -1,0 +1,213 @@
+//! A loudness level for every note, from marks, hairpins and words.
+//!
+//! How it is reckoned, on the scale of [`DynamicLevel`] (ppp 1 ... fff 8):
+//! - a mark holds until the next one on its staff; a staff of a part without marks of its own follows the part's first staff;
+//! - a hairpin leads in a straight line from the level at its start to the mark that stands at its end (or up to a
+//!   crotchet after it); without such a mark, or with one that contradicts it, to one step louder or softer;
+//! - "cresc." and "dim." in words lead in the same way to the next mark, or one step within four crotchets if none follows;
+//! - sf, fz, rf and the like lift the notes that begin there by one step; fp and sfp do so and leave the softer level after them;
+//! - two marks at one moment for two voices of a staff each concern their own voice;
+//! - before the first mark the level is unknown.
+
+use crate::directions::{DirectionKind, DynamicLevel, DynamicMark, Swell};
+use crate::note::Mark;
+use crate::score::{Bar, Part};
+use crate::time::Crotchets;
+
+/// How far after a hairpin's end a mark may stand and still be its aim.
+const REACH: Crotchets = Crotchets::ONE;
+/// How long a "cresc." in words lasts when no mark follows.
+const WORDS_LAST: Crotchets = Crotchets::whole(4);
+/// What a stress adds to its notes.
+const STRESS: f32 = 1.0;
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum What {
+    Level(f32),
+    Stress,
+    Open(Swell, u8),
+    Close(u8),
+    Word(Swell),
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Event {
+    at: Crotchets,
+    staff: u8,
+    voice: Option<u16>,
+    what: What,
+}
+
+/// A stretch of changing level; before its start the stretch before it holds, after its end `to` does.
+#[derive(Debug, Clone, Copy)]
+struct Stretch {
+    start: Crotchets,
+    end: Crotchets,
+    from: f32,
+    to: f32,
+}
+
+/// The levels of one voice on one staff.
+#[derive(Debug, Default)]
+struct Line {
+    stretches: Vec<Stretch>,
+    stresses: Vec<Crotchets>,
+}
+
+impl Line {
+    fn at(&self, time: Crotchets) -> Option<f32> {
+        let after = self.stretches.partition_point(|stretch| stretch.start <= time);
+        let stretch = self.stretches.get(after.checked_sub(1)?)?;
+        let length = (stretch.end - stretch.start).to_f64();
+        if time >= stretch.end || length <= 0.0 {
+            return Some(stretch.to);
+        }
+        #[allow(clippy::cast_possible_truncation)] // a share between 0 and 1
+        let share = ((time - stretch.start).to_f64() / length) as f32;
+        Some(stretch.from + (stretch.to - stretch.from) * share)
+    }
+
+    fn of_note(&self, time: Crotchets) -> Option<DynamicLevel> {
+        let stressed = self.stresses.binary_search(&time).is_ok();
+        self.at(time).map(|level| DynamicLevel(if stressed { level + STRESS } else { level }))
+    }
+}
+
+/// The levels of a part's notes.
+pub(crate) struct PartLevels {
+    /// (staff, voice or 0 for any) and its line, sorted.
+    lines: Vec<((u8, u16), Line)>,
+}
+
+impl PartLevels {
+    pub(crate) fn new(part: &Part, bars: &[Bar]) -> Self {
+        let events = events(part, bars);
+        let mut lines = Vec::new();
+        let mut staves: Vec<u8> = events.iter().map(|event| event.staff).collect();
+        staves.sort_unstable();
+        staves.dedup();
+        for staff in staves {
+            let on_staff: Vec<Event> = events.iter().filter(|event| event.staff == staff).copied().collect();
+            let split = split_voices(&on_staff);
+            lines.push(((staff, 0), line(&on_staff, None)));
+            lines.extend(split.into_iter().map(|voice| ((staff, voice), line(&on_staff, Some(voice)))));
+        }
+        Self { lines }
+    }
+
+    /// Level of a note that begins at `time` (score order) on this staff and in this voice.
+    pub(crate) fn at(&self, staff: u8, voice: u16, time: Crotchets) -> Option<DynamicLevel> {
+        let find = |key: (u8, u16)| self.lines.binary_search_by_key(&key, |(k, _)| *k).ok().map(|i| &self.lines[i].1);
+        let line = find((staff, voice)).or_else(|| find((staff, 0))).or_else(|| self.lines.first().map(|(_, line)| line))?;
+        line.of_note(time)
+    }
+}
+
+fn events(part: &Part, bars: &[Bar]) -> Vec<Event> {
+    let start = |bar: usize| bars.get(bar).map_or(Crotchets::ZERO, |bar| bar.start);
+    let mut events = Vec::new();
+    for direction in &part.directions {
+        let at = start(direction.bar.at()) + direction.at;
+        let mut push = |what| events.push(Event { at, staff: direction.staff, voice: direction.voice, what });
+        match &direction.kind {
+            DirectionKind::Dynamic(mark) => push_mark(mark, push),
+            DirectionKind::HairpinStart { swell, number, .. } => push(What::Open(*swell, *number)),
+            DirectionKind::HairpinStop { number, .. } => push(What::Close(*number)),
+            DirectionKind::Words(text) => {
+                if let Some(swell) = swell_in_words(text) {
+                    push(What::Word(swell));
+                }
+            }
+            _ => {}
+        }
+    }
+    for (index, mark) in &part.marks {
+        if let (Mark::Dynamic(mark), Some(note)) = (mark, part.notes.get(*index as usize)) {
+            let at = start(note.bar.at()) + note.at;
+            push_mark(mark, |what| events.push(Event { at, staff: note.staff, voice: Some(note.voice), what }));
+        }
+    }
+    events.sort_by_key(|event| event.at);
+    events
+}
+
+fn push_mark(mark: &DynamicMark, mut push: impl FnMut(What)) {
+    match mark {
+        DynamicMark::Level(level) => push(What::Level(level.0)),
+        DynamicMark::Attack(_) => push(What::Stress),
+        DynamicMark::AttackThen(_, level) => {
+            push(What::Level(level.0));
+            push(What::Stress);
+        }
+        DynamicMark::Other(_) => {}
+    }
+}
+
+/// Whether the words ask to grow or to fade, in the languages scores use.
+fn swell_in_words(text: &str) -> Option<Swell> {
+    let lower = text.to_lowercase();
+    lower.split(|c: char| !c.is_alphabetic()).find_map(|word| match word {
+        "cresc" | "crescendo" | "anwachsend" | "wachsend" | "augmentez" => Some(Swell::Crescendo),
+        "dim" | "dimin" | "diminuendo" | "decresc" | "decrescendo" | "abnehmend" | "calando" | "morendo" | "diminuez" => {
+            Some(Swell::Diminuendo)
+        }
+        _ => None,
+    })
+}
+
+/// Voices that are given a mark of their own at a moment where another voice of the staff is given another.
+fn split_voices(events: &[Event]) -> Vec<u16> {
+    let mut voices = Vec::new();
+    for pair in events.windows(2) {
+        if let ([Event { at, voice: Some(a), what: What::Level(_), .. }, Event { at: next, voice: Some(b), what: What::Level(_), .. }], true) =
+            (pair, pair[0].voice != pair[1].voice)
+            && at == next
+        {
+            voices.extend([*a, *b]);
+        }
+    }
+    voices.sort_unstable();
+    voices.dedup();
+    voices
+}
+
+fn line(events: &[Event], voice: Option<u16>) -> Line {
+    let ours: Vec<Event> =
+        events.iter().filter(|event| voice.is_none() || event.voice.is_none() || event.voice == voice).copied().collect();
+    let mut line = Line::default();
+    let mut open: Vec<(u8, Swell, Crotchets)> = Vec::new();
+    for (i, event) in ours.iter().enumerate() {
+        match event.what {
+            What::Level(level) => line.stretches.push(Stretch { start: event.at, end: event.at, from: level, to: level }),
+            What::Stress => line.stresses.push(event.at),
+            What::Open(swell, number) => open.push((number, swell, event.at)),
+            What::Close(number) => {
+                let Some(place) = open.iter().rposition(|(n, ..)| *n == number) else { continue };
+                let (_, swell, start) = open.remove(place);
+                swelling(&mut line, &ours, i, swell, (start, event.at), event.at + REACH);
+            }
+            What::Word(swell) => {
+                let next = ours[i + 1..].iter().find(|e| matches!(e.what, What::Level(_)) && e.at > event.at).map(|e| e.at);
+                let end = next.unwrap_or(event.at + WORDS_LAST);
+                swelling(&mut line, &ours, i, swell, (event.at, end), end);
+            }
+        }
+    }
+    line.stresses.dedup();
+    line
+}
+
+/// Adds the stretch of a hairpin or of words, replacing what earlier stretches said about its span.
+fn swelling(line: &mut Line, events: &[Event], i: usize, swell: Swell, (start, end): (Crotchets, Crotchets), reach: Crotchets) {
+    let Some(from) = line.at(start) else { return };
+    let step = if swell == Swell::Crescendo { 1.0 } else { -1.0 };
+    let aim = events[i..]
+        .iter()
+        .chain(events[..i].iter().rev().take_while(|event| event.at == end))
+        .filter(|event| event.at >= end && event.at <= reach)
+        .find_map(|event| if let What::Level(level) = event.what { Some(level) } else { None })
+        .filter(|level| (level - from) * step > 0.0);
+    let stretch = Stretch { start, end, from, to: aim.unwrap_or(from + step) };
+    let place = line.stretches.partition_point(|other| other.start <= start);
+    line.stretches.insert(place, stretch);
+}

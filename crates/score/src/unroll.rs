@@ -1,0 +1,217 @@
+//! The order in which bars are played: repeats, endings, da capo, dal segno, coda, fine.
+//!
+//! Rules, as players read them: a repeated section is played as often as its closing barline says (twice unless told
+//! otherwise); an ending is taken on the passes it names; after a jump back, repeats are not taken again and of several
+//! endings the last is played; "fine" and "to coda" act only after a jump back. Every jump is taken once, and the whole
+//! is bounded, so that signs that contradict each other cannot make the piece endless.
+
+use crate::score::{Bar, BarIndex, Jump, Score};
+
+/// Longest playing order, in bars; a score whose signs ask for more is cut there.
+const MOST_PLAYED_BARS: usize = 1_000_000;
+
+/// Bars in playing order.
+pub(crate) fn playing_order(score: &Score) -> Vec<BarIndex> {
+    Player { bars: &score.bars, endings: endings(&score.bars), order: Vec::new() }.run()
+}
+
+/// The ending a bar belongs to.
+#[derive(Debug, Clone, Copy)]
+struct Ending {
+    /// First bar of this ending.
+    first: usize,
+    /// Bar after its last.
+    end: usize,
+    /// Highest number named by the endings that follow one another here.
+    group_most: u8,
+    /// Whether this is the last of them.
+    last_of_group: bool,
+    /// Whether it is the only one.
+    alone: bool,
+}
+
+/// For each bar the ending it is in.
+fn endings(bars: &[Bar]) -> Vec<Option<Ending>> {
+    let mut spans: Vec<(usize, usize)> = Vec::new();
+    let mut open: Option<usize> = None;
+    for (i, bar) in bars.iter().enumerate() {
+        if !bar.ending_start.is_empty() {
+            if let Some(first) = open.replace(i) {
+                spans.push((first, i));
+            }
+        }
+        if bar.ending_stop
+            && let Some(first) = open.take()
+        {
+            spans.push((first, i + 1));
+        }
+    }
+    // An ending nobody closed is one bar long: more would swallow the rest of the piece.
+    spans.extend(open.map(|first| (first, first + 1)));
+    let mut of_bar = vec![None; bars.len()];
+    let mut i = 0;
+    while i < spans.len() {
+        let mut j = i + 1;
+        while j < spans.len() && spans[j].0 == spans[j - 1].1 {
+            j += 1;
+        }
+        let group_most = spans[i..j].iter().flat_map(|s| &bars[s.0].ending_start).copied().max().unwrap_or(1);
+        for (k, &(first, end)) in spans[i..j].iter().enumerate() {
+            let ending = Ending { first, end, group_most, last_of_group: i + k + 1 == j, alone: j == i + 1 };
+            of_bar[first..end].fill(Some(ending));
+        }
+        i = j;
+    }
+    of_bar
+}
+
+struct Player<'a> {
+    bars: &'a [Bar],
+    endings: Vec<Option<Ending>>,
+    order: Vec<BarIndex>,
+}
+
+impl Player<'_> {
+    fn run(mut self) -> Vec<BarIndex> {
+        let most = MOST_PLAYED_BARS.min(self.bars.len().saturating_mul(64));
+        let (mut i, mut section, mut pass, mut after_jump) = (0, 0, 1u8, false);
+        let mut taken = vec![false; self.bars.len()];
+        // Skipped endings play nothing, so steps are bounded beside played bars.
+        for _ in 0..most.saturating_mul(2) {
+            let Some(bar) = self.bars.get(i) else { break };
+            if self.order.len() >= most {
+                break;
+            }
+            if bar.repeat_start && section != i {
+                (section, pass) = (i, 1);
+            }
+            if let Some(ending) = self.endings[i].filter(|ending| ending.first == i) {
+                let wanted = if after_jump { ending.last_of_group } else { bar.ending_start.contains(&pass) };
+                let leave = !wanted && !(ending.last_of_group && pass >= ending.group_most && !ending.alone);
+                if leave {
+                    i = ending.end;
+                    continue;
+                }
+            }
+            self.order.push(BarIndex(u32::try_from(i).unwrap_or(u32::MAX)));
+            if after_jump && bar.jumps.contains(&Jump::Fine) {
+                break;
+            }
+            if after_jump && let Some(coda) = self.coda_after(i) {
+                (i, section, pass) = (coda, coda, 1);
+                continue;
+            }
+            if !after_jump && self.repeats(i, pass) {
+                pass += 1;
+                i = section;
+                continue;
+            }
+            if let Some(target) = (!taken[i]).then(|| self.jump_back(i)).flatten() {
+                taken[i] = true;
+                after_jump = true;
+                (i, section, pass) = (target, target, 1);
+                continue;
+            }
+            let ends_section = bar.repeat_end.is_some() || (bar.ending_stop && self.endings[i].is_some_and(|e| e.last_of_group));
+            i += 1;
+            if ends_section {
+                (section, pass) = (i, 1);
+            }
+        }
+        self.order
+    }
+
+    /// Whether the section is to be played again after bar `i` on this pass.
+    fn repeats(&self, i: usize, pass: u8) -> bool {
+        let Some(times) = self.bars[i].repeat_end else { return false };
+        let times = times.clamp(2, 32);
+        pass < match self.endings[i] {
+            Some(ending) if ending.alone => times.max(ending.group_most.saturating_add(1)),
+            Some(ending) => ending.group_most,
+            None => times,
+        }
+    }
+
+    fn jump_back(&self, i: usize) -> Option<usize> {
+        self.bars[i].jumps.iter().find_map(|jump| match jump {
+            Jump::DaCapo => Some(0),
+            Jump::DalSegno(label) => self.find(|other| matches!(other, Jump::Segno(l) if l == label), 0..i + 1),
+            _ => None,
+        })
+    }
+
+    fn coda_after(&self, i: usize) -> Option<usize> {
+        self.bars[i].jumps.iter().find_map(|jump| match jump {
+            Jump::ToCoda(label) => self.find(|other| matches!(other, Jump::Coda(l) if l == label), i + 1..self.bars.len()),
+            _ => None,
+        })
+    }
+
+    fn find(&self, wanted: impl Fn(&Jump) -> bool, mut within: std::ops::Range<usize>) -> Option<usize> {
+        within.find(|&i| self.bars[i].jumps.iter().any(&wanted))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::time::Crotchets;
+
+    /// Bars described one by one: `|:` opens, `:|` closes a repeat, `1.` `2.` `1.2.` open endings, `]` closes one,
+    /// `segno`, `coda`, `tocoda`, `fine`, `dc`, `ds`.
+    fn order(bars: &[&str]) -> String {
+        let mut score = Score::default();
+        for text in bars {
+            let mut bar = Bar::new("", Crotchets::ZERO, Crotchets::ONE);
+            for word in text.split_whitespace() {
+                match word {
+                    "|:" => bar.repeat_start = true,
+                    ":|" => bar.repeat_end = Some(2),
+                    ":|3" => bar.repeat_end = Some(3),
+                    "]" => bar.ending_stop = true,
+                    "segno" => bar.jumps.push(Jump::Segno("".into())),
+                    "coda" => bar.jumps.push(Jump::Coda("".into())),
+                    "tocoda" => bar.jumps.push(Jump::ToCoda("".into())),
+                    "fine" => bar.jumps.push(Jump::Fine),
+                    "dc" => bar.jumps.push(Jump::DaCapo),
+                    "ds" => bar.jumps.push(Jump::DalSegno("".into())),
+                    "-" => {}
+                    numbers => bar.ending_start.extend(numbers.split('.').filter_map(|n| n.parse::<u8>().ok())),
+                }
+            }
+            score.bars.push(bar);
+        }
+        playing_order(&score).iter().map(|bar| (bar.0 + 1).to_string()).collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn plain_repeats() {
+        assert_eq!(order(&["-", "-"]), "1 2");
+        assert_eq!(order(&["-", ":|", "-"]), "1 2 1 2 3");
+        assert_eq!(order(&["-", "|:", ":|", "|: :|", "-"]), "1 2 3 2 3 4 4 5");
+        assert_eq!(order(&["|: :|3"]), "1 1 1");
+    }
+
+    #[test]
+    fn endings_are_taken_on_the_passes_they_name() {
+        assert_eq!(order(&["|:", "1. ] :|", "2. ]", "-"]), "1 2 1 3 4");
+        assert_eq!(order(&["|:", "1.2. ] :|", "3. ]", "-"]), "1 2 1 2 1 3 4");
+        assert_eq!(order(&["|:", "1. ] :|", "2. ] :|", "-"]), "1 2 1 3 4");
+        assert_eq!(order(&["|:", "1. ] :|", "-"]), "1 2 1 3");
+        assert_eq!(order(&["|:", "1.", "] :|", "2.", "]", "-"]), "1 2 3 1 4 5 6");
+    }
+
+    #[test]
+    fn jumps() {
+        assert_eq!(order(&["-", "fine", "dc", "-"]), "1 2 3 1 2");
+        assert_eq!(order(&["|:", ":| fine", "dc"]), "1 2 1 2 3 1 2");
+        assert_eq!(order(&["-", "segno", "tocoda", "ds", "coda", "-"]), "1 2 3 4 2 3 5 6");
+        assert_eq!(order(&["|:", "1. ] :|", "2. ] fine", "dc"]), "1 2 1 3 4 1 3");
+    }
+
+    #[test]
+    fn contradictory_signs_end() {
+        assert_eq!(order(&["ds"]), "1");
+        assert!(!order(&["dc", "dc", "1. dc :|"]).is_empty());
+    }
+}
