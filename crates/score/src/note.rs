@@ -176,6 +176,8 @@ pub struct Note {
     pub staff: u8,
     /// Which of the part's instruments, 0-based index into [`crate::Part::instruments`].
     pub instrument: u8,
+    /// MIDI velocity, 1 to 127, of a note that was played or sequenced; 0 where the source gives none.
+    pub velocity: u8,
     /// Strokes of a tremolo (1 quaver ... 5); 0 for none; with TREMOLO_START or _STOP between two notes; `u8::MAX` unmeasured.
     pub tremolo: u8,
     /// Facts.
