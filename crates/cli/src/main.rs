@@ -1,2 +1,62 @@
-//! The `ripieno` command.
-fn main() {}
+//! The `ripieno` command: reads arguments, calls the crates that do the work, prints. Computes nothing musical.
+#![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
+
+mod notes;
+mod open;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// What to do next, for somebody who typed just `ripieno`.
+const FIRST_STEPS: &str = "\
+Ripieno studies full scores: who has the melody, the chords, the bass, the figures, in every bar.
+  ripieno study SCORE            a report you can open in a browser, and its tables
+  ripieno notes SCORE --csv      every sounding note as a table
+Scores are MusicXML (.musicxml, .xml, .mxl), Standard MIDI (.mid) or Humdrum kern (.krn). Try demo/lifeboat_overture.musicxml.
+  ripieno help                   all commands";
+
+#[derive(Parser)]
+#[command(name = "ripieno", version, about = "Study full scores: who does what, bar by bar.", long_about = None)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Print the sounding notes as a table: concert pitch, ties joined, repeats played out
+    Notes(notes::NotesArguments),
+}
+
+/// How files are read; shared by all commands.
+#[derive(clap::Args)]
+struct Reading {
+    /// Scores to read
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Refuse a file about which the reader has to warn, instead of mending it
+    #[arg(long)]
+    strict: bool,
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let outcome = match arguments.command {
+        None => {
+            println!("{FIRST_STEPS}");
+            return ExitCode::SUCCESS;
+        }
+        Some(Command::Notes(arguments)) => notes::run(&arguments),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            if !failure.is_empty() {
+                eprintln!("ripieno: {failure}");
+            }
+            ExitCode::FAILURE
+        }
+    }
+}
