@@ -190,6 +190,29 @@ pub struct Note {
     pub stem: Stem,
 }
 
+impl Default for Note {
+    /// Middle C without length at the start of the first bar, in voice 1 on staff 1: a start for building notes.
+    fn default() -> Self {
+        Self {
+            bar: BarIndex(0),
+            at: Crotchets::ZERO,
+            duration: Crotchets::ZERO,
+            head: Head::Pitched(Pitch::new(crate::pitch::Step::C, 0, 4)),
+            value: None,
+            tuplet: None,
+            voice: 1,
+            staff: 1,
+            instrument: 0,
+            velocity: 0,
+            tremolo: 0,
+            flags: NoteFlags::empty(),
+            articulations: Articulations::empty(),
+            beams: Beams::default(),
+            stem: Stem::Unset,
+        }
+    }
+}
+
 impl Note {
     /// The written pitch of a pitched note.
     #[must_use]

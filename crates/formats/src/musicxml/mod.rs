@@ -1,4 +1,8 @@
 //! Placeholder while the reader is being written.
+mod write;
+
+pub use write::{write, write_compressed};
+
 use crate::{Limits, ReadError, Reading};
 
 /// Whether the bytes look like this format.

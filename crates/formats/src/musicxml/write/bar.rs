@@ -1,0 +1,412 @@
+//! The bars of one part: everything at its position, voice by voice.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::num::NonZeroU32;
+use std::ops::Range;
+
+use ripieno_score::{
+    Bar, BarIndex, Change, ChangeKind, Crotchets, Direction, Note, NoteFlags, Part, Pitch, Rest, Score,
+};
+
+use super::attributes::{self, AttributesAt};
+use super::header::Ids;
+use super::notes::{self, Context};
+use super::xml::Xml;
+use super::directions;
+
+/// Most ticks a crotchet used for a whole part; beyond it each bar has its own.
+const MOST_DIVISIONS: i64 = 1 << 20;
+
+/// Writes one part.
+pub(super) struct Writer<'a> {
+    score: &'a Score,
+    part: &'a Part,
+    index: usize,
+    ids: &'a Ids,
+    /// Ticks a crotchet for the whole part, if one number serves.
+    divisions: Option<i64>,
+    /// Key signature in force on each staff, in sharps.
+    fifths: BTreeMap<u8, i8>,
+}
+
+/// The part's lists cut to one bar.
+struct Content<'a> {
+    bar: &'a Bar,
+    notes: Range<usize>,
+    rests: &'a [Rest],
+    directions: &'a [Direction],
+    changes: &'a [Change],
+}
+
+impl<'a> Content<'a> {
+    fn new(score: &'a Score, part: &'a Part, index: BarIndex) -> Self {
+        Self {
+            bar: &score.bars[index.at()],
+            notes: cut(&part.notes, index, |note| note.bar),
+            rests: &part.rests[cut(&part.rests, index, |rest| rest.bar)],
+            directions: &part.directions[cut(&part.directions, index, |direction| direction.bar)],
+            changes: &part.changes[cut(&part.changes, index, |change| change.bar)],
+        }
+    }
+
+    /// Every position and length in the bar.
+    fn times(&self, part: &'a Part) -> impl Iterator<Item = Crotchets> {
+        let notes = part.notes[self.notes.clone()].iter().flat_map(|note| [note.at, note.duration]);
+        let rests = self.rests.iter().flat_map(|rest| [rest.at, rest.duration]);
+        let others = self.directions.iter().map(|d| d.at).chain(self.changes.iter().map(|change| change.at));
+        notes.chain(rests).chain(others).chain([self.bar.length])
+    }
+}
+
+fn cut<T>(list: &[T], bar: BarIndex, of: impl Fn(&T) -> BarIndex) -> Range<usize> {
+    list.partition_point(|item| of(item) < bar)..list.partition_point(|item| of(item) <= bar)
+}
+
+/// Least ticks a crotchet that make all these whole; `None` when that is more than `most`.
+fn common_divisions(times: impl Iterator<Item = Crotchets>, most: i64) -> Option<i64> {
+    let mut divisions = 1i64;
+    for time in times {
+        let denominator = time.denominator();
+        if divisions % denominator != 0 {
+            let (mut a, mut b) = (divisions, denominator);
+            while b != 0 {
+                (a, b) = (b, a % b);
+            }
+            divisions = divisions.checked_mul(denominator / a).filter(|&d| d <= most)?;
+        }
+    }
+    Some(divisions)
+}
+
+/// Where the writer stands inside a bar.
+struct Cursor {
+    at: Crotchets,
+    per_crotchet: NonZeroU32,
+}
+
+impl Cursor {
+    fn ticks(&self, length: Crotchets) -> i64 {
+        length.to_ticks(self.per_crotchet)
+    }
+
+    /// Goes to a position by `backup` or `forward`.
+    fn go(&mut self, xml: &mut Xml, to: Crotchets, voice_staff: Option<(u16, Option<u8>)>) {
+        let way = self.ticks(to) - self.ticks(self.at);
+        if way < 0 {
+            xml.element("backup", &[], |xml| xml.text("duration", -way));
+        } else if way > 0 {
+            xml.element("forward", &[], |xml| {
+                xml.text("duration", way);
+                if let Some((voice, staff)) = voice_staff {
+                    xml.text("voice", voice);
+                    if let Some(staff) = staff {
+                        xml.text("staff", staff);
+                    }
+                }
+            });
+        }
+        self.at = to;
+    }
+}
+
+/// A note or a rest of one voice.
+enum Event<'a> {
+    Note(usize, &'a Note),
+    Rest(&'a Rest),
+}
+
+impl Event<'_> {
+    fn at(&self) -> Crotchets {
+        match self {
+            Self::Note(_, note) => note.at,
+            Self::Rest(rest) => rest.at,
+        }
+    }
+}
+
+impl<'a> Writer<'a> {
+    pub(super) fn new(score: &'a Score, part: &'a Part, index: usize, ids: &'a Ids) -> Self {
+        let bars = 0..u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
+        let times = bars.flat_map(|bar| Content::new(score, part, BarIndex(bar)).times(part).collect::<Vec<_>>());
+        let divisions = common_divisions(times, MOST_DIVISIONS);
+        Self { score, part, index, ids, divisions, fifths: BTreeMap::new() }
+    }
+
+    pub(super) fn write(mut self, xml: &mut Xml) {
+        for (n, bar) in (0u32..).zip(&self.score.bars) {
+            let number = if bar.number.is_empty() { (n + 1).to_string() } else { bar.number.to_string() };
+            let uncounted: &[(&str, &str)] = &[("number", &number), ("implicit", "yes")];
+            xml.element("measure", if bar.uncounted { uncounted } else { &uncounted[..1] }, |xml| self.bar(xml, BarIndex(n)));
+        }
+    }
+
+    fn bar(&mut self, xml: &mut Xml, index: BarIndex) {
+        let content = Content::new(self.score, self.part, index);
+        let fine = || common_divisions(content.times(self.part), i64::from(u32::MAX >> 8)).unwrap_or(720_720);
+        let divisions = self.divisions.unwrap_or_else(fine);
+        let per_crotchet = u32::try_from(divisions).ok().and_then(NonZeroU32::new).unwrap_or(NonZeroU32::MIN);
+        let mut cursor = Cursor { at: Crotchets::ZERO, per_crotchet };
+        left_barline(xml, content.bar);
+        let first = index.0 == 0;
+        let at_start = content.changes.partition_point(|change| change.at <= Crotchets::ZERO);
+        let start = AttributesAt {
+            divisions: (first || self.divisions.is_none()).then_some(divisions),
+            metre: content.bar.metre.as_ref(),
+            staves: (first && self.part.staves > 1).then_some(self.part.staves),
+            changes: &content.changes[..at_start],
+        };
+        attributes::write(xml, self.part, &start);
+        if self.index == 0 {
+            directions::jumps(xml, &content.bar.jumps, true);
+        }
+        let accidentals = self.accidentals(&content);
+        let voices = voices(self.part, &content);
+        let mut signs = Signs { changes: &content.changes[at_start..], directions: content.directions };
+        for voice in &voices {
+            cursor.go(xml, Crotchets::ZERO, None);
+            self.voice(xml, voice, &mut signs, &accidentals, &mut cursor);
+        }
+        self.fill(xml, &content, voices.is_empty(), &mut cursor);
+        signs.up_to(xml, self.part, Crotchets::MAX, &mut cursor);
+        cursor.go(xml, content.bar.length, None);
+        if self.index == 0 {
+            directions::jumps(xml, &content.bar.jumps, false);
+        }
+        right_barline(xml, self.score, index);
+    }
+
+    fn voice(
+        &self,
+        xml: &mut Xml,
+        events: &[Event<'_>],
+        signs: &mut Signs<'_>,
+        accidentals: &BTreeMap<usize, &'static str>,
+        cursor: &mut Cursor,
+    ) {
+        let several = self.part.instruments.len() > 1;
+        let staff = |staff: u8| (self.part.staves > 1).then(|| notes::staff_of(staff, self.part));
+        let mut last_note: Option<&Note> = None;
+        for event in events {
+            let at = event.at();
+            match event {
+                Event::Note(index, note) => {
+                    let chord = note.flags.contains(NoteFlags::CHORD)
+                        && last_note.is_some_and(|last| {
+                            last.at == at && last.duration == note.duration && is_grace(last) == is_grace(note)
+                        });
+                    if !chord {
+                        signs.up_to(xml, self.part, at, cursor);
+                        cursor.go(xml, at, Some((note.voice, staff(note.staff))));
+                    }
+                    let context = Context {
+                        part: self.part,
+                        index: *index,
+                        ticks: cursor.ticks(note.duration).max(1),
+                        chord,
+                        accidental: accidentals.get(index).copied(),
+                        instrument: if several { self.ids.instrument(self.index, note.instrument) } else { None },
+                    };
+                    notes::note(xml, note, &context);
+                    if !chord && !is_grace(note) {
+                        cursor.at = at + note.duration;
+                    }
+                    last_note = Some(note);
+                }
+                Event::Rest(rest) => {
+                    signs.up_to(xml, self.part, at, cursor);
+                    cursor.go(xml, at, Some((rest.voice, staff(rest.staff))));
+                    let ticks = cursor.ticks(rest.duration);
+                    if ticks > 0 {
+                        notes::rest(xml, rest, self.part, ticks);
+                        cursor.at = at + rest.duration;
+                    }
+                    last_note = None;
+                }
+            }
+        }
+    }
+
+    /// Makes the bar as long as it is: a rest where the part has nothing, an invisible one where no part reaches the end.
+    fn fill(&self, xml: &mut Xml, content: &Content<'_>, empty: bool, cursor: &mut Cursor) {
+        let rest = |at: Crotchets, whole_bar: bool| Rest {
+            bar: BarIndex::default(),
+            at,
+            duration: content.bar.length - at,
+            value: None,
+            tuplet: None,
+            voice: 1,
+            staff: 1,
+            whole_bar,
+            hidden: !whole_bar,
+            cue: false,
+            fermata: false,
+        };
+        let ticks = cursor.ticks(content.bar.length);
+        if empty && ticks > 0 {
+            notes::rest(xml, &rest(Crotchets::ZERO, true), self.part, ticks);
+            cursor.at = content.bar.length;
+        } else if self.index == 0 && cursor.at < content.bar.length {
+            let missing = rest(cursor.at, false);
+            let ticks = cursor.ticks(missing.duration);
+            if ticks > 0 {
+                notes::rest(xml, &missing, self.part, ticks);
+                cursor.at = content.bar.length;
+            }
+        }
+    }
+
+    /// The accidentals to print: those that differ from the key and from what the bar has said before, staff by staff.
+    fn accidentals(&mut self, content: &Content<'_>) -> BTreeMap<usize, &'static str> {
+        for change in content.changes {
+            if let ChangeKind::Key(key) = change.kind {
+                let staves = change.staff.map_or(1..=self.part.staves.max(1), |staff| staff..=staff);
+                self.fifths.extend(staves.map(|staff| (staff, key.fifths)));
+            }
+        }
+        let mut order: Vec<usize> = content.notes.clone().collect();
+        order.sort_by_key(|&index| self.part.notes[index].at);
+        let mut said: BTreeMap<(u8, i32), i8> = BTreeMap::new();
+        let mut printed = BTreeMap::new();
+        for index in order {
+            let note = &self.part.notes[index];
+            let Some(pitch) = note.pitch() else { continue };
+            let fifths = self.fifths.get(&note.staff).copied().unwrap_or(0);
+            let in_force = said.get(&(note.staff, pitch.staff_position())).copied().unwrap_or_else(|| in_key(pitch, fifths));
+            if in_force != pitch.alter && !note.flags.contains(NoteFlags::TIE_STOP) {
+                printed.extend(accidental_name(pitch).map(|name| (index, name)));
+                said.insert((note.staff, pitch.staff_position()), pitch.alter);
+            }
+        }
+        printed
+    }
+}
+
+const fn is_grace(note: &Note) -> bool {
+    note.flags.contains(NoteFlags::GRACE)
+}
+
+/// The alteration a key signature gives a note.
+fn in_key(pitch: Pitch, fifths: i8) -> i8 {
+    // Order of sharps F C G D A E B; flats the other way round. Index by step from C.
+    const SHARP_PLACE: [i8; 7] = [2, 4, 6, 1, 3, 5, 7];
+    let place = SHARP_PLACE[usize::try_from(pitch.step.index()).unwrap_or(0)];
+    if fifths >= place {
+        1
+    } else if -fifths >= 8 - place {
+        -1
+    } else {
+        0
+    }
+}
+
+const fn accidental_name(pitch: Pitch) -> Option<&'static str> {
+    Some(match (pitch.alter, pitch.cents) {
+        (-2, 0) => "flat-flat",
+        (-1, 0) => "flat",
+        (0, 0) => "natural",
+        (1, 0) => "sharp",
+        (2, 0) => "double-sharp",
+        (0, 50) => "quarter-sharp",
+        (0, -50) => "quarter-flat",
+        (1, 50) => "three-quarters-sharp",
+        (-1, -50) => "three-quarters-flat",
+        _ => return None,
+    })
+}
+
+/// Notes and rests of the bar, voice by voice: by staff, then number.
+fn voices<'a>(part: &'a Part, content: &Content<'a>) -> Vec<Vec<Event<'a>>> {
+    let mut staff_of: BTreeMap<u16, u8> = BTreeMap::new();
+    let mut by_voice: BTreeMap<u16, Vec<Event<'a>>> = BTreeMap::new();
+    for index in content.notes.clone() {
+        let note = &part.notes[index];
+        staff_of.entry(note.voice).or_insert(note.staff);
+        by_voice.entry(note.voice).or_default().push(Event::Note(index, note));
+    }
+    for rest in content.rests {
+        staff_of.entry(rest.voice).or_insert(rest.staff);
+        by_voice.entry(rest.voice).or_default().push(Event::Rest(rest));
+    }
+    let order: BTreeSet<(u8, u16)> = staff_of.into_iter().map(|(voice, staff)| (staff, voice)).collect();
+    order
+        .into_iter()
+        .filter_map(|(_, voice)| by_voice.remove(&voice))
+        .map(|mut events| {
+            // Stable: graces and chord members stay where the part's list has them, rests after notes of the same moment.
+            events.sort_by_key(Event::at);
+            events
+        })
+        .collect()
+}
+
+/// Directions and changes of a bar not yet written; they go along with the first voice that passes them.
+struct Signs<'a> {
+    changes: &'a [Change],
+    directions: &'a [Direction],
+}
+
+impl Signs<'_> {
+    /// Writes what stands at or before `until`, from where the cursor is.
+    fn up_to(&mut self, xml: &mut Xml, part: &Part, until: Crotchets, cursor: &mut Cursor) {
+        while let Some(change) = self.changes.first().filter(|change| change.at <= until) {
+            let count = self.changes.partition_point(|other| other.at <= change.at);
+            let (now, later) = self.changes.split_at(count);
+            let back = cursor.at;
+            cursor.go(xml, change.at, None);
+            attributes::write(xml, part, &AttributesAt { divisions: None, metre: None, staves: None, changes: now });
+            if until != change.at {
+                cursor.go(xml, back, None);
+            }
+            self.changes = later;
+        }
+        while let Some((direction, later)) = self.directions.split_first().filter(|(direction, _)| direction.at <= until) {
+            directions::write(xml, part, direction, cursor.ticks(direction.at) - cursor.ticks(cursor.at));
+            self.directions = later;
+        }
+    }
+}
+
+fn left_barline(xml: &mut Xml, bar: &Bar) {
+    if !bar.repeat_start && bar.ending_start.is_empty() {
+        return;
+    }
+    xml.element("barline", &[("location", "left")], |xml| {
+        if !bar.ending_start.is_empty() {
+            xml.empty("ending", &[("number", &ending_numbers(bar)), ("type", "start")]);
+        }
+        if bar.repeat_start {
+            xml.empty("repeat", &[("direction", "forward")]);
+        }
+    });
+}
+
+fn right_barline(xml: &mut Xml, score: &Score, index: BarIndex) {
+    const STYLES: [&str; 11] = [
+        "regular", "dotted", "dashed", "heavy", "light-light", "light-heavy", "heavy-light", "heavy-heavy", "tick", "short", "none",
+    ];
+    let bar = &score.bars[index.at()];
+    let style = bar.barline.as_deref().filter(|style| STYLES.contains(style));
+    if style.is_none() && bar.repeat_end.is_none() && !bar.ending_stop {
+        return;
+    }
+    // The ending that stops here is the last one begun.
+    let began = score.bars[..=index.at()].iter().rev().find(|bar| !bar.ending_start.is_empty());
+    xml.element("barline", &[("location", "right")], |xml| {
+        if let Some(style) = style {
+            xml.text("bar-style", style);
+        }
+        if let Some(began) = began.filter(|_| bar.ending_stop) {
+            xml.empty("ending", &[("number", &ending_numbers(began)), ("type", "stop")]);
+        }
+        if let Some(times) = bar.repeat_end {
+            let times = times.to_string();
+            let with: &[(&str, &str)] = &[("direction", "backward"), ("times", &times)];
+            xml.empty("repeat", if bar.repeat_end == Some(2) { &with[..1] } else { with });
+        }
+    });
+}
+
+fn ending_numbers(bar: &Bar) -> String {
+    let numbers: Vec<String> = bar.ending_start.iter().filter(|&&n| n > 0).map(ToString::to_string).collect();
+    numbers.join(", ")
+}

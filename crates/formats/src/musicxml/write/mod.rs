@@ -1,0 +1,56 @@
+//! Writes MusicXML 4.0, partwise.
+//!
+//! What is written reads back to the same sounding view. Layout is left to whoever opens the file; what musicians need
+//! to see is there: printed accidentals are worked out bar by bar, beams, tuplets, slurs and directions are kept. Signs
+//! the score holds only as text come out as words or `other-...` elements. The result depends on the score alone: no
+//! date, no machine name.
+
+mod attributes;
+mod bar;
+mod directions;
+mod header;
+mod notes;
+mod xml;
+
+use std::io::{Cursor, Write};
+
+use ripieno_score::Score;
+
+use xml::Xml;
+
+const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
+<!DOCTYPE score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\">\n";
+
+/// The score as a MusicXML 4.0 document. Expects the order [`Score::finish`] leaves.
+#[must_use]
+pub fn write(score: &Score) -> String {
+    let mut xml = Xml::new(PROLOG);
+    let ids = header::Ids::new(score);
+    xml.element("score-partwise", &[("version", "4.0")], |xml| {
+        header::write(xml, score, &ids);
+        for (index, part) in score.parts.iter().enumerate() {
+            xml.element("part", &[("id", ids.part(index))], |xml| {
+                bar::Writer::new(score, part, index, &ids).write(xml);
+            });
+        }
+    });
+    xml.finish()
+}
+
+/// The score as a compressed `.mxl` archive.
+///
+/// # Errors
+/// When the archive cannot be built (more than 4 GiB of XML).
+pub fn write_compressed(score: &Score) -> std::io::Result<Vec<u8>> {
+    let mut archive = zip::ZipWriter::new(Cursor::new(Vec::new()));
+    // A fixed date: the same score gives the same bytes.
+    let options = zip::write::SimpleFileOptions::default().last_modified_time(zip::DateTime::default());
+    archive.start_file("META-INF/container.xml", options)?;
+    archive.write_all(
+        b"<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<container>\n <rootfiles>\n  <rootfile full-path=\"score.musicxml\" \
+media-type=\"application/vnd.recordare.musicxml+xml\"/>\n </rootfiles>\n</container>\n",
+    )?;
+    archive.start_file("score.musicxml", options)?;
+    archive.write_all(write(score).as_bytes())?;
+    Ok(archive.finish()?.into_inner())
+}
