@@ -1,0 +1,51 @@
+//! How roles look: a hue, a lightness and a texture each, so that they can be told apart without colour too.
+
+use ripieno_texture::Role;
+
+/// Texture laid over a role's colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Weave {
+    /// Plain.
+    Plain,
+    /// Rising strokes.
+    Rising,
+    /// Falling strokes.
+    Falling,
+    /// Upright strokes.
+    Upright,
+    /// Level strokes.
+    Level,
+    /// Dots.
+    Dots,
+    /// Crossed strokes.
+    Crossed,
+}
+
+/// The look of a role.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Look {
+    /// Fill, as `#rrggbb`.
+    pub fill: &'static str,
+    /// Colour of the texture, as `#rrggbb`.
+    pub ink: &'static str,
+    /// Texture.
+    pub weave: Weave,
+}
+
+/// The look of `role`; tacet is not drawn and has none.
+#[must_use]
+pub const fn look(role: Role) -> Option<Look> {
+    let (fill, ink, weave) = match role {
+        Role::Melody => ("#b3261e", "#b3261e", Weave::Plain),
+        Role::Countermelody => ("#ee8866", "#8c3b16", Weave::Rising),
+        Role::Bass => ("#1f3b73", "#1f3b73", Weave::Plain),
+        Role::Harmony => ("#9cc5c1", "#9cc5c1", Weave::Plain),
+        Role::Pedal => ("#6f8fbf", "#26456f", Weave::Level),
+        Role::Rhythm => ("#e2b93b", "#7a5c00", Weave::Upright),
+        Role::Figuration => ("#c9dc87", "#56701a", Weave::Falling),
+        Role::Punctuation => ("#5b4a68", "#e4dbea", Weave::Dots),
+        Role::Effect => ("#c7a9d8", "#5f3b78", Weave::Crossed),
+        _ => return None,
+    };
+    Some(Look { fill, ink, weave })
+}
