@@ -1,0 +1,175 @@
+//! From tracks and channels to lines, each of which becomes a part.
+
+use std::ops::Range;
+
+use super::events::{Strike, TextKind, Track, Tracks, What};
+use super::general_midi;
+use super::text;
+
+/// What becomes one part.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Line {
+    pub(super) name: String,
+    /// Range of [`Tracks::notes`].
+    pub(super) notes: Range<usize>,
+    /// Tracks it comes from.
+    pub(super) tracks: Vec<usize>,
+    /// Bit set of channels, 0 to 15.
+    pub(super) channels: u16,
+    /// General MIDI programs by moment, 0 to 127; the first holds from the beginning.
+    pub(super) programs: Vec<(u32, u8)>,
+    /// Percussion without pitch: keys are instruments.
+    pub(super) percussion: bool,
+}
+
+/// General MIDI's percussion channel, counted from 0.
+pub(super) const PERCUSSION_CHANNEL: u8 = 9;
+
+impl Line {
+    /// Its first channel, 1 to 16.
+    pub(super) fn channel(&self) -> Option<u8> {
+        let first = u8::try_from(self.channels.trailing_zeros()).ok()?;
+        (first < 16).then_some(first + 1)
+    }
+
+    /// Whether an event of this channel concerns it.
+    pub(super) const fn has_channel(&self, channel: u8) -> bool {
+        self.channels & (1 << (channel & 15)) != 0
+    }
+}
+
+/// Forms one line of every track, or of every group of its channels that play one program.
+pub(super) fn form(all: &mut Tracks<'_>, single_track: bool) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for index in 0..all.tracks.len() {
+        let Some(track) = all.tracks.get(index).cloned() else { continue };
+        let names = Names::of(all, &track);
+        let groups = channel_groups(all, &track, single_track);
+        let alone = groups.len() == 1;
+        if !alone {
+            let mask_of = |channel: u8| groups.iter().position(|group| group & (1 << channel) != 0);
+            if let Some(notes) = all.notes.get_mut(track.notes.clone()) {
+                notes.sort_by_key(|strike| mask_of(strike.channel)); // stable: order in time stays
+            }
+        }
+        let mut first = track.notes.start;
+        for &channels in &groups {
+            let notes = all.notes.get(first..track.notes.end).unwrap_or_default();
+            let count = if alone { notes.len() } else { notes.partition_point(|s| channels & (1 << s.channel) != 0) };
+            let programs = programs(all, &track, channels);
+            let mut line = Line {
+                name: String::new(),
+                notes: first..first + count,
+                tracks: vec![index],
+                channels,
+                programs,
+                percussion: channels == 1 << PERCUSSION_CHANNEL,
+            };
+            line.name = names.choose(&line, index, alone, single_track);
+            first += count;
+            lines.push(line);
+        }
+    }
+    lines
+}
+
+/// Channels with notes, as bit sets, in order of their first channel: those of one program together, percussion apart.
+/// In a file of one track each channel is a part of its own.
+fn channel_groups(all: &Tracks<'_>, track: &Track, single_track: bool) -> Vec<u16> {
+    let used = all.notes_of(track).iter().fold(0u16, |used, strike| used | 1 << (strike.channel & 15));
+    if used.count_ones() <= 1 {
+        return if used == 0 { Vec::new() } else { vec![used] };
+    }
+    let mut groups: Vec<(Option<u8>, u16)> = Vec::new();
+    for channel in (0..16u8).filter(|channel| used & (1 << channel) != 0) {
+        let program = programs(all, track, 1 << channel).first().map(|&(_, program)| program);
+        let same = groups.iter_mut().find(|(other, group)| {
+            !single_track
+                && *other == program
+                && channel != PERCUSSION_CHANNEL
+                && *group != 1 << PERCUSSION_CHANNEL
+        });
+        match same {
+            Some((_, group)) => *group |= 1 << channel,
+            None => groups.push((program, 1 << channel)),
+        }
+    }
+    groups.into_iter().map(|(_, group)| group).collect()
+}
+
+/// Program changes of these channels, without repetitions.
+fn programs(all: &Tracks<'_>, track: &Track, channels: u16) -> Vec<(u32, u8)> {
+    let mut programs: Vec<(u32, u8)> = Vec::new();
+    for event in all.events_of(track) {
+        let What::Program { channel, program } = event.what else { continue };
+        if channels & (1 << (channel & 15)) == 0 {
+            continue;
+        }
+        match programs.last_mut() {
+            Some(last) if last.0 == event.at => last.1 = program,
+            Some(last) if last.1 == program => {}
+            _ => programs.push((event.at, program)),
+        }
+    }
+    programs
+}
+
+/// What a track is called.
+struct Names {
+    track: String,
+    instrument: String,
+    /// Names after a channel prefix.
+    channels: Vec<(u8, String)>,
+}
+
+impl Names {
+    fn of(all: &Tracks<'_>, track: &Track) -> Self {
+        let mut names = Self { track: String::new(), instrument: String::new(), channels: Vec::new() };
+        for event in all.events_of(track) {
+            let What::Text { kind, bytes, channel } = event.what else { continue };
+            if !matches!(kind, TextKind::TrackName | TextKind::InstrumentName) {
+                continue;
+            }
+            let name = text::clean(bytes);
+            match channel {
+                Some(channel) => names.channels.push((channel, name)),
+                None if kind == TextKind::TrackName && names.track.is_empty() => names.track = name,
+                None if kind == TextKind::InstrumentName && names.instrument.is_empty() => names.instrument = name,
+                None => {}
+            }
+        }
+        names
+    }
+
+    /// The track's name, the instrument's, the program's or a number, in that order; with several lines in the
+    /// track, also what tells this one apart.
+    fn choose(&self, line: &Line, track: usize, alone: bool, single_track: bool) -> String {
+        let own = self.channels.iter().find(|(channel, name)| line.has_channel(*channel) && !name.is_empty());
+        if let Some((_, name)) = own {
+            return name.clone();
+        }
+        let program = match line.programs.first() {
+            _ if line.percussion => "Percussion",
+            Some(&(_, program)) => general_midi::program_name(program),
+            None => "",
+        };
+        let channel = line.channel().unwrap_or(1);
+        if single_track && !(alone && !self.track.is_empty() && program.is_empty()) {
+            return if program.is_empty() { format!("Channel {channel}") } else { program.to_owned() };
+        }
+        let track_name = if self.track.is_empty() { &self.instrument } else { &self.track };
+        match (track_name.is_empty(), program.is_empty()) {
+            (false, _) if alone => track_name.clone(),
+            (false, false) => format!("{track_name} ({program})"),
+            (false, true) => format!("{track_name} (channel {channel})"),
+            (true, false) => program.to_owned(),
+            (true, true) if alone => format!("Track {}", track + 1),
+            (true, true) => format!("Track {} (channel {channel})", track + 1),
+        }
+    }
+}
+
+/// The strikes of a line.
+pub(super) fn strikes<'t>(all: &'t Tracks<'_>, line: &Line) -> &'t [Strike] {
+    all.notes.get(line.notes.clone()).unwrap_or_default()
+}

@@ -1,0 +1,282 @@
+//! The reader: from bytes to a [`Score`], step by step.
+
+use std::collections::BTreeMap;
+use std::num::NonZeroU32;
+
+use ripieno_score::{
+    About, BarIndex, Change, ChangeKind, Crotchets, Direction, DirectionKind, Head, Key, Part, PartInstrument, Score,
+};
+
+use super::bars::{self, Bars, MetreChange};
+use super::container::{self, Container};
+use super::events::{self, Event, Strike, TextKind, Tracks, What};
+use super::general_midi;
+use super::lines::{self, Line};
+use super::notate::{Look, Scribe};
+use super::report::{At, Report, count};
+use super::spelling::Spelling;
+use super::text;
+use crate::read::Format;
+use crate::{Limits, ReadError, Reading};
+
+/// Reads a Standard MIDI File.
+///
+/// # Errors
+/// When the header is missing or names a type other than 0 and 1, or there is no track, or too many parts.
+pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadError> {
+    let mut report = Report::new(file);
+    let Container { layout, clock, tracks: raw, faults } = container::open(file, bytes)?;
+    for (code, what, hint) in faults {
+        report.warning(At::FILE, code, what, hint);
+    }
+    let mut all = events::decode(&raw);
+    let mut lines = lines::form(&mut all, layout == 0);
+    if lines.len() > limits.parts {
+        let what = format!("the file has {} parts, more than the {} allowed", lines.len(), limits.parts);
+        return Err(ReadError::whole_file(file, "too-many-parts", what, "Split the file"));
+    }
+    let mut per_crotchet = clock.per_crotchet;
+    let metres = metres(&all, &mut report);
+    scale(&mut all, &metres, &mut per_crotchet);
+    let metres = self::metres(&all, &mut Report::new(file));
+    let per_crotchet = NonZeroU32::new(per_crotchet).unwrap_or(NonZeroU32::MIN);
+    let bars = bars::lay_out(&metres, per_crotchet, end(&all, per_crotchet), limits, &mut report);
+    report_faults(&all, &lines, &bars, &mut report);
+
+    let signatures = signatures(&all);
+    let pitched = lines.iter().filter(|line| !line.percussion).flat_map(|line| lines::strikes(&all, line));
+    let sounding = pitched.map(|strike| (strike.on, strike.off, strike.key));
+    let first_key = signatures.first().filter(|first| first.0 == 0).map(|first| first.1.fifths);
+    let spelling = Spelling::find(sounding, bars.end(), per_crotchet.get(), first_key);
+
+    let mut score = Score { about: about(&all), ..Score::default() };
+    let budget = limits.events.min(500_000 + bytes.len().saturating_mul(32));
+    let mut scribe = Scribe::new(&bars, budget);
+    for (index, line) in lines.iter_mut().enumerate() {
+        let part = write_part(&all, line, index, &spelling, &signatures, &bars, &mut scribe);
+        score.parts.push(part);
+    }
+    if scribe.is_exhausted() {
+        let what = format!("the file unfolds to more than {budget} notes and rests; the rest was left out");
+        report.error(At::FILE, "too-many-events", what, "Split the file");
+    }
+    drop(scribe);
+    directions(&all, &bars, clock.timecode, &mut score);
+    score.bars = bars.bars;
+    score.finish();
+    Ok(Reading { score, findings: report.into_vec(), format: Format::Midi })
+}
+
+/// The metre changes of all tracks in order of time.
+fn metres(all: &Tracks<'_>, report: &mut Report<'_>) -> Vec<MetreChange> {
+    let mut metres = Vec::new();
+    for event in &all.events {
+        if let What::Metre { beats, power } = event.what {
+            let metre = MetreChange { at: event.at, beats, power };
+            if metre.is_sound() {
+                metres.push(metre);
+            } else {
+                let what = format!("a metre of {beats} over 2 to the power of {power} makes no sense");
+                report.warning(At::FILE, "bad-metre", what, "The metre before it was kept");
+            }
+        }
+    }
+    metres.sort_by_key(|metre| metre.at);
+    metres
+}
+
+/// Multiplies all ticks so that bars of every metre are whole numbers of them.
+fn scale(all: &mut Tracks<'_>, metres: &[MetreChange], per_crotchet: &mut u32) {
+    let factor = bars::ticks_factor(metres, *per_crotchet);
+    if factor == 1 {
+        return;
+    }
+    *per_crotchet = per_crotchet.saturating_mul(factor);
+    for strike in &mut all.notes {
+        strike.on = strike.on.saturating_mul(factor);
+        strike.off = strike.off.saturating_mul(factor);
+    }
+    for event in &mut all.events {
+        event.at = event.at.saturating_mul(factor);
+    }
+    for track in &mut all.tracks {
+        track.end = track.end.saturating_mul(factor);
+    }
+}
+
+/// End of the piece: of the last note or sign; silence written out after it is kept up to some bars.
+fn end(all: &Tracks<'_>, per_crotchet: NonZeroU32) -> u32 {
+    const SILENT_CROTCHETS: u32 = 32;
+    let notes = all.notes.iter().map(|strike| strike.off).max().unwrap_or(0);
+    let said = all.events.iter().filter(|event| matters(event)).map(|event| event.at.saturating_add(1)).max().unwrap_or(0);
+    let tracks = all.tracks.iter().map(|track| track.end).max().unwrap_or(0);
+    let end = notes.max(said);
+    if tracks > end && tracks - end <= per_crotchet.get().saturating_mul(SILENT_CROTCHETS) { tracks } else { end }
+}
+
+/// Whether an event keeps the piece going by itself.
+fn matters(event: &Event<'_>) -> bool {
+    match event.what {
+        What::Text { kind, .. } => kind == TextKind::Marker || kind == TextKind::Cue,
+        What::Metre { .. } | What::Key { .. } => event.at > 0,
+        _ => false,
+    }
+}
+
+fn report_faults(all: &Tracks<'_>, lines: &[Line], bars: &Bars, report: &mut Report<'_>) {
+    for (index, track) in all.tracks.iter().enumerate() {
+        let line = lines.iter().find(|line| line.tracks.contains(&index));
+        let fallback = format!("Track {}", index + 1);
+        let name = line.map_or(fallback.as_str(), |line| &line.name);
+        let mut tell = |fault: events::Fault, code, noun: &str, what: &str, hint: &str| {
+            if fault.count > 0 {
+                let at = At::part(name).in_bar(bars.number_at(fault.first));
+                report.warning(at, code, format!("{} {what}", count(fault.count, noun)), hint);
+            }
+        };
+        tell(track.damaged, "damaged-track", "event", "could not be read", "Export the file again if notes are missing");
+        tell(track.hanging, "note-without-end", "note", "without an end", "Each was ended where the track goes on");
+        tell(track.orphaned, "end-without-note", "note end", "without a note", "Left out");
+        tell(track.instant, "note-without-length", "note", "of no length", "Kept as grace notes");
+        if track.overlapping.count > 0 {
+            let at = At::part(name).in_bar(bars.number_at(track.overlapping.first));
+            let what = format!("{} struck while the same key is still held", count(track.overlapping.count, "note"));
+            report.note(at, "same-key-twice", what, "Each was taken to end in the order struck");
+        }
+        if track.unread > 0 {
+            let what = format!("{} bytes at the end of the track could not be read", track.unread);
+            report.error(At::part(name), "track-cut-off", what, "Export the file again");
+        }
+        if track.too_late {
+            report.error(At::part(name), "absurd-time", "the track goes on for an absurd time", "What lies there was left out");
+        }
+    }
+}
+
+/// Key signatures by moment, without repetitions.
+fn signatures(all: &Tracks<'_>) -> Vec<(u32, Key)> {
+    let mut found: Vec<(u32, Key)> = Vec::new();
+    for event in &all.events {
+        if let What::Key { fifths: fifths @ -7..=7, minor } = event.what {
+            found.push((event.at, Key { fifths, major: Some(!minor) }));
+        }
+    }
+    found.sort_by_key(|(at, _)| *at);
+    found.dedup_by(|later, earlier| later.1 == earlier.1);
+    found
+}
+
+fn about(all: &Tracks<'_>) -> About {
+    let mut about = About { concert_pitch: true, ..About::default() };
+    let Some(first) = all.tracks.first() else { return about };
+    for event in all.events_of(first) {
+        let What::Text { kind, bytes, .. } = event.what else { continue };
+        match kind {
+            TextKind::TrackName if about.movement.is_empty() && first.notes.is_empty() => about.movement = text::clean(bytes),
+            TextKind::Copyright if about.rights.is_empty() => about.rights = text::clean(bytes),
+            _ => {}
+        }
+    }
+    about
+}
+
+fn write_part(
+    all: &Tracks<'_>,
+    line: &Line,
+    index: usize,
+    spelling: &Spelling,
+    signatures: &[(u32, Key)],
+    bars: &Bars,
+    scribe: &mut Scribe<'_>,
+) -> Part {
+    let id = format!("P{}", index + 1);
+    let strikes = lines::strikes(all, line);
+    let (instruments, keys) = instruments(line, &id, strikes);
+    let mut part = Part { id, name: line.name.clone(), instruments, staves: 1, ..Part::default() };
+    let single = keys.len() <= 1;
+    let look = |strike: &Strike| {
+        if line.percussion {
+            let place = if single { general_midi::MIDDLE_LINE } else { general_midi::percussion_place(strike.key) };
+            let instrument = keys.get(&strike.key).copied().unwrap_or(0);
+            return Look { head: Head::Unpitched(place), instrument };
+        }
+        let after = line.programs.partition_point(|&(at, _)| at <= strike.on);
+        let instrument = u8::try_from(after.saturating_sub(1)).unwrap_or(u8::MAX);
+        Look { head: Head::Pitched(spelling.pitch(strike.key, strike.on)), instrument }
+    };
+    scribe.write(&mut part, strikes, &look);
+    if !line.percussion {
+        for &(at, key) in signatures {
+            let (bar, at) = place(bars, at);
+            part.changes.push(Change { bar, at, staff: None, kind: ChangeKind::Key(key) });
+        }
+        for (index, &(at, _)) in line.programs.iter().enumerate().skip(1) {
+            let (bar, at) = place(bars, at);
+            let kind = ChangeKind::Instrument(u8::try_from(index).unwrap_or(u8::MAX));
+            part.changes.push(Change { bar, at, staff: None, kind });
+        }
+    }
+    part
+}
+
+/// The part's instruments, and for percussion which key is which.
+fn instruments(line: &Line, id: &str, strikes: &[Strike]) -> (Vec<PartInstrument>, BTreeMap<u8, u8>) {
+    let channel = line.channel();
+    let mut keys = BTreeMap::new();
+    if line.percussion {
+        for strike in strikes {
+            keys.insert(strike.key, 0);
+        }
+        let mut list = Vec::new();
+        let single = keys.len() == 1;
+        for (number, (&key, place)) in (0u8..).zip(&mut keys) {
+            *place = number;
+            let named = general_midi::percussion_name(key).filter(|_| !single);
+            let name = named.map_or_else(|| line.name.clone(), str::to_owned);
+            let id = format!("{id}-I{}", number + 1);
+            list.push(PartInstrument { id, name, channel, drum_key: Some(key), ..PartInstrument::default() });
+        }
+        return (list, keys);
+    }
+    let mut list = Vec::new();
+    for (number, &(_, program)) in line.programs.iter().enumerate().take(256) {
+        let name = if number == 0 { line.name.clone() } else { general_midi::program_name(program).to_owned() };
+        let id = format!("{id}-I{}", number + 1);
+        list.push(PartInstrument { id, name, program: Some(program + 1), channel, ..PartInstrument::default() });
+    }
+    if list.is_empty() {
+        let (id, name) = (format!("{id}-I1"), line.name.clone());
+        list.push(PartInstrument { id, name, channel, ..PartInstrument::default() });
+    }
+    (list, keys)
+}
+
+/// Bar and position of a moment.
+fn place(bars: &Bars, tick: u32) -> (BarIndex, Crotchets) {
+    let bar = bars.index_at(tick);
+    let start = bars.starts.get(bar).copied().unwrap_or(0);
+    let last = bars.starts.get(bar + 1).copied().unwrap_or(start);
+    let within = tick.min(last).saturating_sub(start);
+    (BarIndex(u32::try_from(bar).unwrap_or(u32::MAX)), bars::at(within, bars.per_crotchet))
+}
+
+/// Tempo, on the first part.
+fn directions(all: &Tracks<'_>, bars: &Bars, timecode: Option<u32>, score: &mut Score) {
+    let Some(part) = score.parts.first_mut() else { return };
+    let mut tempos: Vec<(u32, u32)> = Vec::new();
+    if let Some(micros) = timecode {
+        tempos.push((0, micros));
+    } else {
+        for event in &all.events {
+            if let What::Tempo(micros @ 1..) = event.what {
+                tempos.push((event.at, micros));
+            }
+        }
+        tempos.sort_by_key(|&(at, _)| at);
+    }
+    for (at, micros) in tempos {
+        let (bar, at) = place(bars, at);
+        let kind = DirectionKind::PlaybackTempo { crotchets_per_minute: 60_000_000.0 / f64::from(micros) };
+        part.directions.push(Direction { bar, at, staff: 1, voice: None, above: Some(true), kind });
+    }
+}

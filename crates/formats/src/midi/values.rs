@@ -1,0 +1,182 @@
+//! Which note values, ties and tuplets write down a stretch of a bar.
+
+use std::num::NonZeroU32;
+
+use ripieno_score::{Crotchets, NoteValue, TupletRatio};
+
+/// Part of a stretch that one notehead or rest shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Piece {
+    /// Ticks from the barline.
+    pub(super) start: u32,
+    pub(super) length: u32,
+    /// `None` where no value with up to two dots, in a tuplet or not, has this length.
+    pub(super) value: Option<NoteValue>,
+    pub(super) tuplet: Option<TupletRatio>,
+}
+
+type Shape = Option<(NoteValue, Option<TupletRatio>)>;
+
+/// Finds values and exact positions, remembering the short ones.
+#[derive(Debug)]
+pub(super) struct Values {
+    per_crotchet: NonZeroU32,
+    shapes: Vec<Option<Shape>>,
+    crotchets: Vec<Option<Crotchets>>,
+}
+
+/// Tuplets looked for, the usual ones first.
+const TUPLETS: [TupletRatio; 7] = [
+    TupletRatio { actual: 3, normal: 2 },
+    TupletRatio { actual: 5, normal: 4 },
+    TupletRatio { actual: 7, normal: 4 },
+    TupletRatio { actual: 9, normal: 8 },
+    TupletRatio { actual: 11, normal: 8 },
+    TupletRatio { actual: 13, normal: 8 },
+    TupletRatio { actual: 15, normal: 8 },
+];
+
+/// Longest and shortest values written: breve and 256th.
+const HALVINGS: std::ops::RangeInclusive<i8> = -1..=8;
+
+const REMEMBERED: usize = 1 << 14;
+
+impl Values {
+    pub(super) fn new(per_crotchet: NonZeroU32) -> Self {
+        let remembered = (per_crotchet.get() as usize).saturating_mul(16).min(REMEMBERED);
+        Self { per_crotchet, shapes: vec![None; remembered], crotchets: vec![None; remembered] }
+    }
+
+    /// Ticks as crotchets.
+    pub(super) fn crotchets(&mut self, ticks: u32) -> Crotchets {
+        let per_crotchet = self.per_crotchet;
+        let exact = || super::bars::at(ticks, per_crotchet);
+        match self.crotchets.get_mut(ticks as usize) {
+            Some(slot) => *slot.get_or_insert_with(exact),
+            None => exact(),
+        }
+    }
+
+    fn shape(&mut self, length: u32) -> Shape {
+        let per_crotchet = self.per_crotchet.get();
+        match self.shapes.get_mut(length as usize) {
+            Some(slot) => *slot.get_or_insert_with(|| shape(length, per_crotchet)),
+            None => shape(length, per_crotchet),
+        }
+    }
+
+    /// Whether a value of this kind may begin at `start`: tuplet notes on the tuplet's grid, others on a binary one.
+    fn may_begin(&self, start: u32, tuplet: Option<TupletRatio>) -> bool {
+        let actual = tuplet.map_or(1, |tuplet| u64::from(tuplet.actual));
+        (u64::from(start) * actual * 64) % u64::from(self.per_crotchet.get()) == 0
+    }
+
+    fn piece(&mut self, start: u32, length: u32) -> Option<Piece> {
+        let (value, tuplet) = self.shape(length)?;
+        self.may_begin(start, tuplet).then_some(Piece { start, length, value: Some(value), tuplet })
+    }
+
+    /// Divides the stretch from `start` to `end` (ticks from the barline) into as few pieces as values allow, dividing
+    /// at beats. A stretch no values can show ends in a piece without one.
+    pub(super) fn divide(&mut self, start: u32, end: u32, beat: u32, pieces: &mut Vec<Piece>) {
+        pieces.clear();
+        let beat = beat.max(1);
+        let mut now = start;
+        while now < end {
+            if let Some(piece) = self.piece(now, end - now) {
+                pieces.push(piece);
+                return;
+            }
+            // The longest piece that ends on a beat, or else up to the next beat as it is.
+            let (next, last) = ((now / beat + 1).saturating_mul(beat), end / beat * beat);
+            let mut to = last;
+            let mut found = None;
+            while to >= next && to > now && to < end {
+                found = self.piece(now, to - now);
+                if found.is_some() {
+                    break;
+                }
+                let Some(earlier) = to.checked_sub(beat) else { break };
+                to = earlier;
+            }
+            if found.is_none() && next >= end {
+                // Within a beat: halves of the beat.
+                let half = (now / beat * beat).saturating_add(beat / 2);
+                found = if half > now && half < end { self.piece(now, half - now) } else { None };
+            }
+            let piece = found.unwrap_or_else(|| {
+                let to = if next < end { next } else { end };
+                Piece { start: now, length: to - now, value: None, tuplet: None }
+            });
+            pieces.push(piece);
+            now = now.saturating_add(piece.length.max(1));
+        }
+    }
+}
+
+fn shape(length: u32, per_crotchet: u32) -> Shape {
+    let plain = value(u64::from(length), u64::from(per_crotchet), 2).map(|value| (value, None));
+    plain.or_else(|| {
+        TUPLETS.iter().find_map(|&ratio| {
+            let (long, short) = (u64::from(ratio.actual), u64::from(ratio.normal));
+            let value = value(u64::from(length) * long, u64::from(per_crotchet) * short, 1)?;
+            Some((value, Some(ratio)))
+        })
+    })
+}
+
+/// The value of `length / crotchet` crotchets.
+fn value(length: u64, crotchet: u64, most_dots: u8) -> Option<NoteValue> {
+    HALVINGS.flat_map(|halvings| (0..=most_dots).map(move |dots| (halvings, dots))).find_map(|(halvings, dots)| {
+        // With n dots a value lasts (2^(n+1) - 1) / 2^n of 2^(2 - halvings) crotchets; all kept whole by 2^3.
+        let left = length << (u32::from(dots) + u32::try_from(halvings + 1).unwrap_or(0));
+        let right = (crotchet * ((2u64 << dots) - 1)) << 3;
+        (left == right).then_some(NoteValue { halvings, dots })
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn divided(start: u32, end: u32, beat: u32) -> String {
+        let mut values = Values::new(NonZeroU32::new(840).unwrap());
+        let mut pieces = Vec::new();
+        values.divide(start, end, beat, &mut pieces);
+        assert_eq!(pieces.iter().map(|piece| piece.length).sum::<u32>(), end - start);
+        let name = |piece: &Piece| {
+            let value = piece.value.map_or("?".to_owned(), |v| format!("{}{}", v.halvings, ".".repeat(v.dots.into())));
+            format!("{value}{}", piece.tuplet.map_or(String::new(), |t| format!("/{}", t.actual)))
+        };
+        pieces.iter().map(name).collect::<Vec<_>>().join(" ")
+    }
+
+    // Halvings of the semibreve, dots, tuplet: what each length is follows from the meaning of note values.
+    #[test]
+    fn values_and_ties() {
+        let cases = [
+            ((0, 840), "2"),
+            ((0, 3360), "0"),
+            ((420, 1260), "2"),
+            ((0, 1260), "2."),
+            ((0, 1470), "2.."),
+            ((0, 2100), "1 3"),
+            ((0, 280), "3/3"),
+            ((280, 560), "3/3"),
+            ((0, 560), "2/3"),
+            ((560, 1120), "2/3"),
+            ((0, 168), "4/5"),
+            ((168, 840), "2/5"),
+            ((0, 120), "4/7"),
+            ((0, 420), "3"),
+            ((560, 1680), "3/3 2"),
+            ((280, 840 + 280), "2/3 3/3"),
+            ((0, 3), "?"),
+            ((0, 1683), "1 ?"),
+        ];
+        for ((start, end), expected) in cases {
+            assert_eq!(divided(start, end, 840), expected, "{start} to {end}");
+        }
+        assert_eq!(divided(420, 2100, 1260), "3 2");
+    }
+}
