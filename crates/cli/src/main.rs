@@ -1,8 +1,10 @@
 //! The `ripieno` command: reads arguments, calls the crates that do the work, prints. Computes nothing musical.
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
+mod convert;
 mod notes;
 mod open;
+mod study;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -26,8 +28,12 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Read scores and leave a report for each: a page for the browser and tables
+    Study(study::StudyArguments),
     /// Print the sounding notes as a table: concert pitch, ties joined, repeats played out
     Notes(notes::NotesArguments),
+    /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
+    Convert(convert::ConvertArguments),
 }
 
 /// How files are read; shared by all commands.
@@ -48,7 +54,9 @@ fn main() -> ExitCode {
             println!("{FIRST_STEPS}");
             return ExitCode::SUCCESS;
         }
+        Some(Command::Study(arguments)) => study::run(&arguments),
         Some(Command::Notes(arguments)) => notes::run(&arguments),
+        Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

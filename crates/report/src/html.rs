@@ -1,0 +1,214 @@
+//! The HTML report.
+
+use std::fmt::Write;
+
+use ripieno_pictures::{palette, register_chart, role_map};
+use ripieno_score::{Crotchets, Sounding};
+use ripieno_study::{BarSpans, Measured, Study};
+use ripieno_texture::Role;
+
+use crate::map;
+use crate::words::{capital, counted, key_name, percent};
+
+const STYLE: &str = include_str!("style.css");
+const SCRIPT: &str = include_str!("script.js");
+
+/// The study as one HTML document.
+#[must_use]
+pub fn report(study: &Study) -> String {
+    let title = escaped(&study.title());
+    let mut out = format!(
+        "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+<title>{title} – study</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n<main>\n"
+    );
+    heading(&mut out, study);
+    roles(&mut out, study);
+    tutti(&mut out, study);
+    presence(&mut out, study);
+    registers(&mut out, study);
+    who(&mut out, study);
+    findings(&mut out, study);
+    let _ = write!(out, "</main>\n<script>\n{SCRIPT}</script>\n</body>\n</html>\n");
+    out
+}
+
+fn heading(out: &mut String, study: &Study) {
+    let _ = writeln!(out, "<h1>{}</h1>", escaped(&study.title()));
+    if let Some(composer) = study.score.about.composer() {
+        let _ = writeln!(out, "<p>{}</p>", escaped(composer));
+    }
+    let bars = study.sounding.bars.len();
+    let _ = writeln!(
+        out,
+        "<p class=\"quiet\">{}, {}, {}{}. Read from {} ({}). Bars are cited by their printed numbers, each once in page order; \
+pitches are sounding, C4 being middle C. Every figure links to its bars on the map.</p>",
+        counted(study.score.parts.len(), "part"),
+        counted(bars, "bar"),
+        counted(study.sounding.notes.len(), "note"),
+        duration(&study.sounding),
+        escaped(&study.file),
+        study.format,
+    );
+}
+
+fn duration(sounding: &Sounding) -> String {
+    let seconds = sounding.tempo.seconds(sounding.length()).round();
+    let assumed = if sounding.tempo.assumed { " if a crotchet lasts half a second (the score gives no tempo)" } else { "" };
+    if sounding.length() == Crotchets::ZERO { String::new() } else { format!(", {:.0} min {:02.0} s without repeats{assumed}", (seconds / 60.0).floor(), seconds % 60.0) }
+}
+
+fn roles(out: &mut String, study: &Study) {
+    out.push_str(
+        "<h2 id=\"map\">Who does what</h2>\n<p>Rows are parts in score order, columns are bars. The roles are a first cut from position and \
+manner alone: the highest line that moves and its doublings, the lowest line, repeated notes, held notes. Rest the pointer on a \
+stretch for its reason.</p>\n<ul class=\"legend\">\n",
+    );
+    let shown = |role: &Role| study.roles.iter().flatten().any(|here| here.role == *role);
+    for role in Role::ALL.into_iter().filter(|role| *role != Role::Tacet && shown(role)) {
+        let Some(look) = palette::look(role) else { continue };
+        let fill = if look.weave == palette::Weave::Plain { look.fill.to_owned() } else { format!("url(#weave-{})", role.name()) };
+        let _ = writeln!(
+            out,
+            "<li><svg width=\"26\" height=\"14\" aria-hidden=\"true\"><rect width=\"26\" height=\"14\" fill=\"{fill}\"/></svg>{}</li>",
+            role.name()
+        );
+    }
+    let _ = writeln!(
+        out,
+        "</ul>\n<div class=\"scroll\" tabindex=\"0\" aria-label=\"Role map, scrolls sideways\">\n{}</div>",
+        role_map(&map::role_map(study))
+    );
+}
+
+fn tutti(out: &mut String, study: &Study) {
+    out.push_str(
+        "<h2 id=\"tutti\">Everybody together</h2>\n<p>Bars in which every section of the body sounds at some moment of the bar.</p>\n\
+<table>\n<thead><tr><th>Who</th><th class=\"number\">Bars</th><th>Where</th><th>Sections that all sound</th></tr></thead>\n<tbody>\n",
+    );
+    for body in &study.tutti {
+        let _ = writeln!(
+            out,
+            "<tr><td>{}</td><td class=\"number\">{}</td><td class=\"bars\">{}</td><td class=\"quiet\">{}</td></tr>",
+            capital(&escaped(&body.whom)),
+            linked(&body.bars.count().to_string(), &body.bars),
+            cited(&body.bars),
+            escaped(&body.members.join(", ")),
+        );
+    }
+    out.push_str("</tbody>\n</table>\n");
+}
+
+fn presence(out: &mut String, study: &Study) {
+    out.push_str(
+        "<h2 id=\"presence\">Who plays how much</h2>\n<p>Share of bars: a bar counts when something of the group sounds in it. Share of time: \
+the time in which something of the group sounds, players together counted once.</p>\n<table>\n<thead><tr><th>Family, section</th>\
+<th class=\"number\">Bars</th><th class=\"number\">of bars</th><th class=\"number\">of time</th><th>Where</th></tr></thead>\n<tbody>\n",
+    );
+    let row = |out: &mut String, class: &str, name: &str, measured: &Measured| {
+        let spans = study.cite(&measured.presence.bars);
+        let _ = writeln!(
+            out,
+            "<tr{class}><td>{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td class=\"bars\">{}</td></tr>",
+            capital(&escaped(name)),
+            linked(&spans.count().to_string(), &spans),
+            percent(measured.presence.share_of_bars),
+            percent(measured.presence.share_of_time),
+            cited(&spans),
+        );
+    };
+    for (family, measured) in study.groups.families.iter().zip(&study.of_families) {
+        row(out, "", family.name, measured);
+        let inside: Vec<_> =
+            study.groups.sections.iter().zip(&study.of_sections).filter(|(section, _)| section.family == family.family).collect();
+        if inside.len() > 1 || inside.iter().any(|(section, _)| section.name != family.name) {
+            inside.iter().for_each(|(section, measured)| row(out, " class=\"sub\"", section.name, measured));
+        }
+    }
+    out.push_str("</tbody>\n</table>\n");
+}
+
+fn registers(out: &mut String, study: &Study) {
+    let chart = map::register_chart(study);
+    if chart.bars.is_empty() {
+        return;
+    }
+    let _ = writeln!(
+        out,
+        "<h2 id=\"register\">How high and low</h2>\n<p>Thin: from the lowest to the highest sounding note. Thick: half of the playing time \
+lies there. Upright stroke: the middle by time.</p>\n<div class=\"scroll\" tabindex=\"0\" aria-label=\"Register chart\">\n{}</div>",
+        register_chart(&chart)
+    );
+}
+
+fn who(out: &mut String, study: &Study) {
+    out.push_str(
+        "<h2 id=\"parts\">Who is in this score</h2>\n<table>\n<thead><tr><th>Part</th><th>Instrument</th><th>Family</th><th class=\"number\">Players</th>\
+<th>Lowest</th><th>Highest</th><th class=\"number\">Bars</th></tr></thead>\n<tbody>\n",
+    );
+    for (index, part) in study.score.parts.iter().enumerate() {
+        let (identity, measured) = (&study.groups.parts[index], &study.of_parts[index]);
+        let extreme = |pick: fn(&ripieno_study::Measured) -> Option<(String, u32)>| {
+            pick(measured).map_or_else(String::new, |(name, bar)| {
+                let spans = study.cite(&[bar]);
+                format!("{name} <span class=\"quiet\">bar {}</span>", cited(&spans))
+            })
+        };
+        let spans = study.cite(&measured.presence.bars);
+        let _ = writeln!(
+            out,
+            "<tr><td>{}</td><td>{}</td><td>{}</td><td class=\"number\">{}</td><td>{}</td><td>{}</td><td class=\"number\">{}</td></tr>",
+            escaped(if part.name.is_empty() { "(no name)" } else { &part.name }),
+            identity.instrument.map_or_else(|| "<span class=\"quiet\">not recognised</span>".to_owned(), |i| escaped(i.name())),
+            identity.family.name(),
+            part.players.to_string().replace('-', "–"),
+            extreme(|m| m.register.as_ref().map(|r| (key_name(r.lowest.key), r.lowest.bar))),
+            extreme(|m| m.register.as_ref().map(|r| (key_name(r.highest.key), r.highest.bar))),
+            linked(&spans.count().to_string(), &spans),
+        );
+    }
+    out.push_str("</tbody>\n</table>\n");
+}
+
+fn findings(out: &mut String, study: &Study) {
+    out.push_str("<h2 id=\"reading\">What the reader noticed</h2>\n");
+    if study.findings.is_empty() {
+        out.push_str("<p>Nothing: the file was read as it stands.</p>\n");
+        return;
+    }
+    out.push_str("<ul class=\"findings\">\n");
+    for finding in &study.findings {
+        let _ = writeln!(out, "<li>{}</li>", escaped(&finding.to_string()));
+    }
+    out.push_str("</ul>\n");
+}
+
+/// Text that leads to bars on the map.
+fn linked(text: &str, bars: &BarSpans) -> String {
+    if bars.spans.is_empty() {
+        return escaped(text);
+    }
+    let spans: Vec<String> = bars.spans.iter().map(|(span, ..)| format!("{}-{}", span.first, span.last)).collect();
+    format!("<a href=\"#bars-{}\">{}</a>", spans.join("_"), escaped(text))
+}
+
+/// Each span as a link of its own; long lists fold after the first dozen.
+fn cited(bars: &BarSpans) -> String {
+    const SHOWN: usize = 12;
+    let links: Vec<String> = bars
+        .spans
+        .iter()
+        .map(|(span, first, last)| {
+            let text = if span.first == span.last { escaped(first) } else { format!("{}–{}", escaped(first), escaped(last)) };
+            format!("<a href=\"#bars-{}-{}\">{text}</a>", span.first, span.last)
+        })
+        .collect();
+    if links.len() <= SHOWN + 3 {
+        return links.join(", ");
+    }
+    let (shown, folded) = links.split_at(SHOWN);
+    format!("{}<details><summary>and {} more</summary>{}</details>", shown.join(", "), folded.len(), folded.join(", "))
+}
+
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}

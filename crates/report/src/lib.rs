@@ -1,0 +1,32 @@
+//! A study as a self-contained HTML report and as tables.
+//!
+//! Everything shown comes from a [`ripieno_study::Study`]; nothing is computed here beyond wording and layout. The report
+//! is one file that asks nothing of the network; every figure in it is a link to its bars on the map. The same study gives
+//! the same bytes.
+
+mod html;
+mod map;
+mod tables;
+mod words;
+
+use std::io;
+use std::path::Path;
+
+use ripieno_study::Study;
+
+pub use html::report;
+pub use tables::{Table, tables, tables_json};
+
+/// Writes `report.html`, one CSV file for each table and `tables.json` into a folder, which is made if need be.
+///
+/// # Errors
+/// When the folder or a file cannot be written.
+pub fn write(study: &Study, folder: &Path) -> io::Result<()> {
+    std::fs::create_dir_all(folder)?;
+    let tables = tables(study);
+    std::fs::write(folder.join("report.html"), report(study))?;
+    for table in &tables {
+        std::fs::write(folder.join(format!("{}.csv", table.name)), table.csv()?)?;
+    }
+    std::fs::write(folder.join("tables.json"), tables_json(&tables))
+}

@@ -1,0 +1,186 @@
+//! The tables of a study. Columns are described in `docs/tables.md`.
+
+use std::io;
+
+use ripieno_study::{Measured, Study};
+use serde_json::{Map, Value, json};
+
+/// A table: a name, columns, and rows as long as the columns.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// File name without ending.
+    pub name: &'static str,
+    /// Column names.
+    pub columns: &'static [&'static str],
+    /// Cells: numbers, texts, or null where there is nothing to say.
+    pub rows: Vec<Vec<Value>>,
+}
+
+impl Table {
+    /// As comma-separated values with a header (RFC 4180), nulls left empty.
+    ///
+    /// # Errors
+    /// Never in practice: the text is made in memory.
+    pub fn csv(&self) -> io::Result<Vec<u8>> {
+        let mut csv = csv::Writer::from_writer(Vec::new());
+        csv.write_record(self.columns)?;
+        for row in &self.rows {
+            csv.write_record(row.iter().map(|cell| match cell {
+                Value::Null => String::new(),
+                Value::String(text) => text.clone(),
+                other => other.to_string(),
+            }))?;
+        }
+        csv.into_inner().map_err(|error| io::Error::other(error.to_string()))
+    }
+}
+
+/// All tables as one JSON object: table name to a list of row objects.
+#[must_use]
+pub fn tables_json(tables: &[Table]) -> String {
+    let of = |table: &Table| -> Value {
+        let row = |row: &Vec<Value>| -> Value {
+            let fields = table.columns.iter().map(|column| (*column).to_owned()).zip(row.iter().cloned());
+            Value::Object(fields.collect::<Map<_, _>>())
+        };
+        table.rows.iter().map(row).collect()
+    };
+    let all: Map<String, Value> = tables.iter().map(|table| (table.name.to_owned(), of(table))).collect();
+    let mut text = serde_json::to_string_pretty(&Value::Object(all)).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// The tables of a study: parts, roles, presence, register, tutti, findings.
+#[must_use]
+pub fn tables(study: &Study) -> Vec<Table> {
+    vec![parts(study), roles(study), presence(study), register(study), tutti(study), findings(study)]
+}
+
+fn parts(study: &Study) -> Table {
+    let rows = study
+        .score
+        .parts
+        .iter()
+        .zip(&study.groups.parts)
+        .enumerate()
+        .map(|(index, (part, identity))| {
+            vec![
+                json!(index),
+                json!(part.name),
+                json!(identity.instrument.map(|instrument| instrument.id.as_str())),
+                json!(identity.section.name()),
+                json!(identity.family.name()),
+                json!(part.players.least),
+                json!(part.players.most),
+                json!(part.staves),
+            ]
+        })
+        .collect();
+    let columns = &["part_index", "part", "instrument", "section", "family", "players_least", "players_most", "staves"];
+    Table { name: "parts", columns, rows }
+}
+
+fn roles(study: &Study) -> Table {
+    let mut rows = Vec::new();
+    for (part, bars) in study.roles.iter().enumerate() {
+        for (bar, here) in bars.iter().enumerate() {
+            let label = u32::try_from(bar).map(|bar| study.bar_label(bar)).unwrap_or_default();
+            rows.push(vec![
+                json!(part),
+                json!(study.score.parts[part].name),
+                json!(bar),
+                json!(label),
+                json!(here.role.name()),
+                json!(here.reason.to_string()),
+            ]);
+        }
+    }
+    Table { name: "roles", columns: &["part_index", "part", "bar", "printed_bar", "role", "reason"], rows }
+}
+
+/// Parts, then sections, then families, each with its measures.
+fn bodies(study: &Study) -> impl Iterator<Item = (&'static str, String, &Measured)> {
+    let parts = study.score.parts.iter().zip(&study.of_parts).map(|(part, measured)| ("part", part.name.clone(), measured));
+    let sections = study.groups.sections.iter().zip(&study.of_sections);
+    let families = study.groups.families.iter().zip(&study.of_families);
+    parts
+        .chain(sections.map(|(group, measured)| ("section", group.name.to_owned(), measured)))
+        .chain(families.map(|(group, measured)| ("family", group.name.to_owned(), measured)))
+}
+
+fn presence(study: &Study) -> Table {
+    let rows = bodies(study)
+        .map(|(kind, name, measured)| {
+            let presence = &measured.presence;
+            vec![
+                json!(kind),
+                json!(name),
+                json!(presence.bars.len()),
+                json!(rounded(presence.share_of_bars)),
+                json!(presence.time.to_string()),
+                json!(rounded(presence.share_of_time)),
+                json!(presence.attacks),
+                json!(study.cite(&presence.bars).to_string()),
+            ]
+        })
+        .collect();
+    let columns = &["kind", "name", "bars", "share_of_bars", "time", "share_of_time", "attacks", "printed_bars"];
+    Table { name: "presence", columns, rows }
+}
+
+fn register(study: &Study) -> Table {
+    let rows = bodies(study)
+        .filter_map(|(kind, name, measured)| {
+            let register = measured.register.as_ref()?;
+            Some(vec![
+                json!(kind),
+                json!(name),
+                json!(register.lowest.key.number()),
+                json!(study.bar_label(register.lowest.bar)),
+                json!(register.middle.0.number()),
+                json!(register.median.number()),
+                json!(register.middle.1.number()),
+                json!(register.highest.key.number()),
+                json!(study.bar_label(register.highest.bar)),
+            ])
+        })
+        .collect();
+    let columns = &[
+        "kind", "name", "lowest", "lowest_printed_bar", "lower_quartile", "median", "upper_quartile", "highest", "highest_printed_bar",
+    ];
+    Table { name: "register", columns, rows }
+}
+
+fn tutti(study: &Study) -> Table {
+    let rows = study
+        .tutti
+        .iter()
+        .map(|tutti| vec![json!(tutti.whom), json!(tutti.members.join("; ")), json!(tutti.bars.count()), json!(tutti.bars.to_string())])
+        .collect();
+    Table { name: "tutti", columns: &["whom", "sections", "bars", "printed_bars"], rows }
+}
+
+fn findings(study: &Study) -> Table {
+    let rows = study
+        .findings
+        .iter()
+        .map(|finding| {
+            vec![
+                json!(finding.severity.to_string()),
+                json!(finding.code),
+                json!(finding.place.file),
+                json!(finding.place.part),
+                json!(finding.place.bar),
+                json!(finding.what),
+                json!(finding.hint),
+            ]
+        })
+        .collect();
+    Table { name: "findings", columns: &["severity", "code", "file", "part", "printed_bar", "what", "hint"], rows }
+}
+
+/// Four decimals: finer than anybody cites, and the same text everywhere.
+fn rounded(share: f64) -> f64 {
+    (share * 10_000.0).round() / 10_000.0
+}

@@ -1,0 +1,71 @@
+//! Parts gathered into sections and families, by the instrument catalogue.
+
+use ripieno_instruments::catalogue::{Instrument, catalogue};
+use ripieno_instruments::family::{Family, Section};
+use ripieno_score::Score;
+
+/// What a part plays, as far as the catalogue tells.
+#[derive(Debug, Clone, Copy)]
+pub struct PartIdentity {
+    /// The instrument at the start of the part; `None` when it was not recognised.
+    pub instrument: Option<&'static Instrument>,
+    /// Its family; [`Family::Other`] when not recognised.
+    pub family: Family,
+    /// Its section.
+    pub section: Section,
+}
+
+impl PartIdentity {
+    fn of(id: &str) -> Self {
+        let instrument = catalogue().by_id(id);
+        Self {
+            instrument,
+            family: instrument.map_or(Family::Other, |instrument| instrument.family),
+            section: instrument.map_or(Section::Others, |instrument| instrument.section),
+        }
+    }
+}
+
+/// Parts that belong together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Group {
+    /// Name, lower case: "horns", "brass".
+    pub name: &'static str,
+    /// Family it lies in.
+    pub family: Family,
+    /// Its parts, indices into [`Score::parts`], in page order.
+    pub parts: Vec<usize>,
+}
+
+/// How the parts of a score group.
+#[derive(Debug, Clone, Default)]
+pub struct Groups {
+    /// What each part is.
+    pub parts: Vec<PartIdentity>,
+    /// Sections in the order they first appear on the page.
+    pub sections: Vec<Group>,
+    /// Families likewise.
+    pub families: Vec<Group>,
+}
+
+impl Groups {
+    /// Groups the parts of a score by their catalogue ids.
+    #[must_use]
+    pub fn new(score: &Score) -> Self {
+        let parts: Vec<PartIdentity> = score.parts.iter().map(|part| PartIdentity::of(&part.instrument_id)).collect();
+        let gather = |name_of: fn(&PartIdentity) -> &'static str| {
+            let mut groups: Vec<Group> = Vec::new();
+            for (index, identity) in parts.iter().enumerate() {
+                let name = name_of(identity);
+                match groups.iter_mut().find(|group| group.name == name && group.family == identity.family) {
+                    Some(group) => group.parts.push(index),
+                    None => groups.push(Group { name, family: identity.family, parts: vec![index] }),
+                }
+            }
+            groups
+        };
+        let sections = gather(|identity| identity.section.name());
+        let families = gather(|identity| identity.family.name());
+        Self { parts, sections, families }
+    }
+}

@@ -1,0 +1,13 @@
+//! The analysed score.
+//!
+//! [`Study`] is what report, page and command share: the score, its sounding view, who is in it, roles and first measures,
+//! each computed once. [`read_all`] runs the pipeline over many files on all cores, with progress and cancelling. This crate
+//! brings its neighbours together and judges nothing musical of its own.
+
+mod bars;
+mod groups;
+mod pipeline;
+
+pub use bars::{BarSpan, BarSpans};
+pub use groups::{Group, Groups, PartIdentity};
+pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, read_all};

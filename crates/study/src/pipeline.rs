@@ -1,0 +1,181 @@
+//! From file to study.
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file};
+use ripieno_practice::{Presence, RegisterUse, bars_with_all, presence, register};
+use ripieno_score::{Score, Sounding, Unroll};
+use ripieno_texture::{RoleGrid, first_cut};
+
+use crate::bars::{BarSpans, bar_label};
+use crate::groups::Groups;
+
+/// Presence and register of a part or group.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// Where and how much it sounds.
+    pub presence: Presence,
+    /// How high and low; `None` without pitched notes.
+    pub register: Option<RegisterUse>,
+}
+
+/// Bars in which everyone of a named body plays.
+#[derive(Debug, Clone)]
+pub struct TuttiBars {
+    /// Of whom: "brass", "all sections".
+    pub whom: String,
+    /// The sections or parts that all have to sound.
+    pub members: Vec<String>,
+    /// The bars.
+    pub bars: BarSpans,
+}
+
+/// One analysed score.
+#[derive(Debug, Clone)]
+pub struct Study {
+    /// File name as given.
+    pub file: String,
+    /// What it was.
+    pub format: Format,
+    /// What the reader found.
+    pub findings: Vec<Finding>,
+    /// The score.
+    pub score: Score,
+    /// What is heard, each bar once in page order, since a study cites printed bars.
+    pub sounding: Sounding,
+    /// Who is in it.
+    pub groups: Groups,
+    /// Role of each part in each bar.
+    pub roles: RoleGrid,
+    /// Measures of each part.
+    pub of_parts: Vec<Measured>,
+    /// Measures of each section, as in [`Groups::sections`].
+    pub of_sections: Vec<Measured>,
+    /// Measures of each family, as in [`Groups::families`].
+    pub of_families: Vec<Measured>,
+    /// Tutti bars: of the whole score, then of each family with more than one section.
+    pub tutti: Vec<TuttiBars>,
+}
+
+impl Study {
+    /// Played bars as musicians cite them.
+    #[must_use]
+    pub fn cite(&self, bars: &[u32]) -> BarSpans {
+        BarSpans::new(bars, &self.score, &self.sounding)
+    }
+
+    /// What a musician calls this played bar.
+    #[must_use]
+    pub fn bar_label(&self, bar: u32) -> String {
+        bar_label(&self.score, &self.sounding, bar)
+    }
+
+    /// Title for headings: the score's, or the file's name.
+    #[must_use]
+    pub fn title(&self) -> String {
+        let title = self.score.about.title();
+        if title.trim().is_empty() { self.file.clone() } else { title }
+    }
+}
+
+/// Analyses a score that has been read.
+#[must_use]
+pub fn analyse(file: String, reading: Reading) -> Study {
+    let Reading { score, findings, format, .. } = reading;
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let groups = Groups::new(&score);
+    let roles = first_cut(&sounding);
+    let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
+    let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
+    let of_sections = groups.sections.iter().map(|group| measure(&group.parts)).collect();
+    let of_families = groups.families.iter().map(|group| measure(&group.parts)).collect();
+    let tutti = tutti(&score, &sounding, &groups);
+    Study { file, format, findings, score, sounding, groups, roles, of_parts, of_sections, of_families, tutti }
+}
+
+fn tutti(score: &Score, sounding: &Sounding, groups: &Groups) -> Vec<TuttiBars> {
+    let bodies = |whom: String, sections: Vec<&crate::Group>| {
+        let parts: Vec<Vec<usize>> = sections.iter().map(|group| group.parts.clone()).collect();
+        let bars = bars_with_all(sounding, &parts);
+        TuttiBars {
+            whom,
+            members: sections.iter().map(|group| group.name.to_owned()).collect(),
+            bars: BarSpans::new(&bars, score, sounding),
+        }
+    };
+    let mut found = vec![bodies("all sections".to_owned(), groups.sections.iter().collect())];
+    for family in &groups.families {
+        let sections: Vec<_> = groups.sections.iter().filter(|section| section.family == family.family).collect();
+        if sections.len() > 1 {
+            found.push(bodies(family.name.to_owned(), sections));
+        }
+    }
+    found
+}
+
+/// A request to stop, shared between threads; [`read_all`] looks at it before each file.
+#[derive(Debug, Default)]
+pub struct Cancel(AtomicBool);
+
+impl Cancel {
+    /// Asks to stop.
+    pub fn cancel(&self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+
+    /// Whether that has been asked.
+    #[must_use]
+    pub fn is_cancelled(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// Told after each file.
+pub struct Progress<'a> {
+    /// The file just finished.
+    pub path: &'a Path,
+    /// Files finished, this one included.
+    pub done: usize,
+    /// Files in all.
+    pub total: usize,
+    /// Whether it could be read.
+    pub outcome: Result<(), &'a ReadError>,
+}
+
+/// Reads and analyses files on all cores and hands each study over as soon as it is there, so that no more than one a core is in memory.
+///
+/// `progress` and `take` may be called from several threads, never two at a time. Files not begun when `cancel` is asked are left out.
+pub fn read_all(
+    paths: &[PathBuf],
+    limits: &Limits,
+    cancel: &Cancel,
+    progress: impl FnMut(&Progress<'_>) + Send,
+    take: impl FnMut(usize, Study) + Send,
+) {
+    let next = AtomicUsize::new(0);
+    let told = Mutex::new((progress, take, 0usize));
+    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(paths.len()).max(1);
+    let work = || {
+        loop {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            let Some(path) = paths.get(index).filter(|_| !cancel.is_cancelled()) else { return };
+            let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+            let study = read_file(path, limits).map(|reading| analyse(name, reading));
+            let mut told = told.lock().unwrap_or_else(PoisonError::into_inner);
+            told.2 += 1;
+            let done = told.2;
+            (told.0)(&Progress { path, done, total: paths.len(), outcome: study.as_ref().map(|_| ()) });
+            if let Ok(study) = study {
+                (told.1)(index, study);
+            }
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 1..workers {
+            scope.spawn(work);
+        }
+        work();
+    });
+}
