@@ -1,0 +1,302 @@
+//! From gathered parts and bars to a finished score: metres, numbers, notes that reach beyond their bar.
+
+use ripieno_score::{
+    About, Bar, BarIndex, Bracket, Change, ChangeKind, Crotchets, Direction, DirectionKind, Metre, Note, NoteFlags, NoteValue, Part, Rest, Score,
+};
+
+use super::bars;
+use super::parts::Assembly;
+use super::spine::Moment;
+use crate::{Finding, Findings, Place, ReadError, Severity};
+
+impl Assembly {
+    /// The finished score. `room` is how many more notes may arise from dividing notes at barlines.
+    pub(super) fn finish(
+        self,
+        about: About,
+        (mut bars, section_starts): (Vec<Bar>, &[bool]),
+        decoration: &str,
+        room: usize,
+        (file, findings): (&str, &mut Findings),
+    ) -> Result<Score, ReadError> {
+        let staff_numbers: Vec<Vec<u16>> = self.parts.iter().map(|building| building.staff_numbers.clone()).collect();
+        let mut parts: Vec<Part> = self.parts.into_iter().map(|building| building.part).collect();
+        for (index, part) in parts.iter_mut().enumerate() {
+            part.id = format!("P{}", index + 1);
+            for (number, instrument) in part.instruments.iter_mut().enumerate() {
+                instrument.id = format!("P{}-I{}", index + 1, number + 1);
+            }
+            rehome(part, &bars);
+        }
+        place_metres(&mut bars, &mut parts);
+        bars::number(&mut bars, section_starts);
+        let mut report = |severity, code, part: Option<&Part>, bar: &Bar, what: String, hint: &str| {
+            let place = Place { file: file.to_owned(), part: part.map(|part| part.name.clone()), bar: Some(bar.number.to_string()), line: None };
+            findings.push(Finding { severity, code, place, what, hint: hint.to_owned() });
+        };
+        for (bar, what) in uneven_bars(&bars, section_starts) {
+            report(Severity::Note, "bar-length", None, bar, what, "");
+        }
+        let mut room = room;
+        for part in &mut parts {
+            let divided = divide(part, &bars, &mut room);
+            let Some(divided) = divided else {
+                let hint = "Check the durations";
+                return Err(ReadError::whole_file(file, "too-large", "notes that reach over barlines make too many notes", hint));
+            };
+            for bar in divided.into_iter().filter_map(|bar| bars.get(bar.at())) {
+                let what = "a note or rest reaches beyond the barline".to_owned();
+                report(Severity::Note, "over-barline", Some(part), bar, what, "It was divided there; the notes are tied");
+            }
+            for rest in &mut part.rests {
+                let fills = rest.at.is_zero() && bars.get(rest.bar.at()).is_some_and(|bar| bar.length == rest.duration);
+                rest.whole_bar |= fills && rest.tuplet.is_none();
+                if rest.whole_bar {
+                    rest.value = None;
+                }
+            }
+        }
+        let transposed = parts.iter().any(|part| part.changes.iter().any(|change| matches!(change.kind, ChangeKind::Transposition(_))));
+        let about = About { concert_pitch: !transposed, ..about };
+        let brackets = brackets(decoration, &staff_numbers);
+        let mut score = Score { about, bars, parts, brackets };
+        direct_all(&mut score, self.words, self.tempi, self.fermatas);
+        score.finish();
+        Ok(score)
+    }
+}
+
+/// Brings what stands after the last barline back to the end of the last bar.
+fn rehome(part: &mut Part, bars: &[Bar]) {
+    let Some(last) = bars.last() else { return };
+    let index = BarIndex(u32::try_from(bars.len() - 1).unwrap_or(u32::MAX));
+    let mend = |bar: &mut BarIndex, at: &mut Crotchets| {
+        if *bar > index {
+            (*bar, *at) = (index, last.length);
+        }
+    };
+    part.notes.iter_mut().for_each(|note| mend(&mut note.bar, &mut note.at));
+    part.rests.iter_mut().for_each(|rest| mend(&mut rest.bar, &mut rest.at));
+    part.directions.iter_mut().for_each(|direction| mend(&mut direction.bar, &mut direction.at));
+    part.changes.iter_mut().for_each(|change| mend(&mut change.bar, &mut change.at));
+}
+
+/// Moves metres all parts share from the parts to the bars; parts that differ from most keep theirs.
+fn place_metres(bars: &mut [Bar], parts: &mut [Part]) {
+    let mut changes: Vec<(BarIndex, usize, Metre)> = Vec::new();
+    for (index, part) in parts.iter_mut().enumerate() {
+        part.changes.retain(|change| {
+            let ChangeKind::Metre(metre) = &change.kind else { return true };
+            // A signature before the barline announces the next bar's; one in the middle of a bar holds from the next bar on.
+            let next = !change.at.is_zero();
+            let bar = BarIndex(change.bar.0.saturating_add(u32::from(next)));
+            if change.staff.is_none_or(|staff| staff == 1) {
+                changes.push((bar, index, metre.clone()));
+            }
+            false
+        });
+    }
+    changes.sort_by_key(|(bar, part, _)| (*bar, *part));
+    let mut of_part: Vec<Option<Metre>> = vec![None; parts.len()];
+    let mut common: Option<Metre> = None;
+    let mut rest = changes.as_slice();
+    while let Some((bar, ..)) = rest.first() {
+        let bar = *bar;
+        let (here, later) = rest.split_at(rest.partition_point(|(other, ..)| *other == bar));
+        rest = later;
+        let mut changed: Vec<usize> = Vec::new();
+        for (_, part, metre) in here {
+            if let Some(of_part) = of_part.get_mut(*part) {
+                *of_part = Some(metre.clone());
+                changed.push(*part);
+            }
+        }
+        let Some(slot) = bars.get_mut(bar.at()) else { continue };
+        let most = most_frequent(&of_part);
+        let renewed = most.is_some() && most != common;
+        if renewed {
+            slot.metre.clone_from(&most);
+            common = most;
+        }
+        for (part, own) in parts.iter_mut().zip(&of_part).enumerate().filter_map(|(index, (part, own))| {
+            let differs = own.is_some() && *own != common;
+            // Whoever changes here, and whoever the new common metre would carry away from their own.
+            let speaks = if renewed { differs } else { changed.contains(&index) };
+            speaks.then_some((part, own.clone()))
+        }) {
+            let joins_common = own == common;
+            let was_apart = part.changes.iter().any(|change| matches!(change.kind, ChangeKind::Metre(_)));
+            if let Some(metre) = own.filter(|_| !joins_common || was_apart) {
+                part.changes.push(Change { bar, at: Crotchets::ZERO, staff: None, kind: ChangeKind::Metre(metre) });
+            }
+        }
+    }
+}
+
+fn most_frequent(metres: &[Option<Metre>]) -> Option<Metre> {
+    let mut best: Option<(usize, &Metre)> = None;
+    let mut tried: Vec<&Metre> = Vec::new();
+    for metre in metres.iter().flatten() {
+        if tried.contains(&metre) {
+            continue;
+        }
+        tried.push(metre);
+        let count = metres.iter().flatten().filter(|other| *other == metre).count();
+        if best.is_none_or(|(most, _)| count > most) {
+            best = Some((count, metre));
+        }
+    }
+    best.map(|(_, metre)| metre.clone())
+}
+
+/// Bars that are longer or shorter than the metre asks for without a reason the page shows.
+fn uneven_bars<'a>(bars: &'a [Bar], section_starts: &[bool]) -> Vec<(&'a Bar, String)> {
+    let mut found = Vec::new();
+    let mut full = None;
+    let starts = |index: usize| section_starts.get(index).copied().unwrap_or(false);
+    for (index, bar) in bars.iter().enumerate() {
+        if let Some(metre) = &bar.metre {
+            full = metre.length();
+        }
+        let Some(full) = full.filter(|full| *full != bar.length) else { continue };
+        let length = |other: usize| bars.get(other).map(|bar| bar.length);
+        let pickup = bar.length < full && starts(index);
+        let last = bar.length < full && (index + 1 == bars.len() || starts(index + 1));
+        let with_next = length(index + 1).is_some_and(|next| next + bar.length == full);
+        let with_previous = index.checked_sub(1).and_then(length).is_some_and(|previous| previous + bar.length == full);
+        if !(pickup || last || with_next || with_previous || bar.uncounted) {
+            found.push((bar, format!("the bar lasts {} crotchets where the metre says {full}", bar.length)));
+        }
+    }
+    found
+}
+
+/// Divides notes and rests that reach beyond their bar. The bars where that happened; `None` when it makes too many notes.
+fn divide(part: &mut Part, bars: &[Bar], room: &mut usize) -> Option<Vec<BarIndex>> {
+    let beyond = |bar: BarIndex, at: Crotchets, duration: Crotchets| bars.get(bar.at()).is_some_and(|bar| at + duration > bar.length);
+    let mut places = Vec::new();
+    for index in 0..part.notes.len() {
+        let Some(note) = part.notes.get(index) else { break };
+        if !beyond(note.bar, note.at, note.duration) {
+            continue;
+        }
+        places.push(note.bar);
+        let mut pieces = pieces(bars, note.bar, note.at, note.duration);
+        *room = room.checked_sub(pieces.len())?;
+        let original = note.clone();
+        let last = pieces.len().saturating_sub(1);
+        for (number, (bar, at, duration)) in pieces.drain(..).enumerate() {
+            let mut flags = original.flags;
+            if number > 0 {
+                flags |= NoteFlags::TIE_STOP;
+            }
+            if number < last {
+                flags |= NoteFlags::TIE_START;
+            }
+            let articulations = if number == 0 { original.articulations } else { ripieno_score::Articulations::empty() };
+            let value = NoteValue::of_length(duration, 3);
+            let piece = Note { bar, at, duration, flags, articulations, value, tuplet: None, ..original.clone() };
+            match part.notes.get_mut(index).filter(|_| number == 0) {
+                Some(note) => *note = piece,
+                None => part.notes.push(piece),
+            }
+        }
+    }
+    for index in 0..part.rests.len() {
+        let Some(rest) = part.rests.get(index) else { break };
+        if !beyond(rest.bar, rest.at, rest.duration) {
+            continue;
+        }
+        places.push(rest.bar);
+        let mut pieces = pieces(bars, rest.bar, rest.at, rest.duration);
+        *room = room.checked_sub(pieces.len())?;
+        let original = rest.clone();
+        for (number, (bar, at, duration)) in pieces.drain(..).enumerate() {
+            let piece = Rest { bar, at, duration, value: NoteValue::of_length(duration, 3), tuplet: None, ..original.clone() };
+            match part.rests.get_mut(index).filter(|_| number == 0) {
+                Some(rest) => *rest = piece,
+                None => part.rests.push(piece),
+            }
+        }
+    }
+    places.sort_unstable();
+    places.dedup();
+    Some(places)
+}
+
+/// A stretch of time bar by bar; what would reach beyond the last bar is left out.
+fn pieces(bars: &[Bar], bar: BarIndex, at: Crotchets, duration: Crotchets) -> Vec<(BarIndex, Crotchets, Crotchets)> {
+    let mut result = Vec::new();
+    let (mut at, mut left) = (at, duration);
+    for (index, bar) in bars.iter().enumerate().skip(bar.at()) {
+        let here = (bar.length - at).max(Crotchets::ZERO).min(left);
+        if here.is_positive() {
+            result.push((BarIndex(u32::try_from(index).unwrap_or(u32::MAX)), at, here));
+        }
+        left -= here;
+        at = Crotchets::ZERO;
+        if !left.is_positive() {
+            break;
+        }
+    }
+    result
+}
+
+/// Puts words, tempi and fermatas over barlines on the top part.
+fn direct_all(score: &mut Score, words: Vec<(Moment, String)>, mut tempi: Vec<(Moment, f64)>, fermatas: Vec<Moment>) {
+    tempi.sort_by_key(|(at, _)| *at);
+    tempi.dedup_by(|a, b| a.0 == b.0);
+    let Some(last) = score.bars.last().map(|bar| bar.length) else { return };
+    let bars = score.bars.len();
+    let Some(part) = score.parts.first_mut() else { return };
+    let mut direct = |at: Moment, kind| {
+        let beyond = at.bar.at() >= bars;
+        let index = BarIndex(u32::try_from(bars.saturating_sub(1)).unwrap_or(u32::MAX));
+        let (bar, at) = if beyond { (index, last) } else { (at.bar, at.at) };
+        part.directions.push(Direction { bar, at, staff: 1, voice: None, above: Some(true), kind });
+    };
+    for (at, words) in words {
+        direct(at, DirectionKind::Words(words.into()));
+    }
+    for (at, crotchets_per_minute) in tempi {
+        direct(at, DirectionKind::PlaybackTempo { crotchets_per_minute });
+    }
+    for at in fermatas {
+        direct(at, DirectionKind::Other("fermata over the barline".into()));
+    }
+}
+
+/// Brackets and braces from a system decoration such as `[(s1)(s2)]{(s3,s4)}`, where `s1` is the top staff.
+fn brackets(decoration: &str, staff_numbers: &[Vec<u16>]) -> Vec<Bracket> {
+    const MOST_NESTED: usize = 16;
+    let mut open: Vec<(char, Option<usize>, usize)> = Vec::new();
+    let mut result = Vec::new();
+    let mut characters = decoration.chars().peekable();
+    while let Some(c) = characters.next() {
+        match c {
+            '[' | '{' if open.len() < MOST_NESTED => open.push((c, None, 0)),
+            ']' | '}' => {
+                let Some((sign, Some(first), last)) = open.pop() else { continue };
+                let symbol = if sign == '[' { "bracket" } else { "brace" };
+                if first < last {
+                    result.push(Bracket { first, last, name: String::new(), symbol: symbol.to_owned() });
+                }
+            }
+            's' => {
+                let mut number = 0u16;
+                while let Some(digit) = characters.peek().and_then(|c| c.to_digit(10)) {
+                    number = number.saturating_mul(10).saturating_add(u16::try_from(digit).unwrap_or(0));
+                    characters.next();
+                }
+                let Some(part) = staff_numbers.iter().position(|staves| staves.contains(&number)) else { continue };
+                for (_, first, last) in &mut open {
+                    *first = Some(first.map_or(part, |first| first.min(part)));
+                    *last = (*last).max(part);
+                }
+            }
+            _ => {}
+        }
+    }
+    result.sort_by_key(|bracket: &Bracket| (bracket.first, std::cmp::Reverse(bracket.last)));
+    result
+}
