@@ -5,17 +5,21 @@
 //! what becomes of what.
 
 mod bars;
+mod beats;
 mod container;
 mod events;
 mod general_midi;
+mod grid;
 mod lines;
 mod notate;
 mod reader;
 mod report;
-
 mod spelling;
+mod table;
 mod text;
+mod timing;
 mod values;
 mod voices;
 
 pub use reader::read;
+pub use table::{TableNote, note_table};

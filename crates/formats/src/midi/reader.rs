@@ -16,6 +16,7 @@ use super::notate::{Look, Scribe};
 use super::report::{At, Report, count};
 use super::spelling::Spelling;
 use super::text;
+use super::timing::{self, Timing};
 use crate::read::Format;
 use crate::{Limits, ReadError, Reading};
 
@@ -35,12 +36,10 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
         let what = format!("the file has {} parts, more than the {} allowed", lines.len(), limits.parts);
         return Err(ReadError::whole_file(file, "too-many-parts", what, "Split the file"));
     }
-    let mut per_crotchet = clock.per_crotchet;
     let metres = metres(&all, &mut report);
-    scale(&mut all, &metres, &mut per_crotchet);
-    let metres = self::metres(&all, &mut Report::new(file));
-    let per_crotchet = NonZeroU32::new(per_crotchet).unwrap_or(NonZeroU32::MIN);
-    let bars = bars::lay_out(&metres, per_crotchet, end(&all, per_crotchet), limits, &mut report);
+    let timing = timing::settle(&mut all, &lines, clock, metres, &mut report);
+    let per_crotchet = NonZeroU32::new(timing.per_crotchet).unwrap_or(NonZeroU32::MIN);
+    let bars = bars::lay_out(&timing.metres, per_crotchet, end(&all, per_crotchet), limits, &mut report);
     report_faults(&all, &lines, &bars, &mut report);
 
     let signatures = signatures(&all);
@@ -61,7 +60,7 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
         report.error(At::FILE, "too-many-events", what, "Split the file");
     }
     drop(scribe);
-    directions(&all, &bars, clock.timecode, &mut score);
+    tempos(&timing, &bars, &mut score);
     score.bars = bars.bars;
     score.finish();
     Ok(Reading { score, findings: report.into_vec(), format: Format::Midi })
@@ -83,25 +82,6 @@ fn metres(all: &Tracks<'_>, report: &mut Report<'_>) -> Vec<MetreChange> {
     }
     metres.sort_by_key(|metre| metre.at);
     metres
-}
-
-/// Multiplies all ticks so that bars of every metre are whole numbers of them.
-fn scale(all: &mut Tracks<'_>, metres: &[MetreChange], per_crotchet: &mut u32) {
-    let factor = bars::ticks_factor(metres, *per_crotchet);
-    if factor == 1 {
-        return;
-    }
-    *per_crotchet = per_crotchet.saturating_mul(factor);
-    for strike in &mut all.notes {
-        strike.on = strike.on.saturating_mul(factor);
-        strike.off = strike.off.saturating_mul(factor);
-    }
-    for event in &mut all.events {
-        event.at = event.at.saturating_mul(factor);
-    }
-    for track in &mut all.tracks {
-        track.end = track.end.saturating_mul(factor);
-    }
 }
 
 /// End of the piece: of the last note or sign; silence written out after it is kept up to some bars.
@@ -261,22 +241,11 @@ fn place(bars: &Bars, tick: u32) -> (BarIndex, Crotchets) {
 }
 
 /// Tempo, on the first part.
-fn directions(all: &Tracks<'_>, bars: &Bars, timecode: Option<u32>, score: &mut Score) {
+fn tempos(timing: &Timing, bars: &Bars, score: &mut Score) {
     let Some(part) = score.parts.first_mut() else { return };
-    let mut tempos: Vec<(u32, u32)> = Vec::new();
-    if let Some(micros) = timecode {
-        tempos.push((0, micros));
-    } else {
-        for event in &all.events {
-            if let What::Tempo(micros @ 1..) = event.what {
-                tempos.push((event.at, micros));
-            }
-        }
-        tempos.sort_by_key(|&(at, _)| at);
-    }
-    for (at, micros) in tempos {
+    for &(at, micros) in &timing.tempos {
         let (bar, at) = place(bars, at);
-        let kind = DirectionKind::PlaybackTempo { crotchets_per_minute: 60_000_000.0 / f64::from(micros) };
+        let kind = DirectionKind::PlaybackTempo { crotchets_per_minute: 60_000_000.0 / f64::from(micros.max(1)) };
         part.directions.push(Direction { bar, at, staff: 1, voice: None, above: Some(true), kind });
     }
 }

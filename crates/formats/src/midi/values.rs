@@ -71,9 +71,16 @@ impl Values {
         (u64::from(start) * actual * 64) % u64::from(self.per_crotchet.get()) == 0
     }
 
-    fn piece(&mut self, start: u32, length: u32) -> Option<Piece> {
+    fn piece(&mut self, start: u32, length: u32, beat: u32) -> Option<Piece> {
         let (value, tuplet) = self.shape(length)?;
-        self.may_begin(start, tuplet).then_some(Piece { start, length, value: Some(value), tuplet })
+        // Over a beat, a tuplet note keeps to the tuplet's own larger steps (crotchets in the time of a minim), and in
+        // compound metres notes begin on a beat.
+        let crosses = start / beat != (start + length - 1) / beat;
+        let step = length / if value.dots > 0 { 3 } else { 2 };
+        let compound = u64::from(beat) * 4 % (u64::from(self.per_crotchet.get()) * 3) == 0;
+        let astray = tuplet.is_some() && start % step.max(1) != 0 || compound && start % beat != 0;
+        let fits = self.may_begin(start, tuplet) && !(crosses && astray);
+        fits.then_some(Piece { start, length, value: Some(value), tuplet })
     }
 
     /// Divides the stretch from `start` to `end` (ticks from the barline) into as few pieces as values allow, dividing
@@ -83,7 +90,7 @@ impl Values {
         let beat = beat.max(1);
         let mut now = start;
         while now < end {
-            if let Some(piece) = self.piece(now, end - now) {
+            if let Some(piece) = self.piece(now, end - now, beat) {
                 pieces.push(piece);
                 return;
             }
@@ -92,7 +99,7 @@ impl Values {
             let mut to = last;
             let mut found = None;
             while to >= next && to > now && to < end {
-                found = self.piece(now, to - now);
+                found = self.piece(now, to - now, beat);
                 if found.is_some() {
                     break;
                 }
@@ -102,7 +109,7 @@ impl Values {
             if found.is_none() && next >= end {
                 // Within a beat: halves of the beat.
                 let half = (now / beat * beat).saturating_add(beat / 2);
-                found = if half > now && half < end { self.piece(now, half - now) } else { None };
+                found = if half > now && half < end { self.piece(now, half - now, beat) } else { None };
             }
             let piece = found.unwrap_or_else(|| {
                 let to = if next < end { next } else { end };
@@ -169,7 +176,8 @@ mod tests {
             ((168, 840), "2/5"),
             ((0, 120), "4/7"),
             ((0, 420), "3"),
-            ((560, 1680), "3/3 2"),
+            ((560, 1680), "1/3"),
+            ((280, 1400), "2/3 2/3"),
             ((280, 840 + 280), "2/3 3/3"),
             ((0, 3), "?"),
             ((0, 1683), "1 ?"),
