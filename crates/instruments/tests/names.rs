@@ -1,0 +1,79 @@
+//! Part names against labels.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use ripieno_instruments::recognise::{AlsoRelation, Clues, Interval, Recognition, recognise};
+
+fn rows(text: &str) -> Vec<BTreeMap<String, String>> {
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    reader.deserialize().map(|row| row.unwrap()).collect()
+}
+
+fn with_clues<'a>(name: &'a str, text: &'a str) -> Clues<'a> {
+    let mut clues = Clues { name, ..Clues::default() };
+    for clue in text.split(';').filter(|s| !s.is_empty()) {
+        let (kind, value) = clue.split_once('=').unwrap();
+        match kind {
+            "clef" => clues.clef = Some(value.parse().unwrap()),
+            "sound" => clues.sound_id = value,
+            "range" => {
+                let (low, high) = value.split_once('-').unwrap();
+                let range = ripieno_instruments::range::Range::new(low.parse().unwrap(), high.parse().unwrap());
+                clues.written_range = Some(range.unwrap());
+            }
+            "transpose" => {
+                let numbers: Vec<i8> = value.split('/').map(|n| n.parse().unwrap()).collect();
+                clues.transposition = Some(Interval { diatonic: numbers[0], chromatic: numbers[1], octave: numbers[2] });
+            }
+            other => panic!("unknown clue {other}"),
+        }
+    }
+    clues
+}
+
+fn joined<T: ToString>(items: impl IntoIterator<Item = T>) -> String {
+    items.into_iter().map(|item| item.to_string()).collect::<Vec<_>>().join(" ")
+}
+
+fn show(found: &Recognition) -> String {
+    let mut text = String::new();
+    for reason in &found.reasons {
+        write!(text, " {reason}").unwrap();
+    }
+    text
+}
+
+#[test]
+fn the_hand_labelled_table() {
+    let rows = rows(include_str!("names.csv"));
+    let mut wrong = Vec::new();
+    let mut details = Vec::new();
+    for row in &rows {
+        let name = &row["name"];
+        let found = recognise(&with_clues(name, &row["clues"]));
+        if found.instrument.id != row["instrument"] {
+            wrong.push(format!("{name:?}: {}, expected {};{}", found.instrument.id, row["instrument"], show(&found)));
+            continue;
+        }
+        let division = found.division.map(|d| d.to_string()).unwrap_or_default().replace("divisi", "div");
+        let parts = [
+            ("keys", joined(&found.keys)),
+            ("numbers", joined(&found.numbers)),
+            ("count", found.count.map(|n| n.to_string()).unwrap_or_default()),
+            ("division", division),
+            ("also", joined(found.also.iter().map(|also| also.instrument.id.clone()))),
+        ];
+        for (column, value) in parts {
+            if value != row[column] {
+                details.push(format!("{name:?} {column}: {value:?}, expected {:?}", row[column]));
+            }
+        }
+    }
+    println!("{} of {} instruments wrong", wrong.len(), rows.len());
+    println!("{}", wrong.join("\n"));
+    println!("{} details wrong\n{}", details.len(), details.join("\n"));
+    let _ = AlsoRelation::Shares;
+    assert!(wrong.len() * 50 <= rows.len());
+    assert!(details.len() * 50 <= rows.len());
+}
