@@ -5,7 +5,7 @@ use std::path::Path;
 
 use ripieno_score::Score;
 
-use crate::{Finding, Limits, kern, midi, musicxml};
+use crate::{Finding, Limits, kern, midi, musicxml, roster};
 
 /// The formats read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -90,13 +90,15 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
         let what = format!("the file has {} bytes, more than the {} allowed", bytes.len(), limits.file_bytes);
         return Err(ReadError::whole_file(file, "file-too-large", what, "Split the score into movements"));
     }
-    match Format::of(bytes) {
+    let mut reading = match Format::of(bytes) {
         Some(Format::MusicXml) => musicxml::read(file, bytes, limits),
         Some(Format::CompressedMusicXml) => musicxml::read_compressed(file, bytes, limits),
         Some(Format::Midi) => midi::read(file, bytes, limits),
         Some(Format::Kern) => kern::read(file, bytes, limits),
         None => Err(unrecognised(file, bytes)),
-    }
+    }?;
+    reading.findings.extend(roster::fill(file, &mut reading.score));
+    Ok(reading)
 }
 
 /// Says what the bytes are instead of a score.
