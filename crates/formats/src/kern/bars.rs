@@ -14,11 +14,13 @@ pub(super) struct Bars {
     list: Vec<Bar>,
     /// Whether a section of the file begins with the bar.
     section_starts: Vec<bool>,
+    /// The last bar the file has given a number.
+    numbered: Option<usize>,
 }
 
 impl Bars {
     pub(super) fn new() -> Self {
-        Self { list: vec![Bar::new("", Crotchets::ZERO, Crotchets::ZERO)], section_starts: vec![true] }
+        Self { list: vec![Bar::new("", Crotchets::ZERO, Crotchets::ZERO)], section_starts: vec![true], numbered: None }
     }
 
     pub(super) const fn len(&self) -> usize {
@@ -41,10 +43,9 @@ impl Bars {
 
     /// The number of the open bar as far as the file has said it.
     pub(super) fn label(&self) -> String {
-        let back = self.list.iter().rev().position(|bar| !bar.number.is_empty());
-        match back.and_then(|back| Some((back, self.list.iter().rev().nth(back)?))) {
+        match self.numbered.and_then(|numbered| Some((self.index() - numbered, self.list.get(numbered)?))) {
             Some((0, bar)) => bar.number.to_string(),
-            Some((back, bar)) => format!("{} + {back}", bar.number),
+            Some((since, bar)) => format!("{} + {since}", bar.number),
             None => (self.index() + 1).to_string(),
         }
     }
@@ -71,6 +72,7 @@ impl Bars {
             bar.repeat_start |= barline.repeat_start;
             if !barline.number.is_empty() {
                 bar.number = barline.number.clone();
+                self.numbered = Some(index + usize::from(fresh));
             }
         }
     }

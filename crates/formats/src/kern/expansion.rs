@@ -4,8 +4,7 @@
 //! played twice and then B. In the standard this list says what is played; repeat signs in barlines only say what is printed.
 //! A score has repeat signs alone, so the list is put into them where they can say it.
 
-use ripieno_score::{Bar, Jump, Score, Sounding, Unroll};
-use ripieno_score::Crotchets;
+use ripieno_score::{Bar, Crotchets, Jump, Score, Sounding, Unroll};
 
 use super::text::text;
 use crate::{Finding, Findings, Place, Severity};
@@ -14,6 +13,8 @@ use crate::{Finding, Findings, Place, Severity};
 const MOST_LABELS: usize = 1000;
 /// Sections in a playing order.
 const MOST_PLAYED: usize = 1000;
+/// Bars in a playing order.
+const MOST_BARS_PLAYED: usize = 1_000_000;
 
 /// A piece's sections: where they begin, and the order its list gives.
 #[derive(Debug, Default)]
@@ -114,6 +115,10 @@ impl Piece {
         for label in &self.list {
             let found = sections.iter().position(|(other, _)| other == label);
             played.push(found.ok_or_else(|| format!("there is no section {label}"))?);
+        }
+        let length: usize = played.iter().map(|&section| sections[section].1.len()).sum();
+        if length > MOST_BARS_PLAYED {
+            return Err(format!("it plays more than {MOST_BARS_PLAYED} bars"));
         }
         let wanted: Vec<usize> = (0..prefix).chain(played.iter().flat_map(|&section| sections[section].1.clone())).collect();
         if playing_order(bars, start) == wanted {

@@ -1,5 +1,7 @@
 //! From gathered parts and bars to a finished score: metres, numbers, notes that reach beyond their bar.
 
+use std::collections::HashMap;
+
 use ripieno_score::{
     About, Bar, BarIndex, Bracket, Change, ChangeKind, Crotchets, Direction, DirectionKind, Metre, Note, NoteFlags, NoteValue, Part, Rest, Score,
 };
@@ -38,6 +40,10 @@ impl Assembly {
             report(Severity::Note, "bar-length", None, bar, what, "");
         }
         let mut room = room;
+        // Where there is only one part nobody needs a cue: its small notes are a cadenza, and played.
+        if let [part] = parts.as_mut_slice() {
+            part.notes.iter_mut().for_each(|note| note.flags.remove(NoteFlags::CUE));
+        }
         for part in &mut parts {
             let divided = divide(part, &bars, &mut room);
             let Some(divided) = divided else {
@@ -60,7 +66,16 @@ impl Assembly {
         let about = About { concert_pitch: !transposed, ..about };
         let brackets = brackets(decoration, &staff_numbers);
         let mut score = Score { about, bars, parts, brackets };
-        direct_all(&mut score, self.words, self.tempi, self.fermatas);
+        let metronomes = self.metronomes.into_iter().map(|(at, beat, per_minute)| {
+            (at, DirectionKind::Metronome { beat, per_minute, text: None })
+        });
+        let words = self.words.into_iter().map(|(at, words)| (at, DirectionKind::Words(words.into())));
+        let fermatas = self.fermatas.into_iter().map(|at| (at, DirectionKind::Other("fermata over the barline".into())));
+        let mut tempi = self.tempi;
+        tempi.sort_by_key(|(at, _)| *at);
+        tempi.dedup_by_key(|(at, _)| *at);
+        let tempi = tempi.into_iter().map(|(at, tempo)| (at, DirectionKind::PlaybackTempo { crotchets_per_minute: tempo }));
+        direct_all(&mut score, words.chain(metronomes).chain(tempi).chain(fermatas));
         score.finish();
         Ok(score)
     }
@@ -98,6 +113,7 @@ fn place_metres(bars: &mut [Bar], parts: &mut [Part]) {
     }
     changes.sort_by_key(|(bar, part, _)| (*bar, *part));
     let mut of_part: Vec<Option<Metre>> = vec![None; parts.len()];
+    let mut apart = vec![false; parts.len()];
     let mut common: Option<Metre> = None;
     let mut rest = changes.as_slice();
     while let Some((bar, ..)) = rest.first() {
@@ -118,35 +134,28 @@ fn place_metres(bars: &mut [Bar], parts: &mut [Part]) {
             slot.metre.clone_from(&most);
             common = most;
         }
-        for (part, own) in parts.iter_mut().zip(&of_part).enumerate().filter_map(|(index, (part, own))| {
-            let differs = own.is_some() && *own != common;
-            // Whoever changes here, and whoever the new common metre would carry away from their own.
-            let speaks = if renewed { differs } else { changed.contains(&index) };
-            speaks.then_some((part, own.clone()))
-        }) {
-            let joins_common = own == common;
-            let was_apart = part.changes.iter().any(|change| matches!(change.kind, ChangeKind::Metre(_)));
-            if let Some(metre) = own.filter(|_| !joins_common || was_apart) {
-                part.changes.push(Change { bar, at: Crotchets::ZERO, staff: None, kind: ChangeKind::Metre(metre) });
+        // A new common metre carries those away who have another; otherwise those speak who change here.
+        let speakers = if renewed { (0..parts.len()).collect() } else { changed };
+        for index in speakers {
+            let (Some(part), Some(Some(own)), Some(was_apart)) = (parts.get_mut(index), of_part.get(index), apart.get_mut(index)) else { continue };
+            let is_apart = Some(own) != common.as_ref();
+            if is_apart || (*was_apart && !renewed) {
+                part.changes.push(Change { bar, at: Crotchets::ZERO, staff: None, kind: ChangeKind::Metre(own.clone()) });
             }
+            *was_apart = is_apart;
         }
     }
 }
 
+/// The metre most parts have; of equally many that of the highest part.
 fn most_frequent(metres: &[Option<Metre>]) -> Option<Metre> {
-    let mut best: Option<(usize, &Metre)> = None;
-    let mut tried: Vec<&Metre> = Vec::new();
+    let mut counts: HashMap<&Metre, usize> = HashMap::new();
     for metre in metres.iter().flatten() {
-        if tried.contains(&metre) {
-            continue;
-        }
-        tried.push(metre);
-        let count = metres.iter().flatten().filter(|other| *other == metre).count();
-        if best.is_none_or(|(most, _)| count > most) {
-            best = Some((count, metre));
-        }
+        *counts.entry(metre).or_default() += 1;
     }
-    best.map(|(_, metre)| metre.clone())
+    let count = |metre: &Metre| counts.get(metre).copied().unwrap_or(0);
+    let most = metres.iter().flatten().map(count).max()?;
+    metres.iter().flatten().find(|metre| count(metre) == most).cloned()
 }
 
 /// Bars that are longer or shorter than the metre asks for without a reason the page shows.
@@ -242,36 +251,26 @@ fn pieces(bars: &[Bar], bar: BarIndex, at: Crotchets, duration: Crotchets) -> Ve
     result
 }
 
-/// Puts words, tempi and fermatas over barlines on the top part.
-fn direct_all(score: &mut Score, words: Vec<(Moment, String)>, mut tempi: Vec<(Moment, f64)>, fermatas: Vec<Moment>) {
-    tempi.sort_by_key(|(at, _)| *at);
-    tempi.dedup_by(|a, b| a.0 == b.0);
+/// Puts what concerns the whole score on the top part.
+fn direct_all(score: &mut Score, directions: impl Iterator<Item = (Moment, DirectionKind)>) {
     let Some(last) = score.bars.last().map(|bar| bar.length) else { return };
     let bars = score.bars.len();
     let Some(part) = score.parts.first_mut() else { return };
-    let mut direct = |at: Moment, kind| {
+    for (at, kind) in directions {
         let beyond = at.bar.at() >= bars;
         let index = BarIndex(u32::try_from(bars.saturating_sub(1)).unwrap_or(u32::MAX));
         let (bar, at) = if beyond { (index, last) } else { (at.bar, at.at) };
         part.directions.push(Direction { bar, at, staff: 1, voice: None, above: Some(true), kind });
-    };
-    for (at, words) in words {
-        direct(at, DirectionKind::Words(words.into()));
-    }
-    for (at, crotchets_per_minute) in tempi {
-        direct(at, DirectionKind::PlaybackTempo { crotchets_per_minute });
-    }
-    for at in fermatas {
-        direct(at, DirectionKind::Other("fermata over the barline".into()));
     }
 }
 
 /// Brackets and braces from a system decoration such as `[(s1)(s2)]{(s3,s4)}`, where `s1` is the top staff.
 fn brackets(decoration: &str, staff_numbers: &[Vec<u16>]) -> Vec<Bracket> {
     const MOST_NESTED: usize = 16;
+    const LONGEST: usize = 4096;
     let mut open: Vec<(char, Option<usize>, usize)> = Vec::new();
     let mut result = Vec::new();
-    let mut characters = decoration.chars().peekable();
+    let mut characters = decoration.chars().take(LONGEST).peekable();
     while let Some(c) = characters.next() {
         match c {
             '[' | '{' if open.len() < MOST_NESTED => open.push((c, None, 0)),

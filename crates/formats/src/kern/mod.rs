@@ -26,6 +26,7 @@ mod reader;
 mod signifiers;
 mod spine;
 mod tandem;
+mod tempo;
 mod text;
 mod token;
 

@@ -8,11 +8,11 @@
 use std::collections::BTreeMap;
 
 use ripieno_score::{
-    BarIndex, Change, ChangeKind, Direction, DirectionKind, Edge, Mark, Metre, NoteFlags, Part, PartInstrument,
+    BarIndex, Change, ChangeKind, Direction, DirectionKind, Edge, Mark, Metre, NoteFlags, NoteValue, Part, PartInstrument,
 };
 
 use super::instruments;
-use super::spine::{Holds, Moment, NoteSpan, Spanning, Spine, TimeSpan};
+use super::spine::{Holds, Moment, Names, NoteSpan, Spanning, Spine, TimeSpan};
 use super::text::text;
 
 /// A part and what identifies it from section to section.
@@ -33,6 +33,8 @@ pub(super) struct Assembly {
     pub words: Vec<(Moment, String)>,
     /// Crotchets a minute.
     pub tempi: Vec<(Moment, f64)>,
+    /// Metronome marks: note values a minute.
+    pub metronomes: Vec<(Moment, NoteValue, f64)>,
     /// Barlines with a fermata.
     pub fermatas: Vec<Moment>,
     /// The metre last seen.
@@ -54,6 +56,9 @@ impl Assembly {
 
     /// Adds the spines of a section.
     pub(super) fn add(&mut self, mut spines: Vec<Spine<'_>>) {
+        for spine in &mut spines {
+            spine.names.part = name_of(&spine.names);
+        }
         attach(&mut spines);
         let groups = group(&spines);
         let mut seen: BTreeMap<String, usize> = BTreeMap::new();
@@ -63,7 +68,7 @@ impl Assembly {
             let members: Vec<(u8, Spine<'_>)> =
                 group.spines.iter().zip(&group.staves).filter_map(|(&index, &staff)| Some((staff, spines.get_mut(index)?.take()?))).collect();
             let Some((_, top)) = members.first() else { continue };
-            let name = part_name(top);
+            let name = top.names.part.clone();
             let count = seen.entry(name.clone()).or_default();
             let key = (name, *count);
             *count += 1;
@@ -82,8 +87,7 @@ impl Assembly {
 }
 
 /// The name printed for a spine's part; the code's English name where the file has no name.
-fn part_name(spine: &Spine<'_>) -> String {
-    let names = &spine.names;
+fn name_of(names: &Names) -> String {
     if let Some(name) = [&names.name, &names.comment].into_iter().find(|name| !name.is_empty()) {
         return name.clone();
     }
@@ -139,7 +143,7 @@ fn one_part(a: &Spine<'_>, b: &Spine<'_>) -> bool {
     if let (Some(a), Some(b)) = (a.part, b.part) {
         return a == b;
     }
-    let (first, second) = (part_name(a), part_name(b));
+    let (first, second) = (&a.names.part, &b.names.part);
     one_staff(a, b) && (first == second || first.is_empty() || second.is_empty())
 }
 
@@ -236,6 +240,9 @@ fn serves(a: &Spine<'_>, b: &Spine<'_>) -> bool {
     one_part(a, b) || (a.part.is_none() && a.names.code == b.names.code && instruments::has_several_staves(&a.names.code))
 }
 
+/// Notes of a staff at one moment among which a syllable looks for its own.
+const MOST_AT_ONCE: usize = 256;
+
 /// Attaches syllables to the notes they stand beside.
 fn sing(spine: &mut Spine<'_>, words: &[(Moment, u16, &[u8])], verse: u8) {
     for (moment, layer, token) in words {
@@ -245,7 +252,7 @@ fn sing(spine: &mut Spine<'_>, words: &[(Moment, u16, &[u8])], verse: u8) {
             continue;
         }
         let first = spine.notes.partition_point(|note| (note.bar, note.at) < (moment.bar, moment.at));
-        let here = spine.notes.iter().enumerate().skip(first).take_while(|(_, note)| (note.bar, note.at) == (moment.bar, moment.at));
+        let here = spine.notes.iter().enumerate().skip(first).take(MOST_AT_ONCE).take_while(|(_, note)| (note.bar, note.at) == (moment.bar, moment.at));
         let sung = here.filter(|(_, note)| !note.flags.intersects(NoteFlags::GRACE | NoteFlags::CHORD)).min_by_key(|(_, note)| note.voice);
         let Some(index) = sung.and_then(|(index, _)| u32::try_from(index).ok()) else { continue };
         let verse = verse.saturating_add(u8::try_from(*layer).unwrap_or(u8::MAX)).saturating_add(1);
@@ -326,7 +333,7 @@ impl Building {
                 list.len() - 1
             })
         };
-        let first = place(part_name(spine));
+        let first = place(spine.names.part.clone());
         let later: Vec<usize> = spine.later_instruments.drain(..).map(&mut place).collect();
         let mut holds: Vec<(BarIndex, ripieno_score::Crotchets, u8)> = Vec::new();
         if first > 0 {

@@ -17,6 +17,7 @@ use super::parts::Assembly;
 use super::signifiers::Signifiers;
 use super::spine::{self, Holds, Moment, Spanning, Spine, TimeSpan, Unmatched};
 use super::tandem::{self, Tandem};
+use super::tempo;
 use super::text::text;
 use super::token::{self, Doubt, Grace, Kind, Parsed};
 use crate::{Finding, Findings, Limits, Place, ReadError, Severity};
@@ -135,6 +136,7 @@ impl<'a> Reader<'a> {
             };
             self.line += 1;
             self.one_line(line, rest)?;
+            self.fits_memory()?;
             if self.broken_lines > MOST_BROKEN_LINES {
                 let what = format!("more than {MOST_BROKEN_LINES} lines do not fit the spines; the rest of the file was not read");
                 self.find(Severity::Error, "spines-broken", None, what, "Check the file with a Humdrum syntax checker");
@@ -197,6 +199,13 @@ impl<'a> Reader<'a> {
         }
     }
 
+    fn fits_memory(&self) -> Result<(), ReadError> {
+        if self.events.max(self.waiting.len()) > self.limits.events {
+            return Err(self.too_much(format!("the score has more than {} notes, rests and signs", self.limits.events)));
+        }
+        Ok(())
+    }
+
     fn comments(&mut self, line: &'a [u8]) {
         let tokens: Vec<&[u8]> = fields(line).take(MOST_COLUMNS).collect();
         // Some collections name their voices in a row of local comments, one for each spine.
@@ -221,14 +230,17 @@ impl<'a> Reader<'a> {
             if !self.columns.is_empty() {
                 self.end_section()?;
             }
-            self.begin_section(&tokens);
-            return Ok(());
+            return self.begin_section(&tokens);
         }
         self.change_spines(&tokens);
         Ok(())
     }
 
-    fn begin_section(&mut self, tokens: &[&'a [u8]]) {
+    fn begin_section(&mut self, tokens: &[&'a [u8]]) -> Result<(), ReadError> {
+        if tokens.iter().any(|token| token.windows(3).any(|three| three == b" **")) {
+            let hint = "Save the file with tab characters between its columns";
+            return Err(ReadError::whole_file(self.file, "no-tabs", "the spines are separated by spaces, not tabs", hint));
+        }
         if tokens.len() > MOST_COLUMNS {
             let what = format!("there are more than {MOST_COLUMNS} spines; those beyond were left out");
             self.find(Severity::Error, "too-many-spines", None, what, "");
@@ -243,6 +255,7 @@ impl<'a> Reader<'a> {
             self.spines.push(Spine::new(holds, place));
             self.report_unused(place, holds, token);
         }
+        Ok(())
     }
 
     fn report_unused(&mut self, spine: usize, holds: Holds, token: &[u8]) {
@@ -426,7 +439,8 @@ impl<'a> Reader<'a> {
                 self.beside(spine, layer, token, self.bars.moment(time), true);
             }
         }
-        self.sound(time)
+        self.sound(time);
+        Ok(())
     }
 
     /// When the line that has just been parsed sounds.
@@ -450,7 +464,11 @@ impl<'a> Reader<'a> {
             entry.takes_time == timed && self.columns.get(entry.column).is_some_and(|column| column.until >= self.now && column.until != time)
         });
         let spine = odd.and_then(|entry| self.columns.get(entry.column)).map(|column| (column.spine, column.until));
-        if let (true, Some((spine, until))) = (timed, spine) {
+        // What ended too early before a barline is reported there.
+        let at_barline = self.waiting.iter().any(|item| matches!(item, Waiting::Barline(_)));
+        if let (true, Some((spine, until))) = (timed, spine)
+            && !(at_barline && until < time)
+        {
             let what = if until > time {
                 format!("notes last {} crotchets beyond the next ones on the same line", until - time)
             } else {
@@ -486,21 +504,57 @@ impl<'a> Reader<'a> {
                 }
                 Waiting::Tandem { spine, layer, token } => self.tandem(spine, layer, token, time),
                 Waiting::Words { spine, layout } => self.words(spine, layout, time),
-                Waiting::Heading(value) => {
-                    let words = text(value);
-                    if !words.is_empty() {
-                        self.assembly.words.push((self.bars.moment(time), words));
-                    }
-                }
+                Waiting::Heading(value) => self.heading(value, self.bars.moment(time)),
             }
+        }
+        if barlines > 0 {
+            self.check_ends(time);
         }
         self.lines_beside = 0;
         self.waiting = waiting;
         self.waiting.clear();
+        self.fits_memory()?;
         if self.bars.len() > self.limits.bars {
             return Err(self.too_much(format!("the score has more than {} bars", self.limits.bars)));
         }
         Ok(())
+    }
+
+    /// A tempo heading, such as `Allegro [quarter] = 132`.
+    fn heading(&mut self, value: &[u8], moment: Moment) {
+        let words = text(value);
+        let (words, metronome) = tempo::split(&words);
+        if let Some((beat, per_minute)) = metronome {
+            self.assembly.metronomes.push((moment, beat, per_minute));
+        }
+        if !words.is_empty() {
+            self.assembly.words.push((moment, words.to_owned()));
+        }
+    }
+
+    /// Reports spines that ended before the barline at `time`.
+    fn check_ends(&mut self, time: Crotchets) {
+        let mut short: Vec<(usize, Crotchets)> = Vec::new();
+        let mut columns = self.columns.iter_mut().peekable();
+        while let Some(column) = columns.next() {
+            let mut until = column.until;
+            let spine = column.spine;
+            column.until = until.max(time);
+            while let Some(other) = columns.next_if(|other| other.spine == spine) {
+                until = until.max(other.until);
+                other.until = other.until.max(time);
+            }
+            if until < time
+                && let Some(spine) = spine
+                && self.spines.get(spine).is_some_and(|spine| spine.holds == Holds::Notes && spine.has_music())
+            {
+                short.push((spine, time - until));
+            }
+        }
+        for (spine, by) in short {
+            let what = format!("the bar before ends {by} crotchets too early");
+            self.find(Severity::Warning, "bar-short", Some(spine), what, "The gap was left empty; check the durations, or a missing rest");
+        }
     }
 
     /// A barline; where notes sound on through `more` of them, each closes a bar of the metre's length.
@@ -517,7 +571,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    fn sound(&mut self, time: Crotchets) -> Result<(), ReadError> {
+    fn sound(&mut self, time: Crotchets) {
         let moment = self.bars.moment(time);
         let entries = std::mem::take(&mut self.entries);
         let mut soonest: Option<Crotchets> = None;
@@ -534,10 +588,6 @@ impl<'a> Reader<'a> {
         self.latest = self.latest.max(time);
         self.soonest = soonest.unwrap_or(time);
         self.entries = entries;
-        if self.events > self.limits.events {
-            return Err(self.too_much(format!("the score has more than {} notes and rests", self.limits.events)));
-        }
-        Ok(())
     }
 
     /// Adds the notes of one token at `time`.
@@ -750,15 +800,16 @@ impl<'a> Reader<'a> {
             Tandem::Tempo(tempo) => self.assembly.tempi.push((moment, tempo)),
             Tandem::TempoWords(words) => {
                 let words = (moment, text(words));
-                if !self.assembly.words.contains(&words) {
+                let said = self.assembly.words.iter().rev().take(MOST_COLUMNS).take_while(|(at, _)| *at == moment).any(|other| *other == words);
+                if !said {
                     self.assembly.words.push(words);
                 }
             }
             Tandem::Transposition(to_written) => spine.transpose(moment, to_written),
-            Tandem::Name(name) => Self::name(spine, moment, begins, text(name)),
+            Tandem::Name(name) => Self::name(spine, moment, begins, printed_name(name)),
             Tandem::Abbreviation(name) => {
                 if begins {
-                    spine.names.abbreviation = text(name);
+                    spine.names.abbreviation = printed_name(name);
                 }
             }
             Tandem::Code(code) => {
@@ -885,6 +936,12 @@ impl<'a> Reader<'a> {
             let place = Place { file: self.file.to_owned(), ..Place::default() };
             self.findings.push(Finding { severity: Severity::Note, code: "several-sections", place, what, hint });
         }
+        for item in std::mem::take(&mut self.waiting) {
+            // Reference records may stand at the end of the file; a heading there is that of the beginning.
+            if let Waiting::Heading(value) = item {
+                self.heading(value, Moment::default());
+            }
+        }
         let about = self.records.about();
         let (bars, section_starts) = self.bars.finish(self.latest);
         let room = self.limits.events.saturating_sub(self.events);
@@ -892,6 +949,11 @@ impl<'a> Reader<'a> {
         self.sections.apply(&mut score, self.file, &mut self.findings);
         Ok(Done { score, findings: self.findings })
     }
+}
+
+/// A name on the margin; `\n` in it begins another printed line.
+fn printed_name(name: &[u8]) -> String {
+    text(name).replace("\\n", " ")
 }
 
 fn takes_time(sub: &token::Sub) -> bool {
@@ -916,7 +978,7 @@ fn cut_short(spine: &mut Spine<'_>, column: &Column, time: Crotchets) {
 
 /// Tokens of a line: separated by a tab, or by several as some editors leave them.
 fn fields(line: &[u8]) -> impl Iterator<Item = &[u8]> {
-    line.split(|&byte| byte == b'\t').filter(|token| !token.is_empty())
+    line.split(|&byte| byte == b'\t').map(<[u8]>::trim_ascii).filter(|token| !token.is_empty())
 }
 
 /// The number of tokens on the next line that has one for each spine.

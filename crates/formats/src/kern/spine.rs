@@ -74,6 +74,8 @@ pub(super) struct Names {
     pub ordinal: u16,
     /// The first local comment, in files that name voices so.
     pub comment: String,
+    /// What the part is called in the end; known when the section is complete.
+    pub part: String,
 }
 
 /// A column of the file and what was read from it.

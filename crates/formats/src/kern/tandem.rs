@@ -119,9 +119,9 @@ pub(super) fn parse(token: &[u8]) -> Tandem<'_> {
 
 /// What is known to concern the look of the page alone, or other tools.
 fn rest(body: &[u8]) -> Tandem<'_> {
-    const PREFIXES: [&[u8]; 18] = [
+    const PREFIXES: [&[u8]; 24] = [
         b"tuplet", b"Xtuplet", b"brack", b"Xbrack", b"tremolo", b"Xtremolo", b"fTrem", b"tb", b"rscale", b"thru", b"strophe", b"solo",
-        b"accomp", b"head", b"color", b"size", b"scale", b"Xbeam",
+        b"accomp", b"head", b"color", b"size", b"scale", b"Xbeam", b"rep", b"Xrep", b"above", b"below", b"centered", b"verse",
     ];
     if PREFIXES.iter().any(|prefix| body.starts_with(prefix)) { Tandem::Ignored } else { Tandem::Unknown }
 }
