@@ -11,6 +11,12 @@ use crate::{Finding, Place, Severity};
 /// Below this the recognition of a part is worth asking about.
 const SURE: f32 = 0.6;
 
+/// Singers on one voice of a choir whose size is not printed: chamber choir to oratorio society, common practice.
+const CHORUS_VOICE: PlayerCount = PlayerCount::between(4, 40);
+
+/// Chords of a part for single players that settle how many there are; fewer may be slips or cues.
+const CHORDS_THAT_SETTLE: usize = 3;
+
 /// Recognises every part of a score, top to bottom.
 #[must_use]
 pub fn recognise_parts(score: &Score) -> Vec<Recognition> {
@@ -21,10 +27,15 @@ pub fn recognise_parts(score: &Score) -> Vec<Recognition> {
 /// Fills in each part's instrument and players, and answers what is to be said about them.
 pub(crate) fn fill(file: &str, score: &mut Score) -> Vec<Finding> {
     let recognitions = recognise_parts(score);
+    // "Soprano" beside "Soprano solo" is the choir's.
+    let solo: Vec<&str> = recognitions.iter().filter(|r| r.printed_players() == Some(1)).map(|r| r.instrument.id.as_str()).collect();
+    let chorus = |r: &Recognition| {
+        r.instrument.family == Family::Voice && r.printed_players().is_none() && solo.contains(&r.instrument.id.as_str())
+    };
     let mut findings = Vec::new();
-    for (part, recognition) in score.parts.iter_mut().zip(recognitions) {
+    for (part, recognition) in score.parts.iter_mut().zip(&recognitions) {
         part.instrument_id.clone_from(&recognition.instrument.id);
-        (part.players, part.is_body) = players(part, &recognition);
+        (part.players, part.is_body) = if chorus(recognition) { (CHORUS_VOICE, true) } else { players(part, recognition) };
         if recognition.confidence < SURE {
             let reasons: Vec<String> = recognition.reasons.iter().map(ToString::to_string).collect();
             findings.push(Finding {
@@ -113,12 +124,11 @@ fn is_plural(name: &str, instrument: &Instrument) -> bool {
     })
 }
 
-/// Most notes that begin together anywhere in the part: players a monophonic instrument needs.
+/// Players a monophonic instrument needs: most notes that begin together, in several places of the part.
 fn most_at_once(part: &Part) -> u16 {
-    let mut most = 1u16;
     let notes: Vec<_> = part.notes.iter().filter(|note| note.plays() && note.duration.is_positive()).collect();
-    for together in notes.chunk_by(|a, b| (a.bar, a.at) == (b.bar, b.at)) {
-        most = most.max(u16::try_from(together.len()).unwrap_or(u16::MAX));
-    }
-    most
+    let mut sizes: Vec<usize> = notes.chunk_by(|a, b| (a.bar, a.at) == (b.bar, b.at)).map(<[_]>::len).collect();
+    sizes.sort_unstable_by(|a, b| b.cmp(a));
+    let settled = sizes.get(CHORDS_THAT_SETTLE - 1).copied().unwrap_or(1);
+    u16::try_from(settled).unwrap_or(u16::MAX).max(1)
 }

@@ -114,7 +114,15 @@ fn ruler(out: &mut String, map: &RoleMap, layout: &Layout) {
     let bottom = layout.height - 6.0;
     // A number needs about 34 units; take the first round step that leaves as much.
     let step = [1usize, 2, 4, 5, 10, 20, 25, 50, 100, 200, 500, 1000].into_iter().find(|&step| layout.x(step) - layout.x(0) >= 34.0);
-    for (column, number) in map.bars.iter().enumerate().step_by(step.unwrap_or(2000)) {
+    let step = step.unwrap_or(2000);
+    let mut free = f64::MIN;
+    for (column, number) in map.bars.iter().enumerate() {
+        // Round printed numbers where bars are numbered, every so many columns where they are not.
+        let round = number.parse::<usize>().map_or(column % step == 0, |printed| printed % step == 0 || column == 0);
+        if !round || layout.x(column) < free {
+            continue;
+        }
+        free = layout.x(column) + 30.0;
         let x = px(layout.x(column));
         let _ = write!(out, "<path d=\"M{x} {} V{}\" stroke=\"currentColor\" stroke-opacity=\"0.16\"/>", px(TOP - 4.0), px(bottom));
         let _ = write!(out, "<text x=\"{x}\" y=\"{}\" dx=\"2\" fill=\"currentColor\" fill-opacity=\"0.75\">{}</text>", px(TOP - 7.0), escaped(number));
