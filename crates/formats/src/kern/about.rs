@@ -4,6 +4,7 @@
 
 use ripieno_score::About;
 
+use super::tempo;
 use super::text::text;
 
 /// What the reference records said, by their codes.
@@ -59,7 +60,9 @@ impl Records {
             }
         };
         if slot.is_empty() {
-            *slot = text(value);
+            let value = text(value);
+            // A heading's metronome mark is no part of the name.
+            *slot = if code == b"OMD" { tempo::split(&value).0.to_owned() } else { value };
         }
     }
 

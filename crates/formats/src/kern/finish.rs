@@ -30,10 +30,11 @@ impl Assembly {
             }
             rehome(part, &bars);
         }
-        place_metres(&mut bars, &mut parts);
+        place_metres(&mut bars, &mut parts, section_starts);
         bars::number(&mut bars, section_starts);
         let mut report = |severity, code, part: Option<&Part>, bar: &Bar, what: String, hint: &str| {
-            let place = Place { file: file.to_owned(), part: part.map(|part| part.name.clone()), bar: Some(bar.number.to_string()), line: None };
+            let part = part.map(|part| if part.name.is_empty() { format!("part {}", part.id.trim_start_matches('P')) } else { part.name.clone() });
+            let place = Place { file: file.to_owned(), part, bar: Some(bar.number.to_string()), line: None };
             findings.push(Finding { severity, code, place, what, hint: hint.to_owned() });
         };
         for (bar, what) in uneven_bars(&bars, section_starts) {
@@ -96,66 +97,58 @@ fn rehome(part: &mut Part, bars: &[Bar]) {
     part.changes.iter_mut().for_each(|change| mend(&mut change.bar, &mut change.at));
 }
 
-/// Moves metres all parts share from the parts to the bars; parts that differ from most keep theirs.
-fn place_metres(bars: &mut [Bar], parts: &mut [Part]) {
+/// Moves metres from the parts to the bars. Where parts change to different metres at once most of them make the score's, and
+/// the others keep theirs until they change again; otherwise a change in some parts is a change in all.
+fn place_metres(bars: &mut [Bar], parts: &mut [Part], section_starts: &[bool]) {
     let mut changes: Vec<(BarIndex, usize, Metre)> = Vec::new();
     for (index, part) in parts.iter_mut().enumerate() {
         part.changes.retain(|change| {
             let ChangeKind::Metre(metre) = &change.kind else { return true };
-            // A signature before the barline announces the next bar's; one in the middle of a bar holds from the next bar on.
-            let next = !change.at.is_zero();
-            let bar = BarIndex(change.bar.0.saturating_add(u32::from(next)));
-            if change.staff.is_none_or(|staff| staff == 1) {
-                changes.push((bar, index, metre.clone()));
-            }
+            // A signature in the middle of a bar holds from the next bar on.
+            let bar = BarIndex(change.bar.0.saturating_add(u32::from(!change.at.is_zero())));
+            changes.push((bar, index, metre.clone()));
             false
         });
     }
     changes.sort_by_key(|(bar, part, _)| (*bar, *part));
-    let mut of_part: Vec<Option<Metre>> = vec![None; parts.len()];
     let mut apart = vec![false; parts.len()];
     let mut common: Option<Metre> = None;
-    let mut rest = changes.as_slice();
-    while let Some((bar, ..)) = rest.first() {
-        let bar = *bar;
-        let (here, later) = rest.split_at(rest.partition_point(|(other, ..)| *other == bar));
-        rest = later;
-        let mut changed: Vec<usize> = Vec::new();
-        for (_, part, metre) in here {
-            if let Some(of_part) = of_part.get_mut(*part) {
-                *of_part = Some(metre.clone());
-                changed.push(*part);
-            }
-        }
+    for here in changes.chunk_by(|a, b| a.0 == b.0) {
+        let Some(bar) = here.first().map(|(bar, ..)| *bar) else { continue };
         let Some(slot) = bars.get_mut(bar.at()) else { continue };
-        let most = most_frequent(&of_part);
-        let renewed = most.is_some() && most != common;
-        if renewed {
+        if section_starts.get(bar.at()).copied().unwrap_or(false) {
+            apart.fill(false);
+        }
+        let of_all = here.iter().any(|(_, part, _)| !apart.get(*part).copied().unwrap_or(false));
+        let most = if of_all { most_frequent(here) } else { common.clone() };
+        if most != common {
             slot.metre.clone_from(&most);
             common = most;
+            apart.fill(false);
         }
-        // A new common metre carries those away who have another; otherwise those speak who change here.
-        let speakers = if renewed { (0..parts.len()).collect() } else { changed };
-        for index in speakers {
-            let (Some(part), Some(Some(own)), Some(was_apart)) = (parts.get_mut(index), of_part.get(index), apart.get_mut(index)) else { continue };
-            let is_apart = Some(own) != common.as_ref();
-            if is_apart || (*was_apart && !renewed) {
-                part.changes.push(Change { bar, at: Crotchets::ZERO, staff: None, kind: ChangeKind::Metre(own.clone()) });
+        for (_, index, own) in here {
+            let (Some(part), Some(apart)) = (parts.get_mut(*index), apart.get_mut(*index)) else { continue };
+            let differs = Some(own) != common.as_ref();
+            if differs || *apart {
+                let last = part.changes.last().filter(|last| last.bar == bar && matches!(last.kind, ChangeKind::Metre(_)));
+                if last.is_none() {
+                    part.changes.push(Change { bar, at: Crotchets::ZERO, staff: None, kind: ChangeKind::Metre(own.clone()) });
+                }
             }
-            *was_apart = is_apart;
+            *apart = differs;
         }
     }
 }
 
-/// The metre most parts have; of equally many that of the highest part.
-fn most_frequent(metres: &[Option<Metre>]) -> Option<Metre> {
+/// The metre most parts change to; of equally many that of the highest part.
+fn most_frequent(changes: &[(BarIndex, usize, Metre)]) -> Option<Metre> {
     let mut counts: HashMap<&Metre, usize> = HashMap::new();
-    for metre in metres.iter().flatten() {
+    for (.., metre) in changes {
         *counts.entry(metre).or_default() += 1;
     }
     let count = |metre: &Metre| counts.get(metre).copied().unwrap_or(0);
-    let most = metres.iter().flatten().map(count).max()?;
-    metres.iter().flatten().find(|metre| count(metre) == most).cloned()
+    let most = changes.iter().map(|(.., metre)| count(metre)).max()?;
+    changes.iter().find(|(.., metre)| count(metre) == most).map(|(.., metre)| metre.clone())
 }
 
 /// Bars that are longer or shorter than the metre asks for without a reason the page shows.

@@ -44,6 +44,19 @@ enum Waiting<'a> {
     Beside { spine: usize, layer: u16, token: &'a [u8], line: u32 },
 }
 
+impl Waiting<'_> {
+    /// Whether it concerns what follows, so that before a barline it belongs behind it. A clef before the barline is printed
+    /// there, and what ends there ends there.
+    fn looks_ahead(&self) -> bool {
+        const STAYS: [&[u8]; 4] = [b"*clef", b"*X8", b"*X15", b"*Xped"];
+        match self {
+            Self::Tandem { token, .. } => !STAYS.iter().any(|prefix| token.starts_with(prefix)),
+            Self::Words { .. } | Self::Heading(_) => true,
+            Self::Barline(_) | Self::Beside { .. } => false,
+        }
+    }
+}
+
 /// The notes of one token on the current line.
 #[derive(Debug, Clone)]
 struct Entry {
@@ -68,7 +81,8 @@ pub(super) struct Reader<'a> {
     soonest: Crotchets,
     /// When everything read so far has ended.
     latest: Crotchets,
-    waiting: Vec<Waiting<'a>>,
+    /// Each with the line it stands on.
+    waiting: Vec<(u64, Waiting<'a>)>,
     lines_beside: u32,
     /// Hairpins that end with the line before: spine and which way they go.
     closing: Vec<(usize, Swell)>,
@@ -152,9 +166,14 @@ impl<'a> Reader<'a> {
         self.finish()
     }
 
+    fn wait(&mut self, item: Waiting<'a>) {
+        self.waiting.push((self.line, item));
+    }
+
     fn find(&mut self, severity: Severity, code: &'static str, spine: Option<usize>, what: impl Into<String>, hint: impl Into<String>) {
         let part = spine.and_then(|spine| self.spines.get(spine)).map(Spine::label);
-        let place = Place { file: self.file.to_owned(), part, bar: Some(self.bars.label()), line: Some(self.line) };
+        let bar = (self.music || self.sections_read > 0).then(|| self.bars.label());
+        let place = Place { file: self.file.to_owned(), part, bar, line: Some(self.line) };
         self.findings.push(Finding { severity, code, place, what: what.into(), hint: hint.into() });
     }
 
@@ -170,7 +189,7 @@ impl<'a> Reader<'a> {
             [b'!', b'!', b'!', ..] => self.record(line),
             [b'!', b'!', ..] => {
                 if let Some(layout) = line.strip_prefix(b"!!LO:") {
-                    self.waiting.push(Waiting::Words { spine: None, layout });
+                    self.wait(Waiting::Words { spine: None, layout });
                 }
             }
             [b'!', ..] => self.comments(line),
@@ -190,8 +209,10 @@ impl<'a> Reader<'a> {
         let Some((code, value)) = about::split(line) else { return };
         match code {
             b"OMD" => {
-                self.waiting.push(Waiting::Heading(value));
-                self.records.add(code, value);
+                self.wait(Waiting::Heading(value));
+                if !self.music && self.sections_read == 0 {
+                    self.records.add(code, value);
+                }
             }
             b"system" if line.starts_with(b"!!!system-decoration") => self.decoration = text(value),
             _ if self.sections_read == 0 || self.columns.is_empty() => self.records.add(code, value),
@@ -215,7 +236,7 @@ impl<'a> Reader<'a> {
         for (column, token) in self.columns.iter().zip(tokens) {
             let Some(spine) = column.spine else { continue };
             if let Some(layout) = token.strip_prefix(b"!LO:") {
-                self.waiting.push(Waiting::Words { spine: Some(spine), layout });
+                self.waiting.push((self.line, Waiting::Words { spine: Some(spine), layout }));
             } else if let Some(spine) = self.spines.get_mut(spine).filter(|spine| names && spine.names.comment.is_empty()) {
                 spine.names.comment = text(token.get(1..).unwrap_or_default());
             }
@@ -375,7 +396,7 @@ impl<'a> Reader<'a> {
             Tandem::Strophe => column.silent.set(NoteFlags::OSSIA, layer > 0),
             Tandem::StropheEnd => column.silent.set(NoteFlags::OSSIA, false),
             Tandem::Ignored => {}
-            _ => self.waiting.push(Waiting::Tandem { spine, layer, token }),
+            _ => self.wait(Waiting::Tandem { spine, layer, token }),
         }
     }
 
@@ -415,7 +436,7 @@ impl<'a> Reader<'a> {
                 Holds::Other => {}
                 Holds::Dynamics | Holds::Lyrics | Holds::Chords => {
                     beside = true;
-                    self.waiting.push(Waiting::Beside { spine: number, layer: column.layer, token, line: self.lines_beside + 1 });
+                    self.wait(Waiting::Beside { spine: number, layer: column.layer, token, line: self.lines_beside + 1 });
                 }
             }
         }
@@ -423,7 +444,7 @@ impl<'a> Reader<'a> {
         if self.entries.is_empty() {
             self.lines_beside += u32::from(beside);
             if let Some(token) = barline {
-                self.waiting.push(Waiting::Barline(token));
+                self.wait(Waiting::Barline(token));
             }
             return Ok(());
         }
@@ -431,11 +452,11 @@ impl<'a> Reader<'a> {
             let hint = "The barline was left out; bars must end together in all spines";
             self.find(Severity::Warning, "barline-beside-notes", None, "a barline stands in some spines beside notes in others", hint);
         }
-        let with_notes: Vec<Waiting<'a>> = self.waiting.split_off(mark.min(self.waiting.len()));
+        let with_notes = self.waiting.split_off(mark.min(self.waiting.len()));
         let time = self.time_of_line();
         self.arrive(time)?;
-        for waiting in with_notes {
-            if let Waiting::Beside { spine, layer, token, .. } = waiting {
+        for (_, item) in with_notes {
+            if let Waiting::Beside { spine, layer, token, .. } = item {
                 self.beside(spine, layer, token, self.bars.moment(time), true);
             }
         }
@@ -465,16 +486,16 @@ impl<'a> Reader<'a> {
         });
         let spine = odd.and_then(|entry| self.columns.get(entry.column)).map(|column| (column.spine, column.until));
         // What ended too early before a barline is reported there.
-        let at_barline = self.waiting.iter().any(|item| matches!(item, Waiting::Barline(_)));
+        let at_barline = self.waiting.iter().any(|(_, item)| matches!(item, Waiting::Barline(_)));
         if let (true, Some((spine, until))) = (timed, spine)
             && !(at_barline && until < time)
         {
             let what = if until > time {
-                format!("notes last {} crotchets beyond the next ones on the same line", until - time)
+                format!("notes last {} beyond the next ones on the same line", in_crotchets(until - time))
             } else {
-                format!("notes end {} crotchets before the next ones on the same line", time - until)
+                format!("notes end {} before the next ones on the same line", in_crotchets(time - until))
             };
-            let hint = "Check the durations before this line; notes that reach too far were cut";
+            let hint = if until > time { "The notes were cut; check their durations" } else { "The gap was left empty; check the durations before it" };
             self.find(Severity::Warning, "spines-disagree", spine, what, hint);
         }
         time
@@ -487,11 +508,21 @@ impl<'a> Reader<'a> {
             self.close_hairpin(spine, swell, before);
         }
         let waiting = std::mem::take(&mut self.waiting);
-        let barlines = waiting.iter().filter(|item| matches!(item, Waiting::Barline(_))).count();
-        let last_barline = waiting.iter().rposition(|item| matches!(item, Waiting::Barline(_))).unwrap_or(waiting.len());
+        let is_barline = |(_, item): &(u64, Waiting<'a>)| matches!(item, Waiting::Barline(_));
+        let barlines = waiting.iter().filter(|item| is_barline(item)).count();
+        let last_barline = waiting.iter().rposition(is_barline);
+        let line = self.line;
+        if barlines > 0 {
+            self.check_ends(time);
+        }
         let lines = i64::from(self.lines_beside) + 1;
         let mut seen = 0;
-        for (index, item) in waiting.iter().enumerate() {
+        let belongs_later = |index: usize, item: &Waiting<'a>| last_barline.is_some_and(|last| index < last) && item.looks_ahead();
+        for (index, (line, item)) in waiting.iter().enumerate() {
+            if belongs_later(index, item) {
+                continue;
+            }
+            self.line = *line;
             match *item {
                 Waiting::Barline(token) => {
                     seen += 1;
@@ -499,17 +530,20 @@ impl<'a> Reader<'a> {
                 }
                 Waiting::Beside { spine, layer, token, line } => {
                     let share = Crotchets::new(i64::from(line), lines).unwrap_or(Crotchets::ZERO);
-                    let at = if index < last_barline { self.now + (time - self.now) * share } else { time };
+                    let between = last_barline.is_none_or(|last| index < last);
+                    let at = if between { self.now + (time - self.now) * share } else { time };
                     self.beside(spine, layer, token, self.bars.moment(at.max(self.bars.start())), false);
                 }
-                Waiting::Tandem { spine, layer, token } => self.tandem(spine, layer, token, time),
-                Waiting::Words { spine, layout } => self.words(spine, layout, time),
-                Waiting::Heading(value) => self.heading(value, self.bars.moment(time)),
+                _ => self.settle(*item, time),
             }
         }
-        if barlines > 0 {
-            self.check_ends(time);
+        for (index, (line, item)) in waiting.iter().enumerate() {
+            if belongs_later(index, item) {
+                self.line = *line;
+                self.settle(*item, time);
+            }
         }
+        self.line = line;
         self.lines_beside = 0;
         self.waiting = waiting;
         self.waiting.clear();
@@ -518,6 +552,16 @@ impl<'a> Reader<'a> {
             return Err(self.too_much(format!("the score has more than {} bars", self.limits.bars)));
         }
         Ok(())
+    }
+
+    /// What has a place but no time of its own.
+    fn settle(&mut self, item: Waiting<'a>, time: Crotchets) {
+        match item {
+            Waiting::Tandem { spine, layer, token } => self.tandem(spine, layer, token, time),
+            Waiting::Words { spine, layout } => self.words(spine, layout, time),
+            Waiting::Heading(value) => self.heading(value, self.bars.moment(time)),
+            Waiting::Barline(_) | Waiting::Beside { .. } => {}
+        }
     }
 
     /// A tempo heading, such as `Allegro [quarter] = 132`.
@@ -552,7 +596,7 @@ impl<'a> Reader<'a> {
             }
         }
         for (spine, by) in short {
-            let what = format!("the bar before ends {by} crotchets too early");
+            let what = format!("the bar ends {} too early", in_crotchets(by));
             self.find(Severity::Warning, "bar-short", Some(spine), what, "The gap was left empty; check the durations, or a missing rest");
         }
     }
@@ -906,7 +950,11 @@ impl<'a> Reader<'a> {
             let unmatched = spine.close(moment);
             if unmatched > 0 {
                 let place = Place { file: self.file.to_owned(), part: Some(spine.label()), bar: None, line: None };
-                let what = format!("{unmatched} slurs or glissandi begin that do not end");
+                let what = if unmatched == 1 {
+                    "a slur or glissando begins that does not end".to_owned()
+                } else {
+                    format!("{unmatched} slurs or glissandi begin that do not end")
+                };
                 let hint = "They were left out".to_owned();
                 self.findings.push(Finding { severity: Severity::Note, code: "slur-unmatched", place, what, hint });
             }
@@ -936,7 +984,7 @@ impl<'a> Reader<'a> {
             let place = Place { file: self.file.to_owned(), ..Place::default() };
             self.findings.push(Finding { severity: Severity::Note, code: "several-sections", place, what, hint });
         }
-        for item in std::mem::take(&mut self.waiting) {
+        for (_, item) in std::mem::take(&mut self.waiting) {
             // Reference records may stand at the end of the file; a heading there is that of the beginning.
             if let Waiting::Heading(value) = item {
                 self.heading(value, Moment::default());
@@ -949,6 +997,11 @@ impl<'a> Reader<'a> {
         self.sections.apply(&mut score, self.file, &mut self.findings);
         Ok(Done { score, findings: self.findings })
     }
+}
+
+/// A length as findings say it.
+fn in_crotchets(length: Crotchets) -> String {
+    if length == Crotchets::ONE { "1 crotchet".to_owned() } else { format!("{length} crotchets") }
 }
 
 /// A name on the margin; `\n` in it begins another printed line.

@@ -104,7 +104,8 @@ pub(super) struct Spine<'a> {
     pub layers: u16,
     pub percussion: bool,
     to_written: Transposition,
-    signature: Option<i8>,
+    /// Sharps or flats at sounding pitch, and the mode.
+    signature: Option<(i8, Option<bool>)>,
     mode: Option<(Moment, bool)>,
     slurs: Vec<(u8, u32)>,
     glissandi: Vec<u32>,
@@ -189,8 +190,8 @@ impl Spine<'_> {
 
     /// A key signature, at sounding pitch as Humdrum has it.
     pub(super) fn signature(&mut self, at: Moment, fifths: i8) {
-        self.signature = Some(fifths);
         let major = self.mode.filter(|(when, _)| *when == at).map(|(_, major)| major);
+        self.signature = Some((fifths, major));
         self.write_key(at, fifths, major);
     }
 
@@ -200,6 +201,7 @@ impl Spine<'_> {
         self.mode = Some((at, major));
         if let Some(key) = self.key_at(at) {
             key.major = Some(major);
+            self.signature = self.signature.map(|(fifths, _)| (fifths, Some(major)));
             return true;
         }
         at == Moment::default()
@@ -224,8 +226,8 @@ impl Spine<'_> {
         }
         self.to_written = to_written;
         self.change(at, ChangeKind::Transposition(to_written.inverse()));
-        if let Some(fifths) = self.signature {
-            self.write_key(at, fifths, None);
+        if let Some((fifths, major)) = self.signature {
+            self.write_key(at, fifths, major);
         }
     }
 
