@@ -31,7 +31,8 @@ const ALWAYS_ALLOWED: u64 = 4 << 20;
 pub(super) fn open(file: &str, bytes: &[u8], limits: &Limits) -> Result<Member, ReadError> {
     let failed = |code, what: String, hint: &str| ReadError::whole_file(file, code, what, hint);
     let again = "Export the score again, or unpack it and give the .musicxml inside";
-    let mut archive = ZipArchive::new(Bytes::new(bytes)).map_err(|error| failed("bad-archive", format!("the archive is damaged ({error})"), again))?;
+    let mut archive = ZipArchive::new(Bytes::new(bytes))
+        .map_err(|error| failed("bad-archive", format!("the archive is damaged ({error})"), again))?;
     if archive.len() > limits.archive_members {
         let what = format!("the archive has {} members, more than the {} allowed", archive.len(), limits.archive_members);
         return Err(failed("archive-limit", what, "Give the .musicxml inside"));
@@ -44,10 +45,17 @@ pub(super) fn open(file: &str, bytes: &[u8], limits: &Limits) -> Result<Member, 
         let hint = "Ripieno reads zip archives only when they hold a MusicXML score (.mxl)";
         return Err(failed("no-score-in-archive", "the archive holds no MusicXML score".to_owned(), hint));
     };
-    let name = archive.name_for_index(index).and_then(Result::ok).map(|name| name.chars().take(200).collect::<String>()).unwrap_or_default();
+    let name = archive
+        .name_for_index(index)
+        .and_then(Result::ok)
+        .map(|name| name.chars().take(200).collect::<String>())
+        .unwrap_or_default();
     let bytes = inflate(&mut archive, index, limits).map_err(|problem| match problem {
         Problem::TooLarge => {
-            let what = format!("{name} unfolds to more than the {} bytes allowed, or more than {MOST_EXPANSION} times its packed size", limits.inflated_bytes);
+            let what = format!(
+                "{name} unfolds to more than the {} bytes allowed, or more than {MOST_EXPANSION} times its packed size",
+                limits.inflated_bytes
+            );
             failed("archive-limit", what, "If the score is truly that large, split it into movements")
         }
         Problem::Damaged(error) => failed("bad-archive", format!("{name} in the archive is damaged ({error})"), again),

@@ -7,10 +7,15 @@ use super::bar_length::{self, Extent};
 use super::context::{At, Context};
 use super::jumps::same_kind;
 use super::metres;
-use super::part_reader::{Fact, PartReader};
+use super::part_reader::{BarRead, Fact, PartReader};
 
 /// Weighs what the parts say about each bar, and builds the score.
-pub(super) fn assemble<'x>(about: About, brackets: Vec<Bracket>, mut parts: Vec<PartReader<'x>>, context: &mut Context<'x, '_>) -> Score {
+pub(super) fn assemble<'x>(
+    about: About,
+    brackets: Vec<Bracket>,
+    mut parts: Vec<PartReader<'x>>,
+    context: &mut Context<'x, '_>,
+) -> Score {
     align::align(&mut parts, context);
     for part in &mut parts {
         finish_part(part, context);
@@ -27,6 +32,7 @@ pub(super) fn assemble<'x>(about: About, brackets: Vec<Bracket>, mut parts: Vec<
     settle_jumps(&mut bars);
     let parts = parts.into_iter().map(|reader| {
         let mut part = reader.part;
+        hold_ties(&mut part, &reader.bars, &bars);
         fit(&mut part, &bars);
         part
     });
@@ -76,7 +82,8 @@ fn set_lengths(bars: &mut [Bar], parts: &[PartReader<'_>], context: &mut Context
         .collect();
     let mut before = None;
     for (index, extent) in extents.iter().enumerate() {
-        let around = bar_length::Around { before, after: extents.get(index + 1), first: index == 0, last: index + 1 == extents.len() };
+        let around =
+            bar_length::Around { before, after: extents.get(index + 1), first: index == 0, last: index + 1 == extents.len() };
         let Some(bar) = bars.get_mut(index) else { break };
         bar.length = bar_length::decide(extent, &around, bar.uncounted).min(Crotchets::whole(context.limits.bar_crotchets));
         bar_length::report(index, bar, extent, &around, parts, context);
@@ -112,7 +119,12 @@ fn merge(bars: &mut [Bar], index: u32, fact: &Fact, part: &str, context: &mut Co
     }
     if let Some(what) = differs {
         let number = bar.number.clone();
-        context.warn(At { part, bar: &number }, "parts-disagree", format!("the parts disagree about {what}"), "The topmost part was followed");
+        context.warn(
+            At { part, bar: &number },
+            "parts-disagree",
+            format!("the parts disagree about {what}"),
+            "The topmost part was followed",
+        );
     }
 }
 
@@ -160,10 +172,31 @@ fn settle_jumps(bars: &mut [Bar]) {
             Jump::Coda(_) | Jump::ToCoda(_) => !aims_at_segno,
             Jump::Fine | Jump::DaCapo => false,
         };
-        let aims = bars.iter().flat_map(|bar| &bar.jumps).filter(|jump| matches!(jump, Jump::Segno(_) | Jump::Coda(_)) && belongs(jump));
+        let aims =
+            bars.iter().flat_map(|bar| &bar.jumps).filter(|jump| matches!(jump, Jump::Segno(_) | Jump::Coda(_)) && belongs(jump));
         if aims.count() <= 1 {
             let jumps = bars.iter_mut().flat_map(|bar| &mut bar.jumps).filter(|jump| belongs(jump));
             jumps.filter_map(label_mut).for_each(|label| *label = Box::from(""));
+        }
+    }
+}
+
+/// Where a part leaves a bar short, a note tied over the barline is held to it: the tie says that nothing comes between.
+fn hold_ties(part: &mut ripieno_score::Part, read: &[BarRead<'_>], bars: &[Bar]) {
+    let short = |index: usize| {
+        let (read, bar) = (read.get(index)?, bars.get(index)?);
+        (read.reached < bar.length).then_some((read.reached, bar.length))
+    };
+    if !(0..read.len()).any(|index| short(index).is_some()) {
+        return;
+    }
+    for note in &mut part.notes {
+        if note.flags.contains(NoteFlags::TIE_START)
+            && note.duration.is_positive()
+            && let Some((reached, length)) = short(note.bar.at())
+            && note.at + note.duration == reached
+        {
+            note.duration = length - note.at;
         }
     }
 }

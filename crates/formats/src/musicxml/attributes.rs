@@ -42,7 +42,12 @@ impl<'x> PartReader<'x> {
         let set = Decimal::parse(&text).is_some_and(|divisions| self.clock.set_divisions(divisions));
         if !set && context.cursor.fault().is_none() {
             let shown: String = text.trim().chars().take(20).collect();
-            self.warn(context, "bad-divisions", format!("<divisions> is {shown:?}, not a positive number"), "The divisions before it stay in force");
+            self.warn(
+                context,
+                "bad-divisions",
+                format!("<divisions> is {shown:?}, not a positive number"),
+                "The divisions before it stay in force",
+            );
         }
     }
 
@@ -175,10 +180,11 @@ impl<'x> PartReader<'x> {
         self.change(staff, ChangeKind::Transposition(by));
     }
 
+    /// `print-object="no"` here says that a staff is left out of systems where it is empty ("usually in large scores where empty parts are
+    /// omitted", MusicXML 4.0, staff-details): its notes are printed and played.
     fn staff_details(&mut self, tag: Tag<'x>, context: &mut Context<'x, '_>) {
         let number = staff_number(tag);
         let staff = number.unwrap_or(1);
-        let shown = tag.attribute("print-object").map(str::trim);
         let mut kind = None;
         while let Some(tag) = context.cursor.child() {
             match tag.name() {
@@ -191,13 +197,7 @@ impl<'x> PartReader<'x> {
                 _ => context.cursor.skip(),
             }
         }
-        let Some(state) = self.staff_mut(staff) else { return };
-        match shown {
-            Some("no") => state.flags |= NoteFlags::HIDDEN,
-            Some(_) => state.flags -= NoteFlags::HIDDEN,
-            None => {}
-        }
-        let Some(kind) = kind else { return };
+        let (Some(kind), Some(state)) = (kind, self.staff_mut(staff)) else { return };
         let was_alternative = state.flags.intersects(NoteFlags::OSSIA | NoteFlags::CUE);
         state.flags -= NoteFlags::OSSIA | NoteFlags::CUE;
         match kind.as_str() {
@@ -224,14 +224,24 @@ impl<'x> PartReader<'x> {
                     self.slashes = starts;
                     if starts {
                         let what = "slashes stand for notes the player chooses";
-                        context.note(self.here(), "slashes", what, "Notes there are marked as slashes and have no pitch that counts");
+                        context.note(
+                            self.here(),
+                            "slashes",
+                            what,
+                            "Notes there are marked as slashes and have no pitch that counts",
+                        );
                     }
                 }
                 "beat-repeat" => {
                     context.cursor.skip();
                     if starts {
                         let what = "a sign repeats the beat before";
-                        self.warn(context, "beat-repeat", what, "Beats that hold no notes in the file are left empty; write them out");
+                        self.warn(
+                            context,
+                            "beat-repeat",
+                            what,
+                            "Beats that hold no notes in the file are left empty; write them out",
+                        );
                     }
                 }
                 "measure-repeat" => {

@@ -10,12 +10,16 @@ use super::part_reader::PartReader;
 pub(super) struct Extent {
     /// The metre in force; `None` in free time and before any signature.
     pub metre: Option<Crotchets>,
-    /// Where the last note or ordinary rest of any part ends.
-    pub filled: Crotchets,
-    /// Where whole-bar rests and forwards end.
+    /// Where the last note of any part ends.
+    pub sounded: Crotchets,
+    /// Where the parts that have notes end, rests included.
     pub reached: Crotchets,
-    /// Whether all parts with notes or ordinary rests fill it equally.
+    /// Whether those parts all end there.
     pub agreed: bool,
+    /// Where the parts end that have nothing but rests.
+    pub rested: Crotchets,
+    /// Whether those parts all end there.
+    pub rests_agree: bool,
 }
 
 /// The bars beside it.
@@ -29,14 +33,16 @@ pub(super) struct Around<'e> {
 
 /// Gathers how far the parts reach in bar `index`.
 pub(super) fn extent(index: usize, metre: Option<Crotchets>, parts: &[PartReader<'_>]) -> Extent {
-    let mut extent = Extent { metre, filled: Crotchets::ZERO, reached: Crotchets::ZERO, agreed: true };
-    for bar in parts.iter().filter_map(|part| part.bars.get(index)) {
-        if bar.filled.is_positive() {
-            let own = bar.filled.max(bar.reached);
-            extent.agreed &= extent.filled.is_zero() || own == extent.filled;
-            extent.filled = extent.filled.max(own);
-        } else {
+    let none = Crotchets::ZERO;
+    let mut extent = Extent { metre, sounded: none, reached: none, agreed: true, rested: none, rests_agree: true };
+    for bar in parts.iter().filter_map(|part| part.bars.get(index)).filter(|bar| bar.reached.is_positive()) {
+        if bar.sounded.is_positive() {
+            extent.agreed &= extent.reached.is_zero() || bar.reached == extent.reached;
+            extent.sounded = extent.sounded.max(bar.sounded);
             extent.reached = extent.reached.max(bar.reached);
+        } else {
+            extent.rests_agree &= extent.rested.is_zero() || bar.reached == extent.rested;
+            extent.rested = extent.rested.max(bar.reached);
         }
     }
     extent
@@ -44,29 +50,40 @@ pub(super) fn extent(index: usize, metre: Option<Crotchets>, parts: &[PartReader
 
 /// The length of a bar. `uncounted`: the file says that it does not count in the numbering.
 ///
-/// Notes and ordinary rests decide. A whole-bar rest stands for a bar of any length (E. Gould, Behind Bars, "Bar rests"; common
-/// practice), so its duration counts only where no part has anything else, or where the others leave an ordinary bar short.
+/// Where all parts with notes agree, they are right, whatever the metre. Where they do not, the bar lasts as long as its last note
+/// needs, and as long as its metre if some part reaches that: a second whole-bar rest in one part lengthens nothing, and a rest
+/// forgotten in another shortens nothing. Parts that only rest follow the others (a rest for the whole bar stands for a bar of any length;
+/// common practice), unless those leave an ordinary bar short.
 pub(super) fn decide(extent: &Extent, around: &Around<'_>, uncounted: bool) -> Crotchets {
     const UNKNOWN: Crotchets = Crotchets::whole(4);
-    if extent.filled.is_zero() {
-        return match (extent.metre, extent.reached) {
-            (Some(metre), reached) if reached.is_zero() => metre,
-            (None, reached) if reached.is_zero() => around.before.unwrap_or(UNKNOWN),
-            (_, reached) => reached,
+    let Extent { metre, sounded, reached, agreed, rested, rests_agree } = *extent;
+    let up_to_metre = |reach: Crotchets| metre.map_or(reach, |metre| reach.min(metre));
+    if reached.is_zero() {
+        return match metre {
+            _ if rested.is_positive() => {
+                if rests_agree {
+                    rested
+                } else {
+                    up_to_metre(rested)
+                }
+            }
+            Some(metre) => metre,
+            None => around.before.unwrap_or(UNKNOWN),
         };
     }
-    if extent.reached <= extent.filled || uncounted || around.first || is_part_of_bar(extent.filled, extent, around) {
-        return extent.filled;
+    let playing = if agreed { reached } else { sounded.max(up_to_metre(reached)) };
+    if rested <= playing || uncounted || around.first || is_part_of_bar(playing, extent, around) {
+        return playing;
     }
-    // Some part rests for the whole bar, and those that play stop before its end.
-    extent.metre.map_or(extent.reached, |metre| if metre > extent.filled { metre.min(extent.reached) } else { extent.filled })
+    // Some part rests longer, and those that play stop before the end of the bar.
+    playing.max(up_to_metre(rested))
 }
 
 /// Whether a bar of this length and a neighbour make up a full one: a bar divided by a double bar or repeat sign.
 fn is_part_of_bar(length: Crotchets, extent: &Extent, around: &Around<'_>) -> bool {
     let Some(metre) = extent.metre else { return false };
     let completes = |other: Crotchets| length + other == metre;
-    around.before.is_some_and(completes) || around.after.is_some_and(|after| completes(after.filled))
+    around.before.is_some_and(completes) || around.after.is_some_and(|after| completes(after.reached))
 }
 
 /// Reports parts that do not fill the bar, and bars that do not fit their metre.
@@ -79,24 +96,25 @@ pub(super) fn report(
     context: &mut Context<'_, '_>,
 ) {
     let length = bar.length;
-    let agreed = extent.agreed && (extent.reached <= extent.filled || extent.filled.is_zero() || length == extent.filled);
-    if agreed {
+    let fits = |reach: Crotchets, agree: bool| reach.is_zero() || agree && reach == length;
+    if fits(extent.reached, extent.agreed) && fits(extent.rested, extent.rests_agree) {
         report_irregular(bar, extent, around, context);
+        return;
     }
     for part in parts {
-        let Some(read) = part.bars.get(index) else { continue };
+        // A rest for the whole bar may have any length.
+        let Some(read) = part.bars.get(index).filter(|read| read.counted || read.sounded.is_positive()) else { continue };
         let at = At { part: part.label(), bar: &bar.number };
-        let own = read.filled.max(read.reached);
-        if read.filled.is_zero() {
-            continue;
-        }
-        if own < length {
-            let what = format!("the part is {} too short for its bar", lasting(length - own));
-            context.warn(at, "voice-too-short", what, "Rests were taken for granted; is a note or rest missing?");
-        } else if !agreed && extent.metre.is_some_and(|metre| own > metre) {
-            let over = own - extent.metre.unwrap_or_default();
+        if read.reached < length {
+            let what = format!("the part is {} too short for its bar", lasting(length - read.reached));
+            context.warn(at, "voice-too-short", what, "Silence was put there; is a note or rest missing?");
+        } else if read.reached > length {
+            let what = format!("voice {} is {} too long for its bar", read.longest_voice, lasting(read.reached - length));
+            context.warn(at, "voice-too-long", what, "The rest was cut at the barline; is it counted twice?");
+        } else if extent.metre.is_some_and(|metre| read.reached > metre) {
+            let over = read.reached - extent.metre.unwrap_or_default();
             let what = format!("voice {} is {} too long for its bar", read.longest_voice, lasting(over));
-            context.warn(at, "voice-too-long", what, "The bar was lengthened in every part; is a rest counted twice?");
+            context.warn(at, "voice-too-long", what, "The bar was lengthened in every part so that no note is cut");
         }
     }
 }
@@ -126,43 +144,58 @@ fn lasting(length: Crotchets) -> String {
 mod tests {
     use super::*;
 
-    fn extent(metre: i64, filled: i64, reached: i64) -> Extent {
+    fn extent(metre: i64, sounded: i64, reached: i64, rested: i64) -> Extent {
         let whole = Crotchets::whole;
-        Extent { metre: Some(whole(metre)), filled: whole(filled), reached: whole(reached), agreed: true }
+        Extent {
+            metre: Some(whole(metre)),
+            sounded: whole(sounded),
+            reached: whole(reached),
+            agreed: true,
+            rested: whole(rested),
+            rests_agree: true,
+        }
     }
 
     const INSIDE: Around<'static> = Around { before: None, after: None, first: false, last: false };
 
     #[test]
-    fn notes_decide() {
-        assert_eq!(decide(&extent(4, 4, 4), &INSIDE, false), Crotchets::whole(4));
-        assert_eq!(decide(&extent(4, 5, 4), &INSIDE, false), Crotchets::whole(5));
-        assert_eq!(decide(&extent(4, 3, 0), &INSIDE, false), Crotchets::whole(3));
+    fn parts_that_agree_are_right() {
+        assert_eq!(decide(&extent(4, 4, 4, 4), &INSIDE, false), Crotchets::whole(4));
+        assert_eq!(decide(&extent(4, 5, 5, 4), &INSIDE, false), Crotchets::whole(5));
+        assert_eq!(decide(&extent(4, 3, 3, 0), &INSIDE, false), Crotchets::whole(3));
+    }
+
+    #[test]
+    fn rests_too_many_lengthen_nothing_but_no_note_is_cut() {
+        let apart = |sounded, reached| Extent { agreed: false, ..extent(4, sounded, reached, 0) };
+        assert_eq!(decide(&apart(4, 8), &INSIDE, false), Crotchets::whole(4));
+        assert_eq!(decide(&apart(3, 8), &INSIDE, false), Crotchets::whole(4));
+        assert_eq!(decide(&apart(5, 8), &INSIDE, false), Crotchets::whole(5));
     }
 
     #[test]
     fn a_whole_bar_rest_does_not_lengthen_a_pickup() {
         let first = Around { first: true, ..INSIDE };
-        assert_eq!(decide(&extent(4, 1, 4), &first, false), Crotchets::ONE);
-        assert_eq!(decide(&extent(4, 1, 4), &INSIDE, true), Crotchets::ONE);
+        assert_eq!(decide(&extent(4, 1, 1, 4), &first, false), Crotchets::ONE);
+        assert_eq!(decide(&extent(4, 1, 1, 4), &INSIDE, true), Crotchets::ONE);
     }
 
     #[test]
     fn a_whole_bar_rest_shows_that_an_ordinary_bar_was_left_short() {
-        assert_eq!(decide(&extent(4, 3, 4), &INSIDE, false), Crotchets::whole(4));
+        assert_eq!(decide(&extent(4, 3, 3, 4), &INSIDE, false), Crotchets::whole(4));
     }
 
     #[test]
     fn a_divided_bar_stays_short() {
-        let rest = extent(4, 1, 4);
+        let rest = extent(4, 1, 1, 4);
         let around = Around { after: Some(&rest), ..INSIDE };
-        assert_eq!(decide(&extent(4, 3, 4), &around, false), Crotchets::whole(3));
+        assert_eq!(decide(&extent(4, 3, 3, 4), &around, false), Crotchets::whole(3));
     }
 
     #[test]
     fn an_empty_bar_follows_the_metre() {
-        assert_eq!(decide(&extent(3, 0, 0), &INSIDE, false), Crotchets::whole(3));
-        let free = Extent { metre: None, ..extent(4, 0, 0) };
+        assert_eq!(decide(&extent(3, 0, 0, 0), &INSIDE, false), Crotchets::whole(3));
+        let free = Extent { metre: None, ..extent(4, 0, 0, 0) };
         assert_eq!(decide(&free, &INSIDE, false), Crotchets::whole(4));
     }
 }

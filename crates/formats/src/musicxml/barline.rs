@@ -97,7 +97,9 @@ impl<'x> PartReader<'x> {
 fn endings(text: &str) -> Vec<u8> {
     const MOST: usize = 32;
     let mut numbers = Vec::new();
-    for piece in text.split([',', ' ', ';', '+']).map(|piece| piece.trim_matches('.')).filter(|piece| !piece.is_empty()).take(MOST) {
+    for piece in
+        text.split([',', ' ', ';', '+']).map(|piece| piece.trim_matches('.')).filter(|piece| !piece.is_empty()).take(MOST)
+    {
         let (from, to) = piece.split_once('-').unwrap_or((piece, piece));
         if let (Some(from), Some(to)) = (small::<u8>(from.trim_matches('.')), small::<u8>(to.trim_matches('.'))) {
             numbers.extend((from.max(1)..=to).take(MOST));
@@ -114,7 +116,15 @@ mod tests {
 
     #[test]
     fn endings_may_be_lists_and_ranges() {
-        for (text, numbers) in [("1", vec![1]), ("1, 2", vec![1, 2]), ("1-3", vec![1, 2, 3]), ("2.", vec![2]), ("1. 2.", vec![1, 2]), ("", vec![]), ("x", vec![])] {
+        for (text, numbers) in [
+            ("1", vec![1]),
+            ("1, 2", vec![1, 2]),
+            ("1-3", vec![1, 2, 3]),
+            ("2.", vec![2]),
+            ("1. 2.", vec![1, 2]),
+            ("", vec![]),
+            ("x", vec![]),
+        ] {
             assert_eq!(endings(text), numbers, "{text}");
         }
     }

@@ -303,7 +303,8 @@ mod tests {
 
     #[test]
     fn resolves_only_predefined_entities_and_numbers() {
-        let text = "<!DOCTYPE a [<!ENTITY x 'y'><!ENTITY z SYSTEM 'file:///etc/hostname'>]><a>&amp;&#65;&#x42;&x;&z;&nothing &</a>";
+        let text =
+            "<!DOCTYPE a [<!ENTITY x 'y'><!ENTITY z SYSTEM 'file:///etc/hostname'>]><a>&amp;&#65;&#x42;&x;&z;&nothing &</a>";
         let mut cursor = Cursor::new(text, 8);
         cursor.child().unwrap();
         assert_eq!(cursor.text(), "&AB&x;&z;&nothing &");

@@ -124,7 +124,8 @@ impl<'x> PartReader<'x> {
             self.jump(if leaves { to_coda } else { coda });
         }
         for jump in in_words {
-            let opposite = matches!(jump, Jump::Coda(_)) && (said(&Jump::ToCoda("".into())) || draft.coda && sound.jumps.len() == 1);
+            let opposite =
+                matches!(jump, Jump::Coda(_)) && (said(&Jump::ToCoda("".into())) || draft.coda && sound.jumps.len() == 1);
             if !said(&jump) && !opposite {
                 self.jump(jump);
             }
@@ -176,7 +177,13 @@ impl<'x> PartReader<'x> {
                     draft.coda = true;
                 }
                 "harp-pedals" => draft.kinds.push(DirectionKind::HarpPedals(harp_pedals(context).into())),
-                name @ ("damp" | "damp-all" | "eyeglasses" | "scordatura" | "percussion" | "accordion-registration" | "staff-divide") => {
+                name @ ("damp"
+                | "damp-all"
+                | "eyeglasses"
+                | "scordatura"
+                | "percussion"
+                | "accordion-registration"
+                | "staff-divide") => {
                     context.cursor.skip();
                     draft.kinds.push(DirectionKind::Other(name.into()));
                 }
@@ -330,14 +337,29 @@ fn swell_in_words(text: &str) -> Option<Swell> {
     if text.contains("cresc") && !text.contains("decresc") {
         return Some(Swell::Crescendo);
     }
-    ["dim", "decresc", "morendo", "calando", "smorz", "perdendo"].iter().any(|word| text.contains(word)).then_some(Swell::Diminuendo)
+    ["dim", "decresc", "morendo", "calando", "smorz", "perdendo"]
+        .iter()
+        .any(|word| text.contains(word))
+        .then_some(Swell::Diminuendo)
 }
 
 /// "muta in Es", "change to Piccolo", "nimmt kleine Flöte" ...
 fn asks_for_change(text: &str) -> bool {
     const ASKING: [&str; 14] = [
-        "muta in", "mutano in", "muta a", "change to", "changes to", "changing to", "take ", "takes ", "nimmt", "nehmen", "wechselt",
-        "wechseln", "prend ", "changez en",
+        "muta in",
+        "mutano in",
+        "muta a",
+        "change to",
+        "changes to",
+        "changing to",
+        "take ",
+        "takes ",
+        "nimmt",
+        "nehmen",
+        "wechselt",
+        "wechseln",
+        "prend ",
+        "changez en",
     ];
     const OTHER: [&str; 8] = ["mute", "sord", "dämpfer", "sourdine", "time", "over", "bow", "breath"];
     const LONGEST: usize = 80;

@@ -21,12 +21,15 @@ pub(super) fn resolve(reader: &mut PartReader<'_>, context: &mut Context<'_, '_>
         if !stem.iter().any(|note| note.flags.contains(NoteFlags::HARMONIC)) {
             continue;
         }
-        let role = |offset: usize, name: &str| part.marks_of(first + offset).any(|mark| matches!(mark, Mark::Other(text) if **text == *name));
+        let role = |offset: usize, name: &str| {
+            part.marks_of(first + offset).any(|mark| matches!(mark, Mark::Other(text) if **text == *name))
+        };
         let pitch_of = |name: &str| {
             let found = stem.iter().enumerate().find(|&(offset, note)| note.pitch().is_some() && role(offset, name));
             found.and_then(|(offset, note)| Some((offset, note.pitch()?)))
         };
-        let given = (0..stem.len()).any(|offset| part.marks_of(first + offset).any(|mark| matches!(mark, Mark::SoundingPitch(_))));
+        let given =
+            (0..stem.len()).any(|offset| part.marks_of(first + offset).any(|mark| matches!(mark, Mark::SoundingPitch(_))));
         if given {
             continue;
         }

@@ -16,8 +16,14 @@ impl<'x> PartReader<'x> {
             return;
         }
         self.low_horn_reported = true;
-        let what = "the horn part has notes in the bass clef, which older scores write an octave lower than the treble clef would";
-        context.note(self.here(), "horn-in-bass-clef", what, "Pitches were read as the file transposes them; check one of these notes");
+        let what =
+            "the horn part has notes in the bass clef, which older scores write an octave lower than the treble clef would";
+        context.note(
+            self.here(),
+            "horn-in-bass-clef",
+            what,
+            "Pitches were read as the file transposes them; check one of these notes",
+        );
     }
 }
 
@@ -27,7 +33,10 @@ pub(super) fn is_horn(part: &Part) -> bool {
         return true;
     }
     let name = part.name.to_lowercase();
-    let other = ["english", "englisch", "inglese", "anglais", "basset", "bassett", "flugel", "flügel", "alto", "tenor", "althorn", "post", "shoe", "cornet", "sax", "krumm", "crum"];
+    let other = [
+        "english", "englisch", "inglese", "anglais", "basset", "bassett", "flugel", "flügel", "alto", "tenor", "althorn", "post",
+        "shoe", "cornet", "sax", "krumm", "crum",
+    ];
     if other.iter().any(|word| name.contains(word)) {
         return false;
     }

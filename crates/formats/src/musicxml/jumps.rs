@@ -22,7 +22,9 @@ pub(super) fn in_words(text: &str) -> Option<Jump> {
             return true;
         }
         let rest = bare.strip_prefix(short);
-        rest.is_some_and(|rest| rest.is_empty() || ["al", "senza", "con", "e", "un", "bis"].iter().any(|word| rest.starts_with(word)))
+        rest.is_some_and(|rest| {
+            rest.is_empty() || ["al", "senza", "con", "e", "un", "bis"].iter().any(|word| rest.starts_with(word))
+        })
     };
     if follows("dc", "dacapo") {
         return Some(Jump::DaCapo);

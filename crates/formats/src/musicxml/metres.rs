@@ -73,7 +73,7 @@ fn choose(
 
 fn keeps_old(index: usize, (bar, new): (u32, &Metre), old: &Metre, parts: &[PartReader<'_>]) -> bool {
     let Some(read) = parts.get(index).and_then(|part| part.bars.get(bar as usize)) else { return false };
-    let reach = read.filled.max(read.reached);
+    let reach = read.reached;
     let (old, new) = (old.length().unwrap_or(Crotchets::ZERO), new.length().unwrap_or(Crotchets::ZERO));
     reach.is_positive() && (reach != new || old == new)
 }

@@ -20,7 +20,8 @@ pub(super) struct Metronome {
 
 impl Metronome {
     pub fn read(tag: Tag<'_>, context: &mut Context<'_, '_>) -> Self {
-        let mut mark = Self { hidden: tag.says("print-object", "no"), parentheses: tag.says("parentheses", "yes"), ..Self::default() };
+        let mut mark =
+            Self { hidden: tag.says("print-object", "no"), parentheses: tag.says("parentheses", "yes"), ..Self::default() };
         while let Some(tag) = context.cursor.child() {
             match tag.name() {
                 "beat-unit" => mark.beat(&context.cursor.text()),
@@ -112,7 +113,9 @@ mod tests {
 
     #[test]
     fn numbers_in_words() {
-        for (text, number) in [("120", Some(120.0)), ("ca. 66", Some(66.0)), ("96-104", Some(100.0)), ("c.72,5", Some(72.5)), ("fast", None)] {
+        for (text, number) in
+            [("120", Some(120.0)), ("ca. 66", Some(66.0)), ("96-104", Some(100.0)), ("c.72,5", Some(72.5)), ("fast", None)]
+        {
             assert_eq!(number_in(text), number, "{text}");
         }
     }

@@ -189,8 +189,9 @@ impl<'x> PartReader<'x> {
                     }
                     continue;
                 }
-                name @ ("thumb-position" | "heel" | "toe" | "fingernails" | "hole" | "arrow" | "handbell" | "brass-bend" | "flip"
-                | "smear" | "golpe" | "half-muted" | "harmon-mute" | "bend" | "tap" | "hammer-on" | "pull-off") => {
+                name @ ("thumb-position" | "heel" | "toe" | "fingernails" | "hole" | "arrow" | "handbell" | "brass-bend"
+                | "flip" | "smear" | "golpe" | "half-muted" | "harmon-mute" | "bend" | "tap" | "hammer-on"
+                | "pull-off") => {
                     context.cursor.skip();
                     draft.marks.push(Mark::Technique(name.into()));
                     continue;

@@ -7,7 +7,7 @@ use ripieno_score::{
 use super::context::Context;
 use super::cursor::{Tag, plain};
 use super::number::{Decimal, small};
-use super::part_reader::{PartReader, Stemmed};
+use super::part_reader::{Filler, PartReader, Stemmed};
 
 /// A note as its elements are met; turned into a [`Note`] or [`Rest`] at the end.
 pub(super) struct Draft {
@@ -30,8 +30,12 @@ pub(super) struct Draft {
     pub beams: Beams,
     pub stem: Stem,
     pub tremolo: u8,
-    /// `<type size="cue">`.
-    pub small: bool,
+    /// `<notehead>none`.
+    pub headless: bool,
+    /// Semitones the printed accidental asks for.
+    pub accidental: Option<i64>,
+    /// Whether the file gives an `<alter>`.
+    pub altered: bool,
     pub marks: Vec<Mark>,
 }
 
@@ -57,7 +61,9 @@ impl Draft {
             beams: Beams::default(),
             stem: Stem::Unset,
             tremolo: 0,
-            small: false,
+            headless: false,
+            accidental: None,
+            altered: false,
             marks: Vec::new(),
         }
     }
@@ -105,7 +111,7 @@ impl<'x> PartReader<'x> {
             }
             "voice" => draft.voice = voice(&context.cursor.text()),
             "type" => {
-                draft.small |= tag.attribute("size").is_some_and(|size| matches!(size.trim(), "cue" | "grace-cue"));
+                // size="cue" is a matter of print: "Normal notes that play can be specified as cue size" (MusicXML 4.0, cue).
                 draft.halvings = halvings(&context.cursor.text());
             }
             "stem" => {
@@ -168,8 +174,8 @@ impl<'x> PartReader<'x> {
             "time-modification" => self.time_modification(draft, context),
             "lyric" => self.lyric(draft, tag, context),
             "notehead" => notehead(draft, context),
-            // How an accidental or a text is printed, and MIDI details: the pitch says what is played.
-            "accidental" | "notehead-text" | "play" | "listen" | "footnote" | "level" => context.cursor.skip(),
+            "accidental" => draft.accidental = printed_accidental(&context.cursor.text()),
+            "notehead-text" | "play" | "listen" | "footnote" | "level" => context.cursor.skip(),
             name => context.skip_unknown(name, self.here()),
         }
     }
@@ -187,6 +193,7 @@ impl<'x> PartReader<'x> {
                 "octave" => octave = small::<i8>(&context.cursor.text()),
                 "alter" => {
                     let text = context.cursor.text();
+                    draft.altered = true;
                     alter = if text.trim().is_empty() { Some(0) } else { Decimal::parse(&text).map(Decimal::hundredths) };
                 }
                 _ => context.cursor.skip(),
@@ -201,7 +208,12 @@ impl<'x> PartReader<'x> {
             return;
         };
         let alter = alter.filter(|alter| alter.abs() <= MOST_HUNDREDTHS).unwrap_or_else(|| {
-            self.warn(context, "bad-alter", "an alteration is not a sensible number of semitones", "The note was read as natural");
+            self.warn(
+                context,
+                "bad-alter",
+                "an alteration is not a sensible number of semitones",
+                "The note was read as natural",
+            );
             0
         });
         let part = |value: i64| i8::try_from(value).unwrap_or(0);
@@ -320,12 +332,21 @@ impl<'x> PartReader<'x> {
             self.warn(context, "no-pitch", "a note has no pitch", "It was read as a stroke without pitch");
             Head::Unpitched(Pitch::new(Step::B, 0, 4))
         });
-        // Grace notes are small by nature; some files say "cue" of them all.
-        if draft.small && !draft.flags.contains(NoteFlags::GRACE) {
-            draft.flags |= NoteFlags::CUE;
+        // Without head and stem nothing is printed: such notes hold words, fermatas or accidentals in place.
+        if draft.headless && draft.stem == Stem::None {
+            draft.flags |= NoteFlags::HIDDEN;
         }
         if self.slashes {
             draft.flags |= NoteFlags::SLASH;
+        }
+        if !draft.altered && draft.accidental.is_some_and(|semitones| semitones != 0) && matches!(head, Head::Pitched(_)) {
+            let what = "a printed accidental is not in the pitch of its note";
+            self.warn(
+                context,
+                "accidental-without-alter",
+                what,
+                "The pitch was followed, as MusicXML asks; check whether the accidental is meant",
+            );
         }
         let index = u32::try_from(self.part.notes.len()).unwrap_or(u32::MAX);
         if !context.ties_sound && !draft.drawn_ties.is_empty() {
@@ -334,8 +355,9 @@ impl<'x> PartReader<'x> {
         if self.is_horn && !self.low_horn_reported {
             self.notice_low_horn(draft.staff, context);
         }
-        if length.is_positive() {
-            self.fill(at + length, draft.voice, context);
+        // A chord lasts as long as its first note; other members may end sooner, but cannot make the bar longer.
+        if length.is_positive() && !draft.flags.contains(NoteFlags::CHORD) {
+            self.reach(at + length, draft.voice, Filler::Note, context);
         }
         let value = draft.value().or_else(|| value_of(length, draft.tuplet));
         if let Some(instrument) = draft.instrument {
@@ -363,13 +385,11 @@ impl<'x> PartReader<'x> {
 
     fn push_rest(&mut self, draft: &Draft, at: Crotchets, length: Crotchets, context: &mut Context<'x, '_>) {
         let whole_bar = draft.whole_bar || self.looks_like_bar_rest(draft, at, length);
-        if whole_bar {
-            self.reach(at + length, context);
-        } else if length.is_positive() {
-            self.fill(at + length, draft.voice, context);
+        if length.is_positive() {
+            let filler = if whole_bar { Filler::WholeBar } else { Filler::Rest };
+            self.reach(at + length, draft.voice, filler, context);
         }
         let value = if whole_bar { None } else { draft.value().or_else(|| value_of(length, draft.tuplet)) };
-        let plain_cue = draft.flags.contains(NoteFlags::CUE) || draft.small;
         self.part.rests.push(Rest {
             bar: self.bar,
             at,
@@ -380,7 +400,7 @@ impl<'x> PartReader<'x> {
             staff: draft.staff,
             whole_bar,
             hidden: draft.flags.contains(NoteFlags::HIDDEN),
-            cue: plain_cue,
+            cue: draft.flags.contains(NoteFlags::CUE),
             fermata: draft.articulations.contains(Articulations::FERMATA),
         });
     }
@@ -417,6 +437,18 @@ fn step_named(text: &str) -> Option<Step> {
     }
 }
 
+/// Semitones a printed accidental asks for; `None` for quarter tones and others.
+fn printed_accidental(name: &str) -> Option<i64> {
+    Some(match name.trim() {
+        "natural" => 0,
+        "sharp" | "natural-sharp" => 1,
+        "flat" | "natural-flat" => -1,
+        "double-sharp" | "sharp-sharp" => 2,
+        "flat-flat" => -2,
+        _ => return None,
+    })
+}
+
 /// MIDI velocity for a `dynamics` attribute, which is in per cent of the default forte, 90 (MusicXML 4.0, note element).
 fn velocity(percent: &str) -> u8 {
     let hundredths = Decimal::parse(percent).map_or(0, Decimal::hundredths);
@@ -429,7 +461,10 @@ pub(super) fn voice(text: &str) -> u16 {
         return number.max(1);
     }
     let digits: String = text.chars().filter(char::is_ascii_digit).take(4).collect();
-    digits.parse().unwrap_or_else(|_| text.bytes().fold(0u16, |sum, byte| sum.wrapping_mul(31).wrapping_add(u16::from(byte)))).max(1)
+    digits
+        .parse()
+        .unwrap_or_else(|_| text.bytes().fold(0u16, |sum, byte| sum.wrapping_mul(31).wrapping_add(u16::from(byte))))
+        .max(1)
 }
 
 /// Power of two of the semibreve for a `<type>`.
@@ -470,6 +505,7 @@ fn notehead(draft: &mut Draft, context: &mut Context<'_, '_>) {
     let text = context.cursor.text();
     match text.trim() {
         "normal" | "" => {}
+        "none" => draft.headless = true,
         "slash" => draft.flags |= NoteFlags::SLASH,
         name => draft.marks.push(Mark::Notehead(name.into())),
     }

@@ -101,7 +101,9 @@ mod tests {
 
     #[test]
     fn reads_decimals_exactly() {
-        for (text, mantissa, scale) in [("12", 12, 1), (" 7 ", 7, 1), ("-1", -1, 1), ("0.5", 5, 10), ("+3.", 3, 1), ("1.50", 15, 10), ("-.25", -25, 100)] {
+        for (text, mantissa, scale) in
+            [("12", 12, 1), (" 7 ", 7, 1), ("-1", -1, 1), ("0.5", 5, 10), ("+3.", 3, 1), ("1.50", 15, 10), ("-.25", -25, 100)]
+        {
             assert_eq!(Decimal::parse(text), Some(Decimal { mantissa, scale }), "{text}");
         }
     }

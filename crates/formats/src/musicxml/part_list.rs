@@ -69,7 +69,12 @@ impl PartList {
         }
         if self.parts.iter().any(|other| other.id == part.id) {
             let what = format!("two parts of the list have the id {:?}", part.id);
-            context.warn(At { part: &part.name, bar: "" }, "duplicate-part", what, "They were kept apart in the order of the file");
+            context.warn(
+                At { part: &part.name, bar: "" },
+                "duplicate-part",
+                what,
+                "They were kept apart in the order of the file",
+            );
         }
         self.parts.push(part);
     }

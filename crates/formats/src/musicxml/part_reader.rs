@@ -17,10 +17,12 @@ use super::simile::Similes;
 pub(super) struct BarRead<'x> {
     /// The number attribute as written.
     pub number: &'x str,
-    /// Where the last note or ordinary rest ends.
-    pub filled: Crotchets,
-    /// Where a whole-bar rest or a forward ends: how far the part reaches if nothing says otherwise.
+    /// Where the last note ends; zero in a bar without notes.
+    pub sounded: Crotchets,
+    /// Where the last note, rest or forward ends.
     pub reached: Crotchets,
+    /// Whether the part has ordinary rests here, not just rests for the whole bar, which stretch.
+    pub counted: bool,
     /// The voice that fills the bar furthest.
     pub longest_voice: u16,
     /// Not counted in the numbering.
@@ -33,8 +35,17 @@ impl<'x> BarRead<'x> {
     /// A bar the part does not have.
     pub const fn missing(number: &'x str) -> Self {
         let none = Crotchets::ZERO;
-        Self { number, filled: none, reached: none, longest_voice: 0, implicit: false, missing: true }
+        Self { number, sounded: none, reached: none, counted: false, longest_voice: 0, implicit: false, missing: true }
     }
+}
+
+/// What fills time in a bar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Filler {
+    Note,
+    Rest,
+    /// A rest for the whole bar, or a gap.
+    WholeBar,
 }
 
 /// What a part says about a bar that concerns every part.
@@ -133,7 +144,13 @@ impl<'x> PartReader<'x> {
         if self.part.name.is_empty() { &self.part.id } else { &self.part.name }
     }
 
-    pub(super) fn warn(&self, context: &mut Context<'x, '_>, code: &'static str, what: impl Into<String>, hint: impl Into<String>) {
+    pub(super) fn warn(
+        &self,
+        context: &mut Context<'x, '_>,
+        code: &'static str,
+        what: impl Into<String>,
+        hint: impl Into<String>,
+    ) {
         context.say(Severity::Warning, self.here(), code, what, hint);
     }
 
@@ -248,7 +265,7 @@ impl<'x> PartReader<'x> {
         match self.sane_length(duration, context) {
             Some(_) => {
                 self.clock.advance(duration);
-                self.reach(self.clock.now(), context);
+                self.reach(self.clock.now(), 0, Filler::WholeBar, context);
             }
             None => self.warn(context, "absurd-duration", "a <forward> has an impossible duration", "It was left out"),
         }
@@ -276,25 +293,20 @@ impl<'x> PartReader<'x> {
         duration
     }
 
-    /// Notes that the bar reaches to `end` if nothing says otherwise.
-    pub(super) fn reach(&mut self, end: Crotchets, context: &mut Context<'x, '_>) {
+    /// Notes that a note, rest or forward of `voice` lasts until `end`.
+    #[inline]
+    pub(super) fn reach(&mut self, end: Crotchets, voice: u16, by: Filler, context: &mut Context<'x, '_>) {
         if !self.within_bar(end, context) {
             return;
         }
-        if let Some(bar) = self.bars.last_mut() {
-            bar.reached = bar.reached.max(end);
+        let Some(bar) = self.bars.last_mut() else { return };
+        if end > bar.reached {
+            (bar.reached, bar.longest_voice) = (end, voice);
         }
-    }
-
-    /// Notes that a note or rest of `voice` lasts until `end`.
-    #[inline]
-    pub(super) fn fill(&mut self, end: Crotchets, voice: u16, context: &mut Context<'x, '_>) {
-        if let Some(bar) = self.bars.last_mut()
-            && end > bar.filled
-            && self.within_bar(end, context)
-            && let Some(bar) = self.bars.last_mut()
-        {
-            (bar.filled, bar.longest_voice) = (end, voice);
+        match by {
+            Filler::Note => bar.sounded = bar.sounded.max(end),
+            Filler::Rest => bar.counted = true,
+            Filler::WholeBar => {}
         }
     }
 

@@ -114,7 +114,10 @@ impl<'x> ScoreReader<'x> {
     fn find(&mut self, tag: Tag<'x>, context: &mut Context<'x, '_>, taken: impl Fn(&PartReader<'x>) -> bool) -> Option<usize> {
         let id = plain(tag.attribute("id").unwrap_or_default());
         let id = id.trim();
-        let known = self.by_id.get(id).and_then(|all| all.iter().copied().find(|&index| self.parts.get(index).is_some_and(|part| !taken(part))));
+        let known = self
+            .by_id
+            .get(id)
+            .and_then(|all| all.iter().copied().find(|&index| self.parts.get(index).is_some_and(|part| !taken(part))));
         if known.is_some() {
             return known;
         }
@@ -123,7 +126,8 @@ impl<'x> ScoreReader<'x> {
             return None;
         }
         let twice = self.by_id.contains_key(id);
-        let what = if twice { format!("a second part has the id {id:?}") } else { format!("the part {id:?} is not in the part list") };
+        let what =
+            if twice { format!("a second part has the id {id:?}") } else { format!("the part {id:?} is not in the part list") };
         let code = if twice { "duplicate-part" } else { "unlisted-part" };
         context.warn(At { part: id, bar: "" }, code, what, "It was added below the others");
         Some(self.add(Part { id: id.to_owned(), ..Part::default() }))

@@ -58,9 +58,9 @@ impl Similes {
             }
             let what = format!("a repeat sign stands for the notes of bar {}", number(origin));
             context.note(place, "simile", what, "They were written out");
-            let filled = bars.get(origin as usize).map(|bar| bar.filled);
-            if let (Some(bar), Some(filled)) = (bars.get_mut(bar as usize), filled) {
-                bar.filled = bar.filled.max(filled);
+            let source = bars.get(origin as usize).cloned();
+            if let (Some(bar), Some(source)) = (bars.get_mut(bar as usize), source) {
+                *bar = BarRead { number: bar.number, implicit: bar.implicit, ..source };
             }
         }
         copier.replace_rests(&origins);

@@ -32,7 +32,12 @@ impl<'x> PartReader<'x> {
                     sound.tempo = Decimal::parse(value).map(Decimal::to_f64).filter(|&tempo| sensible_tempo(tempo));
                     if sound.tempo.is_none() {
                         let shown: String = value.chars().take(20).collect();
-                        self.warn(context, "bad-tempo", format!("a playback tempo of {shown:?} makes no sense"), "It was left out");
+                        self.warn(
+                            context,
+                            "bad-tempo",
+                            format!("a playback tempo of {shown:?} makes no sense"),
+                            "It was left out",
+                        );
                     }
                 }
                 "dacapo" if value.trim() == "yes" => sound.jumps.push(Jump::DaCapo),

@@ -51,9 +51,8 @@ fn utf16_order(bytes: &[u8]) -> Option<bool> {
 }
 
 fn utf16(bytes: &[u8], big_endian: bool) -> String {
-    let units = bytes.as_chunks::<2>().0.iter().map(|&pair| {
-        if big_endian { u16::from_be_bytes(pair) } else { u16::from_le_bytes(pair) }
-    });
+    let units =
+        bytes.as_chunks::<2>().0.iter().map(|&pair| if big_endian { u16::from_be_bytes(pair) } else { u16::from_le_bytes(pair) });
     let characters = char::decode_utf16(units).map(|c| c.unwrap_or(char::REPLACEMENT_CHARACTER));
     let mut text = String::with_capacity(bytes.len() / 2);
     text.extend(characters.skip_while(|&c| c == '\u{feff}'));
