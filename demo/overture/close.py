@@ -33,7 +33,8 @@ def write(p):
 
 def chorale(p):
     layer, theme = "K.chorale", ("A", "Ab", "chorale")
-    p.put("tp12/a2 hn56:-1/a2 ob1 fl1:1 fl2:1 vn1:1", 81, SOPRANO, "melody", "moving", layer, theme, until=89)
+    p.put("tp12/a2 ob1 fl1:1 fl2:2 vn1:1", 81, SOPRANO, "melody", "moving", layer, theme, until=89)
+    p.put("hn56:-1/a2", 81, SOPRANO, "melody", "moving", layer, theme, say="ord.", line=p.last_line, until=89)
     lead = dict(relation="rhythm", leader="tp12", until=89)
     p.put("tp3", 81, ALTO, "harmony", "moving", layer, **lead)
     alto = p.last_line
@@ -143,7 +144,7 @@ def coda_brass(p):
 
 def coda_rest(p):
     theme = ("R", "Eb", "whole")
-    p.put("fl1:1 fl2:1 ob1 ob2 cl/a2", 101, "!ff " + CODA_LINE, "melody", "moving", "M.answer", theme, until=103)
+    p.put("fl1:1 fl2:2 ob1 ob2 cl/a2", 101, "!ff " + CODA_LINE, "melody", "moving", "M.answer", theme, until=103)
     p.put("glk:2", 101, "!f " + CODA_LINE, "melody", "moving", "M.answer", theme, line=p.last_line, until=103)
     pulse = {"vn1/div": "!f [G4,Eb5]w | [Ab4,Eb5]h [Ab4,D5] | [G4,Eb5]w | [Ab4,Eb5]h [Ab4,D5]",
              "vn2/div": "!f [Bb3,Eb4]w | [C4,Eb4]h [Bb3,F4] | [Bb3,Eb4]w | [C4,Eb4]h [Bb3,F4]",
@@ -167,9 +168,10 @@ def coda_rest(p):
     hits = {"fl1": "Eb6", "fl2": "G6", "ob1": "G5", "ob2": "Eb5", "cl": "[Bb4,Eb5]", "vn1": "[Bb4,G5,Eb6]",
             "vn2": "[Bb3,G4,Eb5]", "va": "[Eb3,Bb3,G4]"}
     for part, c in hits.items():
-        who = "/all" if part in ("vn1", "vn2", "va") else ""
+        strings = part in ("vn1", "vn2", "va")
+        who = "/div" if strings else ""
         p.put(part + who, 107, f"!fff {c}q^ rq {c}^ 3{{ {c}e> {c}> {c}> }} | {c}w>@", "punctuation", "hit", "M.hits",
-              relation="rhythm", leader="tp12", until=109)
+              relation="rhythm", leader="tp12", say="div. a 3" if strings else None, until=109)
     p.put("timp", 105, "!ff !< Eb3w*3~ | Eb3*3 !! | !fff Eb3q^ rq Eb3^ 3{ Eb3e> Eb3> Eb3> } | Eb3w*3>@", "punctuation", "roll",
           "M.drum", until=109)
     p.put("sd", 107, "!fff xq^ rq x^ 3{ xe> x> x> } | xw*3@", "punctuation", "hit", "M.hits", relation="rhythm",
@@ -177,4 +179,8 @@ def coda_rest(p):
     p.put("cym", 105, "!mf !< xw*3~ | x*3 !! | !fff xq^ r r r | xw^@", "punctuation", "hit", "M.crash", until=109)
     p.put("bd", 107, "!fff x1q^ rq x1^ rq | x1w^@", "punctuation", "hit", "M.hits", relation="rhythm", leader="tp12",
           until=109)
-    p.put("hp", 106, "rh !ff Eb3h{gliss} | Eb6q^ r r r | [Eb4,G4,Bb4,Eb5]w{arp}@", "effect", "glissando", "M.gliss", until=109)
+    p.put("hp", 106, "rh !ff Eb3h{gliss} | Eb6q^ r r r", "effect", "glissando", "M.gliss", until=108)
+    chord = {1: "[Eb4,G4,Bb4,Eb5]", 2: "[Eb2,Bb2,Eb3]"}
+    for staff, tones in chord.items():
+        p.put("hp", 108, f"!fff {tones}w{{arp}}@" if staff == 1 else f"{tones}w{{arp}}@", "punctuation", "hit", "M.hits",
+              staff=staff, relation="rhythm", leader="tp12", until=109)

@@ -31,7 +31,9 @@ def build(p):
     p.bar(8).fermata = p.bar(108).fermata = True
     p.change("ob2", 51, 1)
     p.change("ob2", 71, 0)
-    p.change("fl2", 71, 1)
+    p.change("fl2", 77, 1)
+    for number in range(71, 81):
+        p.bar(number).mode = "minor"
     for part, at, sign, line in (("tb12", 81, "C", 4), ("tb12", 89, "F", 4), ("bn", 29, "C", 4), ("bn", 35, "F", 4)):
         p.clef(part, at, sign, line)
     p.tutti = [(35, 45, "layered"), (81, 88, "single stack"), (89, 100, "layered"), (105, 106, "layered"),

@@ -81,8 +81,9 @@ def storm_tune(p):
           line=p.last_line, until=73)
     p.put("cl/a2 va/all", 73, "!mp F4q. G4e Ab4h | C5q. Bb4e Ab4q G4", "melody", "moving", "I2.melody", head("f"),
           until=75)
-    p.put("vn1/all fl1:1 vn2", 75, "!mf Bb4q. C5e Db5h | F5q. Eb5e Db5q C5", "melody", "moving", "I2.melody",
-          head("bb"), until=77)
+    high = "!mf Bb4q. C5e Db5h | F5q. Eb5e Db5q C5"
+    p.put("vn1/all vn2", 75, high, "melody", "moving", "I2.melody", head("bb"), until=77)
+    p.put("fl1:1", 75, high, "melody", "moving", "I2.melody", head("bb"), line=p.last_line, say="ord.", until=77)
     climb = "!f Gb4q.> Ab4e Bb4h> | Bb4q.> C5e D5h> | Eb5q.> F5e G5h> | !< G5q.> F5e Eb5q Bb4 !!"
     p.put("tp12/a2 tp3 ob1 ob2", 77, climb, "melody", "moving", "I2.melody", ("A", "Gb", "head, in sequence"),
           until=81)
@@ -126,9 +127,9 @@ def storm_colour(p):
     p.put("vn1:1 vn2", 77, stamp(runs, "1s( 2 3 4 3 2 1 2) 3( 2 1 2 3 4 5 4)"), "figuration", "arpeggio", "I2.waves", until=81)
     p.put("cl:0/a2", 77, stamp(runs, "1s( 2 3 4 3 2 1 2) 3( 2 1 2 3 4 5 4)"), "figuration", "arpeggio", "I2.waves",
           line=p.last_line, until=81)
-    p.put("fl1", 79, "!f Bb5w{tr} | !< Bb5{tr} !!", "effect", "sustained", "I2.trill", say="ord.", until=81)
+    p.put("fl1", 79, "!f Bb5w{tr} | !< Bb5{tr} !!", "effect", "sustained", "I2.trill", until=81)
     p.put("fl2:1", 79, "!f G5w{tr} | !< G5{tr} !!", "effect", "sustained", "I2.trill", relation="rhythm", leader="fl1",
-          until=81)
+          say="ord.", until=81)
     p.put("bd", 71, "!ppp x2w~ | x2h rh", "effect", "hit", "I2.tamtam", until=73)
     p.put("bd", 73, "!pp x1w*3~ | x1*3~ | !< x1*3~ | x1*3 !!", "effect", "roll", "I2.thunder", until=77)
     p.put("cym", 79, "!pp !< xw*3~ | x*3 !!", "effect", "roll", "I2.swell", say="with soft sticks", until=81)
@@ -136,5 +137,5 @@ def storm_colour(p):
           "rhythm", "repeated", "I2.drum", until=81)
     p.put("timp", 72, "rh. !mf G2q>", "punctuation", "hit", "I2.stroke")
     p.put("timp", 75, "!pp !< Bb2w*3~ | Bb2*3 !!", "pedal", "roll", "I2.roll", until=77)
-    p.put("hp", 80, "rh !ff Eb2{gliss} | Eb6q r r r", "effect", "glissando", "I2.gliss", until=82)
+    p.put("hp", 80, "rh !ff Eb3{gliss} | Eb6q r r r", "effect", "glissando", "I2.gliss", until=82)
     p.put("hn56/a2", 80, "rh !mf !< Bb3h*3 !!", "effect", "tremolo", "I2.horns2", say="flutter-tongue", until=81)

@@ -289,8 +289,9 @@ class _PartWriter:
         current = self.piece.instrument_at(part.id, bar.start)
         before = self.piece.instrument_at(part.id, bar.start - 1) if not first else None
         instrument = part.instruments[current]
-        new_key = part.key and (bar.fifths != fifths or
-                                before is not None and part.instruments[before].fifths != instrument.fifths)
+        # parts without signature say so at every change, or a reader may let them inherit their neighbours' key
+        new_key = bar.fifths != fifths or (part.key and before is not None and
+                                           part.instruments[before].fifths != instrument.fifths)
         clefs = [c for c in self.piece.clefs.get(part.id, []) if c[0] == bar.start]
         changed = before is not None and before != current
         self.written_fifths = bar.fifths + instrument.fifths if part.key else 0
@@ -302,7 +303,8 @@ class _PartWriter:
         if first or new_key:
             w.open("key")
             w.leaf("fifths", self.written_fifths)
-            w.leaf("mode", "major")
+            if part.key:
+                w.leaf("mode", bar.mode)
             w.close("key")
         if bar.time != time:
             w.open("time")

@@ -131,7 +131,7 @@ def second_ending(p):
     p.put("vn1", 34, "rh !mf !< Bb3s( C4 D4 Eb4 F4 G4 Ab4 Bb4) !!", "figuration", "run", "C.run", until=35)
     bass = "!p !< Ab2e Ab2 Ab2 Ab2 A2 A2 A2 A2 | Bb2 Bb2 Bb2 Bb2 Bb2 Bb2 Bb2 Bb2 !!"
     p.put("vc db:-1", 33, bass, "bass", "repeated", "C.bass2", say="arco", until=35)
-    p.put("hn12", 34, "!p !< [Bb3,D4]w !!", "harmony", "sustained", "C.horns", until=35)
+    p.put("hn12", 34, "!p !< [Bb3,D4]w !!", "harmony", "sustained", "C.horns", say="open", until=35)
     p.put("hn34", 34, "!p !< [F4,Ab4]w !!", "harmony", "sustained", "C.horns", relation="rhythm", leader="hn12", until=35)
     p.put("timp", 34, "!pp !< Bb2w*3 !!", "pedal", "roll", "C.roll", until=35)
     p.put("sd", 34, "!pp !< xw*3 !!", "effect", "roll", "C.snare", until=35)

@@ -24,6 +24,7 @@ class Bar:
     start: Fraction = Fraction(0)
     tempo: tuple = ()            # (text, beat unit, dots, per minute)
     rehearsal: str = ""
+    mode: str = "major"          # of the printed key signature
     words: str = ""
     repeat_start: bool = False
     repeat_end: bool = False
