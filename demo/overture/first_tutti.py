@@ -75,13 +75,13 @@ def strokes(p):
 def descent(p):
     """A pedal on D; the theme's head goes from horn to stopped horn to clarinet to flute."""
     p.put("timp", 45, "!fp !> D3w*3~ | D3*3~ !! | !pp D3*3~ | D3*3~ | D3*3~ | D3*3", "pedal", "roll", "E.pedal", until=51)
-    p.put("vc", 46, "!p D3w~ | !pp D3~ | D3~ | D3~ | D3", "pedal", "sustained", "E.pedal", until=51)
-    p.put("db", 46, "!p D2w~ | !pp D2~ | D2~ | D2~ | D2", "pedal", "sustained", "E.pedal", line=p.last_line, until=51)
+    p.put("vc", 46, "!p D3w~ | !pp D3~ | D3~ | D3~ | D3h. rq", "pedal", "sustained", "E.pedal", until=51)
+    p.put("db", 46, "!p D2w~ | !pp D2~ | D2~ | D2~ | D2h. rq", "pedal", "sustained", "E.pedal", line=p.last_line, until=51)
     chords = {"vn1": "!pp D4w | D4 | D4 | D4", "vn2": "!pp B3w | C4 | Bb3 | C4",
               "va/div": "!pp [D3,G3]w | [F#3,A3] | [D3,G3] | [F#3,A3]"}
     for part, text in chords.items():
-        p.put(part, 47, text, "harmony", "sustained", "E.chords", say="con sord.", relation="rhythm",
-              leader="" if part == "vn1" else "vn1", until=51)
+        p.put(part, 47, text, "harmony", "sustained", "E.chords", relation="rhythm",
+              say="con sord." if part == "vn1" else None, leader="" if part == "vn1" else "vn1", until=51)
     theme = lambda key: ("A", key, "head")
     p.put("hn12/1", (46, 3), "!p D4e( E4) | G4q.( A4e B4h) | r r", "melody", "moving", "E.melody", theme("G"), say="solo|dolce")
     p.put("hn34/1", (47, 3), "!p A3e{+} B3{+} | D4q.{+} E4e{+} F#4h{+}", "melody", "moving", "E.melody", theme("D"),

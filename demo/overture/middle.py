@@ -39,7 +39,7 @@ def song_alone(p):
 def song_in_strings(p):
     theme = ("B", "G", "second period")
     p.put("vn1", 59, f"!mp {T.B_SECOND_A} | !< {T.B_SECOND_B.replace('D5q.(', '!! !mf D5q.(').replace('A4h(', '!> A4h(')} !!",
-          "melody", "moving", "G.melody", theme, until=67)
+          "melody", "moving", "G.melody", theme, say="senza sord.", until=67)
     line = p.last_line
     p.put("fl1:1 cl/1", 63, f"!p !< {T.B_SECOND_B.replace('D5q.(', '!! !mf D5q.(').replace('A4h(', '!> A4h(')} !!",
           "melody", "moving", "G.melody", theme, line=line, until=67)
@@ -76,7 +76,7 @@ def storm_tune(p):
     """The head of the theme climbs by fourths: low, middle, high, then the trumpets."""
     head = lambda key: ("A", key, "first quarter")
     p.put("vc/all", 71, "!p C3q. D3e Eb3h | G3q. F3e Eb3q D3", "melody", "moving", "I2.melody", head("c"),
-          say="senza sord.", until=73)
+          until=73)
     p.put("bn/a2", 71, "!p C3q. D3e Eb3h | G3q. F3e Eb3q D3", "melody", "moving", "I2.melody", head("c"),
           line=p.last_line, until=73)
     p.put("cl/a2 va/all", 73, "!mp F4q. G4e Ab4h | C5q. Bb4e Ab4q G4", "melody", "moving", "I2.melody", head("f"),
@@ -102,9 +102,9 @@ def storm_ground(p):
     trem = {"vn1": "!pp Eb5w*3 | Eb5h.*3 D5q*3 | !< F5w*3 | F5h.*3 E5q*3 !!",
             "vn2/all": "!pp G4w*3 | G4h.*3 G4q*3 | !< C5w*3 | C5h.*3 C5q*3 !!"}
     for part, text in trem.items():
-        p.put(part, 71, text, "harmony", "tremolo", "I2.tremolo", say="senza sord.", relation="rhythm",
+        p.put(part, 71, text, "harmony", "tremolo", "I2.tremolo", relation="rhythm",
               leader="" if part == "vn1" else "vn1", until=75)
-    p.put("va/all", 71, "!pp C4w*3 | C4h.*3 B3q*3", "harmony", "tremolo", "I2.tremolo", say="senza sord.",
+    p.put("va/all", 71, "!pp C4w*3 | C4h.*3 B3q*3", "harmony", "tremolo", "I2.tremolo",
           relation="rhythm", leader="vn1", until=73)
     p.put("va", 75, "!mf [Db4,F4]w*3 | [Db4,F4]h.*3 [C4,F4]q*3", "harmony", "tremolo", "I2.tremolo", until=77)
     p.put("va/all", 77, "!f [Db4,Gb4]w*3 | [D4,F4]*3 | [Db4,G4]*3 | !< [Db4,G4]*3 !!", "harmony", "tremolo",

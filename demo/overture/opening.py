@@ -27,7 +27,7 @@ def dawn(p):
                     "[F3,Ab3]h [F3,Ab3] | [F3,Ab3]h.@ rq",
               "vc": "!pp Bb2w | Bb2h C3 | Bb2 C3 | Bb2w | Bb2 | C3 | C3h Bb2 | F3h.@ rq"}
     for part, text in chords.items():
-        p.put(part + ("/div" if part == "va" else ""), 1, text, "harmony", "sustained", "I.chords", say="con sord.",
+        p.put(part + ("/div" if part == "va" else ""), 1, text, "harmony", "sustained", "I.chords",
               relation="rhythm", leader="" if part == "vn2" else "vn2", until=9)
     p.put("vn1", 5, "!pp Bb5w*3~ | Bb5*3~ | Bb5*3~ | Bb5h.*3@ rq", "effect", "tremolo", "I.shimmer",
           say="con sord.", also=("pedal",), until=9)
@@ -42,12 +42,11 @@ def horns(p):
     seconds = ("!p [Eb4,G4]w | [Eb4,G4]h [Eb4,G4]q [D4,F4] | [Eb4,G4]h [Eb4,Ab4] | [D4,F4]w | [Eb4,G4] | "
                "[Eb4,Ab4]h [F4,Ab4]q [Eb4,G4] | [Eb4,Ab4]h [D4,Ab4] | [Eb4,G4]w")
     violas = "!p Bb3w | Bb3h C4q Bb3 | Bb3h C4 | Bb3w | Bb3 | C4h C4q Bb3 | C4h Bb3 | Bb3w"
-    p.put("vn2/div", 9, stamp(seconds, offbeat), "rhythm", "repeated", "A.pulse", say="senza sord.", until=17)
-    p.put("va", 9, stamp(violas, offbeat), "rhythm", "repeated", "A.pulse", say="senza sord.|unis.", relation="rhythm",
-          leader="vn2", until=17)
+    p.put("vn2/div", 9, stamp(seconds, offbeat), "rhythm", "repeated", "A.pulse", until=17)
+    p.put("va", 9, stamp(violas, offbeat), "rhythm", "repeated", "A.pulse", relation="rhythm", leader="vn2", until=17)
     bass = ("!p Eb3q r Bb2 r | G2 r C3 D3 | Eb3 r Ab2 r | Bb2 r F2 r | Eb3 r Bb2 r | Ab2 r F3 Eb3 | F3 r Bb2 r | "
             "Eb3 r Bb2 r")
-    p.put("vc", 9, bass, "bass", "moving", "A.bass", say="senza sord.|pizz.", until=17)
+    p.put("vc", 9, bass, "bass", "moving", "A.bass", say="pizz.", until=17)
     p.put("db:-1", 9, bass, "bass", "moving", "A.bass", say="pizz.", until=17, line=p.last_line)
     pads = ("!p [G4,Bb4]w | [G4,Bb4]h [Eb4,G4]q [D4,F4] | [Eb4,Bb4]h [Eb4,C5] | [D4,Bb4]w | [Eb4,Bb4] | "
             "[Eb4,C5]h [F4,C5]q [G4,Bb4] | [Ab4,C5]h [Ab4,D5] | [G4,Eb5]h. rq")
@@ -114,7 +113,7 @@ def answers(p):
               "va": "!p Bb3w | Bb3h A3 | C4w | C4h B3 | Bb3w | C4h Bb3 | Bb3 Bb3 | A3w"}
     for part, text in chords.items():
         p.put(part, 25, stamp(text, "rq xq rq xq"), "punctuation", "hit", "C.pizzicato",
-              say="pizz." if part != "va" else "pizz.|unis.", relation="rhythm",
+              say="pizz.", relation="rhythm",
               leader="" if part[:3] == "vn2" else "vn2", until=33)
     p.put("vc", 25, "!p Bb2q r Bb2 r | Eb3 r F3 r | C3 r C3 r | F2 r G2 r | Eb3 r Eb3 r | Ab2 r Bb2 r | G2 r C3 r | F2 r F2 r",
           "bass", "hit", "C.bass", say="pizz.", until=33)
@@ -123,8 +122,8 @@ def answers(p):
 def second_ending(p):
     climb = "!p !< 3{ Eb5e( F5 G5 } Ab5q') 3{ F5e( G5 A5 } C6q') | 3{ F5e( G5 Ab5 } Bb5q') 3{ F5e( G5 Ab5 } Bb5q') !!"
     p.put("fl1 ob1 fl2 cl:-1/a2", 33, climb, "melody", "moving", "C.climb", ("R", "Ab", "head, climbing"), until=35)
-    trem = {"vn2/div": "!p !< [C5,Eb5]h*3 [C5,F5]*3 | [D5,F5]*3 [D5,F5]*3 !!",
-            "va/div": "!p !< [Eb4,Ab4]h*3 [Eb4,A4]*3 | [F4,Ab4]*3 [F4,Bb4]*3 !!"}
+    trem = {"vn2/div": "rq !p !< [C5,Eb5]q*3 [C5,F5]h*3 | [D5,F5]*3 [D5,F5]*3 !!",
+            "va/div": "rq !p !< [Eb4,Ab4]q*3 [Eb4,A4]h*3 | [F4,Ab4]*3 [F4,Bb4]*3 !!"}
     for part, text in trem.items():
         p.put(part, 33, text, "harmony", "tremolo", "C.tremolo", say="arco", relation="rhythm",
               leader="" if part[:3] == "vn2" else "vn2", until=35)
