@@ -84,7 +84,7 @@ def descent(p):
               say="con sord." if part == "vn1" else None, leader="" if part == "vn1" else "vn1", until=51)
     theme = lambda key: ("A", key, "head")
     p.put("hn12/1", (46, 3), "!p D4e( E4) | G4q.( A4e B4h) | r r", "melody", "moving", "E.melody", theme("G"), say="solo|dolce")
-    p.put("hn34/1", (47, 3), "!p A3e{+} B3{+} | D4q.{+} E4e{+} F#4h{+}", "melody", "moving", "E.melody", theme("D"),
+    p.put("hn34/2", (47, 3), "!p A3e{+} B3{+} | D4q.{+} E4e{+} F#4h{+}", "melody", "moving", "E.melody", theme("D"),
           say="stopped", also=("effect",))
     p.put("cl/1", (48, 3), "!p F4e( G4) | Bb4q.( C5e D5h)", "melody", "moving", "E.melody", theme("Bb"), say="solo")
     p.put("fl1", (49, 3), "!p A4e( B4) | !> D5q.( E5e F#5h) !!", "melody", "moving", "E.melody", theme("D"), say="solo")

@@ -99,8 +99,8 @@ def violins(p):
 
 def answers(p):
     """Chamber music; the whole is played twice."""
-    statements = (("ob1", 25, "3{ F4e( G4 A4) } Bb4q_ D5q.( C5e) | Bb4q( A4e G4 F4h)", "Bb"),
-                  ("cl/1", 27, "3{ G4e( A4 B4) } C5q_ Eb5q.( D5e) | C5q( Bb4e Ab4 G4h)", "c"),
+    statements = (("ob1", 25, "3{ F4e( G4 A4) } Bb4q_ D5q.( C5e) | gC5 Bb4q( A4e G4 F4h)", "Bb"),
+                  ("cl/1", 27, "3{ G4e( A4 B4) } C5q_ Eb5q.( D5e) | gD5 C5q( Bb4e Ab4 G4h)", "c"),
                   ("bn/1", 29, "3{ Bb3e( C4 D4) } Eb4q_ G4q.( F4e) | Eb4q( D4e C4 Bb3h)", "Eb"))
     for part, bar, text, key in statements:
         p.put(part, bar, "!p " + text, "melody", "moving", "C.melody", ("R", key, "whole"), say="solo", until=bar + 2)
