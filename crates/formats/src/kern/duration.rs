@@ -20,6 +20,8 @@ pub(super) struct Recip {
 const MOST_ZEROS: usize = 5;
 /// Digits of a number read at most.
 const MOST_DIGITS: usize = 9;
+/// Shortest note believed, as a fraction of the crotchet: finer ones could not be added up exactly.
+const FINEST: i64 = 100_000;
 /// Augmentation dots read at most.
 const MOST_DOTS: usize = 8;
 
@@ -71,7 +73,7 @@ fn reciprocal(n: u32, m: u32, dots: u8) -> Option<Recip> {
     if n == 0 || m == 0 {
         return None;
     }
-    let length = dotted(4 * i64::from(m), i64::from(n), dots)?;
+    let length = dotted(4 * i64::from(m), i64::from(n), dots).filter(|length| length.denominator() <= FINEST)?;
     // The shape is the shortest power of two that is not shorter than the note; the tuplet makes up the difference.
     let (wide_n, wide_m) = (u64::from(n), u64::from(m));
     let fits = |halvings: i8| {
@@ -158,6 +160,7 @@ mod tests {
     fn beyond_reason() {
         assert_eq!(shown("99999999999999999999"), "none");
         assert_eq!(shown("0%3"), "none");
+        assert_eq!(shown("999999"), "none");
         assert_eq!(shown("3%0"), "none");
         assert_eq!(shown("00000000"), "128 [-]");
         assert_eq!(shown("1%999999999"), "3999999996 [-]");

@@ -82,19 +82,31 @@ impl Assembly {
     }
 }
 
-/// Brings what stands after the last barline back to the end of the last bar.
+/// Puts everything into the bar its time belongs to: what stands after the last barline, and what had been placed before it
+/// was known how long its bar would be.
 fn rehome(part: &mut Part, bars: &[Bar]) {
-    let Some(last) = bars.last() else { return };
-    let index = BarIndex(u32::try_from(bars.len() - 1).unwrap_or(u32::MAX));
-    let mend = |bar: &mut BarIndex, at: &mut Crotchets| {
-        if *bar > index {
-            (*bar, *at) = (index, last.length);
+    part.notes.iter_mut().for_each(|note| mend(bars, &mut note.bar, &mut note.at));
+    part.rests.iter_mut().for_each(|rest| mend(bars, &mut rest.bar, &mut rest.at));
+    part.directions.iter_mut().for_each(|direction| mend(bars, &mut direction.bar, &mut direction.at));
+    part.changes.iter_mut().for_each(|change| mend(bars, &mut change.bar, &mut change.at));
+}
+
+fn mend(bars: &[Bar], bar: &mut BarIndex, at: &mut Crotchets) {
+    match bars.get(bar.at()) {
+        Some(own) if *at <= own.length => {}
+        Some(own) => {
+            let time = own.start + *at;
+            let index = bars.partition_point(|bar| bar.start <= time).saturating_sub(1);
+            let Some(other) = bars.get(index) else { return };
+            *bar = BarIndex(u32::try_from(index).unwrap_or(u32::MAX));
+            *at = (time - other.start).min(other.length);
         }
-    };
-    part.notes.iter_mut().for_each(|note| mend(&mut note.bar, &mut note.at));
-    part.rests.iter_mut().for_each(|rest| mend(&mut rest.bar, &mut rest.at));
-    part.directions.iter_mut().for_each(|direction| mend(&mut direction.bar, &mut direction.at));
-    part.changes.iter_mut().for_each(|change| mend(&mut change.bar, &mut change.at));
+        None => {
+            let Some(last) = bars.last() else { return };
+            *bar = BarIndex(u32::try_from(bars.len() - 1).unwrap_or(u32::MAX));
+            *at = last.length;
+        }
+    }
 }
 
 /// Moves metres from the parts to the bars. Where parts change to different metres at once most of them make the score's, and
@@ -227,32 +239,47 @@ fn divide(part: &mut Part, bars: &[Bar], room: &mut usize) -> Option<Vec<BarInde
 }
 
 /// A stretch of time bar by bar; what would reach beyond the last bar is left out.
-fn pieces(bars: &[Bar], bar: BarIndex, at: Crotchets, duration: Crotchets) -> Vec<(BarIndex, Crotchets, Crotchets)> {
+fn pieces(bars: &[Bar], first: BarIndex, start: Crotchets, duration: Crotchets) -> Vec<(BarIndex, Crotchets, Crotchets)> {
     let mut result = Vec::new();
-    let (mut at, mut left) = (at, duration);
-    for (index, bar) in bars.iter().enumerate().skip(bar.at()) {
-        let here = (bar.length - at).max(Crotchets::ZERO).min(left);
+    let (mut at, mut left) = (start, duration);
+    for (index, bar) in bars.iter().enumerate().skip(first.at()) {
+        let here = fitting(at, left, bar.length);
         if here.is_positive() {
             result.push((BarIndex(u32::try_from(index).unwrap_or(u32::MAX)), at, here));
         }
         left -= here;
         at = Crotchets::ZERO;
-        if !left.is_positive() {
+        if left <= sliver() {
             break;
         }
+    }
+    if result.is_empty() {
+        result.push((first, start, Crotchets::ZERO));
     }
     result
 }
 
+/// Lengths below this come from rounding alone (see [`Crotchets`]): only absurd durations get there.
+fn sliver() -> Crotchets {
+    Crotchets::new(1, 100_000).unwrap_or(Crotchets::ZERO)
+}
+
+/// As much of `length` as fits between `at` and the end of the bar, even where sums had to be rounded.
+fn fitting(at: Crotchets, length: Crotchets, bar: Crotchets) -> Crotchets {
+    if at + length <= bar {
+        return length;
+    }
+    let room = (bar - at).max(Crotchets::ZERO);
+    let safe = if at + room <= bar { room } else { (room - sliver()).max(Crotchets::ZERO) };
+    if at + safe <= bar { safe } else { Crotchets::ZERO }
+}
+
 /// Puts what concerns the whole score on the top part.
 fn direct_all(score: &mut Score, directions: impl Iterator<Item = (Moment, DirectionKind)>) {
-    let Some(last) = score.bars.last().map(|bar| bar.length) else { return };
-    let bars = score.bars.len();
     let Some(part) = score.parts.first_mut() else { return };
-    for (at, kind) in directions {
-        let beyond = at.bar.at() >= bars;
-        let index = BarIndex(u32::try_from(bars.saturating_sub(1)).unwrap_or(u32::MAX));
-        let (bar, at) = if beyond { (index, last) } else { (at.bar, at.at) };
+    for (moment, kind) in directions {
+        let (mut bar, mut at) = (moment.bar, moment.at);
+        mend(&score.bars, &mut bar, &mut at);
         part.directions.push(Direction { bar, at, staff: 1, voice: None, above: Some(true), kind });
     }
 }

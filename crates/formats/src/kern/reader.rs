@@ -8,7 +8,7 @@
 use ripieno_score::{ChangeKind, Crotchets, DirectionKind, Edge, Head, Metre, NoteFlags, Score, Swell};
 
 use super::about::{self, Records};
-use super::barline;
+use super::barline::{self, Barline};
 use super::bars::Bars;
 use super::columns::{self, Column, Fault, Path};
 use super::dynamics;
@@ -509,7 +509,9 @@ impl<'a> Reader<'a> {
         }
         let waiting = std::mem::take(&mut self.waiting);
         let is_barline = |(_, item): &(u64, Waiting<'a>)| matches!(item, Waiting::Barline(_));
-        let barlines = waiting.iter().filter(|item| is_barline(item)).count();
+        let token = |(_, item): &(u64, Waiting<'a>)| if let Waiting::Barline(token) = item { Some(*token) } else { None };
+        let tokens: Vec<&[u8]> = waiting.iter().filter_map(token).collect();
+        let barlines = tokens.len();
         let last_barline = waiting.iter().rposition(is_barline);
         let line = self.line;
         if barlines > 0 {
@@ -534,7 +536,11 @@ impl<'a> Reader<'a> {
                     let at = if between { self.now + (time - self.now) * share } else { time };
                     self.beside(spine, layer, token, self.bars.moment(at.max(self.bars.start())), false);
                 }
-                _ => self.settle(*item, time),
+                // Of several barlines the first may fall before the next notes, and with it what stands before it.
+                _ => {
+                    let next = tokens.get(seen).map(|token| self.barline_time(&barline::parse(token), time, seen + 1 < barlines));
+                    self.settle(*item, next.unwrap_or(time));
+                }
             }
         }
         for (index, (line, item)) in waiting.iter().enumerate() {
@@ -561,6 +567,13 @@ impl<'a> Reader<'a> {
             Waiting::Words { spine, layout } => self.words(spine, layout, time),
             Waiting::Heading(value) => self.heading(value, self.bars.moment(time)),
             Waiting::Barline(_) | Waiting::Beside { .. } => {}
+        }
+    }
+
+    fn barline_time(&self, barline: &Barline, time: Crotchets, more: bool) -> Crotchets {
+        match self.assembly.metre.as_ref().and_then(Metre::length) {
+            Some(length) if more && !barline.number.is_empty() => (self.bars.start() + length).max(self.now).min(time),
+            _ => time,
         }
     }
 
@@ -604,11 +617,7 @@ impl<'a> Reader<'a> {
     /// A barline; where notes sound on through `more` of them, each closes a bar of the metre's length.
     fn barline(&mut self, token: &[u8], time: Crotchets, more: bool) {
         let barline = barline::parse(token);
-        let numbered = !barline.number.is_empty();
-        let at = match self.assembly.metre.as_ref().and_then(Metre::length) {
-            Some(length) if more && numbered => (self.bars.start() + length).max(self.now).min(time),
-            _ => time,
-        };
+        let at = self.barline_time(&barline, time, more);
         self.bars.barline(at, &barline);
         if barline.fermata {
             self.assembly.fermatas.push(self.bars.moment(at));
@@ -690,7 +699,9 @@ impl<'a> Reader<'a> {
                 note.beams = spine::beams(open, beams);
             }
         } else {
-            spine.rest(moment, leader, voice, column.silent);
+            if entry.takes_time {
+                spine.rest(moment, leader, length, voice, column.silent);
+            }
             // Beams over rests keep their count.
             if let Some(open) = column.beams.first_mut() {
                 let _ = spine::beams(open, beams);
@@ -702,7 +713,7 @@ impl<'a> Reader<'a> {
             column.last = (first, u32::try_from(spine.notes.len()).unwrap_or(u32::MAX) - first);
             column.last_rest = (!has_notes).then(|| u32::try_from(spine.rests.len().saturating_sub(1)).unwrap_or(u32::MAX));
         }
-        self.report_entry(number, (absurd, uneven, no_duration && has_notes), &lost);
+        self.report_entry(number, (absurd, uneven, no_duration), &lost);
     }
 
     fn report_entry(&mut self, spine: usize, (absurd, uneven, no_duration): (bool, bool, bool), lost: &[Unmatched]) {
@@ -715,7 +726,8 @@ impl<'a> Reader<'a> {
             self.find(Severity::Warning, "chord-lengths", Some(spine), "the notes of a chord have different lengths", hint);
         }
         if no_duration {
-            self.find(Severity::Warning, "no-duration", Some(spine), "a note has no duration", "It was taken as a grace note");
+            let hint = "A note was taken as a grace note, a rest left out";
+            self.find(Severity::Warning, "no-duration", Some(spine), "a note or rest has no duration", hint);
         }
         for lost in lost {
             let what = match lost {

@@ -240,9 +240,9 @@ impl Spine<'_> {
         }
     }
 
-    /// Adds a rest.
-    pub(super) fn rest(&mut self, at: Moment, sub: &Sub, voice: u16, silent: NoteFlags) {
-        let (length, value, tuplet) = sub.duration.map_or((Crotchets::ZERO, None, None), |recip| (recip.length, recip.value, recip.tuplet));
+    /// Adds a rest of this length.
+    pub(super) fn rest(&mut self, at: Moment, sub: &Sub, length: Crotchets, voice: u16, silent: NoteFlags) {
+        let (value, tuplet) = sub.duration.map_or((None, None), |recip| (recip.value, recip.tuplet));
         let flags = sub.flags | silent;
         self.rests.push(Rest {
             bar: at.bar,
