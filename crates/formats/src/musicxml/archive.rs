@@ -9,7 +9,8 @@ use zip::ZipArchive;
 
 use crate::{Limits, ReadError};
 
-use super::cursor::{Cursor, plain};
+use super::cursor::Cursor;
+use super::entities::plain;
 use super::source;
 
 /// The score inside an archive.

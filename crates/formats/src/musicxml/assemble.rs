@@ -61,7 +61,7 @@ fn numbered_bar(index: usize, parts: &[PartReader<'_>]) -> Bar {
     let read = parts.iter().filter_map(|part| part.bars.get(index)).find(|bar| !bar.missing);
     let mut bar = Bar::new("", Crotchets::ZERO, Crotchets::ZERO);
     if let Some(read) = read {
-        bar.number = super::cursor::plain(read.number).trim().into();
+        bar.number = super::entities::plain(read.number).trim().into();
         bar.uncounted = read.implicit;
     }
     bar

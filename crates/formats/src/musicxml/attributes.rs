@@ -3,9 +3,9 @@
 use ripieno_score::{ChangeKind, Clef, ClefSign, Key, Metre, NoteFlags, Transposition};
 
 use super::context::Context;
-use super::cursor::Tag;
 use super::number::{Decimal, small, whole};
 use super::part_reader::{PartReader, TimeSignature};
+use super::tag::Tag;
 use super::text::clean;
 
 /// The staff an element concerns, when it says so.

@@ -3,9 +3,10 @@
 use ripieno_score::Jump;
 
 use super::context::Context;
-use super::cursor::{Tag, plain};
+use super::entities::plain;
 use super::number::small;
 use super::part_reader::{Fact, PartReader};
+use super::tag::Tag;
 
 /// The side of the bar a barline stands on.
 #[derive(Clone, Copy, PartialEq, Eq)]

@@ -5,10 +5,11 @@ use std::fmt::Write as _;
 use ripieno_score::DirectionKind;
 
 use super::context::Context;
-use super::cursor::{Tag, plain};
 use super::directions::placement;
+use super::entities::plain;
 use super::number::{Decimal, small};
 use super::part_reader::PartReader;
+use super::tag::Tag;
 use super::text::{accidental, clean};
 
 impl<'x> PartReader<'x> {

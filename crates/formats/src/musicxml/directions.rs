@@ -3,7 +3,6 @@
 use ripieno_score::{Crotchets, Direction, DirectionKind, Jump, Swell};
 
 use super::context::Context;
-use super::cursor::Tag;
 use super::dynamics;
 use super::jumps;
 use super::metronome::Metronome;
@@ -12,6 +11,7 @@ use super::note::voice;
 use super::number::{Decimal, small};
 use super::part_reader::PartReader;
 use super::sound::Sound;
+use super::tag::Tag;
 use super::text::clean;
 
 /// Dashes share the numbering of hairpins in the score, from here on, so that the two cannot be mistaken for each other.

@@ -3,7 +3,8 @@
 use ripieno_score::About;
 
 use super::context::Context;
-use super::cursor::{Tag, plain};
+use super::entities::plain;
+use super::tag::Tag;
 use super::text::clean;
 
 /// Reads one header element if `tag` is one; `false` leaves it to the caller.

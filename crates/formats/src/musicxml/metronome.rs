@@ -3,10 +3,10 @@
 use ripieno_score::{DirectionKind, NoteValue};
 
 use super::context::Context;
-use super::cursor::Tag;
 use super::note::halvings;
 use super::number::Decimal;
 use super::sound::sensible_tempo;
+use super::tag::Tag;
 use super::text::clean;
 
 /// A metronome mark as its elements are met.

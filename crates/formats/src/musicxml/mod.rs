@@ -19,6 +19,7 @@ mod context;
 mod cursor;
 mod directions;
 mod dynamics;
+mod entities;
 mod harmonics;
 mod header;
 mod horn;
@@ -34,6 +35,7 @@ mod score_reader;
 mod simile;
 mod sound;
 mod source;
+mod tag;
 mod text;
 mod write;
 

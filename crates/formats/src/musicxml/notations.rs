@@ -3,11 +3,11 @@
 use ripieno_score::{Articulations, Edge, Mark, NoteFlags, Pitch, Step};
 
 use super::context::Context;
-use super::cursor::Tag;
 use super::dynamics;
 use super::note::Draft;
 use super::number::small;
 use super::part_reader::PartReader;
+use super::tag::Tag;
 use super::text::clean;
 
 /// Start, continue or stop; `None` for anything else.

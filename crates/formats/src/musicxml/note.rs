@@ -5,9 +5,10 @@ use ripieno_score::{
 };
 
 use super::context::Context;
-use super::cursor::{Tag, plain};
+use super::entities::plain;
 use super::number::{Decimal, small};
 use super::part_reader::{Filler, PartReader, Stemmed};
+use super::tag::Tag;
 
 /// A note as its elements are met; turned into a [`Note`] or [`Rest`] at the end.
 pub(super) struct Draft {

@@ -3,8 +3,9 @@
 use ripieno_score::{Bracket, Part, PartInstrument};
 
 use super::context::{At, Context};
-use super::cursor::{Tag, plain};
+use super::entities::plain;
 use super::number::small;
+use super::tag::Tag;
 use super::text::{accidental, clean};
 
 /// The parts announced, in the order of the page.

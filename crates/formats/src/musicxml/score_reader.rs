@@ -8,10 +8,11 @@ use crate::{ReadError, Severity};
 
 use super::assemble::assemble;
 use super::context::{At, Context};
-use super::cursor::{Tag, plain};
+use super::entities::plain;
 use super::header;
 use super::part_list::PartList;
 use super::part_reader::PartReader;
+use super::tag::Tag;
 
 /// Reads a whole document.
 pub(super) fn read<'x>(file: &str, context: &mut Context<'x, '_>) -> Result<Score, ReadError> {

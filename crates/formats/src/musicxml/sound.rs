@@ -3,9 +3,10 @@
 use ripieno_score::{ChangeKind, DirectionKind, Jump};
 
 use super::context::Context;
-use super::cursor::{Tag, plain};
+use super::entities::plain;
 use super::number::Decimal;
 use super::part_reader::{Fact, PartReader};
+use super::tag::Tag;
 
 /// What one `<sound>` says.
 #[derive(Default)]
