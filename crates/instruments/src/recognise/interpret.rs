@@ -52,6 +52,8 @@ struct Interpreter<'a> {
     change: bool,
     /// Position of the last number segment, for "1-4".
     last_number: Option<usize>,
+    /// Numbers that belong to the next name: "Flöte (auch 2. Piccolo)".
+    ahead: Vec<u16>,
 }
 
 /// Collects what the segments say.
@@ -64,6 +66,7 @@ pub(crate) fn interpret(catalogue: &Catalogue, lexicon: &Lexicon, tokens: &[Toke
         reading: Reading::default(),
         change: false,
         last_number: None,
+        ahead: Vec::new(),
     };
     for at in 0..segments.len() {
         interpreter.visit(at);
@@ -75,6 +78,10 @@ pub(crate) fn interpret(catalogue: &Catalogue, lexicon: &Lexicon, tokens: &[Toke
 impl Interpreter<'_> {
     fn instrument(&self, candidate: &Candidate) -> &Instrument {
         &self.catalogue.all()[usize::from(candidate.instrument)]
+    }
+
+    fn any_in(&self, named: &Named, test: impl Fn(&Instrument) -> bool) -> bool {
+        named.candidates.iter().any(|c| test(self.instrument(c)))
     }
 
     fn all_in(&self, named: &Named, test: impl Fn(&Instrument) -> bool) -> bool {
@@ -123,7 +130,7 @@ impl Interpreter<'_> {
         };
         // "Trombone 3 (Bass)": a register after an instrument belongs to it when the catalogue knows the two together.
         let voice = |item: &Instrument| item.family == Family::Voice;
-        if self.all_in(&named, voice) && !self.all_in(first, voice) {
+        if self.any_in(&named, voice) && !self.all_in(first, voice) {
             let words = [first.tokens, named.tokens];
             let mut words: Vec<&str> =
                 words.iter().flat_map(|(a, b)| &self.tokens[*a..*b]).map(|token| token.text.as_str()).collect();
@@ -145,6 +152,7 @@ impl Interpreter<'_> {
         }
         let percussion = self.all_in(first, |item| item.family == Family::Percussion);
         named.doubles = self.change && !percussion;
+        named.numbers = std::mem::take(&mut self.ahead);
         self.reading.named.push(named);
         self.change = false;
     }
@@ -203,8 +211,16 @@ impl Interpreter<'_> {
             self.reading.staff = Some(StaffLabel::Letter(letter));
         }
         let before = self.class_before(at);
-        if self.class_after(at) == Some(Class::DivisiParts) {
-            return self.divide(DivisionKind::Divisi, Some(value));
+        match self.class_after(at) {
+            Some(Class::DivisiParts) => return self.divide(DivisionKind::Divisi, Some(value)),
+            Some(Class::Hands) => return,
+            _ => {}
+        }
+        let next_is_name = self.segments.get(at + 1).is_some_and(|s| matches!(s.label, Label::Name(_)));
+        let starts_anew = token.gap.lists() || matches!(before, Some(Class::Doubling | Class::And));
+        if !self.reading.named.is_empty() && next_is_name && starts_anew {
+            self.ahead.push(value);
+            return;
         }
         match before {
             Some(Class::Desk) => return self.divide(DivisionKind::Desk, Some(value)),

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::sync::LazyLock;
 
-use super::token::{Token, tokenise};
+use super::token::{Sign, Token, tokenise};
 use crate::catalogue::{Catalogue, Language, catalogue};
 use crate::data::each_row;
 
@@ -69,6 +69,8 @@ pub(crate) enum Class {
     LowerStaff,
     Pedal,
     Manual,
+    /// "4 hands": the number before it counts no players.
+    Hands,
     /// "Doubling", "auch", "muta in".
     Doubling,
     And,
@@ -103,6 +105,7 @@ impl Class {
             "lower-staff" => Self::LowerStaff,
             "pedal" => Self::Pedal,
             "manual" => Self::Manual,
+            "hands" => Self::Hands,
             "doubling" => Self::Doubling,
             "and" => Self::And,
             "chorus" => Self::Chorus,
@@ -145,10 +148,10 @@ impl Entry {
         }
     }
 
-    /// Whether it mixes single letters with longer words, as "trb. a." does, so that run together it is another word.
-    pub fn mixes_letters(&self) -> bool {
-        let letters = self.words.iter().filter(|(word, _)| word.len() == 1).count();
-        letters > 0 && letters < self.words.len()
+    /// Whether it has single letters among its words, as "trb. a." and "e. b." have, so that run together it may be
+    /// another word or a key.
+    pub fn has_letters(&self) -> bool {
+        self.words.len() > 1 && self.words.iter().any(|(word, _)| word.len() == 1)
     }
 
     /// Whether the words are cut as in the tokens.
@@ -263,6 +266,9 @@ impl Lexicon {
     fn add(&mut self, instrument: u16, language: Language, name: &str, plural: bool, abbreviation: bool) {
         if let Some(spelt) = spelt_out(name).filter(|_| language == Language::German) {
             self.add_one(instrument, language, &spelt, plural, abbreviation);
+        }
+        if name.contains("-flat") {
+            self.add_one(instrument, language, &name.replace("-flat", "b"), plural, abbreviation);
         }
         self.add_one(instrument, language, name, plural, abbreviation);
     }
@@ -389,9 +395,16 @@ fn distance_within(a: &[u8], b: &[u8], allowed: usize) -> bool {
     row[b.len()] <= allowed
 }
 
-/// The folded letters of a text, for looking it up.
+/// The folded letters of a text, for looking it up; a flat sign counts as the b that often stands for it.
 pub(crate) fn letters_of(tokens: &[Token]) -> String {
-    tokens.iter().map(|token| token.text.as_str()).collect()
+    let mut letters = String::new();
+    for token in tokens {
+        letters.push_str(&token.text);
+        if token.sign == Some(Sign::Flat) {
+            letters.push('b');
+        }
+    }
+    letters
 }
 
 #[cfg(test)]

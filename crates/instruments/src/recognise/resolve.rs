@@ -11,7 +11,7 @@
 //! | clef the commonest, usual or neither | +0.5, +0.25, -0.5 |
 //! | notes within the outer compass | +0.5; outside -0.25 a semitone, at most -3 |
 //! | transposition offered or not | +1, -1 |
-//! | printed key offered or not | +0.3, -0.5 |
+//! | printed key offered or not | +0.6, -0.8 |
 //! | plural name after a number of players | +0.3 |
 //! | language of the score's other names | +0.8 |
 //! | family of the parts above and below | +0.7 each |
@@ -145,10 +145,10 @@ fn score(named: &Named, parsed: &Parsed<'_>, clues: &Clues<'_>, context: &Contex
             if let Some(rank) = ambiguous_rank(spelt, letters, &item.id) {
                 points -= 0.6 * f32::from(rank);
             }
-            if let Some(mark) = named.keys.first().filter(|_| item.transpositions.len() > 1) {
+            if let Some(mark) = named.keys.first().filter(|_| item.family != Family::Percussion) {
                 let flat = KeyName::new(mark.name.step, -1);
                 let offered = offers_key(item, mark.name) || (mark.bare_b && offers_key(item, flat));
-                points += if offered { 0.3 } else { -0.5 };
+                points += if offered { 0.6 } else { -0.8 };
             }
             if candidate.plural && reading.leading.is_some_and(|n| n > 1) {
                 points += 0.3;

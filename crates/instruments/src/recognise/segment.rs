@@ -16,9 +16,10 @@
 //! | no name at all | -1 |
 //!
 //! The quality of a name is 1 when it is printed as the catalogue has it, 0.97 when cut into other words ("Bass-Klarinette";
-//! 0.85 for abbreviations of mixed length), 0.8
+//! 0.85 when that runs single letters together), 0.8
 //! when a single letter lacks its full stop ("E Hn"), 0.9 in another order, 0.85 for an abbreviation the catalogue does
-//! not list, 0.7 for a slip. Abbreviations and slips are only tried when the exact reading leaves a word unread.
+//! not list, 0.7 for a slip. Abbreviations and slips are only tried when the exact reading
+//! leaves a word unread or finds several names.
 
 use super::lexicon::{Class, LONGEST_NAME, LONGEST_QUALIFIER, Languages, Lexicon, Qualifier, letters_of, likeness};
 use super::token::{Sign, Token};
@@ -82,10 +83,11 @@ pub(crate) enum Style {
     Abbreviation,
 }
 
-/// Reads the tokens; the exact reading when it explains every word, else the one that allows abbreviations and slips.
+/// Reads the tokens; the exact reading when it explains every word by one name ("Kl. Trommel" is not a clarinet and a drum), else the one that allows abbreviations and slips.
 pub(crate) fn segment(lexicon: &Lexicon, tokens: &[Token], style: Style) -> Vec<Segment> {
     let exact = best_reading(lexicon, tokens, style, false);
-    let complete = exact.iter().all(|s| s.label != Label::Unknown) && exact.iter().any(|s| matches!(s.label, Label::Name(_)));
+    let names = exact.iter().filter(|s| matches!(s.label, Label::Name(_))).count();
+    let complete = names == 1 && exact.iter().all(|s| s.label != Label::Unknown);
     if complete { exact } else { best_reading(lexicon, tokens, style, true) }
 }
 
@@ -184,7 +186,7 @@ fn readings_at(lexicon: &Lexicon, tokens: &[Token], at: usize, style: Style, loo
     for end in at + 1..=tokens.len().min(at + LONGEST_NAME) {
         let span = &tokens[at..end];
         let last = &span[span.len() - 1];
-        if !last.is_word() || last.sign.is_some() || (end > at + 1 && (last.gap.slash || last.gap.ampersand)) {
+        if !last.is_word() || last.sign == Some(Sign::Sharp) || (end > at + 1 && (last.gap.slash || last.gap.ampersand)) {
             break;
         }
         let candidates = names(lexicon, span, style, loose);
@@ -240,7 +242,7 @@ fn names(lexicon: &Lexicon, span: &[Token], style: Style, loose: bool) -> Vec<Ca
             continue;
         }
         let quality = if !cut {
-            if entry.mixes_letters() { 0.85 } else { 0.97 }
+            if entry.has_letters() { 0.85 } else { 0.97 }
         } else if style == Style::Name && entry.words.iter().zip(span).any(wants_stop) {
             0.8
         } else {
