@@ -11,14 +11,17 @@ pub fn interpreter(root: &Path) -> PathBuf {
 /// Makes the environment if it is missing or its requirements have changed, and answers its interpreter.
 pub fn environment(root: &Path) -> Result<PathBuf, String> {
     let python = interpreter(root);
-    let wanted = std::fs::read_to_string(root.join("reference/requirements.txt")).map_err(|error| format!("reference/requirements.txt: {error}"))?;
+    let wanted = std::fs::read_to_string(root.join("reference/requirements.txt"))
+        .map_err(|error| format!("reference/requirements.txt: {error}"))?;
     let stamp = root.join("target/reference-venv/installed.txt");
     if python.exists() && std::fs::read_to_string(&stamp).is_ok_and(|installed| installed == wanted) {
         return Ok(python);
     }
     println!("Installing the outside witnesses (Python packages) into target/reference-venv ...");
     make(root)?;
-    run(Command::new(&python).args(["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-r"]).arg(root.join("reference/requirements.txt")))?;
+    run(Command::new(&python)
+        .args(["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-r"])
+        .arg(root.join("reference/requirements.txt")))?;
     std::fs::write(&stamp, wanted).map_err(|error| format!("{}: {error}", stamp.display()))?;
     Ok(python)
 }

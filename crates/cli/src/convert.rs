@@ -26,7 +26,10 @@ pub struct ConvertArguments {
 pub fn run(arguments: &ConvertArguments) -> Result<(), String> {
     let ending = arguments.new_file.extension().map(|ending| ending.to_string_lossy().to_lowercase()).unwrap_or_default();
     let write = writer(&ending).ok_or_else(|| {
-        format!("{}: scores are written as .musicxml, .mxl, .mid or .csv; give the new file one of these endings", arguments.new_file.display())
+        format!(
+            "{}: scores are written as .musicxml, .mxl, .mid or .csv; give the new file one of these endings",
+            arguments.new_file.display()
+        )
     })?;
     let Some(reading) = open(&arguments.file, arguments.strict) else { return Err(String::new()) };
     let name = arguments.file.display().to_string();

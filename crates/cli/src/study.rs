@@ -71,7 +71,8 @@ fn report(study: &Study, folder: &Path, strict: bool) -> Result<(), String> {
         study.findings.iter().filter(|finding| finding.severity >= Severity::Warning).for_each(|finding| eprintln!("{finding}"));
         return Err(format!("{}: no report, because of --strict and the findings above", study.file));
     }
-    ripieno_report::write(study, folder).map_err(|error| format!("{}: the report cannot be written ({error})", folder.display()))?;
+    ripieno_report::write(study, folder)
+        .map_err(|error| format!("{}: the report cannot be written ({error})", folder.display()))?;
     println!("{}", folder.join("report.html").display());
     if loud > 0 {
         eprintln!("{}: {loud} findings of the reader are listed at the end of the report", study.file);

@@ -145,16 +145,9 @@ fn read_instruments() -> Result<Vec<Instrument>, String> {
     each_row("instruments.csv", INSTRUMENTS, |row| {
         let id = row.get("id").to_owned();
         let mut take = |language| {
-            names
-                .remove(&(id.clone(), language))
-                .ok_or_else(|| row.fault(&format!("{id} has no names in {language}")))
+            names.remove(&(id.clone(), language)).ok_or_else(|| row.fault(&format!("{id} has no names in {language}")))
         };
-        let names = [
-            take(Language::English)?,
-            take(Language::Italian)?,
-            take(Language::French)?,
-            take(Language::German)?,
-        ];
+        let names = [take(Language::English)?, take(Language::Italian)?, take(Language::French)?, take(Language::German)?];
         let basis = match row.get("basis") {
             "" => None,
             "sounding" => Some(RangeBasis::Sounding),
@@ -207,8 +200,7 @@ fn read_instruments() -> Result<Vec<Instrument>, String> {
 
 /// Reads every data file.
 pub(crate) fn catalogue() -> Result<Catalogue, String> {
-    let mut catalogue =
-        Catalogue { instruments: read_instruments()?, programs: [0; 128], kern: Vec::new(), sources: Vec::new() };
+    let mut catalogue = Catalogue { instruments: read_instruments()?, programs: [0; 128], kern: Vec::new(), sources: Vec::new() };
     each_row("programs.csv", PROGRAMS, |row| {
         let program: usize = row.parse("program")?;
         let at = catalogue.position(row.get("instrument")).ok_or_else(|| row.fault("unknown instrument"))?;

@@ -93,7 +93,7 @@ impl FromStr for KeyName {
         for mark in chars {
             alter += match mark {
                 'b' if alter <= 0 && alter > -3 => -1,
-                '#' if alter >= 0 && alter < 3 => 1,
+                '#' if (0..3).contains(&alter) => 1,
                 _ => return Err(fault()),
             };
         }

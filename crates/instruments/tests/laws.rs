@@ -1,4 +1,5 @@
 //! Laws of recognition: whatever the catalogue names is recognised, numbers and keys read back, nothing panics.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)] // a test stops at the first surprise and may talk
 
 use std::collections::BTreeMap;
 
@@ -11,9 +12,7 @@ use ripieno_instruments::{Clues, Family, Interval, Key, recognise, recognise_all
 #[test]
 fn every_name_of_the_catalogue_is_recognised() {
     let mut owners: BTreeMap<String, Vec<&str>> = BTreeMap::new();
-    let letters = |name: &str| -> String {
-        recognised_letters(name)
-    };
+    let letters = |name: &str| -> String { recognised_letters(name) };
     let mut names = Vec::new();
     for item in catalogue().all() {
         for language in Language::ALL {
@@ -76,15 +75,35 @@ fn printed(key: &Key, language: Language) -> String {
     match language {
         Language::English => {
             // A bare B is ambiguous in print; another law is about it.
-            let sign = if flat { "♭" } else if sharp { "♯" } else if letter == 'B' { " natural" } else { "" };
+            let sign = if flat {
+                "♭"
+            } else if sharp {
+                "♯"
+            } else if letter == 'B' {
+                " natural"
+            } else {
+                ""
+            };
             format!("in {letter}{sign}{octave}")
         }
         Language::Italian => {
-            let sign = if flat { " bemolle" } else if sharp { " diesis" } else { "" };
+            let sign = if flat {
+                " bemolle"
+            } else if sharp {
+                " diesis"
+            } else {
+                ""
+            };
             format!("in {solfege}{sign}{octave}")
         }
         Language::French => {
-            let sign = if flat { " bémol" } else if sharp { " dièse" } else { "" };
+            let sign = if flat {
+                " bémol"
+            } else if sharp {
+                " dièse"
+            } else {
+                ""
+            };
             format!("en {}{sign}{octave}", if solfege == "Do" { "ut" } else { solfege })
         }
         Language::German => {

@@ -1,4 +1,5 @@
 //! Part names against labels.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)] // a test stops at the first surprise and may talk
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;

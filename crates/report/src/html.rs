@@ -54,7 +54,11 @@ pitches are sounding, C4 being middle C. Every figure links to its bars on the m
 fn duration(sounding: &Sounding) -> String {
     let seconds = sounding.tempo.seconds(sounding.length()).round();
     let assumed = if sounding.tempo.assumed { " if a crotchet lasts half a second (the score gives no tempo)" } else { "" };
-    if sounding.length() == Crotchets::ZERO { String::new() } else { format!(", {:.0} min {:02.0} s without repeats{assumed}", (seconds / 60.0).floor(), seconds % 60.0) }
+    if sounding.length() == Crotchets::ZERO {
+        String::new()
+    } else {
+        format!(", {:.0} min {:02.0} s without repeats{assumed}", (seconds / 60.0).floor(), seconds % 60.0)
+    }
 }
 
 fn roles(out: &mut String, study: &Study) {
@@ -66,7 +70,8 @@ stretch for its reason.</p>\n<ul class=\"legend\">\n",
     let shown = |role: &Role| study.roles.iter().flatten().any(|here| here.role == *role);
     for role in Role::ALL.into_iter().filter(|role| *role != Role::Tacet && shown(role)) {
         let Some(look) = palette::look(role) else { continue };
-        let fill = if look.weave == palette::Weave::Plain { look.fill.to_owned() } else { format!("url(#weave-{})", role.name()) };
+        let fill =
+            if look.weave == palette::Weave::Plain { look.fill.to_owned() } else { format!("url(#weave-{})", role.name()) };
         let _ = writeln!(
             out,
             "<li><svg width=\"26\" height=\"14\" aria-hidden=\"true\"><rect width=\"26\" height=\"14\" fill=\"{fill}\"/></svg>{}</li>",
@@ -147,7 +152,7 @@ fn who(out: &mut String, study: &Study) {
     );
     for (index, part) in study.score.parts.iter().enumerate() {
         let (identity, measured) = (&study.groups.parts[index], &study.of_parts[index]);
-        let extreme = |pick: fn(&ripieno_study::Measured) -> Option<(String, u32)>| {
+        let extreme = |pick: fn(&Measured) -> Option<(String, u32)>| {
             pick(measured).map_or_else(String::new, |(name, bar)| {
                 let spans = study.cite(&[bar]);
                 format!("{name} <span class=\"quiet\">bar {}</span>", cited(&spans))

@@ -147,7 +147,15 @@ fn register(study: &Study) -> Table {
         })
         .collect();
     let columns = &[
-        "kind", "name", "lowest", "lowest_printed_bar", "lower_quartile", "median", "upper_quartile", "highest", "highest_printed_bar",
+        "kind",
+        "name",
+        "lowest",
+        "lowest_printed_bar",
+        "lower_quartile",
+        "median",
+        "upper_quartile",
+        "highest",
+        "highest_printed_bar",
     ];
     Table { name: "register", columns, rows }
 }
@@ -156,7 +164,9 @@ fn tutti(study: &Study) -> Table {
     let rows = study
         .tutti
         .iter()
-        .map(|tutti| vec![json!(tutti.whom), json!(tutti.members.join("; ")), json!(tutti.bars.count()), json!(tutti.bars.to_string())])
+        .map(|tutti| {
+            vec![json!(tutti.whom), json!(tutti.members.join("; ")), json!(tutti.bars.count()), json!(tutti.bars.to_string())]
+        })
         .collect();
     Table { name: "tutti", columns: &["whom", "sections", "bars", "printed_bars"], rows }
 }

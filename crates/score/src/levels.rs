@@ -159,8 +159,13 @@ fn swell_in_words(text: &str) -> Option<Swell> {
 fn split_voices(events: &[Event]) -> Vec<u16> {
     let mut voices = Vec::new();
     for pair in events.windows(2) {
-        if let ([Event { at, voice: Some(a), what: What::Level(_), .. }, Event { at: next, voice: Some(b), what: What::Level(_), .. }], true) =
-            (pair, pair[0].voice != pair[1].voice)
+        if let (
+            [
+                Event { at, voice: Some(a), what: What::Level(_), .. },
+                Event { at: next, voice: Some(b), what: What::Level(_), .. },
+            ],
+            true,
+        ) = (pair, pair[0].voice != pair[1].voice)
             && at == next
         {
             voices.extend([*a, *b]);

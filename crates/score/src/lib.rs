@@ -20,11 +20,9 @@ mod tempo;
 mod time;
 mod unroll;
 
-pub use directions::{Direction, DirectionKind, DynamicLevel, DynamicMark, Swell};
 pub use articulations::Articulations;
-pub use note::{
-    Beam, Beams, Edge, Head, Mark, Note, NoteFlags, NoteValue, Rest, Stem, TupletRatio,
-};
+pub use directions::{Direction, DirectionKind, DynamicLevel, DynamicMark, Swell};
+pub use note::{Beam, Beams, Edge, Head, Mark, Note, NoteFlags, NoteValue, Rest, Stem, TupletRatio};
 pub use pitch::{KeyOutOfRange, MidiKey, Pitch, Step, Transposition};
 pub use players::{CountReason, PlayerCount, PlayerMark};
 pub use score::{

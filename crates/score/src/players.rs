@@ -127,7 +127,9 @@ impl PlayerMark {
             ("unis" | "unisono" | "unisoni" | "tutti" | "alle" | "tous" | "all" | "zusammen" | "ripieni" | "unison", _) => {
                 return Some(Self::All);
             }
-            ("metà" | "hälfte" | "half" | "moitié", _) | ("la" | "die" | "la ", "metà" | "hälfte" | "moitié") => return Some(Self::Half),
+            ("metà" | "hälfte" | "half" | "moitié", _) | ("la" | "die" | "la ", "metà" | "hälfte" | "moitié") => {
+                return Some(Self::Half);
+            }
             ("solo", _) => return Some(Self::Only(1)),
             ("soli", _) => return None,
             ("div" | "divisi" | "divise" | "geteilt" | "divisés" | "divided", _) => {
@@ -149,8 +151,12 @@ impl PlayerMark {
         if matches!(rest.trim_end_matches('.'), "soli" | "solo" | "players" | "spieler") {
             return number(first).map(Self::Only);
         }
-        if matches!(rest.trim_end_matches('.'), "pult" | "pulte" | "desk" | "desks" | "leggio" | "leggii" | "pupitre" | "pupitres") {
-            let desks = if rest.starts_with("pulte") || rest.starts_with("desks") { number(first.trim_end_matches('.'))? } else { 1 };
+        if matches!(
+            rest.trim_end_matches('.'),
+            "pult" | "pulte" | "desk" | "desks" | "leggio" | "leggii" | "pupitre" | "pupitres"
+        ) {
+            let desks =
+                if rest.starts_with("pulte") || rest.starts_with("desks") { number(first.trim_end_matches('.'))? } else { 1 };
             return Some(Self::Only(desks.saturating_mul(2)));
         }
         (words.len() <= 3).then(|| players_named(&words)).flatten().map(Self::Only)
@@ -171,7 +177,9 @@ fn number(word: &str) -> Option<u16> {
 fn players_named(words: &[&str]) -> Option<u16> {
     let joined = words.join(" ");
     // A bare "1" or "3" is a fingering or a bar count; players carry a point, a sign or a roman numeral.
-    let marked = joined.contains(['.', '°', 'º', '&', '/', '+']) || joined.starts_with(['i', 'v']) || joined.ends_with(|c: char| c.is_alphabetic());
+    let marked = joined.contains(['.', '°', 'º', '&', '/', '+'])
+        || joined.starts_with(['i', 'v'])
+        || joined.ends_with(|c: char| c.is_alphabetic());
     if !marked {
         return None;
     }
@@ -230,7 +238,14 @@ impl PlayerMarks {
 
     /// Players on one line of a part at `time`, when `lines` different lines sound there on `staff`, of which `others_rest`
     /// tells whether another voice of the staff visibly rests.
-    pub(crate) fn count(&self, part: &Part, time: Crotchets, staff: u8, lines: u16, others_rest: bool) -> (PlayerCount, CountReason) {
+    pub(crate) fn count(
+        &self,
+        part: &Part,
+        time: Crotchets,
+        staff: u8,
+        lines: u16,
+        others_rest: bool,
+    ) -> (PlayerCount, CountReason) {
         let all = part.players;
         let lines = lines.max(1);
         match (self.at(time, staff), part.is_body) {

@@ -333,7 +333,11 @@ impl<'a> PartRows<'a> {
         let mut joined = None;
         if flags.contains(NoteFlags::TIE_STOP) {
             let fits = |held: &Held| held.semitones == semitones && held.end == row.onset;
-            let place = self.held.iter().position(|held| fits(held) && held.voice == row.voice).or_else(|| self.held.iter().position(fits));
+            let place = self
+                .held
+                .iter()
+                .position(|held| fits(held) && held.voice == row.voice)
+                .or_else(|| self.held.iter().position(fits));
             if let Some(place) = place {
                 let held = self.held.swap_remove(place);
                 self.rows[held.row].duration += row.duration;
@@ -375,7 +379,9 @@ fn count_players(score: &Score, part: &Part, bars: &[PlayedBar], rows: &mut [Not
         let onset = rows[i].onset;
         let count = rows[i..].partition_point(|row| row.onset == onset);
         sounding.retain(|&(_, end)| end > onset);
-        sounding.extend(rows[i..i + count].iter().filter(|row| !row.duration.is_zero()).map(|row| (row.staff, row.onset + row.duration)));
+        sounding.extend(
+            rows[i..i + count].iter().filter(|row| !row.duration.is_zero()).map(|row| (row.staff, row.onset + row.duration)),
+        );
         for row in &mut rows[i..i + count] {
             let lines = sounding.iter().filter(|&&(staff, _)| staff == row.staff).count();
             let bar = bars[row.bar as usize];
@@ -392,8 +398,11 @@ fn count_players(score: &Score, part: &Part, bars: &[PlayedBar], rows: &mut [Not
 /// Whether another voice of the staff shows a rest at this position.
 fn others_rest(part: &Part, bar: BarIndex, at: Crotchets, voice: u16, staff: u8) -> bool {
     let first = part.rests.partition_point(|rest| rest.bar < bar);
-    part.rests[first..]
-        .iter()
-        .take_while(|rest| rest.bar == bar && rest.at <= at)
-        .any(|rest| !rest.hidden && !rest.cue && rest.staff == staff && rest.voice != voice && (rest.whole_bar || rest.at + rest.duration > at))
+    part.rests[first..].iter().take_while(|rest| rest.bar == bar && rest.at <= at).any(|rest| {
+        !rest.hidden
+            && !rest.cue
+            && rest.staff == staff
+            && rest.voice != voice
+            && (rest.whole_bar || rest.at + rest.duration > at)
+    })
 }

@@ -37,7 +37,13 @@ impl Crotchets {
     #[must_use]
     pub const fn whole(count: i64) -> Self {
         let limit = Self::MAX.numerator;
-        let numerator = if count > limit { limit } else if count < -limit { -limit } else { count };
+        let numerator = if count > limit {
+            limit
+        } else if count < -limit {
+            -limit
+        } else {
+            count
+        };
         Self { numerator, denominator: NonZeroU32::MIN }
     }
 

@@ -35,10 +35,10 @@ fn endings(bars: &[Bar]) -> Vec<Option<Ending>> {
     let mut spans: Vec<(usize, usize)> = Vec::new();
     let mut open: Option<usize> = None;
     for (i, bar) in bars.iter().enumerate() {
-        if !bar.ending_start.is_empty() {
-            if let Some(first) = open.replace(i) {
-                spans.push((first, i));
-            }
+        if !bar.ending_start.is_empty()
+            && let Some(first) = open.replace(i)
+        {
+            spans.push((first, i));
         }
         if bar.ending_stop
             && let Some(first) = open.take()
@@ -87,8 +87,8 @@ impl Player<'_> {
             }
             if let Some(ending) = self.endings[i].filter(|ending| ending.first == i) {
                 let wanted = if after_jump { ending.last_of_group } else { bar.ending_start.contains(&pass) };
-                let leave = !wanted && !(ending.last_of_group && pass >= ending.group_most && !ending.alone);
-                if leave {
+                let fallback = ending.last_of_group && pass >= ending.group_most && !ending.alone;
+                if !wanted && !fallback {
                     i = ending.end;
                     continue;
                 }

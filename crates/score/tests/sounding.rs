@@ -1,8 +1,9 @@
 //! The sounding view on small scores whose answer is plain.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)] // a test stops at the first surprise and may talk
 
 use ripieno_score::{
-    Bar, BarIndex, Change, ChangeKind, CountReason, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Head,
-    Mark, Note, NoteFlags, NoteRow, Part, Pitch, PlayerCount, Rest, Score, Sounding, Step, Swell, Transposition, Trouble, Unroll,
+    Bar, BarIndex, Change, ChangeKind, CountReason, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Head, Mark,
+    Note, NoteFlags, NoteRow, Part, Pitch, PlayerCount, Rest, Score, Sounding, Step, Swell, Transposition, Trouble, Unroll,
 };
 
 fn crotchets(n: i64, d: i64) -> Crotchets {
@@ -77,7 +78,10 @@ fn a_tie_from_nowhere_is_attacked_and_told() {
 
 #[test]
 fn a_repeated_bar_sounds_twice_with_its_pass() {
-    let part = Part { notes: vec![note(0, 0, 4, Step::C, NoteFlags::empty()), note(1, 0, 4, Step::D, NoteFlags::empty())], ..Part::default() };
+    let part = Part {
+        notes: vec![note(0, 0, 4, Step::C, NoteFlags::empty()), note(1, 0, 4, Step::D, NoteFlags::empty())],
+        ..Part::default()
+    };
     let mut score = score(2, part);
     score.bars[0].repeat_end = Some(2);
     let sounding = Sounding::new(&score, Unroll::AsPlayed);
@@ -161,11 +165,7 @@ fn a_hairpin_leads_from_mark_to_mark() {
 fn before_the_first_mark_the_level_is_unknown_and_words_lead_to_the_next_mark() {
     let part = Part {
         notes: (0..8).map(|n| note(u32::try_from(n / 4).unwrap(), n % 4, 1, Step::C, NoteFlags::empty())).collect(),
-        directions: vec![
-            direction(0, 1, level("mf")),
-            direction(0, 2, words("dim. molto")),
-            direction(1, 0, level("p")),
-        ],
+        directions: vec![direction(0, 1, level("mf")), direction(0, 2, words("dim. molto")), direction(1, 0, level("p"))],
         ..Part::default()
     };
     let levels: Vec<Option<f32>> = rows(&score(2, part)).iter().map(|row| row.level.map(|level| level.0)).collect();
@@ -228,7 +228,11 @@ fn a_divided_section_shares_its_players() {
     let part = Part {
         players: PlayerCount::between(8, 16),
         is_body: true,
-        notes: vec![note(0, 0, 4, Step::C, NoteFlags::empty()), note(1, 0, 4, Step::C, NoteFlags::empty()), note(2, 0, 4, Step::C, NoteFlags::empty())],
+        notes: vec![
+            note(0, 0, 4, Step::C, NoteFlags::empty()),
+            note(1, 0, 4, Step::C, NoteFlags::empty()),
+            note(2, 0, 4, Step::C, NoteFlags::empty()),
+        ],
         directions: vec![direction(1, 0, words("div.")), direction(2, 0, words("unis."))],
         ..Part::default()
     };

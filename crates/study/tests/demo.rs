@@ -1,4 +1,5 @@
 //! The demo overture against what its composer planted in it (`demo/planted`, generated beside the score, not by Ripieno).
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)] // a test stops at the first surprise and may talk
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -56,7 +57,8 @@ fn presence_of_every_section() {
             other => other,
         };
         let of_section = study.groups.sections.iter().position(|group| group.name == section).map(|at| &study.of_sections[at]);
-        let of_part = || study.score.parts.iter().position(|part| part.name.to_lowercase() == section).map(|at| &study.of_parts[at]);
+        let of_part =
+            || study.score.parts.iter().position(|part| part.name.to_lowercase() == section).map(|at| &study.of_parts[at]);
         let measured = of_section.or_else(of_part).unwrap_or_else(|| panic!("no section {section}"));
         assert_eq!(labels(&study, &measured.presence.bars), bars(&row["bars"]), "{section}");
         assert_eq!(measured.presence.bars.len().to_string(), row["value"], "{section}");
@@ -71,7 +73,8 @@ fn bars_with_all_the_brass() {
     let brass = study.tutti.iter().find(|tutti| tutti.whom == "brass").unwrap();
     let table = planted("practice.csv");
     let row = table.iter().find(|row| row["measure"] == "bars with all brass sections").unwrap();
-    let found: Vec<String> = brass.bars.spans.iter().flat_map(|(span, ..)| span.first..=span.last).map(|bar| study.bar_label(bar)).collect();
+    let found: Vec<String> =
+        brass.bars.spans.iter().flat_map(|(span, ..)| span.first..=span.last).map(|bar| study.bar_label(bar)).collect();
     assert_eq!(found, bars(&row["bars"]));
 }
 

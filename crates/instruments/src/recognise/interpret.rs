@@ -119,8 +119,7 @@ impl Interpreter<'_> {
     }
 
     fn name(&mut self, segment: &Segment, candidates: &[Candidate]) {
-        let mut named =
-            Named { candidates: candidates.to_vec(), tokens: (segment.start, segment.end), ..Named::default() };
+        let mut named = Named { candidates: candidates.to_vec(), tokens: (segment.start, segment.end), ..Named::default() };
         let Some(first) = self.reading.named.first() else {
             named.keys = std::mem::take(&mut self.reading.loose_keys);
             named.numbers = std::mem::take(&mut self.reading.loose_numbers);

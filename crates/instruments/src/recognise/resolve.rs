@@ -153,10 +153,10 @@ fn score(named: &Named, parsed: &Parsed<'_>, clues: &Clues<'_>, context: &Contex
             if candidate.plural && reading.leading.is_some_and(|n| n > 1) {
                 points += 0.3;
             }
-            if let Some(language) = clues.language.or(context.language) {
-                if candidate.languages.has(language) {
-                    points += 0.8;
-                }
+            if let Some(language) = clues.language.or(context.language)
+                && candidate.languages.has(language)
+            {
+                points += 0.8;
             }
             for languages in &reading.languages {
                 if candidate.languages.iter().any(|language| languages.has(language)) {
@@ -206,9 +206,7 @@ pub(crate) fn recognise(clues: &Clues<'_>, context: &Context) -> Recognition {
     if !first.reading.named.is_empty() {
         return by_name(first, clues, context);
     }
-    for (field, text) in
-        [(Field::InstrumentName, clues.instrument_name), (Field::Abbreviation, clues.abbreviation)]
-    {
+    for (field, text) in [(Field::InstrumentName, clues.instrument_name), (Field::Abbreviation, clues.abbreviation)] {
         let mut other = parse(field, text);
         if other.reading.named.is_empty() {
             continue;
@@ -271,10 +269,7 @@ fn by_name(parsed: Parsed<'_>, clues: &Clues<'_>, context: &Context) -> Recognit
             confidence *= 0.8;
         }
         let names: Vec<String> = rivals.iter().map(|other| other.item.name().to_owned()).collect();
-        reasons.push(Reason::new(
-            ReasonKind::Ambiguity,
-            format!("“{quoted}” may also mean {}.", list(&names, "or")),
-        ));
+        reasons.push(Reason::new(ReasonKind::Ambiguity, format!("“{quoted}” may also mean {}.", list(&names, "or"))));
         if context.above.is_some_and(|f| f == item.family) || context.below.is_some_and(|f| f == item.family) {
             reasons.push(Reason::new(ReasonKind::Context, format!("The parts beside it are {} too.", item.family)));
         }
@@ -314,10 +309,7 @@ fn by_name(parsed: Parsed<'_>, clues: &Clues<'_>, context: &Context) -> Recognit
         ));
     }
     if reading.unread_words > 0 {
-        reasons.push(Reason::new(
-            ReasonKind::Unknown,
-            format!("{} of its words were not understood.", reading.unread_words),
-        ));
+        reasons.push(Reason::new(ReasonKind::Unknown, format!("{} of its words were not understood.", reading.unread_words)));
     }
 
     let mut numbers = named.numbers.clone();
@@ -384,8 +376,7 @@ fn name_reason(parsed: &Parsed<'_>, quoted: &str, best: &Scored) -> Reason {
         Field::InstrumentName => " (the part's instrument name)",
         Field::Abbreviation => " (the part's abbreviation)",
     };
-    let languages =
-        if languages.len() == Language::ALL.len() { "usual".to_owned() } else { list(&languages, "and") };
+    let languages = if languages.len() == Language::ALL.len() { "usual".to_owned() } else { list(&languages, "and") };
     let sentence = if best.candidate.quality > 0.95 {
         format!("“{quoted}”{field} is the {languages} {what} of the {of}.")
     } else if best.candidate.quality > 0.78 {
@@ -432,10 +423,10 @@ fn settle_key(
         return key(mark.name);
     }
     let (natural, flat) = (KeyName::new(Step::B, 0), KeyName::new(Step::B, -1));
-    if let Some(t) = clues.transposition.and_then(|interval| offers(item, interval)) {
-        if t.key == natural || t.key == flat {
-            return key(t.key);
-        }
+    if let Some(t) = clues.transposition.and_then(|interval| offers(item, interval))
+        && (t.key == natural || t.key == flat)
+    {
+        return key(t.key);
     }
     let usual = |name| item.transpositions.iter().any(|t| t.key == name && !t.rare);
     match (usual(natural), usual(flat)) {
@@ -488,11 +479,7 @@ fn narrow_by_key(
 
 /// A name for several sizes is narrowed by a sound that names one of them. Early builds are not inferred from a sound:
 /// files use those sounds for any part with a crook.
-fn narrow_by_sound(
-    catalogue: &'static Catalogue,
-    item: &'static Instrument,
-    clues: &Clues<'_>,
-) -> Option<&'static Instrument> {
+fn narrow_by_sound(catalogue: &'static Catalogue, item: &'static Instrument, clues: &Clues<'_>) -> Option<&'static Instrument> {
     if !item.generic || clues.sound_id.is_empty() || item.sounds.iter().any(|s| s == clues.sound_id) {
         return None;
     }
@@ -511,19 +498,13 @@ fn narrow_by_transposition(
         return None;
     }
     let fits = |other: &&Instrument| {
-        other.build == item.build
-            && offers(other, interval).is_some_and(|t| keys.first().is_none_or(|key| key.name == t.key))
+        other.build == item.build && offers(other, interval).is_some_and(|t| keys.first().is_none_or(|key| key.name == t.key))
     };
     kinds(catalogue, item).filter(fits).max_by_key(|other| other.weight)
 }
 
 /// Adds what the sound says; returns a factor of confidence.
-fn sound_agreement(
-    catalogue: &'static Catalogue,
-    item: &Instrument,
-    clues: &Clues<'_>,
-    reasons: &mut Vec<Reason>,
-) -> f32 {
+fn sound_agreement(catalogue: &'static Catalogue, item: &Instrument, clues: &Clues<'_>, reasons: &mut Vec<Reason>) -> f32 {
     if clues.sound_id.is_empty() || reasons.iter().any(|r| r.kind == ReasonKind::Sound) {
         return 1.0;
     }
@@ -569,11 +550,7 @@ fn settle_transposition(
                 )),
                 (None, _) => reasons.push(Reason::new(
                     ReasonKind::Transposition,
-                    format!(
-                        "The file transposes by {:+} semitones, which the {} does not.",
-                        interval.semitones(),
-                        item.name()
-                    ),
+                    format!("The file transposes by {:+} semitones, which the {} does not.", interval.semitones(), item.name()),
                 )),
                 _ => {}
             }
@@ -582,13 +559,15 @@ fn settle_transposition(
         None => {
             let mut found = by_key();
             let first = found.next();
-            if let (Some(t), Some(other), Some(key)) = (first, found.next(), key) {
-                if key.octave.is_none() && t.octave.is_some() && t.octave != other.octave {
-                    reasons.push(Reason::new(
-                        ReasonKind::Transposition,
-                        format!("Neither name nor file says which octave; taken as {t}."),
-                    ));
-                }
+            if let (Some(t), Some(other), Some(key)) = (first, found.next(), key)
+                && key.octave.is_none()
+                && t.octave.is_some()
+                && t.octave != other.octave
+            {
+                reasons.push(Reason::new(
+                    ReasonKind::Transposition,
+                    format!("Neither name nor file says which octave; taken as {t}."),
+                ));
             }
             first
         }
@@ -610,8 +589,7 @@ fn by_other_clues(parsed: &Parsed<'_>, clues: &Clues<'_>, context: &Context) -> 
     let (item, confidence, reason) = fallback(catalogue, clues, context);
     reasons.push(reason);
     let reading = &parsed.reading;
-    let keys: Vec<Key> =
-        reading.loose_keys.iter().map(|mark| Key { name: mark.name, octave: mark.octave }).collect();
+    let keys: Vec<Key> = reading.loose_keys.iter().map(|mark| Key { name: mark.name, octave: mark.octave }).collect();
     let transposition = settle_transposition(item, &[], clues, &mut reasons);
     let mut numbers = reading.loose_numbers.clone();
     numbers.extend(reading.leading);
@@ -632,11 +610,7 @@ fn by_other_clues(parsed: &Parsed<'_>, clues: &Clues<'_>, context: &Context) -> 
     }
 }
 
-fn fallback(
-    catalogue: &'static Catalogue,
-    clues: &Clues<'_>,
-    context: &Context,
-) -> (&'static Instrument, f32, Reason) {
+fn fallback(catalogue: &'static Catalogue, clues: &Clues<'_>, context: &Context) -> (&'static Instrument, f32, Reason) {
     let best_of = |list: Vec<&'static Instrument>| {
         list.into_iter().max_by(|a, b| {
             let points = |item: &Instrument| clue_points(item, clues, context);
@@ -660,20 +634,20 @@ fn fallback(
         }
         sound = shorter;
     }
-    if clues.midi_channel10 {
-        if let Some(item) = catalogue.by_id("percussion") {
-            let why = "It plays on the MIDI percussion channel.";
-            return (item, 0.6, Reason::new(ReasonKind::Midi, why));
-        }
+    if clues.midi_channel10
+        && let Some(item) = catalogue.by_id("percussion")
+    {
+        let why = "It plays on the MIDI percussion channel.";
+        return (item, 0.6, Reason::new(ReasonKind::Midi, why));
     }
     if let Some((program, item)) = clues.midi_program.filter(|p| *p != 1).and_then(|p| Some((p, catalogue.by_program(p)?))) {
         let why = format!("Its MIDI program {program} is the {}.", item.name());
         return (item, 0.55, Reason::new(ReasonKind::Midi, why));
     }
-    if clues.clef == Some(Clef::Percussion) {
-        if let Some(item) = catalogue.by_id("percussion") {
-            return (item, 0.5, Reason::new(ReasonKind::Clef, "It has a percussion clef."));
-        }
+    if clues.clef == Some(Clef::Percussion)
+        && let Some(item) = catalogue.by_id("percussion")
+    {
+        return (item, 0.5, Reason::new(ReasonKind::Clef, "It has a percussion clef."));
     }
     let piano = clues.midi_program.and_then(|p| catalogue.by_program(p));
     if clues.clef.is_some() || clues.written_range.is_some() || clues.transposition.is_some() {

@@ -136,9 +136,10 @@ fn best_reading(lexicon: &Lexicon, tokens: &[Token], style: Style, loose: bool) 
     }
     let last = &table[tokens.len()];
     let score = |at: usize| last[at].as_ref().map(|partial| partial.points - if at & 1 == 1 { 0.0 } else { 1.0 });
-    let Some(mut at) = (0..4).filter(|at| score(*at).is_some()).max_by(|a, b| {
-        score(*a).partial_cmp(&score(*b)).unwrap_or(std::cmp::Ordering::Equal)
-    }) else {
+    let Some(mut at) = (0..4)
+        .filter(|at| score(*at).is_some())
+        .max_by(|a, b| score(*a).partial_cmp(&score(*b)).unwrap_or(std::cmp::Ordering::Equal))
+    else {
         return Vec::new();
     };
     let mut position = tokens.len();
@@ -267,7 +268,7 @@ fn names(lexicon: &Lexicon, span: &[Token], style: Style, loose: bool) -> Vec<Ca
                 continue;
             }
             let rest = span[1..].iter().zip(&entry.words[1..]).map(|(token, (word, _))| likeness(token, word));
-            if let Some(quality) = rest.fold(Some(first), |least, q| Some(least?.min(q?))) {
+            if let Some(quality) = rest.try_fold(first, |least, q| Some(least.min(q?))) {
                 add(lexicon, &mut found, id, quality);
             }
         }

@@ -131,8 +131,8 @@ pub(crate) fn fold(text: &str) -> String {
 }
 
 const ORDINAL_ENDINGS: [&str; 20] = [
-    "st", "nd", "rd", "th", "er", "re", "ere", "ers", "eres", "e", "eme", "emes", "de", "ds", "des", "d", "te", "ter",
-    "ten", "ste",
+    "st", "nd", "rd", "th", "er", "re", "ere", "ers", "eres", "e", "eme", "emes", "de", "ds", "des", "d", "te", "ter", "ten",
+    "ste",
 ];
 
 /// Cuts a text into tokens; never fails.
