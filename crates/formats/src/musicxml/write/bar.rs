@@ -157,7 +157,7 @@ impl<'a> Writer<'a> {
         };
         attributes::write(xml, self.part, &start);
         if self.index == 0 {
-            directions::jumps(xml, &content.bar.jumps, true);
+            directions::jumps(xml, &content.bar.jumps, content.directions, true);
         }
         let accidentals = self.accidentals(&content);
         let voices = voices(self.part, &content);
@@ -166,11 +166,11 @@ impl<'a> Writer<'a> {
             cursor.go(xml, Crotchets::ZERO, None);
             self.voice(xml, voice, &mut signs, &accidentals, &mut cursor);
         }
-        self.fill(xml, &content, voices.is_empty(), &mut cursor);
+        self.fill(xml, &content, index, voices.is_empty(), &mut cursor);
         signs.up_to(xml, self.part, Crotchets::MAX, &mut cursor);
         cursor.go(xml, content.bar.length, None);
         if self.index == 0 {
-            directions::jumps(xml, &content.bar.jumps, false);
+            directions::jumps(xml, &content.bar.jumps, content.directions, false);
         }
         right_barline(xml, self.score, index);
     }
@@ -227,7 +227,7 @@ impl<'a> Writer<'a> {
     }
 
     /// Makes the bar as long as it is: a rest where the part has nothing, an invisible one where no part reaches the end.
-    fn fill(&self, xml: &mut Xml, content: &Content<'_>, empty: bool, cursor: &mut Cursor) {
+    fn fill(&self, xml: &mut Xml, content: &Content<'_>, index: BarIndex, empty: bool, cursor: &mut Cursor) {
         let rest = |at: Crotchets, whole_bar: bool| Rest {
             bar: BarIndex::default(),
             at,
@@ -245,7 +245,7 @@ impl<'a> Writer<'a> {
         if empty && ticks > 0 {
             notes::rest(xml, &rest(Crotchets::ZERO, true), self.part, ticks);
             cursor.at = content.bar.length;
-        } else if self.index == 0 && cursor.at < content.bar.length {
+        } else if self.index == 0 && cursor.at < content.bar.length && !self.is_reached(index) {
             let missing = rest(cursor.at, false);
             let ticks = cursor.ticks(missing.duration);
             if ticks > 0 {
@@ -253,6 +253,17 @@ impl<'a> Writer<'a> {
                 cursor.at = content.bar.length;
             }
         }
+    }
+
+    /// Whether a note or rest of any part lasts to the end of the bar. A part with nothing in it is given a rest of that length.
+    fn is_reached(&self, index: BarIndex) -> bool {
+        self.score.parts.iter().any(|part| {
+            let content = Content::new(self.score, part, index);
+            let length = content.bar.length;
+            let notes = &part.notes[content.notes.clone()];
+            let ends = notes.iter().map(|note| note.at + note.duration).chain(content.rests.iter().map(|rest| rest.at + rest.duration));
+            (notes.is_empty() && content.rests.is_empty()) || ends.max().is_some_and(|end| end >= length)
+        })
     }
 
     /// The accidentals to print: those that differ from the key and from what the bar has said before, staff by staff.

@@ -2,6 +2,7 @@
 
 use ripieno_score::{Direction, DirectionKind, DynamicMark, Edge, Jump, NoteValue, Part, Swell};
 
+use super::super::jumps::{in_words, same_kind};
 use super::notes::{staff_of, type_name};
 use super::xml::Xml;
 
@@ -104,8 +105,15 @@ fn metronome(xml: &mut Xml, beat: NoteValue, per_minute: f64, text: Option<&str>
     });
 }
 
-/// Signs of navigation: those aimed at stand at the bar's start, those that send elsewhere at its end.
-pub(super) fn jumps(xml: &mut Xml, jumps: &[Jump], at_start: bool) {
+/// Signs of navigation: those aimed at stand at the bar's start, those that send elsewhere at its end. Where words among the
+/// bar's `directions` already say it, only what playback needs is added.
+pub(super) fn jumps(xml: &mut Xml, jumps: &[Jump], directions: &[Direction], at_start: bool) {
+    let said = |jump: &Jump| {
+        directions.iter().any(|direction| {
+            let DirectionKind::Words(text) = &direction.kind else { return false };
+            in_words(text).is_some_and(|said| same_kind(&said, jump))
+        })
+    };
     let label = |label: &str, usual: &str| if label.is_empty() { usual.to_owned() } else { label.to_owned() };
     for jump in jumps {
         let (aim, sign, words, attribute, value) = match jump {
@@ -117,6 +125,10 @@ pub(super) fn jumps(xml: &mut Xml, jumps: &[Jump], at_start: bool) {
             Jump::DalSegno(name) => (false, None, "D.S.", "dalsegno", label(name, "segno")),
         };
         if aim != at_start {
+            continue;
+        }
+        if said(jump) {
+            xml.empty("sound", &[(attribute, &value)]);
             continue;
         }
         xml.element("direction", &[("placement", "above")], |xml| {

@@ -44,7 +44,9 @@ pub(super) fn note(xml: &mut Xml, note: &Note, context: &Context<'_>) {
             let slash = if note.flags.contains(NoteFlags::SLASHED) { "yes" } else { "no" };
             xml.empty("grace", &[("slash", slash)]);
         }
-        if note.flags.contains(NoteFlags::CUE) {
+        // A note of an alternative is shown and not played, which MusicXML says of cue notes alone.
+        let silent = note.flags.intersects(NoteFlags::CUE | NoteFlags::OSSIA);
+        if silent {
             xml.empty("cue", &[]);
         }
         if context.chord {
@@ -55,7 +57,7 @@ pub(super) fn note(xml: &mut Xml, note: &Note, context: &Context<'_>) {
             xml.text("duration", context.ticks);
         }
         // A cue note has no tie element; its tied notation stays.
-        if !note.flags.contains(NoteFlags::CUE) {
+        if !silent {
             ties(xml, "tie", note.flags);
         }
         if let Some(instrument) = context.instrument {
