@@ -25,14 +25,16 @@ from witness import Dump, Note, ScoreFile
 LIBRARY = f"music21-{music21.VERSION_STR}"
 
 
-def keep_cue_flags() -> None:
-    """music21 drops <cue/>; remember it as a group name on the note, which changes nothing else."""
+def keep_flags() -> None:
+    """music21 drops <cue/> and a missing stem; remember them as group names on the note, which changes nothing else."""
     original = xmlToM21.MeasureParser.xmlToSimpleNote
 
     def with_flag(self, mxNote, freeSpanners=True):
         result = original(self, mxNote, freeSpanners)
-        if mxNote.find("cue") is not None:
-            result.groups.append("cue")
+        flags = witness.note_flags(mxNote)
+        for flag, name in (("c", "cue"), ("i", "invisible")):
+            if flag in flags:
+                result.groups.append(name)
         return result
 
     xmlToM21.MeasureParser.xmlToSimpleNote = with_flag
@@ -64,6 +66,8 @@ def flags_of(element, single) -> str:
         element.hasStyleInformation and element.style.hideObjectOnPrint
     ):
         flags += "h"
+    if "invisible" in single.groups:
+        flags += "i"
     return flags
 
 
@@ -143,7 +147,7 @@ def main() -> None:
     options.add_argument("--timeout", type=int, default=300, help="seconds a file may take (default 300)")
     options.add_argument("--redo", action="store_true", help="read again what is already cached")
     chosen = options.parse_args()
-    keep_cue_flags()
+    keep_flags()
     files = witness.files_of(chosen.files)
     failed = witness.dump_all(files, LIBRARY, read, chosen.timeout, chosen.redo)
     print(f"{LIBRARY}: {len(files)} files, {failed} failed, cache {witness.cache_root()}")

@@ -63,18 +63,8 @@ def semitones_at(transpositions, time, staff) -> float:
 
 
 def element_flags(part_element) -> list[str]:
-    """Cue and hidden flags of each <note> of a part, in the order of the file."""
-    result = []
-    for note in part_element.iter("note"):
-        flags = ""
-        if note.find("cue") is not None:
-            flags += "c"
-        elif (kind := note.find("type")) is not None and kind.get("size") in ("cue", "grace-cue"):
-            flags += "s"
-        if note.get("print-object") == "no":
-            flags += "h"
-        result.append(flags)
-    return result
+    """Flags of each <note> of a part in the order of the file; grace notes partitura marks itself."""
+    return [witness.note_flags(note).replace("g", "") for note in part_element.iter("note")]
 
 
 def tied_duration(note, clock: Clock) -> Fraction:

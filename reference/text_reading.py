@@ -10,12 +10,16 @@ Rules taken from the MusicXML 4.0 schema documentation:
   chord       starts with the preceding note that is not a chord note; "does not move the musical position".
   backup      may not leave the bar; one that does is held at the bar's start.
   grace       takes no time. cue: takes time, makes no sound. print-object="no": not shown, so not counted as playing.
-  tie         the sounding tie; tied (notation) alone does not join.
+  tie         the sounding tie; tied (notation) alone does not join. A tie out of a bar that its part leaves short is held to
+              the barline.
   pitch       as written for transposing instruments; octave-shift and clef-octave-change are already in it.
   transpose   diatonic, chromatic and octave-change from written to sounding, per staff where it has a number.
               for-part (4.0) describes a part made from a concert score and moves nothing here.
-  measure     measures of the same index are one bar in every part (partwise and timewise scores are the same music), so a bar
-              is as long as its longest part. `--parts-apart` adds up each part alone, as both libraries do.
+  measure     measures of the same index are one bar in every part (partwise and timewise scores are the same music). Where
+              parts fill a bar unevenly it is as long as its last sounding note needs, and at least the time signature if some
+              part reaches that: a second whole-bar rest in one part lengthens nothing. In an unnumbered (implicit) bar, such
+              as a pickup, only parts with notes count, since a whole-bar rest fills any bar. `--parts-apart` adds
+              up each part alone, as both libraries do, so that parts drift apart after an uneven bar.
 """
 
 from __future__ import annotations
@@ -44,18 +48,6 @@ def measures_by_part(root) -> list[list]:
     return [[column[k] for column in columns if k < len(column)] for k in range(len(columns[0]) if columns else 0)]
 
 
-def flags_of(note) -> str:
-    flags = "g" if note.find("grace") is not None else ""
-    kind = note.find("type")
-    if note.find("cue") is not None:
-        flags += "c"
-    elif kind is not None and kind.get("size") in ("cue", "grace-cue"):
-        flags += "s"
-    if note.get("print-object") == "no":
-        flags += "h"
-    return flags
-
-
 def written_key(note):
     pitch = note.find("pitch")
     if pitch is None:
@@ -74,8 +66,8 @@ class PartReader:
         self.time = None  # bar length by the time signature
 
     def bar(self, measure):
-        """([(note relative to the bar, tie, voice)], length reached) of one <measure>."""
-        heads, position, reached, chord_onset = [], Fraction(0), Fraction(0), Fraction(0)
+        """([(note relative to the bar, tie, voice)], length reached, end of the last note) of one <measure>."""
+        heads, position, reached, chord_onset, sounded = [], Fraction(0), Fraction(0), Fraction(0), Fraction(0)
         for element in measure:
             if element.tag == "attributes":
                 self.attributes(element)
@@ -92,8 +84,9 @@ class PartReader:
                     position += length
                 if element.find("rest") is None:
                     heads.append(self.head(element, chord_onset, length))
+                    sounded = max(sounded, chord_onset + length)
             reached = max(reached, position)
-        return heads, reached
+        return heads, reached, sounded
 
     def attributes(self, element):
         if element.findtext("divisions"):
@@ -124,7 +117,17 @@ class PartReader:
         kinds = {t.get("type") for t in element.findall("tie")}
         tie = "continue" if {"start", "stop"} <= kinds else next(iter(kinds & {"start", "stop"}), "")
         voice = element.findtext("voice")
-        return Note(self.index, onset, length, witness.pitch_number(key), flags_of(element)), tie, voice
+        return Note(self.index, onset, length, witness.pitch_number(key), witness.note_flags(element)), tie, voice
+
+
+def bar_length(reached: list[Fraction], sounded: list[Fraction], signature: Fraction) -> Fraction:
+    """Length of one bar from what each part fills (notes and rests), where its last note ends, and the time signature."""
+    longest = max(reached)
+    if longest == 0:
+        return signature
+    if len(set(reached)) == 1:
+        return longest
+    return max(max(sounded), min(longest, signature))
 
 
 def read(file: ScoreFile, apart: bool = False) -> Dump:
@@ -142,17 +145,23 @@ def read(file: ScoreFile, apart: bool = False) -> Dump:
         read_bars.append(bars)
     lengths = []
     for k in range(max((len(b) for b in read_bars), default=0)):
-        longest = max((bars[k][1] for bars in read_bars if k < len(bars)), default=Fraction(0))
-        lengths.append(longest or max(signatures[k], default=Fraction(4)))
-        uneven = {witness.plain(bars[k][1]) for bars in read_bars if k < len(bars)}
-        if len(uneven) > 1:
-            dump.warnings.append(f"bar index {k}: parts reach {', '.join(sorted(uneven))}")
+        here = [bars[k] for bars in read_bars if k < len(bars)]
+        implicit = any(part[k].get("implicit") == "yes" for part in parts if k < len(part))
+        if implicit and any(b[2] for b in here):
+            here = [b for b in here if b[2]]
+        lengths.append(bar_length([b[1] for b in here], [b[2] for b in here], max(signatures[k], default=Fraction(4))))
+        reached = [bars[k][1] for bars in read_bars if k < len(bars)]
+        if len(set(reached)) > 1:
+            reach = ", ".join(witness.plain(r) for r in reached)
+            dump.warnings.append(f"bar index {k}: parts reach {reach}; taken as {witness.plain(lengths[k])}")
     for index, bars in enumerate(read_bars):
         start, heads, table = Fraction(0), [], []
-        for k, (inside, reached) in enumerate(bars):
+        for k, (inside, reached, _) in enumerate(bars):
             length = reached if apart else lengths[k]
             table.append((start, length, parts[index][k].get("number") or ""))
             for note, tie, voice in inside:
+                if tie in ("start", "continue") and not note.grace and note.onset + note.duration == reached < length:
+                    note.duration += length - reached
                 note.onset += start
                 note.bar = k
                 heads.append((note, tie, voice))

@@ -121,7 +121,9 @@ def content_hash(path: Path) -> str:
 class Note:
     """One sounding note. `pitch` is a MIDI key (None: unpitched, a float: a quarter tone).
 
-    Flags: g grace, c cue (<cue/>), s cue size without <cue/>, h hidden (print-object="no").
+    Flags: g grace, c cue (<cue/>), h hidden (print-object="no"), i invisible (no notehead and no stem), s cue size without <cue/>.
+    Cue notes are silent and hidden notes are not on the page, so neither counts as playing. A note in cue size alone plays
+    (MusicXML 4.0 schema, documentation of `cue`), as an oboe cadenza in small print does.
     """
 
     part: int
@@ -133,7 +135,12 @@ class Note:
 
     @property
     def silent(self) -> bool:
-        return any(f in self.flags for f in "chs")
+        return "c" in self.flags or "h" in self.flags
+
+    @property
+    def optional(self) -> bool:
+        """Neither libraries nor standard say whether a note without notehead and stem plays: a reading may leave it out."""
+        return "i" in self.flags
 
     @property
     def grace(self) -> bool:
@@ -284,6 +291,21 @@ def part_ids(path: Path) -> list[str]:
     return [p.get("id", "") for p in root.findall("part")]
 
 
+def note_flags(note: etree._Element) -> str:
+    """The flags of one <note>, by its text."""
+    flags = "g" if note.find("grace") is not None else ""
+    kind = note.find("type")
+    if note.find("cue") is not None:
+        flags += "c"
+    elif kind is not None and kind.get("size") in ("cue", "grace-cue"):
+        flags += "s"
+    if note.get("print-object") == "no":
+        flags += "h"
+    if (note.findtext("notehead") or "").strip() == "none" and (note.findtext("stem") or "").strip() == "none":
+        flags += "i"
+    return flags
+
+
 # ---------------------------------------------------------------------------------------------------------------- runner
 
 
@@ -320,7 +342,7 @@ def dump_all(files: list[ScoreFile], library: str, read, timeout: int, redo: boo
             finally:
                 signal.alarm(0)
         dump.seconds = time.perf_counter() - start
-        seen = []
+        seen = list(dump.warnings)
         for w in caught:
             if issubclass(w.category, (DeprecationWarning, ResourceWarning)):
                 continue
