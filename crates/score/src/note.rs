@@ -81,6 +81,8 @@ bitflags! {
         const TREMOLO_START = 1 << 12;
         /// The second of a two-note tremolo.
         const TREMOLO_STOP = 1 << 13;
+        /// Shows where to touch the string for the harmonic of the note below: printed, not heard by itself.
+        const TOUCHED = 1 << 14;
     }
 }
 
@@ -223,10 +225,10 @@ impl Note {
         }
     }
 
-    /// Whether somebody plays this note: not cue-size, hidden or on an ossia staff.
+    /// Whether somebody plays this note: not cue-size, hidden, on an ossia staff or merely touched.
     #[must_use]
     pub const fn plays(&self) -> bool {
-        !self.flags.intersects(NoteFlags::CUE.union(NoteFlags::HIDDEN).union(NoteFlags::OSSIA))
+        !self.flags.intersects(NoteFlags::CUE.union(NoteFlags::HIDDEN).union(NoteFlags::OSSIA).union(NoteFlags::TOUCHED))
     }
 }
 

@@ -75,7 +75,11 @@ fn report_numbers(part: &PartReader<'_>, numbers: &[&str], context: &mut Context
 }
 
 fn and_more(count: usize) -> String {
-    if count == 0 { String::new() } else { format!(", and so in {count} later bars") }
+    match count {
+        0 => String::new(),
+        1 => ", and so in a later bar".to_owned(),
+        _ => format!(", and so in {count} later bars"),
+    }
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! Puts the parts together into one score: one list of bars for all, each as long as its longest part.
 
+use std::collections::BTreeSet;
+
 use ripieno_score::{About, Bar, Bracket, Change, ChangeKind, Crotchets, Jump, Metre, NoteFlags, Score};
 
 use super::align;
@@ -17,6 +19,7 @@ pub(super) fn assemble<'x>(
     context: &mut Context<'x, '_>,
 ) -> Score {
     align::align(&mut parts, context);
+    name_apart(&mut parts);
     for part in &mut parts {
         finish_part(part, context);
     }
@@ -40,6 +43,23 @@ pub(super) fn assemble<'x>(
     let mut score = Score { about, bars, parts, brackets };
     score.finish();
     score
+}
+
+/// Gives parts whose id is missing or used before one of their own.
+fn name_apart(parts: &mut [PartReader<'_>]) {
+    let mut used: BTreeSet<String> = parts.iter().map(|part| part.part.id.clone()).collect();
+    let mut seen = BTreeSet::new();
+    let mut next = parts.len();
+    for part in parts {
+        while part.part.id.is_empty() || seen.contains(&part.part.id) {
+            next += 1;
+            let id = format!("P{next}");
+            if used.insert(id.clone()) {
+                part.part.id = id;
+            }
+        }
+        seen.insert(part.part.id.clone());
+    }
 }
 
 /// What can be settled within a part once all of it has been read.
@@ -224,6 +244,8 @@ fn fit(part: &mut ripieno_score::Part, bars: &[Bar]) {
             rest.duration = rest.duration.min(length - rest.at);
         }
     }
+    // What is left of a rest that lay beyond the barline.
+    part.rests.retain(|rest| rest.duration.is_positive());
     for direction in &mut part.directions {
         direction.at = direction.at.min(length(direction.bar));
     }

@@ -210,7 +210,7 @@ impl<'x> PartReader<'x> {
             self.change(Some(staff), ChangeKind::Alternative(is_alternative));
         }
         if is_alternative && !was_alternative {
-            let what = format!("staff {staff} is an {kind} staff from here");
+            let what = format!("staff {staff} shows an alternative from here ({kind})");
             context.note(self.here(), "alternative-staff", what, "Its notes are kept but not counted as playing");
         }
     }

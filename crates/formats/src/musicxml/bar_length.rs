@@ -105,8 +105,9 @@ pub(super) fn report(
         // A rest for the whole bar may have any length.
         let Some(read) = part.bars.get(index).filter(|read| read.counted || read.sounded.is_positive()) else { continue };
         let at = At { part: part.label(), bar: &bar.number };
-        if read.reached < length {
-            let what = format!("the part is {} too short for its bar", lasting(length - read.reached));
+        let due = extent.metre.map_or(length, |metre| length.min(metre));
+        if read.reached < due {
+            let what = format!("the part is {} too short for its bar", lasting(due - read.reached));
             context.warn(at, "voice-too-short", what, "Silence was put there; is a note or rest missing?");
         } else if read.reached > length {
             let what = format!("voice {} is {} too long for its bar", read.longest_voice, lasting(read.reached - length));

@@ -44,6 +44,21 @@ pub(super) struct Cursor<'x> {
     pub unknown_entity: Option<String>,
 }
 
+/// Bytes after which the name of a start tag is over.
+const ENDS_NAME: [bool; 256] = table(b"></ \t\r\n");
+/// Bytes that matter between the name of a tag and its end.
+const IN_TAG: [bool; 256] = table(b"><\"'");
+
+const fn table(bytes: &[u8]) -> [bool; 256] {
+    let mut table = [false; 256];
+    let mut index = 0;
+    while index < bytes.len() {
+        table[bytes[index] as usize] = true;
+        index += 1;
+    }
+    table
+}
+
 /// What stands at a `<`.
 enum Markup<'x> {
     Start(Tag<'x>),
@@ -197,8 +212,7 @@ impl<'x> Cursor<'x> {
     fn start(&mut self) -> Option<Tag<'x>> {
         let bytes = self.input.as_bytes();
         let from = self.at + 1;
-        let length =
-            bytes.get(from..)?.iter().position(|&byte| matches!(byte, b'>' | b'/' | b' ' | b'\t' | b'\n' | b'\r' | b'<'));
+        let length = bytes.get(from..)?.iter().position(|&byte| ENDS_NAME[usize::from(byte)]);
         let Some(name_length) = length else {
             self.ended();
             return None;
@@ -235,27 +249,29 @@ impl<'x> Cursor<'x> {
         let bytes = self.input.as_bytes();
         let mut at = from;
         loop {
+            let Some(length) = bytes.get(at..).unwrap_or_default().iter().position(|&byte| IN_TAG[usize::from(byte)]) else {
+                self.ended();
+                return None;
+            };
+            at += length;
             match bytes.get(at) {
                 Some(b'>') => return Some(at),
                 Some(&quote @ (b'"' | b'\'')) => {
                     let inside = bytes.get(at + 1..).unwrap_or_default();
-                    let Some(length) = inside.iter().position(|&byte| byte == quote || byte == b'<') else {
-                        self.ended();
-                        return None;
-                    };
-                    if inside.get(length) == Some(&b'<') {
-                        self.damaged("a tag or a quoted value is not closed");
-                        return None;
+                    match inside.iter().position(|&byte| byte == quote || byte == b'<') {
+                        Some(length) if inside.get(length) == Some(&quote) => at += length + 2,
+                        Some(_) => {
+                            self.damaged("a tag or a quoted value is not closed");
+                            return None;
+                        }
+                        None => {
+                            self.ended();
+                            return None;
+                        }
                     }
-                    at += length + 2;
                 }
-                Some(b'<') => {
+                _ => {
                     self.damaged("a tag is not closed");
-                    return None;
-                }
-                Some(_) => at += 1,
-                None => {
-                    self.ended();
                     return None;
                 }
             }

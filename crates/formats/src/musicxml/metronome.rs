@@ -68,7 +68,11 @@ impl Metronome {
     pub fn kind(&self) -> Option<DirectionKind> {
         let beat = *self.beats.first()?;
         if let Some(text) = &self.per_minute {
-            let per_minute = number_in(text).filter(|&number| sensible_tempo(number))?;
+            let Some(per_minute) = number_in(text).filter(|&number| sensible_tempo(number)) else {
+                // "♩ = come prima": words, not a number.
+                let shown: String = text.chars().take(80).collect();
+                return (!text.is_empty()).then(|| DirectionKind::Words(format!("{} = {shown}", sign(beat)).into()));
+            };
             if self.hidden {
                 let crotchets_per_minute = per_minute * beat.length().to_f64();
                 return Some(DirectionKind::PlaybackTempo { crotchets_per_minute });

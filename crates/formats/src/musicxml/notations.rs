@@ -1,6 +1,6 @@
 //! `<notations>`: what is drawn around a note and tells how to play it.
 
-use ripieno_score::{Articulations, Edge, Mark, NoteFlags, Pitch, Step};
+use ripieno_score::{Articulations, Edge, Mark, NoteFlags};
 
 use super::context::Context;
 use super::dynamics;
@@ -237,24 +237,15 @@ fn tremolo(draft: &mut Draft, tag: Tag<'_>, context: &mut Context<'_, '_>) {
     }
 }
 
-/// A harmonic: natural, or the base, touching or sounding note of an artificial one.
+/// A harmonic: natural, or the base, touching or sounding note of an artificial one, which `harmonics` then puts together.
 fn harmonic(draft: &mut Draft, context: &mut Context<'_, '_>) {
     draft.flags |= NoteFlags::HARMONIC;
-    let mut role = "";
     while let Some(tag) = context.cursor.child() {
-        match tag.name() {
-            "base-pitch" => role = "base-pitch",
-            "touching-pitch" => role = "touching-pitch",
-            "sounding-pitch" => role = "sounding-pitch",
-            _ => {}
-        }
+        let name = tag.name();
         context.cursor.skip();
-    }
-    match (role, draft.head) {
-        // The pitch in the file is what is heard.
-        ("sounding-pitch", Some(ripieno_score::Head::Pitched(pitch))) => draft.marks.push(Mark::SoundingPitch(pitch)),
-        ("", _) => {}
-        (role, _) => draft.marks.push(Mark::Other(role.into())),
+        if matches!(name, "base-pitch" | "touching-pitch" | "sounding-pitch") {
+            draft.marks.push(Mark::Other(name.into()));
+        }
     }
 }
 
@@ -263,40 +254,5 @@ fn other(draft: &mut Draft, context: &mut Context<'_, '_>) {
     let text = clean(&context.cursor.text());
     if !text.is_empty() {
         draft.marks.push(Mark::Other(text.into()));
-    }
-}
-
-/// The sounding pitch of an artificial harmonic from its stopped and its touched note; `None` where it is not certain.
-///
-/// Touched a fourth above it sounds two octaves above the stopped note, a fifth a twelfth, a major third two octaves and a major
-/// third (the fourth, third and fifth partials; physics of the string, stated in the orchestration handbooks).
-pub(super) fn artificial_harmonic(stopped: Pitch, touched: Pitch) -> Option<Pitch> {
-    let steps = touched.staff_position() - stopped.staff_position();
-    let (diatonic, semitones) = match (steps, touched.semitones() - stopped.semitones()) {
-        (3, 5) => (14, 24),
-        (4, 7) => (11, 19),
-        (2, 4) => (16, 28),
-        (7, 12) => (7, 12),
-        _ => return None,
-    };
-    let position = stopped.staff_position() + diatonic;
-    let step = *Step::ALL.get(usize::try_from(position.rem_euclid(7)).ok()?)?;
-    let octave = i8::try_from(position.div_euclid(7)).ok()?;
-    let alter = stopped.semitones() + semitones - Pitch::new(step, 0, octave).semitones();
-    Some(Pitch::new(step, i8::try_from(alter).ok()?, octave))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_touched_fourth_sounds_two_octaves_above() {
-        let stopped = Pitch::new(Step::B, -1, 3);
-        let sounds = |step, alter, octave| artificial_harmonic(stopped, Pitch::new(step, alter, octave)).map(|p| p.to_string());
-        assert_eq!(sounds(Step::E, -1, 4).as_deref(), Some("Bb5"));
-        assert_eq!(sounds(Step::F, 0, 4).as_deref(), Some("F5"));
-        assert_eq!(sounds(Step::D, 0, 4).as_deref(), Some("D6"));
-        assert_eq!(sounds(Step::E, 0, 4), None);
     }
 }

@@ -157,7 +157,7 @@ impl<'x> PartReader<'x> {
                 draft.instrument = self.instrument_named(id.trim());
                 if draft.instrument.is_none() {
                     let what = format!("a note names the instrument {:?}, which the part list does not have", id.trim());
-                    self.warn(context, "unknown-instrument", what, "It was given to the instrument before");
+                    self.warn(context, "unknown-instrument", what, "It was given to the part's own instrument");
                 }
             }
             "grace" => {
@@ -361,9 +361,6 @@ impl<'x> PartReader<'x> {
             self.reach(at + length, draft.voice, Filler::Note, context);
         }
         let value = draft.value().or_else(|| value_of(length, draft.tuplet));
-        if let Some(instrument) = draft.instrument {
-            self.instrument = instrument;
-        }
         self.part.notes.push(Note {
             bar: self.bar,
             at,
@@ -373,7 +370,7 @@ impl<'x> PartReader<'x> {
             tuplet: draft.tuplet,
             voice: draft.voice,
             staff: draft.staff,
-            instrument: self.instrument,
+            instrument: draft.instrument.unwrap_or(self.instrument),
             velocity: draft.velocity,
             tremolo: draft.tremolo,
             flags: draft.flags,

@@ -177,7 +177,12 @@ impl<'x> PartReader<'x> {
     }
 
     /// Puts empty bars until the next bar read is bar `index` (a timewise file may leave a part out of a bar).
-    pub fn pad_to(&mut self, index: usize, number: &'x str) {
+    pub fn pad_to(&mut self, index: usize, number: &'x str, context: &mut Context<'x, '_>) {
+        let missing = index.saturating_sub(self.bars.len());
+        if missing > 0 {
+            let what = format!("the part is left out of {missing} of the bars before this one");
+            context.warn(At { part: self.label(), bar: number }, "bars-missing", what, "They were read as empty");
+        }
         while self.bars.len() < index {
             self.bars.push(BarRead::missing(number));
         }

@@ -163,7 +163,7 @@ impl<'x> ScoreReader<'x> {
             let Some(index) = self.find(tag, context, |part| part.bars.len() > bar) else { return };
             self.current = Some(index);
             let Some(part) = self.parts.get_mut(index) else { return };
-            part.pad_to(bar, number);
+            part.pad_to(bar, number, context);
             part.measure(number, implicit, context);
         }
         if context.cursor.fault().is_none() {

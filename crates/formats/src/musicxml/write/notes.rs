@@ -253,7 +253,7 @@ fn notations(xml: &mut Xml, note: &Note, context: &Context<'_>) {
         for mark in &marks {
             match mark {
                 Mark::Dynamic(mark) => dynamics(xml, mark),
-                Mark::Other(name) => xml.text_with("other-notation", &[("type", "single")], name),
+                Mark::Other(name) if harmonic_role(mark).is_none() => xml.text_with("other-notation", &[("type", "single")], name),
                 _ => {}
             }
         }
@@ -342,7 +342,13 @@ fn technical(xml: &mut Xml, note: &Note, marks: &[&Mark]) {
     xml.element("technical", &[], |xml| {
         bits(xml, note.articulations, &TECHNIQUES);
         if harmonic {
-            xml.empty("harmonic", &[]);
+            match marks.iter().find_map(|mark| harmonic_role(mark)) {
+                Some(role) => xml.element("harmonic", &[], |xml| {
+                    xml.empty("artificial", &[]);
+                    xml.empty(role, &[]);
+                }),
+                None => xml.empty("harmonic", &[]),
+            }
         }
         for mark in marks {
             match mark {
@@ -352,6 +358,12 @@ fn technical(xml: &mut Xml, note: &Note, marks: &[&Mark]) {
             }
         }
     });
+}
+
+/// Which note of an artificial harmonic the mark says this is.
+fn harmonic_role(mark: &Mark) -> Option<&'static str> {
+    let Mark::Other(name) = mark else { return None };
+    ["base-pitch", "touching-pitch", "sounding-pitch"].into_iter().find(|role| **name == **role)
 }
 
 fn lyrics(xml: &mut Xml, context: &Context<'_>) {
