@@ -119,9 +119,11 @@ pub(super) fn parse(token: &[u8]) -> Tandem<'_> {
 
 /// What is known to concern the look of the page alone, or other tools.
 fn rest(body: &[u8]) -> Tandem<'_> {
-    const PREFIXES: [&[u8]; 24] = [
+    const PREFIXES: [&[u8]; 35] = [
         b"tuplet", b"Xtuplet", b"brack", b"Xbrack", b"tremolo", b"Xtremolo", b"fTrem", b"tb", b"rscale", b"thru", b"strophe", b"solo",
         b"accomp", b"head", b"color", b"size", b"scale", b"Xbeam", b"rep", b"Xrep", b"above", b"below", b"centered", b"verse",
+        // As the source or the edition has it, beside what is encoded.
+        b"oclef", b"ok[", b"omet", b"oM", b"oI", b"mclef", b"mk[", b"mmet", b"mM", b"mI", b"kcancel",
     ];
     if PREFIXES.iter().any(|prefix| body.starts_with(prefix)) { Tandem::Ignored } else { Tandem::Unknown }
 }
