@@ -267,7 +267,7 @@ fn names(lexicon: &Lexicon, span: &[Token], style: Style, loose: bool) -> Vec<Ca
             if entry.words.len() != span.len() || entry.abbreviation {
                 continue;
             }
-            let rest = span[1..].iter().zip(&entry.words[1..]).map(|(token, (word, _))| likeness(token, word));
+            let mut rest = span[1..].iter().zip(&entry.words[1..]).map(|(token, (word, _))| likeness(token, word));
             if let Some(quality) = rest.try_fold(first, |least, q| Some(least.min(q?))) {
                 add(lexicon, &mut found, id, quality);
             }
