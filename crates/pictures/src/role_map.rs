@@ -113,7 +113,8 @@ data-left=\"{left}\" data-bar=\"{bar}\" font-family=\"system-ui, sans-serif\" fo
 fn ruler(out: &mut String, map: &RoleMap, layout: &Layout) {
     let bottom = layout.height - 6.0;
     // A number needs about 34 units; take the first round step that leaves as much.
-    let step = [1usize, 2, 4, 5, 10, 20, 25, 50, 100, 200, 500, 1000].into_iter().find(|&step| layout.x(step) - layout.x(0) >= 34.0);
+    let step =
+        [1usize, 2, 4, 5, 10, 20, 25, 50, 100, 200, 500, 1000].into_iter().find(|&step| layout.x(step) - layout.x(0) >= 34.0);
     let step = step.unwrap_or(2000);
     let mut free = f64::MIN;
     for (column, number) in map.bars.iter().enumerate() {
@@ -124,14 +125,21 @@ fn ruler(out: &mut String, map: &RoleMap, layout: &Layout) {
         }
         free = layout.x(column) + 30.0;
         let x = px(layout.x(column));
-        let _ = write!(out, "<path d=\"M{x} {} V{}\" stroke=\"currentColor\" stroke-opacity=\"0.16\"/>", px(TOP - 4.0), px(bottom));
-        let _ = write!(out, "<text x=\"{x}\" y=\"{}\" dx=\"2\" fill=\"currentColor\" fill-opacity=\"0.75\">{}</text>", px(TOP - 7.0), escaped(number));
+        let _ =
+            write!(out, "<path d=\"M{x} {} V{}\" stroke=\"currentColor\" stroke-opacity=\"0.16\"/>", px(TOP - 4.0), px(bottom));
+        let _ = write!(
+            out,
+            "<text x=\"{x}\" y=\"{}\" dx=\"2\" fill=\"currentColor\" fill-opacity=\"0.75\">{}</text>",
+            px(TOP - 7.0),
+            escaped(number)
+        );
     }
     let mut free = f64::MIN;
     for (column, text) in &map.headings {
         let x = layout.x(*column);
         if x >= free {
-            let _ = write!(out, "<text x=\"{}\" y=\"11\" font-weight=\"700\" fill=\"currentColor\">{}</text>", px(x), escaped(text));
+            let _ =
+                write!(out, "<text x=\"{}\" y=\"11\" font-weight=\"700\" fill=\"currentColor\">{}</text>", px(x), escaped(text));
             #[allow(clippy::cast_precision_loss)] // characters of a heading
             let width = text.chars().count() as f64 * CHARACTER;
             free = x + width + 8.0;
@@ -140,7 +148,8 @@ fn ruler(out: &mut String, map: &RoleMap, layout: &Layout) {
 }
 
 fn draw_row(out: &mut String, row: &MapRow, y: f64, layout: &Layout) {
-    let label: String = if row.label.chars().count() > 32 { row.label.chars().take(31).chain(['…']).collect() } else { row.label.clone() };
+    let label: String =
+        if row.label.chars().count() > 32 { row.label.chars().take(31).chain(['…']).collect() } else { row.label.clone() };
     let _ = write!(
         out,
         "<text x=\"{}\" y=\"{}\" text-anchor=\"end\" fill=\"currentColor\">{}</text>",
@@ -183,7 +192,11 @@ mod tests {
             bars: (1..=8).map(|n| n.to_string()).collect(),
             headings: vec![(0, "A".into()), (4, "B".into())],
             rows: vec![
-                MapRow { label: "Flute".into(), opens_group: true, cells: vec![cell(0, 4, Role::Melody), cell(4, 8, Role::Tacet)] },
+                MapRow {
+                    label: "Flute".into(),
+                    opens_group: true,
+                    cells: vec![cell(0, 4, Role::Melody), cell(4, 8, Role::Tacet)],
+                },
                 MapRow { label: "Horn".into(), opens_group: true, cells: vec![cell(2, 6, Role::Rhythm)] },
             ],
         }
