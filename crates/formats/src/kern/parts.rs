@@ -333,7 +333,9 @@ impl Building {
                 list.len() - 1
             })
         };
-        let first = place(spine.names.part.clone());
+        // The code says plainly what the printed name may say in another language.
+        let coded = instruments::name(&spine.names.code).map(str::to_owned);
+        let first = place(coded.unwrap_or_else(|| spine.names.part.clone()));
         let later: Vec<usize> = spine.later_instruments.drain(..).map(&mut place).collect();
         let mut holds: Vec<(BarIndex, ripieno_score::Crotchets, u8)> = Vec::new();
         if first > 0 {
