@@ -1,0 +1,131 @@
+//! The command as a user meets it.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)] // a test stops at the first surprise
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn ripieno(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_ripieno")).args(arguments).output().unwrap()
+}
+
+fn demo() -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml").display().to_string()
+}
+
+/// A folder of this test's own, empty.
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).unwrap();
+    folder
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+#[test]
+fn without_arguments_it_says_what_to_do_next_in_five_lines() {
+    let output = ripieno(&[]);
+    assert!(output.status.success());
+    let said = text(&output.stdout);
+    assert_eq!(said.lines().count(), 5, "{said}");
+    assert!(said.contains("ripieno study"));
+}
+
+#[test]
+fn studying_leaves_a_report_and_tables_and_the_same_bytes_each_time() {
+    let (one, two) = (folder("study-one"), folder("study-two"));
+    for out in [&one, &two] {
+        let output = ripieno(&["study", &demo(), "--out", &out.display().to_string()]);
+        assert!(output.status.success(), "{}", text(&output.stderr));
+    }
+    let mut names: Vec<_> = std::fs::read_dir(&one).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    names.sort();
+    let listed: Vec<_> = names.iter().map(|name| name.to_string_lossy().into_owned()).collect();
+    let expected =
+        ["findings.csv", "parts.csv", "presence.csv", "register.csv", "report.html", "roles.csv", "tables.json", "tutti.csv"];
+    assert_eq!(listed, expected);
+    for name in names {
+        assert_eq!(std::fs::read(one.join(&name)).unwrap(), std::fs::read(two.join(&name)).unwrap(), "{name:?}");
+    }
+    let report = std::fs::read_to_string(one.join("report.html")).unwrap();
+    let asks_the_network = ["src=\"http", "href=\"http", "url(http", "@import"].iter().any(|call| report.contains(call));
+    assert!(!asks_the_network, "the report must be self-contained");
+    assert!(report.contains("href=\"#bars-"), "figures lead to their bars");
+}
+
+#[test]
+fn notes_come_with_the_columns_of_the_documentation() {
+    let played = text(&ripieno(&["notes", &demo(), "--csv"]).stdout);
+    let written = text(&ripieno(&["notes", &demo(), "--csv", "--score-order"]).stdout);
+    let header = "file,part,part_index,bar,printed_bar,pass,onset,duration,pitch,spelling,players,dynamic";
+    assert_eq!(played.lines().next(), Some(header));
+    assert!(played.lines().count() > written.lines().count(), "the demo has a repeat");
+    let documented = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/tables.md")).unwrap();
+    for column in header.split(',') {
+        assert!(documented.contains(&format!("| `{column}` |")), "{column} is not in docs/tables.md");
+    }
+}
+
+#[test]
+fn converting_keeps_every_note() {
+    let folder = folder("convert");
+    let heard = |file: &str| {
+        let table = text(&ripieno(&["notes", file, "--csv"]).stdout);
+        table.lines().skip(1).map(|line| line.split_once(',').unwrap().1.to_owned()).collect::<Vec<_>>()
+    };
+    for ending in ["musicxml", "mxl"] {
+        let new = folder.join(format!("demo.{ending}")).display().to_string();
+        assert!(ripieno(&["convert", &demo(), &new]).status.success());
+        assert_eq!(heard(&new), heard(&demo()), "{ending}");
+    }
+}
+
+/// What cannot be read is told in one sentence with the file's name and what to do, and the command fails.
+#[test]
+fn files_that_are_no_scores_get_one_clear_sentence() {
+    let folder = folder("no-scores");
+    let cases: [(&str, &[u8], &str); 6] = [
+        ("scan.pdf", b"%PDF-1.7 ...", "page image"),
+        ("take.wav", b"RIFF\x24\x00\x00\x00WAVEfmt ", "sound recording"),
+        ("empty.mid", b"", "empty"),
+        ("letter.txt", b"Dear conductor, the parts will follow.", "not a score format"),
+        ("page.xml", b"<?xml version=\"1.0\"?><html><body/></html>", "MusicXML"),
+        ("broken.mxl", b"PK\x03\x04broken", "archive"),
+    ];
+    for (name, bytes, expected) in cases {
+        let path = folder.join(name);
+        std::fs::write(&path, bytes).unwrap();
+        let output = ripieno(&["notes", &path.display().to_string(), "--csv"]);
+        let said = text(&output.stderr);
+        assert!(!output.status.success(), "{name}");
+        let first = said.lines().next().unwrap();
+        assert!(first.starts_with(name) && first.contains(expected) && first.ends_with('.'), "{name}: {said}");
+    }
+    let missing = ripieno(&["study", "nowhere.musicxml"]);
+    assert!(text(&missing.stderr).starts_with("nowhere.musicxml: the file cannot be opened"), "{}", text(&missing.stderr));
+}
+
+#[test]
+fn strict_refuses_what_lenient_mends() {
+    let folder = folder("strict");
+    let path = folder.join("ragged.musicxml");
+    let note = |duration: u32| format!("<note><pitch><step>C</step><octave>5</octave></pitch><duration>{duration}</duration><voice>1</voice></note>");
+    let part = |id: &str, notes: &str| {
+        let attributes = "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
+        format!("<part id=\"{id}\"><measure number=\"1\">{attributes}{notes}</measure></part>")
+    };
+    let list = "<part-list><score-part id=\"P1\"><part-name>Flute</part-name></score-part><score-part id=\"P2\"><part-name>Oboe</part-name></score-part></part-list>";
+    let score = format!(
+        "<?xml version=\"1.0\"?><score-partwise version=\"4.0\">{list}{}{}</score-partwise>",
+        part("P1", &note(4)),
+        part("P2", &note(3))
+    );
+    std::fs::write(&path, score).unwrap();
+    let file = path.display().to_string();
+    let lenient = ripieno(&["notes", &file, "--csv"]);
+    assert!(lenient.status.success());
+    assert!(text(&lenient.stderr).contains("Oboe, bar 1"), "{}", text(&lenient.stderr));
+    assert!(!ripieno(&["notes", &file, "--csv", "--strict"]).status.success());
+}
