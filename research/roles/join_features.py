@@ -1,4 +1,4 @@
-import numpy as np, pickle, sys
+import numpy as np, os, pickle, sys
 meta=pickle.load(open(os.environ.get('RIPIENO_ROLES_WORK', 'target/roles')+'/meta.pkl','rb'))
 N=max(m['idx'].max() for m in meta)+1; out=None
 P=pickle.load(open(os.environ.get('RIPIENO_ROLES_WORK', 'target/roles')+'/pieces.pkl','rb'))

@@ -1,7 +1,7 @@
 import os, sys, json, time, pickle, numpy as np, torch, torch.nn.functional as Fn
 from model import *
 FAMS = np.array([0,0,0,0,1,1,1,2,3,3,3,3,3,4,5])
-HERE = os.path.dirname(os.path.abspath(__file__))
+HERE = os.environ.get('RIPIENO_ROLES_WORK', 'target/roles')
 class Data:
     def __init__(s, dev, feats='B', fam=0):
         s.feats = feats; s.fam = fam
@@ -10,7 +10,7 @@ class Data:
         s.R, s.PV, s.F, s.s3, s.le, s.hs = t('R'), t('PV'), t('F', torch.float32), t('s3'), t('le'), t('hs', torch.float32)
         
         if s.feats != 'B':
-            A = torch.from_numpy(np.load(os.environ.get('RIPIENO_ROLES_WORK', 'target/roles') + '/A.npz')['A']).to(dev).float(); s.F = torch.cat([s.F, A], 1) if s.feats == 'AB' else torch.cat([A[:, :0], A], 1)
+            A = torch.from_numpy(np.load(HERE + '/A.npz')['A']).to(dev).float(); s.F = torch.cat([s.F, A], 1) if s.feats == 'AB' else torch.cat([A[:, :0], A], 1)
         s.nf = s.F.shape[1]; s.names = list(z['names'])
     def batch(s, segs, T, pmax, rng=None, aug=0.):
         n = len(segs); P = 1; sel = []
