@@ -8,8 +8,10 @@
 
 mod bar_lines;
 mod first_cut;
+mod learned;
 mod role;
 
 pub use bar_lines::{BarLine, bar_lines};
 pub use first_cut::{Reason, RoleGrid, RoleInBar, first_cut};
+pub use learned::{Groups, RoleProbabilities, predict};
 pub use role::Role;
