@@ -37,9 +37,9 @@ pub(super) const LONGEST: f64 = 1800.0;
 const SPREAD: f64 = 2.5;
 /// The preferred period, in frames, and how wide the preference is, in octaves.
 const PREFERRED: (f64, f64) = (55.0, 0.9);
-const PREFERENCE: f64 = 0.25;
+const PREFERENCE: f64 = 0.4;
 /// Cost of a change of period, for its squared logarithm.
-const RIGIDITY: f64 = 12.0;
+const RIGIDITY: f64 = 150.0;
 /// Largest change from beat to beat.
 const MOST_CHANGE: f64 = 0.13;
 

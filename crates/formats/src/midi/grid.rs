@@ -286,7 +286,21 @@ pub(super) fn fit_ends(strikes: &mut [Strike], per_crotchet: u32) -> u32 {
         changed += u32::from(end != strike.off);
         strike.off = end.max(strike.on + 1);
     }
+    cut_at_same_key(strikes);
     changed
+}
+
+/// Ends notes where their own key is struck again.
+fn cut_at_same_key(strikes: &mut [Strike]) {
+    let mut next = [u32::MAX; 128];
+    for strike in strikes.iter_mut().rev() {
+        if let Some(again) = next.get_mut(usize::from(strike.key)) {
+            if *again > strike.on {
+                strike.off = strike.off.min(*again);
+            }
+            *again = strike.on;
+        }
+    }
 }
 
 /// The end that gives a note of about this length a plain value: a multiple of a half, quarter or eighth of the crotchet,

@@ -4,7 +4,7 @@
 use super::bars::{self, MetreChange};
 use super::beats::{self, Onset};
 use super::container::Clock;
-use super::events::{Strike, StrikeKind, Tracks, What};
+use super::events::{Fault, Strike, StrikeKind, Tracks, What};
 use super::grid::{self, FITTED, Moved, Notation, Share};
 use super::lines::{self, Line};
 use super::report::{At, Report};
@@ -56,6 +56,12 @@ pub(super) fn settle(
         let Some(strikes) = all.notes.get_mut(line.notes.clone()) else { continue };
         let changed = grid::fit_ends(strikes, timing.per_crotchet);
         strikes.sort_by_key(|strike| (strike.on, strike.off, strike.key));
+        for track in &line.tracks {
+            // Mended with the ends.
+            if let Some(track) = all.tracks.get_mut(*track) {
+                track.overlapping = Fault::default();
+            }
+        }
         if !*loose && changed > 0 {
             let what = format!("{changed} of {} notes end off the beat grid, as played or shortened ones do", share.notes);
             report.note(At::part(&line.name), "lengths-fitted", what, "Their ends were moved to the next plain value");
