@@ -17,6 +17,9 @@ use super::text::clean;
 /// Dashes share the numbering of hairpins in the score, from here on, so that the two cannot be mistaken for each other.
 const DASHES_FROM: u8 = 100;
 
+/// Spanning signs of one kind that may be open at a time; more are damage.
+const OPEN_AT_ONCE: usize = 64;
+
 /// A direction as its elements are met.
 #[derive(Default)]
 struct Draft {
@@ -237,7 +240,9 @@ impl<'x> PartReader<'x> {
                     })
                 };
                 let Some(swell) = draft.last_words().or_else(before).and_then(swell_in_words) else { return };
-                self.dashes.push(number);
+                if self.dashes.len() < OPEN_AT_ONCE {
+                    self.dashes.push(number);
+                }
                 draft.kinds.push(DirectionKind::HairpinStart { swell, number, niente: false });
             }
             Some("stop") => {
@@ -268,7 +273,6 @@ impl<'x> PartReader<'x> {
             (Some("stop"), Some(open)) => (Edge::Stop, self.octave_shifts.remove(open).1),
             _ => return,
         };
-        const OPEN_AT_ONCE: usize = 64;
         if edge == Edge::Start && self.octave_shifts.len() < OPEN_AT_ONCE {
             self.octave_shifts.push((number, octaves));
         }

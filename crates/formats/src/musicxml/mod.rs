@@ -71,8 +71,8 @@ pub fn read_compressed(file: &str, bytes: &[u8], limits: &Limits) -> Result<Read
             context.warn(At::FILE, "no-container", what, "");
         }
         if !member.others.is_empty() {
-            let what = format!("the archive holds {} more scores, which were not read: {}", member.others.len(), shown(&member.others));
-            context.note(At::FILE, "more-scores", what, "Unpack it and give them one by one; single parts of this score are not needed");
+            let what = format!("other scores in the archive were not read: {}", shown(&member.others));
+            context.note(At::FILE, "more-scores", what, "They are often the single parts of this score; if not, unpack them and give them one by one");
         }
     })
 }

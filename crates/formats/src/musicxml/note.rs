@@ -155,9 +155,9 @@ impl<'x> PartReader<'x> {
                 context.cursor.skip();
                 let id = plain(tag.attribute("id").unwrap_or_default());
                 draft.instrument = self.instrument_named(id.trim());
-                if draft.instrument.is_none() {
-                    let what = format!("a note names the instrument {:?}, which the part list does not have", id.trim());
-                    self.warn(context, "unknown-instrument", what, "It was given to the part's own instrument");
+                if draft.instrument.is_none() && !std::mem::replace(&mut self.stranger_reported, true) {
+                    let what = format!("notes name the instrument {:?}, which this part does not declare", id.trim());
+                    self.warn(context, "unknown-instrument", what, "They were given to the part's own instrument");
                 }
             }
             "grace" => {

@@ -106,6 +106,8 @@ pub(super) struct PartReader<'x> {
     pub(super) is_horn: bool,
     pub(super) low_horn_reported: bool,
     warned_divisions: bool,
+    /// Notes with an instrument of another part have been reported.
+    pub(super) stranger_reported: bool,
 }
 
 impl<'x> PartReader<'x> {
@@ -131,6 +133,7 @@ impl<'x> PartReader<'x> {
             is_horn,
             low_horn_reported: false,
             warned_divisions: false,
+            stranger_reported: false,
         }
     }
 
