@@ -13,5 +13,5 @@ mod role;
 
 pub use bar_lines::{BarLine, bar_lines};
 pub use first_cut::{Reason, RoleGrid, RoleInBar, first_cut};
-pub use learned::{Groups, RoleProbabilities, predict};
+pub use learned::{Groups, RoleProbabilities, feature_table, predict, role_features, role_logits};
 pub use role::Role;

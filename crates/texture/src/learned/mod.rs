@@ -2,10 +2,33 @@
 //!
 //! [`predict`] tells, for every part in every played bar, how likely it carries melody, rhythm and harmony - the three groups
 //! of the published annotations; a unit may carry several - and how likely it leads: carries the main melody of the bar.
+//!
+//! A small network reads 124 features of each part in each bar ([`role_features`]) and how every two parts stand to each
+//! other; it listens to all parts of the bar and to the bars around. Its training and its figures: `model/README.md`.
+
+mod company;
+mod facts;
+mod features;
+mod figure;
+mod network;
+mod piece;
+mod register;
+mod relations;
+mod table;
+mod themes;
+mod weights;
+
+use std::sync::OnceLock;
 
 use ripieno_score::{Score, Sounding};
 
-use crate::{Role, first_cut};
+use facts::PartFacts;
+use features::Features;
+use network::{ANSWERS, Input};
+use piece::Piece;
+use relations::Rolls;
+use table::TABLE;
+use weights::Model;
 
 /// Probabilities `[part][played bar]` in 0..=1; zero where the part is silent.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -38,26 +61,163 @@ impl RoleProbabilities {
     }
 }
 
-/// Predicts roles for `sounding`, which is `score` in written or played order.
+/// What unpitched percussion is taken for, which the network does not read: melody, rhythm, harmony.
+const UNPITCHED: [f32; 3] = [0.02, 0.97, 0.03];
+/// Width in bars of the smoothing of labels and of the lead.
+const SMOOTH: [f32; 2] = [0.6, 0.7];
+/// How far a label follows the second collection's habit.
+const SECOND_HABIT: f32 = 0.15;
+
+fn model() -> &'static Model {
+    static MODEL: OnceLock<Model> = OnceLock::new();
+    #[allow(clippy::expect_used)] // compiled in, and a test reads it
+    MODEL.get_or_init(|| Model::parse(include_bytes!("../../data/roles.model")).expect("the model file fits the program"))
+}
+
+/// Predicts roles for `sounding`, which is `score` in written or played order. Cost grows with the bars in which parts
+/// sound, and inside a bar with the square of their number.
 #[must_use]
 pub fn predict(score: &Score, sounding: &Sounding) -> RoleProbabilities {
-    debug_assert_eq!(score.parts.len(), sounding.notes.of_part.len());
-    let grid = first_cut(sounding);
-    let table = |roles: &[Role]| -> Vec<Vec<f32>> {
-        grid.iter()
-            .map(|bars| {
-                bars.iter()
-                    .map(|unit| if unit.role == Role::Tacet { 0.0 } else if roles.contains(&unit.role) { 0.7 } else { 0.2 })
-                    .collect()
-            })
-            .collect()
+    let model = model();
+    let piece = Piece::new(score, sounding);
+    let features = Features::new(&piece);
+    let rolls = Rolls::new(&piece);
+    let (tokens, input) = encode(model, &piece, &features, &rolls);
+    let answers = network::answer(&model.networks, &input);
+    decide(model, &piece, &features, &tokens, &input, &answers)
+}
+
+/// The table of features: name, unit, meaning.
+#[must_use]
+pub const fn feature_table() -> &'static [(&'static str, &'static str, &'static str)] {
+    TABLE
+}
+
+/// Raw features `[part][bar][feature]` as [`feature_table`] lists them, undefined ones NaN; an empty row where the part is
+/// silent.
+#[must_use]
+pub fn role_features(score: &Score, sounding: &Sounding) -> Vec<Vec<Vec<f32>>> {
+    let piece = Piece::new(score, sounding);
+    let features = Features::new(&piece);
+    let row = |part: usize, bar: usize| {
+        if features.sounds[part * features.bars() + bar] { features.row(part, bar).to_vec() } else { Vec::new() }
     };
-    let melody = table(&[Role::Melody, Role::Countermelody]);
-    RoleProbabilities {
-        lead: melody.clone(),
-        melody,
-        rhythm: table(&[Role::Rhythm, Role::Figuration, Role::Punctuation]),
-        harmony: table(&[Role::Harmony, Role::Pedal, Role::Bass]),
-        thresholds: [0.5; 3],
+    (0..features.parts()).map(|part| (0..features.bars()).map(|bar| row(part, bar)).collect()).collect()
+}
+
+/// The network's raw answers for each token, for tests against the reference: part, played bar, 3 + 16 + 1 logits.
+#[doc(hidden)]
+#[must_use]
+pub fn role_logits(score: &Score, sounding: &Sounding) -> Vec<(usize, usize, [f32; ANSWERS])> {
+    let model = model();
+    let piece = Piece::new(score, sounding);
+    let (tokens, input) = encode(model, &piece, &Features::new(&piece), &Rolls::new(&piece));
+    let answers = network::answer(&model.networks, &input);
+    tokens.into_iter().zip(answers).map(|((part, bar), answers)| (part, bar, answers)).collect()
+}
+
+/// Tokens as (part, bar), and what the network reads of them.
+fn encode(model: &Model, piece: &Piece, features: &Features, rolls: &Rolls) -> (Vec<(usize, usize)>, Input) {
+    let (parts, bars) = (piece.parts(), piece.bars());
+    let mut tokens = Vec::new();
+    let mut index = vec![None; parts * bars];
+    let mut ranges = Vec::with_capacity(bars);
+    let mut relations = Vec::with_capacity(bars);
+    for bar in 0..bars {
+        let first = tokens.len();
+        let here: Vec<usize> = (0..parts).filter(|&part| rolls.sounds(part, bar)).collect();
+        for &part in &here {
+            index[part * bars + bar] = Some(tokens.len());
+            tokens.push((part, bar));
+        }
+        ranges.push(first..tokens.len());
+        let family = |a: usize, b: usize| piece.facts[a].network_family == piece.facts[b].network_family;
+        relations.push(rolls.relations(bar, &here, family));
+    }
+    let scaled = |&(part, bar): &(usize, usize)| {
+        features.row(part, bar).iter().zip(&model.scales).map(|(&value, &(mean, deviation))| {
+            // Undefined stands in the middle; the grid of 1/64 is the one of training.
+            let value = (value - mean) / deviation;
+            if value.is_nan() { 0.0 } else { (value.clamp(-5.0, 5.0) * 64.0).round_ties_even() / 64.0 }
+        })
+    };
+    let names = |&(part, _): &(usize, usize)| {
+        let PartFacts { network_family, player, .. } = &piece.facts[part];
+        (*network_family as usize, *player)
+    };
+    let neighbours = |&(part, bar): &(usize, usize)| {
+        std::array::from_fn(|k| {
+            let other = (bar + k).checked_sub(4).filter(|&other| other < bars)?;
+            index[part * bars + other]
+        })
+    };
+    let input = Input {
+        features: tokens.iter().flat_map(scaled).collect(),
+        names: tokens.iter().map(names).collect(),
+        neighbours: tokens.iter().map(neighbours).collect(),
+        bars: ranges,
+        relations,
+    };
+    (tokens, input)
+}
+
+fn decide(
+    model: &Model,
+    piece: &Piece,
+    features: &Features,
+    tokens: &[(usize, usize)],
+    input: &Input,
+    answers: &[[f32; ANSWERS]],
+) -> RoleProbabilities {
+    let (parts, bars) = (piece.parts(), piece.bars());
+    let mut leads = vec![0.0; tokens.len()];
+    for bar in &input.bars {
+        let mut shares: Vec<f32> = answers[bar.clone()].iter().map(|answer| answer[ANSWERS - 1]).collect();
+        network::softmax(&mut shares);
+        leads[bar.clone()].iter_mut().zip(shares).for_each(|(lead, share)| *lead = share.max(f32::MIN_POSITIVE).ln());
+    }
+    let mut grids: [Vec<Vec<f32>>; 4] = std::array::from_fn(|_| vec![vec![f32::NAN; bars]; parts]);
+    for ((&(part, bar), answer), lead) in tokens.iter().zip(answers).zip(leads) {
+        for (group, grid) in grids[..3].iter_mut().enumerate() {
+            grid[part][bar] = (1.0 - SECOND_HABIT) * answer[group] + SECOND_HABIT * answer[3 + group];
+        }
+        grids[3][part][bar] = lead;
+    }
+    for (kind, grid) in grids.iter_mut().enumerate() {
+        for (part, row) in grid.iter_mut().enumerate() {
+            smooth(row, SMOOTH[usize::from(kind == 3)]);
+            for (bar, value) in row.iter_mut().enumerate() {
+                *value = match model.decisions.get(kind) {
+                    Some(_) if value.is_nan() && features.sounds[part * bars + bar] => UNPITCHED[kind],
+                    _ if value.is_nan() => 0.0,
+                    Some(&(_, slope, shift)) => sigmoid(slope * *value + shift),
+                    None => value.exp(),
+                };
+            }
+        }
+    }
+    let thresholds = model.decisions.map(|(cut, slope, shift)| sigmoid(slope * (cut / (1.0 - cut)).ln() + shift));
+    let [melody, rhythm, harmony, lead] = grids;
+    RoleProbabilities { melody, rhythm, harmony, lead, thresholds }
+}
+
+fn sigmoid(x: f32) -> f32 {
+    1.0 / (1.0 + (-x).exp())
+}
+
+/// Weighs each bar with its neighbours by a bell of `width` bars, cut at four widths; silent bars (NaN) stay and weigh nothing.
+fn smooth(row: &mut [f32], width: f32) {
+    let reach = (4.0 * width + 0.5) as usize;
+    let old = row.to_vec();
+    for (bar, value) in row.iter_mut().enumerate().filter(|(_, value)| !value.is_nan()) {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for other in bar.saturating_sub(reach)..=(bar + reach).min(old.len() - 1) {
+            if !old[other].is_nan() {
+                let weight = (-0.5 * (bar.abs_diff(other) as f32 / width).powi(2)).exp();
+                sum += weight * old[other];
+                weights += weight;
+            }
+        }
+        *value = sum / weights;
     }
 }

@@ -1,0 +1,192 @@
+//! The forward pass: attention among the parts of a bar, convolution along the bars of a part.
+
+use super::relations::RELATIONS;
+use super::weights::{Block, HEADS, Linear, Network, Norm, OUTPUTS, TAPS, WIDTH};
+
+const HEAD: usize = WIDTH / HEADS;
+/// Numbers answered for a token.
+pub(super) const ANSWERS: usize = OUTPUTS[0] + OUTPUTS[1] + OUTPUTS[2];
+
+/// What the network reads. A token is a part in a bar in which it sounds with pitch; tokens are ordered by bar, then part.
+pub(super) struct Input {
+    /// `[token * features ..]`, standardised.
+    pub features: Vec<f32>,
+    /// Family and player of each token.
+    pub names: Vec<(usize, usize)>,
+    /// Tokens of each bar.
+    pub bars: Vec<std::ops::Range<usize>>,
+    /// For each bar, pair by pair.
+    pub relations: Vec<Vec<[f32; RELATIONS]>>,
+    /// The token of the same part so many bars on: `[token][-4..=4]`.
+    pub neighbours: Vec<[Option<usize>; 9]>,
+}
+
+/// Answers `[token][ANSWERS]`, as logits: mean over the networks.
+pub(super) fn answer(networks: &[Network], input: &Input) -> Vec<[f32; ANSWERS]> {
+    let mut out = vec![[0.0; ANSWERS]; input.names.len()];
+    for network in networks {
+        for (sum, new) in out.iter_mut().zip(network.answer(input)) {
+            sum.iter_mut().zip(new).for_each(|(sum, new)| *sum += new / networks.len() as f32);
+        }
+    }
+    out
+}
+
+impl Network {
+    fn answer(&self, input: &Input) -> Vec<[f32; ANSWERS]> {
+        let count = self.mean.len();
+        let mut scaled = input.features.clone();
+        for row in scaled.chunks_exact_mut(count) {
+            for (value, (mean, deviation)) in row.iter_mut().zip(self.mean.iter().zip(&self.deviation)) {
+                *value = ((*value - mean) / deviation).clamp(-4.0, 4.0);
+            }
+        }
+        let mut x = self.input.apply(&scaled);
+        for (row, &(family, player)) in x.chunks_exact_mut(WIDTH).zip(&input.names) {
+            let family = &self.families[family * WIDTH..(family + 1) * WIDTH];
+            let player = &self.players[player * WIDTH..(player + 1) * WIDTH];
+            row.iter_mut().zip(family.iter().zip(player)).for_each(|(value, (a, b))| *value += a + b);
+        }
+        for block in &self.blocks {
+            block.run(input, &mut x);
+        }
+        let x = self.last.apply(&x);
+        let mut out = vec![[0.0; ANSWERS]; input.names.len()];
+        let mut at = 0;
+        for head in &self.heads {
+            for (row, new) in out.iter_mut().zip(head.apply(&x).chunks_exact(head.outputs)) {
+                row[at..at + head.outputs].copy_from_slice(new);
+            }
+            at += head.outputs;
+        }
+        out
+    }
+}
+
+impl Block {
+    fn run(&self, input: &Input, x: &mut [f32]) {
+        let heard = self.attend(input, &self.attention.apply(&self.norms[0].apply(x)));
+        add(x, &self.attention_out.apply(&heard));
+        add(x, &self.mix.apply(&self.along(input, &self.norms[1].apply(x))));
+        let mut wide = self.wide.apply(&self.norms[2].apply(x));
+        wide.iter_mut().for_each(|value| *value = gelu(*value));
+        add(x, &self.narrow.apply(&wide));
+    }
+
+    fn attend(&self, input: &Input, qkv: &[f32]) -> Vec<f32> {
+        let mut out = vec![0.0; input.names.len() * WIDTH];
+        let mut logits: Vec<f32> = Vec::new();
+        for (bar, relations) in input.bars.iter().zip(&input.relations) {
+            let lean = self.lean.apply(relations.as_flattened());
+            let parts = bar.len();
+            for asked in 0..parts {
+                let row = |token: usize, which: usize, head: usize| {
+                    let at = (bar.start + token) * 3 * WIDTH + which * WIDTH + head * HEAD;
+                    &qkv[at..at + HEAD]
+                };
+                for head in 0..HEADS {
+                    logits.clear();
+                    let query = row(asked, 0, head);
+                    logits.extend((0..parts).map(|other| {
+                        let product: f32 = query.iter().zip(row(other, 1, head)).map(|(q, k)| q * k).sum();
+                        product / (HEAD as f32).sqrt() + lean[(asked * parts + other) * HEADS + head]
+                    }));
+                    softmax(&mut logits);
+                    let at = (bar.start + asked) * WIDTH + head * HEAD;
+                    for (other, weight) in logits.iter().enumerate() {
+                        let value = row(other, 2, head);
+                        out[at..at + HEAD].iter_mut().zip(value).for_each(|(sum, v)| *sum += weight * v);
+                    }
+                }
+            }
+        }
+        out
+    }
+
+    fn along(&self, input: &Input, y: &[f32]) -> Vec<f32> {
+        let mut out = vec![0.0; y.len() * 2];
+        for (token, (row, neighbours)) in out.chunks_exact_mut(2 * WIDTH).zip(&input.neighbours).enumerate() {
+            let (mixed, own) = row.split_at_mut(WIDTH);
+            own.copy_from_slice(&y[token * WIDTH..(token + 1) * WIDTH]);
+            mixed.copy_from_slice(&self.taps_bias);
+            for tap in 0..TAPS {
+                // The middle tap is the bar itself, index 4 of nine.
+                if let Some(other) = neighbours[4 + tap * self.stride - 2 * self.stride] {
+                    let other = &y[other * WIDTH..(other + 1) * WIDTH];
+                    for (channel, (sum, value)) in mixed.iter_mut().zip(other).enumerate() {
+                        *sum += value * self.taps[channel * TAPS + tap];
+                    }
+                }
+            }
+            mixed.iter_mut().for_each(|value| *value = gelu(*value));
+        }
+        out
+    }
+}
+
+impl Linear {
+    /// Rows of `inputs` to rows of `outputs`; four rows at a time so that each weight is fetched once for them.
+    pub fn apply(&self, x: &[f32]) -> Vec<f32> {
+        let (inputs, outputs) = (self.inputs, self.outputs);
+        let mut out: Vec<f32> = self.bias.iter().copied().cycle().take(x.len() / inputs * outputs).collect();
+        let mut y_blocks = out.chunks_exact_mut(4 * outputs);
+        let mut x_blocks = x.chunks_exact(4 * inputs);
+        for (y, x) in y_blocks.by_ref().zip(x_blocks.by_ref()) {
+            let (y0, y) = y.split_at_mut(outputs);
+            let (y1, y) = y.split_at_mut(outputs);
+            let (y2, y3) = y.split_at_mut(outputs);
+            for (i, weights) in self.weights.chunks_exact(outputs).enumerate() {
+                let (a, b, c, d) = (x[i], x[inputs + i], x[2 * inputs + i], x[3 * inputs + i]);
+                let rows = y0.iter_mut().zip(y1.iter_mut()).zip(y2.iter_mut().zip(y3.iter_mut()));
+                for (w, ((y0, y1), (y2, y3))) in weights.iter().zip(rows) {
+                    *y0 += a * w;
+                    *y1 += b * w;
+                    *y2 += c * w;
+                    *y3 += d * w;
+                }
+            }
+        }
+        let rest = y_blocks.into_remainder().chunks_exact_mut(outputs);
+        for (y, x) in rest.zip(x_blocks.remainder().chunks_exact(inputs)) {
+            for (value, weights) in x.iter().zip(self.weights.chunks_exact(outputs)) {
+                y.iter_mut().zip(weights).for_each(|(y, w)| *y += value * w);
+            }
+        }
+        out
+    }
+}
+
+impl Norm {
+    fn apply(&self, x: &[f32]) -> Vec<f32> {
+        let mut out = x.to_vec();
+        for row in out.chunks_exact_mut(WIDTH) {
+            let mean = row.iter().sum::<f32>() / WIDTH as f32;
+            let variance = row.iter().map(|value| (value - mean) * (value - mean)).sum::<f32>() / WIDTH as f32;
+            let scale = 1.0 / (variance + 1e-5).sqrt();
+            for (value, (by, to)) in row.iter_mut().zip(self.scale.iter().zip(&self.shift)) {
+                *value = (*value - mean) * scale * by + to;
+            }
+        }
+        out
+    }
+}
+
+fn add(x: &mut [f32], y: &[f32]) {
+    x.iter_mut().zip(y).for_each(|(x, y)| *x += y);
+}
+
+pub(super) fn softmax(values: &mut [f32]) {
+    let most = values.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    values.iter_mut().for_each(|value| *value = (*value - most).exp());
+    let sum: f32 = values.iter().sum();
+    values.iter_mut().for_each(|value| *value /= sum);
+}
+
+/// Gaussian error linear unit; the error function by Abramowitz and Stegun 7.1.26, good to 1.5e-7.
+fn gelu(x: f32) -> f32 {
+    let z = (x * std::f32::consts::FRAC_1_SQRT_2).abs();
+    let t = 1.0 / (1.0 + 0.327_591_1 * z);
+    let sum = t * (0.254_829_6 + t * (-0.284_496_74 + t * (1.421_413_7 + t * (-1.453_152 + t * 1.061_405_4))));
+    let erf = (1.0 - sum * (-z * z).exp()).copysign(x);
+    0.5 * x * (1.0 + erf)
+}

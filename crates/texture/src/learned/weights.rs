@@ -1,0 +1,169 @@
+//! The model file and what it holds; its form is told in `model/README.md`.
+
+use super::table::TABLE;
+
+/// Width of the network.
+pub(super) const WIDTH: usize = 48;
+/// Attention heads.
+pub(super) const HEADS: usize = 4;
+/// Bars the convolution sees.
+pub(super) const TAPS: usize = 5;
+/// Outputs: three groups by one collection's habit, sixteen by another's, one for the lead.
+pub(super) const OUTPUTS: [usize; 3] = [3, 16, 1];
+
+/// A linear map; `weights[input * outputs + output]`.
+#[derive(Debug)]
+pub(super) struct Linear {
+    pub inputs: usize,
+    pub outputs: usize,
+    pub weights: Vec<f32>,
+    pub bias: Vec<f32>,
+}
+
+/// Scale and shift after normalising.
+#[derive(Debug)]
+pub(super) struct Norm {
+    pub scale: Vec<f32>,
+    pub shift: Vec<f32>,
+}
+
+#[derive(Debug)]
+pub(super) struct Block {
+    pub norms: [Norm; 3],
+    pub attention: Linear,
+    pub attention_out: Linear,
+    /// Relations to one lean a head.
+    pub lean: Linear,
+    pub mix: Linear,
+    pub wide: Linear,
+    pub narrow: Linear,
+    /// `[channel * TAPS + tap]`.
+    pub taps: Vec<f32>,
+    pub taps_bias: Vec<f32>,
+    /// Bars between taps.
+    pub stride: usize,
+}
+
+/// One trained network.
+#[derive(Debug)]
+pub(super) struct Network {
+    pub mean: Vec<f32>,
+    pub deviation: Vec<f32>,
+    pub input: Linear,
+    pub families: Vec<f32>,
+    pub players: Vec<f32>,
+    pub blocks: Vec<Block>,
+    pub last: Norm,
+    pub heads: Vec<Linear>,
+}
+
+/// The parsed file.
+#[derive(Debug)]
+pub(super) struct Model {
+    /// Mean and deviation of each feature.
+    pub scales: Vec<(f32, f32)>,
+    /// Cut on the raw probability, then slope and shift of the calibrating logistic: melody, rhythm, harmony.
+    pub decisions: [(f32, f32, f32); 3],
+    /// Alike networks whose answers are averaged.
+    pub networks: Vec<Network>,
+}
+
+/// Half-precision numbers, taken in order.
+struct Numbers<'a>(&'a [u8]);
+
+impl Numbers<'_> {
+    fn take(&mut self, count: usize) -> Option<Vec<f32>> {
+        let (now, rest) = self.0.split_at_checked(count * 2)?;
+        self.0 = rest;
+        Some(now.chunks_exact(2).map(|pair| half(u16::from_le_bytes([pair[0], pair[1]]))).collect())
+    }
+
+    fn linear(&mut self, outputs: usize, inputs: usize) -> Option<Linear> {
+        let rows = self.take(outputs * inputs)?;
+        let weights = (0..inputs * outputs).map(|at| rows[at % outputs * inputs + at / outputs]).collect();
+        Some(Linear { inputs, outputs, weights, bias: self.take(outputs)? })
+    }
+
+    fn norm(&mut self) -> Option<Norm> {
+        Some(Norm { scale: self.take(WIDTH)?, shift: self.take(WIDTH)? })
+    }
+
+    fn block(&mut self, stride: usize) -> Option<Block> {
+        Some(Block {
+            norms: [self.norm()?, self.norm()?, self.norm()?],
+            attention: self.linear(3 * WIDTH, WIDTH)?,
+            attention_out: self.linear(WIDTH, WIDTH)?,
+            lean: self.linear(HEADS, super::relations::RELATIONS)?,
+            mix: self.linear(WIDTH, 2 * WIDTH)?,
+            wide: self.linear(2 * WIDTH, WIDTH)?,
+            narrow: self.linear(WIDTH, 2 * WIDTH)?,
+            taps: self.take(WIDTH * TAPS)?,
+            taps_bias: self.take(WIDTH)?,
+            stride,
+        })
+    }
+
+    fn network(&mut self) -> Option<Network> {
+        let (mean, deviation) = (self.take(TABLE.len())?, self.take(TABLE.len())?);
+        let input = self.linear(WIDTH, TABLE.len())?;
+        let (families, players) = (self.take(6 * WIDTH)?, self.take(4 * WIDTH)?);
+        let blocks = vec![self.block(1)?, self.block(2)?];
+        let last = self.norm()?;
+        let heads = OUTPUTS.iter().map(|&outputs| self.linear(outputs, WIDTH)).collect::<Option<_>>()?;
+        Some(Network { mean, deviation, input, families, players, blocks, last, heads })
+    }
+}
+
+/// IEEE 754 binary16.
+fn half(bits: u16) -> f32 {
+    let sign = if bits & 0x8000 == 0 { 1.0 } else { -1.0 };
+    let (exponent, fraction) = (i32::from(bits >> 10 & 0x1f), f32::from(bits & 0x3ff));
+    sign * if exponent == 0 { fraction * 2f32.powi(-24) } else { (1.0 + fraction / 1024.0) * 2f32.powi(exponent - 15) }
+}
+
+impl Model {
+    /// Parses a model file; `None` when it is not one, or not for this table of features.
+    pub fn parse(bytes: &[u8]) -> Option<Self> {
+        let end = bytes.windows(2).position(|pair| pair == b"\n\n")?;
+        let mut lines = std::str::from_utf8(&bytes[..end]).ok()?.lines();
+        let networks: usize = lines.next()?.strip_prefix("ripieno roles 1, networks: ")?.parse().ok()?;
+        let mut decisions = [(0.0, 0.0, 0.0); 3];
+        for (decision, name) in decisions.iter_mut().zip(["melody", "rhythm", "harmony"]) {
+            let [cut, slope, shift] = numbers(lines.next()?, name)?;
+            *decision = (cut, slope, shift);
+        }
+        let scales = TABLE.iter().map(|(name, ..)| numbers(lines.next()?, name).map(|[mean, deviation]| (mean, deviation)));
+        let scales = scales.collect::<Option<_>>()?;
+        let mut rest = Numbers(&bytes[end + 2..]);
+        let networks = (0..networks).map(|_| rest.network()).collect::<Option<_>>()?;
+        (lines.next().is_none() && rest.0.is_empty()).then_some(Self { scales, decisions, networks })
+    }
+}
+
+/// The numbers of a line that begins with `name`.
+fn numbers<const N: usize>(line: &str, name: &str) -> Option<[f32; N]> {
+    let mut words = line.split(' ');
+    (words.next()? == name).then_some(())?;
+    let values: Vec<f32> = words.map(str::parse).collect::<Result<_, _>>().ok()?;
+    values.try_into().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn halves_are_ieee() {
+        // Table of examples in IEEE 754-2008, binary16 (from memory): one, minus two, largest, smallest.
+        assert_eq!([0x3c00, 0xc000, 0x7bff, 0x0001].map(half), [1.0, -2.0, 65504.0, 2f32.powi(-24)]);
+    }
+
+    #[test]
+    fn a_cut_or_longer_file_is_refused() {
+        let bytes = include_bytes!("../../data/roles.model");
+        assert!(Model::parse(bytes).is_some());
+        assert!(Model::parse(&bytes[..bytes.len() - 1]).is_none());
+        assert!(Model::parse(&[bytes.as_slice(), b"\0\0"].concat()).is_none());
+        assert!(Model::parse(b"").is_none());
+    }
+}
