@@ -3,7 +3,7 @@
 use ripieno_score::{Bar, Crotchets};
 
 use super::context::{At, Context};
-use super::part_reader::PartReader;
+use super::part_reader::{BarRead, PartReader};
 
 /// How far the parts reach in one bar.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -110,14 +110,19 @@ pub(super) fn report(
             let what = format!("the part is {} too short for its bar", lasting(due - read.reached));
             context.warn(at, "voice-too-short", what, "Silence was put there; is a note or rest missing?");
         } else if read.reached > length {
-            let what = format!("voice {} is {} too long for its bar", read.longest_voice, lasting(read.reached - length));
+            let what = format!("{} is {} too long for its bar", filler(read), lasting(read.reached - length));
             context.warn(at, "voice-too-long", what, "The rest was cut at the barline; is it counted twice?");
         } else if extent.metre.is_some_and(|metre| read.reached > metre) {
             let over = read.reached - extent.metre.unwrap_or_default();
-            let what = format!("voice {} is {} too long for its bar", read.longest_voice, lasting(over));
+            let what = format!("{} is {} too long for its bar", filler(read), lasting(over));
             context.warn(at, "voice-too-long", what, "The bar was lengthened in every part so that no note is cut");
         }
     }
+}
+
+/// What fills the bar furthest, in words.
+fn filler(read: &BarRead<'_>) -> String {
+    if read.longest_voice == 0 { "a gap between notes".to_owned() } else { format!("voice {}", read.longest_voice) }
 }
 
 fn report_irregular(bar: &Bar, extent: &Extent, around: &Around<'_>, context: &mut Context<'_, '_>) {
