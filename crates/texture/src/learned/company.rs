@@ -37,8 +37,7 @@ impl Member<'_> {
 
 pub(super) fn fill(piece: &Piece, features: &mut Features) {
     for bar in 0..piece.bars() {
-        let mut moments: Vec<i64> =
-            (0..piece.parts()).flat_map(|part| piece.cell(part, bar)).map(|attack| attack.on).collect();
+        let mut moments: Vec<i64> = (0..piece.parts()).flat_map(|part| piece.cell(part, bar)).map(|attack| attack.on).collect();
         moments.sort_unstable();
         moments.dedup();
         let members: Vec<Member<'_>> = (0..piece.parts()).filter_map(|part| member(piece, part, bar, &moments)).collect();
@@ -182,8 +181,7 @@ impl<'a> Bar<'a> {
 
     fn mates(&self, i: usize, set: &mut impl FnMut(F, f64)) {
         let me = &self.members[i];
-        let mates: Vec<usize> =
-            (0..self.members.len()).filter(|&j| j != i && self.members[j].section == me.section).collect();
+        let mates: Vec<usize> = (0..self.members.len()).filter(|&j| j != i && self.members[j].section == me.section).collect();
         if !mates.is_empty() {
             set(F::mate_dbl, flag(mates.iter().any(|&j| self.pair(i, j).doubles)));
             set(F::mate_rh, flag(mates.iter().any(|&j| self.pair(i, j).same_rhythm)));

@@ -65,8 +65,19 @@ fn family(n: &str) -> Family {
         return Family::Percussion;
     }
     let woodwind = [
-        "flute", "piccolo", "oboe", "clarinet", "bassoon", "fagott", "traverso", "english", "corno inglese", "oboi", "flauto",
-        "flauti", "d'amore",
+        "flute",
+        "piccolo",
+        "oboe",
+        "clarinet",
+        "bassoon",
+        "fagott",
+        "traverso",
+        "english",
+        "corno inglese",
+        "oboi",
+        "flauto",
+        "flauti",
+        "d'amore",
     ];
     if any(n, &woodwind) {
         return Family::Woodwind;

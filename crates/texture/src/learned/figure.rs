@@ -110,15 +110,19 @@ fn keys(piece: &Piece, bar: usize, attacks: &[Attack], mut set: impl FnMut(F, f6
     set(F::turns, mean(intervals.windows(2).map(|pair| pair[0].signum() * pair[1].signum() < 0)));
     set(
         F::arp,
-        mean(intervals.windows(2).map(|pair| {
-            pair[0].abs() > 2 && pair[1].abs() > 2 && pair[0].signum() == pair[1].signum()
-        })),
+        mean(intervals.windows(2).map(|pair| pair[0].abs() > 2 && pair[1].abs() > 2 && pair[0].signum() == pair[1].signum())),
     );
     set(F::osc, mean(line.windows(3).map(|keys| keys[2] == keys[0] && keys[1] != keys[2])));
     let (mut best, mut current, mut way) = (0, 0, 0);
     for interval in intervals {
         let steps = (1..=2).contains(&interval.abs());
-        current = if !steps { 0 } else if interval.signum() == way { current + 1 } else { 1 };
+        current = if !steps {
+            0
+        } else if interval.signum() == way {
+            current + 1
+        } else {
+            1
+        };
         way = interval.signum();
         best = best.max(current);
     }
@@ -146,11 +150,7 @@ fn fingerprint(attacks: &[Attack], start: i64, kind: usize) -> u64 {
 
 fn returns(piece: &Piece, features: &mut Features, prints: &[Vec<u64>; 3]) {
     let bars = piece.bars();
-    let lags = [
-        [F::rh_lag1, F::rh_lag2, F::rh_lag4],
-        [F::ct_lag1, F::ct_lag2, F::ct_lag4],
-        [F::pk_lag1, F::pk_lag2, F::pk_lag4],
-    ];
+    let lags = [[F::rh_lag1, F::rh_lag2, F::rh_lag4], [F::ct_lag1, F::ct_lag2, F::ct_lag4], [F::pk_lag1, F::pk_lag2, F::pk_lag4]];
     for (prints, lags) in prints.iter().zip(lags) {
         for part in 0..piece.parts() {
             let own = &prints[part * bars..(part + 1) * bars];

@@ -190,3 +190,54 @@ fn gelu(x: f32) -> f32 {
     let erf = (1.0 - sum * (-z * z).exp()).copysign(x);
     0.5 * x * (1.0 + erf)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::learned::{model, table::TABLE};
+
+    /// Against the numpy reference (`research/roles/forward.py`) on the made-up inputs of `model/fixture.py`.
+    #[test]
+    fn the_forward_pass_equals_the_reference() {
+        let (parts, bars) = (5usize, 7usize);
+        let present = |part: usize, bar: usize| !(part + bar).is_multiple_of(5);
+        let mut index = vec![None; parts * bars];
+        let mut input =
+            Input { features: Vec::new(), names: Vec::new(), bars: Vec::new(), relations: Vec::new(), neighbours: Vec::new() };
+        for bar in 0..bars {
+            let first = input.names.len();
+            for part in (0..parts).filter(|&part| present(part, bar)) {
+                index[part * bars + bar] = Some(input.names.len());
+                input.names.push((part % 6, 1 + part % 3));
+                let token = bar * parts + part;
+                let value = |column: usize| ((token * 37 + column * 101 + token * column) % 641) as f32 / 64.0 - 5.0;
+                input.features.extend((0..TABLE.len()).map(value));
+            }
+            let here = input.names.len() - first;
+            input.bars.push(first..first + here);
+            let pairs = (0..here * here).map(|pair| {
+                let (i, j) = (pair / here, pair % here);
+                std::array::from_fn(|r| ((bar * 3 + i * 5 + j * 7 + r * 11) % 16) as f32 / 16.0)
+            });
+            input.relations.push(pairs.collect());
+        }
+        for bar in 0..bars {
+            for part in (0..parts).filter(|&part| present(part, bar)) {
+                let other = |k: usize| (bar + k).checked_sub(4).filter(|&b| b < bars).and_then(|b| index[part * bars + b]);
+                input.neighbours.push(std::array::from_fn(other));
+            }
+        }
+        let answers = answer(&model().networks, &input);
+        let expected: Vec<Vec<f32>> = include_str!("../../tests/learned/logits.txt")
+            .lines()
+            .map(|line| line.split(' ').filter_map(|word| word.parse().ok()).collect())
+            .collect();
+        assert_eq!(answers.len(), expected.len());
+        for (ours, theirs) in answers.iter().zip(&expected) {
+            assert_eq!(theirs.len(), ANSWERS);
+            for (a, b) in ours.iter().zip(theirs) {
+                assert!((a - b).abs() < 1e-4, "{a} is not {b}");
+            }
+        }
+    }
+}

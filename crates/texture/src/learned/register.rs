@@ -51,12 +51,7 @@ pub(super) fn fill(piece: &Piece, features: &mut Features) {
                 let counts = |part: usize| family.is_none_or(|family| piece.facts[part].family == family);
                 (0..piece.parts()).filter(|&part| slice.keys[part].is_some() && counts(part)).count() as f64
             };
-            let here = [
-                count(None),
-                count(Some(Family::Strings)),
-                count(Some(Family::Woodwind)),
-                count(Some(Family::Brass)),
-            ];
+            let here = [count(None), count(Some(Family::Strings)), count(Some(Family::Woodwind)), count(Some(Family::Brass))];
             for part in (0..piece.parts()).filter(|&part| slice.keys[part].is_some()) {
                 time[part] += slice.length;
                 for (sum, value) in company[part].iter_mut().zip(here) {
@@ -94,10 +89,8 @@ fn slices(piece: &Piece, bar: usize) -> Vec<Slice> {
     let mut points: Vec<i64> = notes().flat_map(|note| [note.on.max(start), note.off.min(end)]).chain([start, end]).collect();
     points.sort_unstable();
     points.dedup();
-    let mut slices: Vec<Slice> = points
-        .windows(2)
-        .map(|pair| Slice { length: (pair[1] - pair[0]) as f64, keys: vec![None; piece.parts()] })
-        .collect();
+    let mut slices: Vec<Slice> =
+        points.windows(2).map(|pair| Slice { length: (pair[1] - pair[0]) as f64, keys: vec![None; piece.parts()] }).collect();
     for note in notes() {
         let from = points.partition_point(|&point| point < note.on);
         let to = points.partition_point(|&point| point < note.off.min(end));
@@ -125,13 +118,7 @@ fn pitch_classes(piece: &Piece, slices: &[Slice]) -> [f64; 12] {
 }
 
 /// The values of [`TIMED`] in one slice, for each part that sounds with pitch.
-fn heights(
-    piece: &Piece,
-    slice: &Slice,
-    weights: &[f64; 12],
-    third: f64,
-    mut tell: impl FnMut(usize, [f64; TIMED.len()]),
-) {
+fn heights(piece: &Piece, slice: &Slice, weights: &[f64; 12], third: f64, mut tell: impl FnMut(usize, [f64; TIMED.len()])) {
     let pitched: Vec<(usize, i32, i32)> = slice
         .keys
         .iter()

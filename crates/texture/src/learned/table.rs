@@ -3,7 +3,8 @@
 macro_rules! features {
     ($($name:ident $unit:literal $meaning:literal;)*) => {
         /// Which feature; the order is the model's.
-        #[allow(non_camel_case_types)] // the names are those of the model file
+        // The names are those of the model file; two columns are never filled.
+        #[allow(non_camel_case_types, dead_code)]
         #[derive(Debug, Clone, Copy, PartialEq, Eq)]
         pub(super) enum Feature { $($name),* }
 
