@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use ripieno_formats::musicxml;
+use ripieno_formats::{midi, musicxml};
 use ripieno_formats::tables::NotesTable;
 use ripieno_score::{Score, Sounding, Unroll};
 
@@ -44,6 +44,7 @@ fn writer(ending: &str) -> Option<Writer> {
     Some(match ending {
         "musicxml" | "xml" => |_, score| Ok(musicxml::write(score).into_bytes()),
         "mxl" => |_, score| musicxml::write_compressed(score),
+        "mid" | "midi" => |_, score| Ok(midi::write(score, Unroll::AsPlayed)),
         "csv" => |name, score| {
             let mut bytes = Vec::new();
             let mut table = NotesTable::new(&mut bytes)?;

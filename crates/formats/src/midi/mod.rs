@@ -14,12 +14,16 @@ mod lines;
 mod notate;
 mod reader;
 mod report;
+mod sessions;
 mod spelling;
+mod switches;
 mod table;
 mod text;
 mod timing;
 mod values;
 mod voices;
+mod write;
 
 pub use reader::read;
 pub use table::{TableNote, note_table};
+pub use write::write;

@@ -1,0 +1,206 @@
+//! Writes a Standard MIDI File of type 1 from what is heard.
+//!
+//! Track 0 holds tempo, metre, key and rehearsal marks; then one track a part. Ties are joined, transposition is undone, cue
+//! notes are silent. Ticks are the fewest a crotchet that hold every onset and length exactly, or 10 080 when that would be more
+//! than a file can say. Grace notes, which have no time of their own, are given a short one at the moment of the note they lead
+//! to. Loudness becomes velocity: the one a note came with, else twelve plus fourteen for each step of the dynamic scale, mezzo-forte where
+//! nothing is marked. Parts share channels only across ports of fifteen, percussion without pitch plays on channel 10.
+
+use midly::num::{u4, u7, u15, u24, u28};
+use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, Track, TrackEvent, TrackEventKind};
+use ripieno_instruments::catalogue;
+use ripieno_score::{
+    ChangeKind, Crotchets, DirectionKind, DynamicLevel, Metre, NoteRow, Part, PartInstrument, Score, Sounding, Unroll,
+};
+use std::num::NonZeroU32;
+
+/// Most ticks a crotchet a file can state.
+const MOST_TICKS: i64 = 32_767;
+/// Used where exact ticks would be too many: divisible by 1 to 10 but for rounding elsewhere.
+const ROUNDED_TICKS: u32 = 10_080;
+/// Channel of percussion, counted from 0.
+const DRUMS: u8 = 9;
+/// A stroke on percussion the catalogue gives no key: side stick.
+const ANY_STROKE: u8 = 37;
+/// Length of a grace note.
+const GRACE: (i64, i64) = (1, 8);
+
+/// An event at a tick; `rank` orders those of one tick: settings, then ends, then beginnings.
+struct Timed<'a> {
+    tick: u32,
+    rank: u8,
+    kind: TrackEventKind<'a>,
+}
+
+/// The score as a MIDI file.
+#[must_use]
+pub fn write(score: &Score, unroll: Unroll) -> Vec<u8> {
+    let sounding = Sounding::new(score, unroll);
+    let per_crotchet = ticks(&sounding);
+    let clock = Clock { per_crotchet };
+    let mut tracks = vec![conductor(score, &sounding, clock)];
+    let mut pitched = 0u8;
+    for (index, part) in score.parts.iter().enumerate() {
+        let drums = sounding.notes.of_part[index].clone().any(|row| sounding.notes.key[row].is_none());
+        // Sixteen channels less the drums' fifteen times over; beyond that a port more.
+        let (port, channel) = if drums { (0, DRUMS) } else { (pitched / 15, [pitched % 15, pitched % 15 + 1][usize::from(pitched % 15 >= DRUMS)]) };
+        pitched = pitched.saturating_add(u8::from(!drums));
+        tracks.push(part_track(part, index, &sounding, clock, (port, channel)));
+    }
+    let ticks = u16::try_from(per_crotchet.get()).unwrap_or(u16::MAX);
+    let smf = Smf { header: Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks))), tracks };
+    let mut bytes = Vec::new();
+    // Writing into memory cannot fail.
+    let _ = smf.write_std(&mut bytes);
+    bytes
+}
+
+#[derive(Clone, Copy)]
+struct Clock {
+    per_crotchet: NonZeroU32,
+}
+
+impl Clock {
+    fn tick(self, at: Crotchets) -> u32 {
+        u32::try_from(at.to_ticks(self.per_crotchet)).unwrap_or(0).min(u28::max_value().as_int())
+    }
+}
+
+/// The fewest ticks a crotchet that hold every onset and length.
+fn ticks(sounding: &Sounding) -> NonZeroU32 {
+    let notes = &sounding.notes;
+    let bars = sounding.bars.iter().map(|bar| bar.start);
+    // Graces of 1/8 and readers that want at least a semiquaver's worth: start from 24.
+    let mut ticks = 24i64;
+    for time in notes.onset.iter().chain(&notes.duration).copied().chain(bars) {
+        let denominator = time.denominator();
+        if ticks % denominator != 0 {
+            let (mut a, mut b) = (ticks, denominator);
+            while b != 0 {
+                (a, b) = (b, a % b);
+            }
+            ticks = ticks.saturating_mul(denominator / a);
+            if ticks > MOST_TICKS {
+                return NonZeroU32::new(ROUNDED_TICKS).unwrap_or(NonZeroU32::MIN);
+            }
+        }
+    }
+    u32::try_from(ticks).ok().and_then(NonZeroU32::new).unwrap_or(NonZeroU32::MIN)
+}
+
+/// Orders events and turns moments into distances.
+fn track(mut events: Vec<Timed<'_>>) -> Track<'_> {
+    events.sort_by_key(|event| (event.tick, event.rank));
+    let mut now = 0;
+    let mut track: Track<'_> = Vec::with_capacity(events.len() + 1);
+    for event in events {
+        track.push(TrackEvent { delta: u28::new(event.tick - now), kind: event.kind });
+        now = event.tick;
+    }
+    track.push(TrackEvent { delta: u28::new(0), kind: TrackEventKind::Meta(MetaMessage::EndOfTrack) });
+    track
+}
+
+fn meta(tick: u32, message: MetaMessage<'_>) -> Timed<'_> {
+    Timed { tick, rank: 0, kind: TrackEventKind::Meta(message) }
+}
+
+fn conductor<'a>(score: &'a Score, sounding: &Sounding, clock: Clock) -> Track<'a> {
+    let mut events = Vec::new();
+    if !sounding.tempo.assumed {
+        for (at, tempo) in sounding.tempo.changes() {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // tempi of 5 to 1200 a minute
+            let microseconds = (60_000_000.0 / tempo).round() as u32;
+            events.push(meta(clock.tick(at), MetaMessage::Tempo(u24::new(microseconds.min(u24::max_value().as_int())))));
+        }
+    }
+    let marks: Vec<_> = score.parts.iter().flat_map(|part| &part.directions).collect();
+    let keys = score.parts.iter().find(|part| !part.changes.iter().any(|c| matches!(c.kind, ChangeKind::Transposition(_))));
+    let mut metre_now: Option<&Metre> = None;
+    for played in &sounding.bars {
+        // After a jump the metre in force may be an earlier one: find what holds in this bar of the page.
+        let in_force = score.bars[..=played.bar.at()].iter().rev().find_map(|bar| bar.metre.as_ref());
+        if in_force != metre_now {
+            metre_now = in_force;
+            events.extend(in_force.and_then(signature).map(|message| meta(clock.tick(played.start), message)));
+        }
+        let changes = keys.into_iter().flat_map(|part| &part.changes).filter(|change| change.bar == played.bar && change.staff.is_none_or(|s| s == 1));
+        for change in changes {
+            if let ChangeKind::Key(key) = change.kind {
+                let fifths = key.fifths.clamp(-7, 7);
+                events.push(meta(clock.tick(played.start + change.at), MetaMessage::KeySignature(fifths, key.major == Some(false))));
+            }
+        }
+        for direction in marks.iter().filter(|direction| direction.bar == played.bar) {
+            if let DirectionKind::Rehearsal(text) = &direction.kind {
+                events.push(meta(clock.tick(played.start + direction.at), MetaMessage::Marker(text.as_bytes())));
+            }
+        }
+    }
+    track(events)
+}
+
+/// The metre as a MIDI time signature; free time and units that are no power of two have none.
+fn signature(metre: &Metre) -> Option<MetaMessage<'static>> {
+    let Metre::Measured(terms) = metre else { return None };
+    let unit = terms.iter().map(|term| term.1).max()?;
+    let beats: u16 = terms.iter().map(|(beats, own)| beats.iter().sum::<u16>() * (unit / (*own).max(1))).sum();
+    let power = u8::try_from(unit.checked_ilog2()?).ok().filter(|_| unit.is_power_of_two())?;
+    Some(MetaMessage::TimeSignature(u8::try_from(beats).ok()?, power, 24, 8))
+}
+
+fn part_track<'a>(part: &'a Part, index: usize, sounding: &Sounding, clock: Clock, (port, channel): (u8, u8)) -> Track<'a> {
+    let mut events = vec![meta(0, MetaMessage::TrackName(part.name.as_bytes()))];
+    if port > 0 {
+        events.push(meta(0, MetaMessage::MidiPort(u7::new(port.min(127)))));
+    }
+    let mut holding = None;
+    for row in sounding.notes.of_part[index].clone().map(|row| sounding.notes.row(row)) {
+        let start = clock.tick(row.onset);
+        if holding != Some(row.instrument) {
+            holding = Some(row.instrument);
+            if let Some(program) = program(part, row.instrument) {
+                let message = MidiMessage::ProgramChange { program: u7::new(program - 1) };
+                events.push(Timed { tick: start, rank: 1, kind: midi(channel, message) });
+            }
+        }
+        let length = if row.duration.is_zero() { Crotchets::new(GRACE.0, GRACE.1).unwrap_or(Crotchets::ONE) } else { row.duration };
+        let end = clock.tick(row.onset + length).max(start + 1);
+        let key = u7::new(row.key.map_or_else(|| drum(part, row.instrument), ripieno_score::MidiKey::number));
+        let vel = u7::new(velocity(part, &row));
+        events.push(Timed { tick: start, rank: 3, kind: midi(channel, MidiMessage::NoteOn { key, vel }) });
+        events.push(Timed { tick: end, rank: 2, kind: midi(channel, MidiMessage::NoteOff { key, vel: u7::new(64) }) });
+    }
+    track(events)
+}
+
+fn midi(channel: u8, message: MidiMessage) -> TrackEventKind<'static> {
+    TrackEventKind::Midi { channel: u4::new(channel.min(15)), message }
+}
+
+fn instrument(part: &Part, instrument: u8) -> Option<&PartInstrument> {
+    part.instruments.get(usize::from(instrument))
+}
+
+/// General MIDI program, 1 to 128: the file's own, else the catalogue's.
+fn program(part: &Part, holding: u8) -> Option<u8> {
+    let own = instrument(part, holding).and_then(|instrument| instrument.program);
+    own.or_else(|| catalogue().by_id(&part.instrument_id)?.program).filter(|program| (1..=128).contains(program))
+}
+
+/// Percussion key: the file's own, else the catalogue's.
+fn drum(part: &Part, holding: u8) -> u8 {
+    let own = instrument(part, holding).and_then(|instrument| instrument.drum_key);
+    own.or_else(|| catalogue().by_id(&part.instrument_id)?.drum_key).filter(|&key| key <= 127).unwrap_or(ANY_STROKE)
+}
+
+fn velocity(part: &Part, row: &NoteRow) -> u8 {
+    let own = part.notes.get(row.written as usize).map_or(0, |note| note.velocity);
+    if (1..=127).contains(&own) {
+        return own;
+    }
+    let level = row.level.unwrap_or(DynamicLevel::MEZZO_FORTE).0;
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
+    let velocity = (12.0 + 14.0 * level).round().clamp(1.0, 127.0) as u8;
+    velocity
+}
