@@ -211,12 +211,11 @@ fn smooth(row: &mut [f32], width: f32) {
     let old = row.to_vec();
     for (bar, value) in row.iter_mut().enumerate().filter(|(_, value)| !value.is_nan()) {
         let (mut sum, mut weights) = (0.0, 0.0);
-        for other in bar.saturating_sub(reach)..=(bar + reach).min(old.len() - 1) {
-            if !old[other].is_nan() {
-                let weight = (-0.5 * (bar.abs_diff(other) as f32 / width).powi(2)).exp();
-                sum += weight * old[other];
-                weights += weight;
-            }
+        let first = bar.saturating_sub(reach);
+        for (other, &logit) in old.iter().enumerate().take(bar + reach + 1).skip(first).filter(|(_, logit)| !logit.is_nan()) {
+            let weight = (-0.5 * (bar.abs_diff(other) as f32 / width).powi(2)).exp();
+            sum += weight * logit;
+            weights += weight;
         }
         *value = sum / weights;
     }
