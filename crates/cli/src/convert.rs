@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use ripieno_formats::{midi, musicxml};
 use ripieno_formats::tables::NotesTable;
+use ripieno_formats::{midi, musicxml};
 use ripieno_score::{Score, Sounding, Unroll};
 
 use crate::open::open;

@@ -4,6 +4,7 @@
 mod convert;
 mod notes;
 mod open;
+mod roles;
 mod study;
 
 use std::path::PathBuf;
@@ -32,6 +33,8 @@ enum Command {
     Study(study::StudyArguments),
     /// Print the sounding notes as a table: concert pitch, ties joined, repeats played out
     Notes(notes::NotesArguments),
+    /// Print which parts carry melody, rhythm and harmony in each bar, by the learned network
+    Roles(roles::RolesArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -56,6 +59,7 @@ fn main() -> ExitCode {
         }
         Some(Command::Study(arguments)) => study::run(&arguments),
         Some(Command::Notes(arguments)) => notes::run(&arguments),
+        Some(Command::Roles(arguments)) => roles::run(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {

@@ -111,7 +111,9 @@ fn files_that_are_no_scores_get_one_clear_sentence() {
 fn strict_refuses_what_lenient_mends() {
     let folder = folder("strict");
     let path = folder.join("ragged.musicxml");
-    let note = |duration: u32| format!("<note><pitch><step>C</step><octave>5</octave></pitch><duration>{duration}</duration><voice>1</voice></note>");
+    let note = |duration: u32| {
+        format!("<note><pitch><step>C</step><octave>5</octave></pitch><duration>{duration}</duration><voice>1</voice></note>")
+    };
     let part = |id: &str, notes: &str| {
         let attributes = "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
         format!("<part id=\"{id}\"><measure number=\"1\">{attributes}{notes}</measure></part>")

@@ -115,7 +115,8 @@ fn unrecognised(file: &str, bytes: &[u8]) -> ReadError {
         let hint = "Give the score itself, as MusicXML, MIDI or Humdrum kern";
         return ReadError::whole_file(file, "sound", "this is a sound recording, not a score", hint);
     }
-    let hint = "Ripieno reads MusicXML (.musicxml, .xml, .mxl), Standard MIDI Files (.mid) and Humdrum kern (.krn); export one of these";
+    let hint =
+        "Ripieno reads MusicXML (.musicxml, .xml, .mxl), Standard MIDI Files (.mid) and Humdrum kern (.krn); export one of these";
     ReadError::whole_file(file, "unknown-format", "this is not a score format Ripieno reads", hint)
 }
 
@@ -126,7 +127,12 @@ fn unrecognised(file: &str, bytes: &[u8]) -> ReadError {
 pub fn read_file(path: &Path, limits: &Limits) -> Result<Reading, ReadError> {
     let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
     let failed = |error: std::io::Error| {
-        ReadError::whole_file(&name, "cannot-open", format!("the file cannot be opened ({error})"), "Check the path and its permissions")
+        ReadError::whole_file(
+            &name,
+            "cannot-open",
+            format!("the file cannot be opened ({error})"),
+            "Check the path and its permissions",
+        )
     };
     let length = std::fs::metadata(path).map_err(failed)?.len();
     if length > limits.file_bytes {

@@ -28,7 +28,8 @@ pub fn recognise_parts(score: &Score) -> Vec<Recognition> {
 pub(crate) fn fill(file: &str, score: &mut Score) -> Vec<Finding> {
     let recognitions = recognise_parts(score);
     // "Soprano" beside "Soprano solo" is the choir's.
-    let solo: Vec<&str> = recognitions.iter().filter(|r| r.printed_players() == Some(1)).map(|r| r.instrument.id.as_str()).collect();
+    let solo: Vec<&str> =
+        recognitions.iter().filter(|r| r.printed_players() == Some(1)).map(|r| r.instrument.id.as_str()).collect();
     let chorus = |r: &Recognition| {
         r.instrument.family == Family::Voice && r.printed_players().is_none() && solo.contains(&r.instrument.id.as_str())
     };

@@ -5,9 +5,8 @@ use std::io::{self, Write};
 use ripieno_score::{Score, Sounding};
 
 /// Column names of the table of notes.
-pub const NOTE_COLUMNS: [&str; 12] = [
-    "file", "part", "part_index", "bar", "printed_bar", "pass", "onset", "duration", "pitch", "spelling", "players", "dynamic",
-];
+pub const NOTE_COLUMNS: [&str; 12] =
+    ["file", "part", "part_index", "bar", "printed_bar", "pass", "onset", "duration", "pitch", "spelling", "players", "dynamic"];
 
 /// Writes tables of notes, several files one below the other under one header.
 pub struct NotesTable<W: Write> {

@@ -8,7 +8,9 @@ use std::fmt::Write;
 use std::path::Path;
 
 use ripieno_formats::{Limits, kern};
-use ripieno_score::{Bar, ChangeKind, Direction, DirectionKind, DynamicMark, Edge, Head, Mark, Note, NoteFlags, Part, Score, Sounding, Unroll};
+use ripieno_score::{
+    Bar, ChangeKind, Direction, DirectionKind, DynamicMark, Edge, Head, Mark, Note, NoteFlags, Part, Score, Sounding, Unroll,
+};
 
 #[test]
 fn files_read_as_their_tables_say() {
@@ -118,8 +120,12 @@ fn show_part(out: &mut String, part: &Part) {
         let staff = change.staff.map(|staff| format!(" staff {staff}")).unwrap_or_default();
         let kind = match &change.kind {
             ChangeKind::Clef(clef) => format!("clef {:?}{} {:+}", clef.sign, clef.line, clef.octaves),
-            ChangeKind::Key(key) => format!("key {:+} {}", key.fifths, key.major.map_or("", |major| if major { "major" } else { "minor" })),
-            ChangeKind::Transposition(by) => format!("transposes {:+} steps {:+} semitones", by.total_diatonic(), by.total_chromatic()),
+            ChangeKind::Key(key) => {
+                format!("key {:+} {}", key.fifths, key.major.map_or("", |major| if major { "major" } else { "minor" }))
+            }
+            ChangeKind::Transposition(by) => {
+                format!("transposes {:+} steps {:+} semitones", by.total_diatonic(), by.total_chromatic())
+            }
             ChangeKind::Metre(metre) => format!("metre {metre}"),
             other => format!("{other:?}"),
         };
@@ -187,9 +193,13 @@ fn direction_line(direction: &Direction) -> String {
         DirectionKind::HairpinStart { swell, number, .. } => format!("{swell:?} {number} opens").to_lowercase(),
         DirectionKind::HairpinStop { number, .. } => format!("hairpin {number} closes"),
         DirectionKind::Words(text) => format!("words {text:?}"),
-        DirectionKind::Metronome { beat, per_minute, .. } => format!("metronome {}{} = {per_minute}", beat.length(), ".".repeat(beat.dots.into())),
+        DirectionKind::Metronome { beat, per_minute, .. } => {
+            format!("metronome {}{} = {per_minute}", beat.length(), ".".repeat(beat.dots.into()))
+        }
         DirectionKind::PlaybackTempo { crotchets_per_minute } => format!("tempo {crotchets_per_minute}"),
-        DirectionKind::OctaveShift { edge, octaves, number } => format!("octave shift {octaves:+} {number} {edge:?}").to_lowercase(),
+        DirectionKind::OctaveShift { edge, octaves, number } => {
+            format!("octave shift {octaves:+} {number} {edge:?}").to_lowercase()
+        }
         DirectionKind::ChordSymbol(text) => format!("chord {text:?}"),
         other => format!("{other:?}").to_lowercase(),
     }

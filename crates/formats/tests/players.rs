@@ -36,15 +36,52 @@ fn check(name: &str, expected: &[(&str, u16)]) {
 
 #[test]
 fn brahms_first_symphony_finale() {
-    check("Brahms_Op.68_4.mxl", &[("flutes", 2), ("oboes", 2), ("clarinets", 2), ("bassoons", 3), ("horns", 4), ("trumpets", 2), ("trombones", 3), ("timpani", 1)]);
+    check(
+        "Brahms_Op.68_4.mxl",
+        &[
+            ("flutes", 2),
+            ("oboes", 2),
+            ("clarinets", 2),
+            ("bassoons", 3),
+            ("horns", 4),
+            ("trumpets", 2),
+            ("trombones", 3),
+            ("timpani", 1),
+        ],
+    );
 }
 
 #[test]
 fn bruckner_fifth_symphony_first_movement() {
-    check("Bruckner_WAB.105_1.mxl", &[("flutes", 2), ("oboes", 2), ("clarinets", 2), ("bassoons", 2), ("horns", 4), ("trumpets", 3), ("trombones", 3), ("tubas", 1), ("timpani", 1)]);
+    check(
+        "Bruckner_WAB.105_1.mxl",
+        &[
+            ("flutes", 2),
+            ("oboes", 2),
+            ("clarinets", 2),
+            ("bassoons", 2),
+            ("horns", 4),
+            ("trumpets", 3),
+            ("trombones", 3),
+            ("tubas", 1),
+            ("timpani", 1),
+        ],
+    );
 }
 
 #[test]
 fn beethoven_ninth_symphony_finale() {
-    check("Beethoven_Op.125_4.mxl", &[("flutes", 3), ("oboes", 2), ("clarinets", 2), ("bassoons", 3), ("horns", 4), ("trumpets", 2), ("trombones", 3), ("timpani", 1)]);
+    check(
+        "Beethoven_Op.125_4.mxl",
+        &[
+            ("flutes", 3),
+            ("oboes", 2),
+            ("clarinets", 2),
+            ("bassoons", 3),
+            ("horns", 4),
+            ("trumpets", 2),
+            ("trombones", 3),
+            ("timpani", 1),
+        ],
+    );
 }

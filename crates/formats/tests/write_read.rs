@@ -9,9 +9,9 @@ use std::path::Path;
 use proptest::prelude::*;
 use ripieno_formats::{Limits, Severity, musicxml, read, read_file};
 use ripieno_score::{
-    Articulations, Bar, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Edge,
-    Head, Jump, Key, Mark, Metre, Note, NoteFlags, NoteValue, Part, Pitch, Rest, Score, Sounding, Step, Stem, Swell, Transposition,
-    TupletRatio, Unroll,
+    Articulations, Bar, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel,
+    DynamicMark, Edge, Head, Jump, Key, Mark, Metre, Note, NoteFlags, NoteValue, Part, Pitch, Rest, Score, Sounding, Stem, Step,
+    Swell, Transposition, TupletRatio, Unroll,
 };
 
 /// Everything the sounding view says, as text, so that a difference can be read.
@@ -20,7 +20,16 @@ fn sounding(score: &Score, unroll: Unroll, with_players: bool) -> Vec<String> {
     let mut lines: Vec<String> = view
         .bars
         .iter()
-        .map(|bar| format!("bar {} number {} pass {} at {} for {}", bar.bar.0, score.bars[bar.bar.at()].number, bar.pass, bar.start, bar.length))
+        .map(|bar| {
+            format!(
+                "bar {} number {} pass {} at {} for {}",
+                bar.bar.0,
+                score.bars[bar.bar.at()].number,
+                bar.pass,
+                bar.start,
+                bar.length
+            )
+        })
         .collect();
     let mut notes: Vec<String> = view
         .notes
@@ -52,7 +61,12 @@ fn round_trip(score: &Score, with_players: bool) -> Score {
     for unroll in [Unroll::AsWritten, Unroll::AsPlayed] {
         let (before, after) = (sounding(score, unroll, with_players), sounding(&back.score, unroll, with_players));
         let difference = before.iter().zip(&after).find(|(before, after)| before != after);
-        assert!(before == after, "{unroll:?}: {} lines, {} read back; first difference {difference:?}\n{xml}", before.len(), after.len());
+        assert!(
+            before == after,
+            "{unroll:?}: {} lines, {} read back; first difference {difference:?}\n{xml}",
+            before.len(),
+            after.len()
+        );
     }
     back.score
 }
@@ -203,7 +217,12 @@ fn invent_repeats(dice: &mut Dice, bars: &mut [Bar]) {
 fn invent_part(dice: &mut Dice, bars: &[Bar], index: u64) -> Part {
     let names = ["Violin I", "Clarinet in B♭", "Timpani", "Piano", "Horn in F", "Triangle", "Voice"];
     let name = dice.one_of(&names);
-    let mut part = Part { id: format!("P{}", index + 1), name: name.to_owned(), staves: if name == "Piano" { 2 } else { 1 }, ..Part::default() };
+    let mut part = Part {
+        id: format!("P{}", index + 1),
+        name: name.to_owned(),
+        staves: if name == "Piano" { 2 } else { 1 },
+        ..Part::default()
+    };
     let change = |part: &mut Part, bar, at, staff, kind| part.changes.push(Change { bar: BarIndex(bar), at, staff, kind });
     let percussion = name == "Triangle";
     let by = match name {
@@ -216,7 +235,11 @@ fn invent_part(dice: &mut Dice, bars: &[Bar], index: u64) -> Part {
     }
     for staff in 1..=part.staves {
         let clef = dice.one_of(&[(ClefSign::G, 2, 0), (ClefSign::F, 4, 0), (ClefSign::C, 3, 0), (ClefSign::G, 2, -1)]);
-        let clef = if percussion { Clef { sign: ClefSign::Percussion, line: 0, octaves: 0 } } else { Clef { sign: clef.0, line: clef.1, octaves: clef.2 } };
+        let clef = if percussion {
+            Clef { sign: ClefSign::Percussion, line: 0, octaves: 0 }
+        } else {
+            Clef { sign: clef.0, line: clef.1, octaves: clef.2 }
+        };
         let of_staff = (part.staves > 1).then_some(staff);
         change(&mut part, 0, Crotchets::ZERO, of_staff, ChangeKind::Clef(clef));
     }
@@ -265,11 +288,8 @@ fn invent_voice(dice: &mut Dice, part: &mut Part, bar: &Bar, (number, staff, voi
             return;
         }
         let triplet = left >= Crotchets::ONE && dice.once_in(5);
-        let (count, length, tuplet) = if triplet {
-            (3, ratio(1, 3), Some(TupletRatio { actual: 3, normal: 2 }))
-        } else {
-            (1, dice.one_of(&fitting), None)
-        };
+        let (count, length, tuplet) =
+            if triplet { (3, ratio(1, 3), Some(TupletRatio { actual: 3, normal: 2 })) } else { (1, dice.one_of(&fitting), None) };
         for _ in 0..count {
             let value = if triplet { Some(NoteValue { halvings: 3, dots: 0 }) } else { NoteValue::of_length(length, 2) };
             let rest = dice.once_in(5);
@@ -298,7 +318,13 @@ fn invent_voice(dice: &mut Dice, part: &mut Part, bar: &Bar, (number, staff, voi
 type Place = (u32, u8, u16, Crotchets);
 type Length = (Crotchets, Option<NoteValue>, Option<TupletRatio>);
 
-fn invent_chord(dice: &mut Dice, part: &mut Part, (bar, staff, voice, at): Place, (duration, value, tuplet): Length, percussion: bool) {
+fn invent_chord(
+    dice: &mut Dice,
+    part: &mut Part,
+    (bar, staff, voice, at): Place,
+    (duration, value, tuplet): Length,
+    percussion: bool,
+) {
     let note = |head, duration, value, tuplet, flags, stem| Note {
         bar: BarIndex(bar),
         at,
@@ -379,7 +405,9 @@ fn invent_directions(dice: &mut Dice, part: &mut Part, bar: &Bar, number: u32, s
             direct(bar.length, DirectionKind::HairpinStop { number: 1, niente: false });
         }
         4 => direct(at, DirectionKind::Words("dolce & <calm>".into())),
-        5 if staff == 1 => direct(at, DirectionKind::Metronome { beat: NoteValue { halvings: 2, dots: 1 }, per_minute: 66.0, text: None }),
+        5 if staff == 1 => {
+            direct(at, DirectionKind::Metronome { beat: NoteValue { halvings: 2, dots: 1 }, per_minute: 66.0, text: None })
+        }
         6 if staff == 1 => direct(at, DirectionKind::PlaybackTempo { crotchets_per_minute: 92.5 }),
         7 => direct(at, DirectionKind::Rehearsal("A".into())),
         _ => {}

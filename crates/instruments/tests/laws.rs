@@ -217,7 +217,7 @@ fn every_reason_is_one_sentence() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(512))]
+    #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// Any text at all is survived, and read the same twice.
     #[test]

@@ -1,10 +1,11 @@
 //! Who does what.
 //!
 //! From the sounding view of a score this crate tells, for every part in every bar, which [`Role`] it plays and why.
-//! It counts nothing (that is practice) and knows nothing of instruments: a role is heard, whoever plays it.
+//! It counts nothing (that is practice).
 //!
-//! The present reading is a first cut by position and manner - highest line, its doublings, lowest line, held notes,
-//! repeated notes - and says so in every reason. It needs no training and is right where the texture is plain.
+//! Two readings stand side by side until they become one: [`first_cut`], by position and manner - highest line, its
+//! doublings, lowest line, held notes, repeated notes - with a reason for each role; and [`predict`], learned from annotated
+//! scores, which tells melody, rhythm and harmony apart with a probability but gives no reasons yet.
 
 mod bar_lines;
 mod first_cut;

@@ -106,7 +106,13 @@ mod tests {
     #[test]
     fn a_movement_of_a_larger_work() {
         let mut records = Records::default();
-        for line in ["!!!COM: Palestrina, Giovanni", "!!!OPR: Missa brevis", "!!!OTL@@LAT: Agnus", "!!!OTL: second title", "!!!COM2: Other"] {
+        for line in [
+            "!!!COM: Palestrina, Giovanni",
+            "!!!OPR: Missa brevis",
+            "!!!OTL@@LAT: Agnus",
+            "!!!OTL: second title",
+            "!!!COM2: Other",
+        ] {
             let (code, value) = split(line.as_bytes()).unwrap();
             records.add(code, value);
         }

@@ -202,7 +202,8 @@ mod tests {
         let mut starts = vec![false; list.len()];
         starts[0] = true;
         number(&mut list, &starts);
-        let shown: Vec<String> = list.iter().map(|bar| format!("{}{}", bar.number, if bar.uncounted { "-" } else { "" })).collect();
+        let shown: Vec<String> =
+            list.iter().map(|bar| format!("{}{}", bar.number, if bar.uncounted { "-" } else { "" })).collect();
         shown.join(" ")
     }
 

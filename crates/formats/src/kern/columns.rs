@@ -121,7 +121,8 @@ fn join(columns: &[Column], paths: &[Path], joins: impl Fn(&Column, &Column) -> 
                 let first = i;
                 while let Some(other) = columns.get(i + 1).filter(|other| path(i + 1) == Path::Join && joins(column, other)) {
                     if other.until > joined.until {
-                        (joined.until, joined.onset, joined.last, joined.last_rest) = (other.until, other.onset, other.last, other.last_rest);
+                        (joined.until, joined.onset, joined.last, joined.last_rest) =
+                            (other.until, other.onset, other.last, other.last_rest);
                     }
                     i += 1;
                 }
@@ -153,7 +154,8 @@ mod tests {
 
     /// Spines as letters, sub-spines with their layer: `a0 a1 b0`.
     fn after(columns: &str, paths: &str, width: Option<usize>) -> String {
-        let mut list: Vec<Column> = columns.bytes().map(|byte| Column::new(Some(usize::from(byte - b'a')), Crotchets::ZERO)).collect();
+        let mut list: Vec<Column> =
+            columns.bytes().map(|byte| Column::new(Some(usize::from(byte - b'a')), Crotchets::ZERO)).collect();
         number_layers(&mut list);
         let paths: Vec<Path> = paths.split(' ').map(|path| Path::of(path.as_bytes())).collect();
         let (columns, faults) = carry_out(list, &paths, width, 16);

@@ -77,7 +77,8 @@ fn reciprocal(n: u32, m: u32, dots: u8) -> Option<Recip> {
     // The shape is the shortest power of two that is not shorter than the note; the tuplet makes up the difference.
     let (wide_n, wide_m) = (u64::from(n), u64::from(m));
     let fits = |halvings: i8| {
-        let (up, down) = if halvings >= 0 { (0, u32::from(halvings.unsigned_abs())) } else { (u32::from(halvings.unsigned_abs()), 0) };
+        let (up, down) =
+            if halvings >= 0 { (0, u32::from(halvings.unsigned_abs())) } else { (u32::from(halvings.unsigned_abs()), 0) };
         (wide_n << up >= wide_m << down).then_some((wide_n << up, wide_m << down))
     };
     let shape = (-3i8..=10).rev().find_map(|halvings| fits(halvings).map(|ratio| (halvings, ratio)));

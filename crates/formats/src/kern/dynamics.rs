@@ -66,7 +66,9 @@ fn of_mark(mark: &str) -> DynamicMark {
     let head = mark.get(..tail).unwrap_or_default();
     match after {
         Some(level) if last == 'p' && head.contains('f') => DynamicMark::AttackThen(mark.into(), level),
-        Some(level) if last == 'f' && head.chars().all(|c| c == 'p') && !head.is_empty() => DynamicMark::AttackThen(mark.into(), level),
+        Some(level) if last == 'f' && head.chars().all(|c| c == 'p') && !head.is_empty() => {
+            DynamicMark::AttackThen(mark.into(), level)
+        }
         _ if mark.contains('f') && mark.chars().all(|c| "sfzr".contains(c)) => DynamicMark::Attack(mark.into()),
         _ => DynamicMark::Other(mark.into()),
     }

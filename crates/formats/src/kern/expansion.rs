@@ -254,7 +254,8 @@ mod tests {
     fn signs(sections: u8, list: &str) -> String {
         let bars: Vec<Bar> = (0..sections).map(|i| Bar::new("", Crotchets::whole(i64::from(i)), Crotchets::ONE)).collect();
         let labels = (0..sections).map(|i| (Crotchets::whole(i64::from(i)), char::from(b'A' + i).to_string())).collect();
-        let piece = Piece { labels, list: list.split(',').map(str::to_owned).collect(), end: Crotchets::whole(i64::from(sections)) };
+        let piece =
+            Piece { labels, list: list.split(',').map(str::to_owned).collect(), end: Crotchets::whole(i64::from(sections)) };
         let bars = match piece.signs(&bars) {
             Ok(Some(bars)) => bars,
             Ok(None) => return "as printed".to_owned(),

@@ -3,7 +3,8 @@
 use std::collections::HashMap;
 
 use ripieno_score::{
-    About, Bar, BarIndex, Bracket, Change, ChangeKind, Crotchets, Direction, DirectionKind, Metre, Note, NoteFlags, NoteValue, Part, Rest, Score,
+    About, Bar, BarIndex, Bracket, Change, ChangeKind, Crotchets, Direction, DirectionKind, Metre, Note, NoteFlags, NoteValue,
+    Part, Rest, Score,
 };
 
 use super::bars;
@@ -33,7 +34,9 @@ impl Assembly {
         place_metres(&mut bars, &mut parts, section_starts);
         bars::number(&mut bars, section_starts);
         let mut report = |severity, code, part: Option<&Part>, bar: &Bar, what: String, hint: &str| {
-            let part = part.map(|part| if part.name.is_empty() { format!("part {}", part.id.trim_start_matches('P')) } else { part.name.clone() });
+            let part = part.map(|part| {
+                if part.name.is_empty() { format!("part {}", part.id.trim_start_matches('P')) } else { part.name.clone() }
+            });
             let place = Place { file: file.to_owned(), part, bar: Some(bar.number.to_string()), line: None };
             findings.push(Finding { severity, code, place, what, hint: hint.to_owned() });
         };
@@ -63,13 +66,15 @@ impl Assembly {
                 }
             }
         }
-        let transposed = parts.iter().any(|part| part.changes.iter().any(|change| matches!(change.kind, ChangeKind::Transposition(_))));
+        let transposed =
+            parts.iter().any(|part| part.changes.iter().any(|change| matches!(change.kind, ChangeKind::Transposition(_))));
         let about = About { concert_pitch: !transposed, ..about };
         let brackets = brackets(decoration, &staff_numbers);
         let mut score = Score { about, bars, parts, brackets };
-        let metronomes = self.metronomes.into_iter().map(|(at, beat, per_minute)| {
-            (at, DirectionKind::Metronome { beat, per_minute, text: None })
-        });
+        let metronomes = self
+            .metronomes
+            .into_iter()
+            .map(|(at, beat, per_minute)| (at, DirectionKind::Metronome { beat, per_minute, text: None }));
         let words = self.words.into_iter().map(|(at, words)| (at, DirectionKind::Words(words.into())));
         let fermatas = self.fermatas.into_iter().map(|at| (at, DirectionKind::Other("fermata over the barline".into())));
         let mut tempi = self.tempi;
@@ -187,7 +192,8 @@ fn uneven_bars<'a>(bars: &'a [Bar], section_starts: &[bool]) -> Vec<(&'a Bar, St
 
 /// Divides notes and rests that reach beyond their bar. The bars where that happened; `None` when it makes too many notes.
 fn divide(part: &mut Part, bars: &[Bar], room: &mut usize) -> Option<Vec<BarIndex>> {
-    let beyond = |bar: BarIndex, at: Crotchets, duration: Crotchets| bars.get(bar.at()).is_some_and(|bar| at + duration > bar.length);
+    let beyond =
+        |bar: BarIndex, at: Crotchets, duration: Crotchets| bars.get(bar.at()).is_some_and(|bar| at + duration > bar.length);
     let mut places = Vec::new();
     for index in 0..part.notes.len() {
         let Some(note) = part.notes.get(index) else { break };

@@ -11,7 +11,21 @@ pub(super) fn name(code: &str) -> Option<&'static str> {
 pub(super) fn has_several_staves(code: &str) -> bool {
     matches!(
         code,
-        "accor" | "arpa" | "caril" | "cemba" | "clavi" | "clest" | "forte" | "hammd" | "marim" | "organ" | "piano" | "porta" | "reedo" | "rhode" | "synth"
+        "accor"
+            | "arpa"
+            | "caril"
+            | "cemba"
+            | "clavi"
+            | "clest"
+            | "forte"
+            | "hammd"
+            | "marim"
+            | "organ"
+            | "piano"
+            | "porta"
+            | "reedo"
+            | "rhode"
+            | "synth"
     )
 }
 

@@ -65,8 +65,12 @@ impl Assembly {
         let mut after = 0;
         let mut spines: Vec<Option<Spine<'_>>> = spines.into_iter().map(Some).collect();
         for group in groups {
-            let members: Vec<(u8, Spine<'_>)> =
-                group.spines.iter().zip(&group.staves).filter_map(|(&index, &staff)| Some((staff, spines.get_mut(index)?.take()?))).collect();
+            let members: Vec<(u8, Spine<'_>)> = group
+                .spines
+                .iter()
+                .zip(&group.staves)
+                .filter_map(|(&index, &staff)| Some((staff, spines.get_mut(index)?.take()?)))
+                .collect();
             let Some((_, top)) = members.first() else { continue };
             let name = top.names.part.clone();
             let count = seen.entry(name.clone()).or_default();
@@ -152,7 +156,8 @@ fn continues_keyboard(spines: &[Spine<'_>], order: &[usize], position: usize, ab
     let Some(above) = above else { return false };
     let spine = &spines[order[position]];
     let alike = |other: &Spine<'_>| {
-        let keyboard = instruments::has_several_staves(&spine.names.code) || (spine.names.class == "klav" && spine.names.code.is_empty());
+        let keyboard =
+            instruments::has_several_staves(&spine.names.code) || (spine.names.class == "klav" && spine.names.code.is_empty());
         let names = [&spine.names.name, &other.names.name];
         keyboard
             && spine.part.is_none()
@@ -172,7 +177,9 @@ fn attach(spines: &mut [Spine<'_>]) {
     let mut verses: BTreeMap<usize, u8> = BTreeMap::new();
     for index in 0..spines.len() {
         let targets = targets(spines, index);
-        let Some(spine) = spines.get_mut(index).filter(|spine| !matches!(spine.holds, Holds::Notes | Holds::Other)) else { continue };
+        let Some(spine) = spines.get_mut(index).filter(|spine| !matches!(spine.holds, Holds::Notes | Holds::Other)) else {
+            continue;
+        };
         let (words, dynamics) = (std::mem::take(&mut spine.words), std::mem::take(&mut spine.dynamics));
         let (directions, spans) = (std::mem::take(&mut spine.directions), std::mem::take(&mut spine.time_spans));
         let (holds, layers) = (spine.holds, u8::try_from(spine.layers).unwrap_or(u8::MAX));
@@ -228,7 +235,8 @@ fn targets(spines: &[Spine<'_>], index: usize) -> Vec<usize> {
         return chosen;
     }
     if spine.part.is_some()
-        && let Some(other) = (0..spines.len()).rev().filter(notes).find(|&other| spines.get(other).is_some_and(|other| other.part == spine.part))
+        && let Some(other) =
+            (0..spines.len()).rev().filter(notes).find(|&other| spines.get(other).is_some_and(|other| other.part == spine.part))
     {
         return vec![other];
     }
@@ -252,8 +260,16 @@ fn sing(spine: &mut Spine<'_>, words: &[(Moment, u16, &[u8])], verse: u8) {
             continue;
         }
         let first = spine.notes.partition_point(|note| (note.bar, note.at) < (moment.bar, moment.at));
-        let here = spine.notes.iter().enumerate().skip(first).take(MOST_AT_ONCE).take_while(|(_, note)| (note.bar, note.at) == (moment.bar, moment.at));
-        let sung = here.filter(|(_, note)| !note.flags.intersects(NoteFlags::GRACE | NoteFlags::CHORD)).min_by_key(|(_, note)| note.voice);
+        let here = spine
+            .notes
+            .iter()
+            .enumerate()
+            .skip(first)
+            .take(MOST_AT_ONCE)
+            .take_while(|(_, note)| (note.bar, note.at) == (moment.bar, moment.at));
+        let sung = here
+            .filter(|(_, note)| !note.flags.intersects(NoteFlags::GRACE | NoteFlags::CHORD))
+            .min_by_key(|(_, note)| note.voice);
         let Some(index) = sung.and_then(|(index, _)| u32::try_from(index).ok()) else { continue };
         let verse = verse.saturating_add(u8::try_from(*layer).unwrap_or(u8::MAX)).saturating_add(1);
         spine.marks.push((index, Mark::Lyric { verse, text: bare.into(), hyphen: syllable.ends_with('-') }));
@@ -282,9 +298,11 @@ impl Building {
             self.staff_numbers.extend(spine.staves.iter().copied());
             staff_count = staff_count.max(staff.saturating_add(1));
             let offset = u32::try_from(self.part.notes.len()).unwrap_or(u32::MAX);
-            let moment = |note: u32| spine.notes.get(note as usize).map(|note| Moment { bar: note.bar, at: note.at }).unwrap_or_default();
+            let moment =
+                |note: u32| spine.notes.get(note as usize).map(|note| Moment { bar: note.bar, at: note.at }).unwrap_or_default();
             slurs.extend(spine.note_spans.iter().map(|span| {
-                let moved = NoteSpan { start: span.start.saturating_add(offset), stop: span.stop.saturating_add(offset), ..*span };
+                let moved =
+                    NoteSpan { start: span.start.saturating_add(offset), stop: span.stop.saturating_add(offset), ..*span };
                 (moment(span.start), moment(span.stop), moved)
             }));
             stretches.extend(spine.time_spans.iter().map(|span| (staff.saturating_add(1), *span)));

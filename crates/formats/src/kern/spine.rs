@@ -1,8 +1,8 @@
 //! What has been gathered from one spine: a column of the file with all it splits into.
 
 use ripieno_score::{
-    Articulations, BarIndex, Beam, Beams, Change, ChangeKind, Crotchets, Direction, DirectionKind, DynamicMark, Head, Key, Mark, Note,
-    NoteFlags, Pitch, Rest, Swell, Transposition,
+    Articulations, BarIndex, Beam, Beams, Change, ChangeKind, Crotchets, Direction, DirectionKind, DynamicMark, Head, Key, Mark,
+    Note, NoteFlags, Pitch, Rest, Swell, Transposition,
 };
 
 use super::token::{Grace, Kind, Sign, Sub};
@@ -211,7 +211,13 @@ impl Spine<'_> {
         // Moving up by an interval moves the signature along the circle of fifths.
         let by = self.to_written.total_chromatic() * 7 - self.to_written.total_diatonic() * 12;
         let written = i32::from(fifths) + by;
-        let written = if written > 7 { written - 12 } else if written < -7 { written + 12 } else { written };
+        let written = if written > 7 {
+            written - 12
+        } else if written < -7 {
+            written + 12
+        } else {
+            written
+        };
         let fifths = i8::try_from(written).unwrap_or(fifths);
         match self.key_at(at) {
             Some(key) => *key = Key { fifths, major: major.or(key.major) },
@@ -301,7 +307,9 @@ impl Spine<'_> {
                 return many.then_some(Unmatched::SlurStart);
             }
             Sign::SlurClose(level) => {
-                let Some(place) = self.slurs.iter().rposition(|(open, _)| *open == level) else { return Some(Unmatched::SlurEnd) };
+                let Some(place) = self.slurs.iter().rposition(|(open, _)| *open == level) else {
+                    return Some(Unmatched::SlurEnd);
+                };
                 let (_, start) = self.slurs.remove(place);
                 self.note_spans.push(NoteSpan { glissando: false, start, stop: index });
                 return None;

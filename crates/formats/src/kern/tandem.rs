@@ -10,9 +10,15 @@ use ripieno_score::{Clef, ClefSign, Metre, Transposition};
 pub(super) enum Tandem<'a> {
     Clef(Clef),
     /// Sharps (positive) or flats of a signature; whether they are in the usual order.
-    Signature { fifths: i8, usual: bool },
+    Signature {
+        fifths: i8,
+        usual: bool,
+    },
     /// A key by name: the mode where it is major or minor, and the text.
-    Key { major: Option<bool>, name: &'a [u8] },
+    Key {
+        major: Option<bool>,
+        name: &'a [u8],
+    },
     Metre(Metre),
     /// Crotchets a minute.
     Tempo(f64),
@@ -33,10 +39,18 @@ pub(super) enum Tandem<'a> {
     Part(u16),
     Label(&'a [u8]),
     /// A playing order: its name, empty for the usual one, and its section labels.
-    Expansion { variant: &'a [u8], labels: Vec<&'a [u8]> },
+    Expansion {
+        variant: &'a [u8],
+        labels: Vec<&'a [u8]>,
+    },
     /// Notes stand this many octaves lower on the page than they sound.
-    OctaveShift { octaves: i8, open: bool },
-    Pedal { down: bool },
+    OctaveShift {
+        octaves: i8,
+        open: bool,
+    },
+    Pedal {
+        down: bool,
+    },
     Cue(bool),
     Ossia(bool),
     /// A strophe begins in this spine.
@@ -120,10 +134,42 @@ pub(super) fn parse(token: &[u8]) -> Tandem<'_> {
 /// What is known to concern the look of the page alone, or other tools.
 fn rest(body: &[u8]) -> Tandem<'_> {
     const PREFIXES: [&[u8]; 35] = [
-        b"tuplet", b"Xtuplet", b"brack", b"Xbrack", b"tremolo", b"Xtremolo", b"fTrem", b"tb", b"rscale", b"thru", b"strophe", b"solo",
-        b"accomp", b"head", b"color", b"size", b"scale", b"Xbeam", b"rep", b"Xrep", b"above", b"below", b"centered", b"verse",
+        b"tuplet",
+        b"Xtuplet",
+        b"brack",
+        b"Xbrack",
+        b"tremolo",
+        b"Xtremolo",
+        b"fTrem",
+        b"tb",
+        b"rscale",
+        b"thru",
+        b"strophe",
+        b"solo",
+        b"accomp",
+        b"head",
+        b"color",
+        b"size",
+        b"scale",
+        b"Xbeam",
+        b"rep",
+        b"Xrep",
+        b"above",
+        b"below",
+        b"centered",
+        b"verse",
         // As the source or the edition has it, beside what is encoded.
-        b"oclef", b"ok[", b"omet", b"oM", b"oI", b"mclef", b"mk[", b"mmet", b"mM", b"mI", b"kcancel",
+        b"oclef",
+        b"ok[",
+        b"omet",
+        b"oM",
+        b"oI",
+        b"mclef",
+        b"mk[",
+        b"mmet",
+        b"mM",
+        b"mI",
+        b"kcancel",
     ];
     if PREFIXES.iter().any(|prefix| body.starts_with(prefix)) { Tandem::Ignored } else { Tandem::Unknown }
 }
@@ -312,7 +358,9 @@ mod tests {
     #[test]
     fn transpositions_lead_from_sounding_to_printed() {
         // verovio Humdrum documentation, "transposing parts": a clarinet in B flat is *ITrd1c2, a horn in F *ITrd4c7.
-        let by = |diatonic, chromatic, octaves| Tandem::Transposition(Transposition { chromatic, diatonic, octaves, doubled_below: false });
+        let by = |diatonic, chromatic, octaves| {
+            Tandem::Transposition(Transposition { chromatic, diatonic, octaves, doubled_below: false })
+        };
         assert_eq!(parse(b"*ITrd1c2"), by(1, 2, 0));
         assert_eq!(parse(b"*ITrd4c7"), by(4, 7, 0));
         assert_eq!(parse(b"*ITrd-2c-3"), by(-2, -3, 0));

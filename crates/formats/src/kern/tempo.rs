@@ -41,9 +41,15 @@ mod tests {
     #[test]
     fn finds_the_mark() {
         let (words, mark) = split("Allegro vivace [quarter] = 132");
-        assert_eq!((words, mark.map(|(beat, per_minute)| (beat.halvings, beat.dots, per_minute))), ("Allegro vivace", Some((2, 0, 132.0))));
+        assert_eq!(
+            (words, mark.map(|(beat, per_minute)| (beat.halvings, beat.dots, per_minute))),
+            ("Allegro vivace", Some((2, 0, 132.0)))
+        );
         let (words, mark) = split("Andante ([eighth-dot]=c. 60)");
-        assert_eq!((words, mark.map(|(beat, per_minute)| (beat.halvings, beat.dots, per_minute))), ("Andante", Some((3, 1, 60.0))));
+        assert_eq!(
+            (words, mark.map(|(beat, per_minute)| (beat.halvings, beat.dots, per_minute))),
+            ("Andante", Some((3, 1, 60.0)))
+        );
         assert_eq!(split("Adagio [sic]"), ("Adagio [sic]", None));
         assert_eq!(split("Adagio"), ("Adagio", None));
     }

@@ -45,7 +45,7 @@ impl MetreChange {
     /// The beat to which notes are tied over: a crotchet or more; three units in compound metres.
     fn beat(self, per_crotchet: u32) -> u32 {
         let unit = (per_crotchet * 4) >> self.power;
-        let compound = self.power >= 3 && self.beats % 3 == 0 && self.beats > 3;
+        let compound = self.power >= 3 && self.beats.is_multiple_of(3) && self.beats > 3;
         (if compound { unit * 3 } else { unit.max(per_crotchet) }).max(1)
     }
 }

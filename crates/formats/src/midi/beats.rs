@@ -102,10 +102,8 @@ fn salience(onsets: &[Onset], first: f64, last: f64) -> Vec<f64> {
 #[allow(clippy::cast_precision_loss)] // periods
 fn track(salience: &[f64]) -> Vec<usize> {
     let periods: Vec<f64> = (PERIODS.0..=PERIODS.1).map(|period| period as f64).collect();
-    let preference: Vec<f64> = periods
-        .iter()
-        .map(|period| -PREFERENCE * ((period / PREFERRED.0).log2() / PREFERRED.1).powi(2))
-        .collect();
+    let preference: Vec<f64> =
+        periods.iter().map(|period| -PREFERENCE * ((period / PREFERRED.0).log2() / PREFERRED.1).powi(2)).collect();
     // Which periods may come before each, and at what cost.
     let before: Vec<Vec<(usize, f64)>> = periods
         .iter()

@@ -42,14 +42,31 @@ pub(super) struct Event<'a> {
 /// The kinds of [`Event`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum What<'a> {
-    Program { channel: u8, program: u8 },
-    Controller { channel: u8, number: u8, value: u8 },
+    Program {
+        channel: u8,
+        program: u8,
+    },
+    Controller {
+        channel: u8,
+        number: u8,
+        value: u8,
+    },
     /// Microseconds to the crotchet.
     Tempo(u32),
     /// Beats and the power of two of the unit.
-    Metre { beats: u8, power: u8 },
-    Key { fifths: i8, minor: bool },
-    Text { kind: TextKind, bytes: &'a [u8], channel: Option<u8> },
+    Metre {
+        beats: u8,
+        power: u8,
+    },
+    Key {
+        fifths: i8,
+        minor: bool,
+    },
+    Text {
+        kind: TextKind,
+        bytes: &'a [u8],
+        channel: Option<u8>,
+    },
 }
 
 /// What a text event is for.

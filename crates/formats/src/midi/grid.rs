@@ -11,8 +11,7 @@ use super::events::{Strike, StrikeKind};
 const NOTATED: [u32; 13] = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 24, 32];
 
 /// Divisions tried when fitting, with the cost of choosing each (nats; common practice).
-const DIVISIONS: [(u32, f64); 8] =
-    [(1, 0.0), (2, 0.3), (3, 1.5), (4, 0.8), (6, 2.5), (8, 2.2), (12, 4.0), (16, 4.0)];
+const DIVISIONS: [(u32, f64); 8] = [(1, 0.0), (2, 0.3), (3, 1.5), (4, 0.8), (6, 2.5), (8, 2.2), (12, 4.0), (16, 4.0)];
 /// Fitted notes stand on multiples of this part of a crotchet: the common multiple of all divisions.
 pub(super) const FITTED: u32 = 48;
 /// Cost of going from two- to three-part division or back between neighbouring beats.
@@ -65,9 +64,9 @@ pub(super) struct Share {
 
 impl Share {
     /// Counts the played notes of a line.
-    pub(super) fn of(strikes: &[Strike], notation: &Notation) -> Self {
+    pub(super) fn of<'s>(strikes: impl Iterator<Item = &'s Strike>, notation: &Notation) -> Self {
         let mut share = Self::default();
-        for strike in strikes.iter().filter(|strike| strike.kind != StrikeKind::Hidden) {
+        for strike in strikes.filter(|strike| strike.kind != StrikeKind::Hidden) {
             share.notes += 1;
             share.onsets += u32::from(notation.has(strike.on));
             share.ends += u32::from(notation.has(strike.off));
@@ -349,8 +348,7 @@ mod tests {
         let moved = fit_onsets(&mut strikes, 480, 34);
         fit_ends(&mut strikes, 480);
         let fitted: Vec<(u32, u32)> = strikes.iter().map(|s| (s.on, s.off)).collect();
-        let expected =
-            [(0, 480), (480, 720), (720, 960), (960, 1120), (1120, 1280), (1280, 1440), (1440, 1920), (1440, 1920)];
+        let expected = [(0, 480), (480, 720), (720, 960), (960, 1120), (1120, 1280), (1280, 1440), (1440, 1920), (1440, 1920)];
         assert_eq!(fitted, expected);
         assert_eq!((moved.notes, moved.far), (8, 0));
     }

@@ -2,16 +2,21 @@
 
 use std::ops::Range;
 
+use ripieno_instruments::catalogue::Instrument;
+use ripieno_instruments::family::Family;
+use ripieno_instruments::recognise::{Clues, recognise};
+
 use super::events::{Strike, TextKind, Track, Tracks, What};
 use super::general_midi;
+use super::sessions::TrackName;
 use super::text;
 
 /// What becomes one part.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Line {
     pub(super) name: String,
-    /// Range of [`Tracks::notes`].
-    pub(super) notes: Range<usize>,
+    /// Ranges of [`Tracks::notes`], one for each staff from the top.
+    pub(super) staves: Vec<Range<usize>>,
     /// Tracks it comes from.
     pub(super) tracks: Vec<usize>,
     /// Bit set of channels, 0 to 15.
@@ -20,6 +25,58 @@ pub(super) struct Line {
     pub(super) programs: Vec<(u32, u8)>,
     /// Percussion without pitch: keys are instruments.
     pub(super) percussion: bool,
+    /// What the catalogue knows of it, where its name or program tells.
+    pub(super) identity: Option<Identity>,
+    /// Ways of playing by moment.
+    pub(super) words: Vec<(u32, String)>,
+}
+
+/// An instrument recognised by its name.
+#[derive(Debug, Clone)]
+pub(super) struct Identity {
+    instrument: &'static Instrument,
+    /// Numbers in the name: 1 for "Horns 1".
+    pub(super) numbers: Vec<u16>,
+    /// Division, key and staff in the name, as text.
+    rest: String,
+}
+
+/// A recognition at least this sure is relied on.
+const SURE: f32 = 0.75;
+
+impl Identity {
+    /// Recognises who plays; `None` when the name does not tell.
+    fn of(who: &str) -> Option<Self> {
+        let found = recognise(&Clues { name: who, ..Clues::default() });
+        if found.fallback || found.confidence < SURE {
+            return None;
+        }
+        let division = found.division.map(|division| division.to_string()).unwrap_or_default();
+        let keys = found.keys.iter().map(|key| format!(" {key}")).collect::<String>();
+        let also = found.also.iter().map(|also| format!(" {} {:?}", also.instrument.id, also.numbers)).collect::<String>();
+        Some(Self { instrument: found.instrument, numbers: found.numbers, rest: division + &keys + &also })
+    }
+
+    /// The catalogue's entry.
+    pub(super) const fn instrument(&self) -> &'static Instrument {
+        self.instrument
+    }
+
+    /// Equal for names of the same players; `numbered`: with their numbers.
+    pub(super) fn key(&self, numbered: bool) -> String {
+        if numbered {
+            format!("{} {:?}{}", self.instrument.id, self.numbers, self.rest)
+        } else {
+            format!("{}{}", self.instrument.id, self.rest)
+        }
+    }
+
+    /// The widest compass as it sounds.
+    pub(super) fn compass(&self) -> Option<(u8, u8)> {
+        let widest = self.instrument.transpositions.iter().filter_map(|key| self.instrument.sounding(key));
+        let range = widest.map(|ranges| (ranges.extreme.low(), ranges.extreme.high()));
+        range.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
+    }
 }
 
 /// General MIDI's percussion channel, counted from 0.
@@ -59,13 +116,20 @@ pub(super) fn form(all: &mut Tracks<'_>, single_track: bool) -> Vec<Line> {
             let programs = programs(all, &track, channels);
             let mut line = Line {
                 name: String::new(),
-                notes: first..first + count,
+                staves: std::iter::once(first..first + count).collect(),
                 tracks: vec![index],
                 channels,
                 programs,
                 percussion: channels == 1 << PERCUSSION_CHANNEL,
+                ..Line::default()
             };
             line.name = names.choose(&line, index, alone, single_track);
+            line.identity = Identity::of(&TrackName::of(&line.name).who);
+            if let Some(identity) = &line.identity {
+                // A name says more than a channel: sessions give violas channel 10 and drums channel 1.
+                let vague = matches!(identity.instrument.family, Family::Other | Family::Electronic);
+                line.percussion = !identity.instrument.pitched || vague && line.percussion;
+            }
             first += count;
             lines.push(line);
         }
@@ -84,10 +148,7 @@ fn channel_groups(all: &Tracks<'_>, track: &Track, single_track: bool) -> Vec<u1
     for channel in (0..16u8).filter(|channel| used & (1 << channel) != 0) {
         let program = programs(all, track, 1 << channel).first().map(|&(_, program)| program);
         let same = groups.iter_mut().find(|(other, group)| {
-            !single_track
-                && *other == program
-                && channel != PERCUSSION_CHANNEL
-                && *group != 1 << PERCUSSION_CHANNEL
+            !single_track && *other == program && channel != PERCUSSION_CHANNEL && *group != 1 << PERCUSSION_CHANNEL
         });
         match same {
             Some((_, group)) => *group |= 1 << channel,
@@ -169,7 +230,7 @@ impl Names {
     }
 }
 
-/// The strikes of a line.
-pub(super) fn strikes<'t>(all: &'t Tracks<'_>, line: &Line) -> &'t [Strike] {
-    all.notes.get(line.notes.clone()).unwrap_or_default()
+/// The strikes of a line, staff by staff.
+pub(super) fn strikes<'t>(all: &'t Tracks<'_>, line: &'t Line) -> impl Iterator<Item = &'t Strike> {
+    line.staves.iter().flat_map(|staff| all.notes.get(staff.clone()).unwrap_or_default())
 }

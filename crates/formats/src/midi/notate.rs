@@ -1,8 +1,6 @@
 //! Writing the strikes of one line down as a part: bars, ties, rests, tuplets.
 
-use ripieno_score::{
-    Articulations, BarIndex, Beams, Edge, Head, Mark, Note, NoteFlags, Part, Rest, Stem, TupletRatio,
-};
+use ripieno_score::{Articulations, BarIndex, Beams, Edge, Head, Mark, Note, NoteFlags, Part, Rest, Stem, TupletRatio};
 
 use super::bars::Bars;
 use super::events::{Strike, StrikeKind};
@@ -14,6 +12,15 @@ use super::voices::{Chord, separate};
 pub(super) struct Look {
     pub(super) head: Head,
     pub(super) instrument: u8,
+}
+
+/// Where a voice stands.
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    voice: u16,
+    staff: u8,
+    /// The staff's first voice, which shows its rests; others hide them.
+    leading: bool,
 }
 
 /// Writes parts over one layout of bars, within a budget of notes and rests.
@@ -51,19 +58,31 @@ impl<'a> Scribe<'a> {
     }
 
     /// Writes the strikes, ordered by onset, end and key, into the part.
-    pub(super) fn write(&mut self, part: &mut Part, strikes: &[Strike], look: &dyn Fn(&Strike) -> Look) {
-        let (chords, voices) = separate(strikes, |kind| kind != StrikeKind::Hidden);
+    /// Its voices are numbered from `above` + 1; answers how many there are.
+    pub(super) fn write(
+        &mut self,
+        part: &mut Part,
+        strikes: &[Strike],
+        staff: u8,
+        above: u16,
+        look: &dyn Fn(&Strike) -> Look,
+    ) -> u16 {
+        let (chords, mut voices) = separate(strikes, |kind| kind != StrikeKind::Hidden);
         part.notes.reserve(strikes.len());
         for voice in 1..=voices {
-            self.write_voice(part, strikes, chords.iter().filter(|chord| chord.voice == voice), voice, look);
+            let place = Place { voice: above + voice, staff, leading: voice == 1 };
+            self.write_voice(part, strikes, chords.iter().filter(|chord| chord.voice == voice), place, look);
         }
         if strikes.iter().any(|strike| strike.kind == StrikeKind::Hidden) {
             let (chords, more) = separate(strikes, |kind| kind == StrikeKind::Hidden);
             for voice in 1..=more {
                 let own = chords.iter().filter(|chord| chord.voice == voice);
-                self.write_voice(part, strikes, own, voices + voice, look);
+                let place = Place { voice: above + voices + voice, staff, leading: false };
+                self.write_voice(part, strikes, own, place, look);
             }
+            voices += more;
         }
+        voices
     }
 
     fn write_voice<'c>(
@@ -71,50 +90,50 @@ impl<'a> Scribe<'a> {
         part: &mut Part,
         strikes: &[Strike],
         chords: impl Iterator<Item = &'c Chord>,
-        voice: u16,
+        place: Place,
         look: &dyn Fn(&Strike) -> Look,
     ) {
         self.bar = 0;
         self.tuplet = None;
-        let leading = voice == 1;
+        let Place { voice, leading, .. } = place;
         let mut now = 0;
         let mut last: Option<(u32, u32)> = None;
         for chord in chords {
             let notes = strikes.get(chord.notes.clone()).unwrap_or_default();
             if chord.off <= chord.on {
-                self.grace(part, chord.on, notes, voice, look);
+                self.grace(part, chord.on, notes, place, look);
                 continue;
             }
             if last == Some((chord.on, chord.off)) {
-                self.sound(part, chord.on, chord.off, notes, voice, true, look);
+                self.sound(part, chord.on, chord.off, notes, place, true, look);
                 continue;
             }
-            self.rest_until(part, &mut now, chord.on, voice, leading);
-            self.sound(part, chord.on.max(now), chord.off, notes, voice, false, look);
+            self.rest_until(part, &mut now, chord.on, place);
+            self.sound(part, chord.on.max(now), chord.off, notes, place, false, look);
             now = now.max(chord.off);
             last = Some((chord.on, chord.off));
         }
         if leading {
-            self.rest(part, now, self.bars.end(), voice, false);
+            self.rest(part, now, self.bars.end(), place);
         } else if now > 0 {
             let end = self.bar_end(now.saturating_sub(1));
-            self.rest(part, now, end, voice, true);
+            self.rest(part, now, end, place);
         }
         self.close_tuplet(part, voice);
     }
 
     /// Fills up to `until` with rests: all of it in the leading voice, only begun bars in the others.
-    fn rest_until(&mut self, part: &mut Part, now: &mut u32, until: u32, voice: u16, leading: bool) {
-        if leading {
-            self.rest(part, *now, until, voice, false);
+    fn rest_until(&mut self, part: &mut Part, now: &mut u32, until: u32, place: Place) {
+        if place.leading {
+            self.rest(part, *now, until, place);
         } else {
             if *now > 0 {
                 let end = self.bar_end(now.saturating_sub(1));
-                self.rest(part, *now, end.min(until), voice, true);
+                self.rest(part, *now, end.min(until), place);
                 *now = (*now).max(end.min(until));
             }
             let start = self.bar_start(until);
-            self.rest(part, start.max(*now), until, voice, true);
+            self.rest(part, start.max(*now), until, place);
         }
         *now = (*now).max(until);
     }
@@ -142,7 +161,8 @@ impl<'a> Scribe<'a> {
         self.bars.starts.get(bar + 1).copied().unwrap_or(0)
     }
 
-    fn rest(&mut self, part: &mut Part, from: u32, to: u32, voice: u16, hidden: bool) {
+    fn rest(&mut self, part: &mut Part, from: u32, to: u32, place: Place) {
+        let Place { voice, staff, leading } = place;
         let to = to.min(self.bars.end());
         let mut now = from;
         while now < to {
@@ -160,9 +180,9 @@ impl<'a> Scribe<'a> {
                 value: None,
                 tuplet: None,
                 voice,
-                staff: 1,
+                staff,
                 whole_bar: now == start && stop == end,
-                hidden,
+                hidden: !leading,
                 cue: false,
                 fermata: false,
             };
@@ -204,10 +224,11 @@ impl<'a> Scribe<'a> {
         on: u32,
         off: u32,
         notes: &[Strike],
-        voice: u16,
+        place: Place,
         joining: bool,
         look: &dyn Fn(&Strike) -> Look,
     ) {
+        let Place { voice, staff, .. } = place;
         let off = off.min(self.bars.end());
         let mut now = on;
         while now < off {
@@ -225,14 +246,14 @@ impl<'a> Scribe<'a> {
                 flags.set(NoteFlags::TIE_STOP, start + piece.start > on);
                 flags.set(NoteFlags::TIE_START, start + piece.start + piece.length < off);
                 let (at, duration) = (self.values.crotchets(piece.start), self.values.crotchets(piece.length));
-                for (place, strike) in notes.iter().enumerate() {
+                for (index, strike) in notes.iter().enumerate() {
                     let Some(left) = self.budget.checked_sub(1) else { break };
                     self.budget = left;
                     let Look { head, instrument } = look(strike);
                     let mut flags = flags;
-                    flags.set(NoteFlags::CHORD, place > 0 || joining);
+                    flags.set(NoteFlags::CHORD, index > 0 || joining);
                     flags.set(NoteFlags::HIDDEN, strike.kind == StrikeKind::Hidden);
-                    if place == 0 && !joining {
+                    if index == 0 && !joining {
                         self.follow_tuplet(part, piece, bar, Some(part.notes.len()), voice);
                     }
                     part.notes.push(Note {
@@ -243,7 +264,7 @@ impl<'a> Scribe<'a> {
                         value: piece.value,
                         tuplet: piece.tuplet,
                         voice,
-                        staff: 1,
+                        staff,
                         instrument,
                         velocity: strike.velocity,
                         tremolo: 0,
@@ -259,15 +280,16 @@ impl<'a> Scribe<'a> {
         }
     }
 
-    fn grace(&mut self, part: &mut Part, on: u32, notes: &[Strike], voice: u16, look: &dyn Fn(&Strike) -> Look) {
+    fn grace(&mut self, part: &mut Part, on: u32, notes: &[Strike], place: Place, look: &dyn Fn(&Strike) -> Look) {
+        let Place { voice, staff, .. } = place;
         let bar = self.find_bar(on.min(self.bars.end().saturating_sub(1)));
         let (start, _) = self.bounds(bar);
-        for (place, strike) in notes.iter().enumerate() {
+        for (index, strike) in notes.iter().enumerate() {
             let Some(left) = self.budget.checked_sub(1) else { return };
             self.budget = left;
             let Look { head, instrument } = look(strike);
             let mut flags = NoteFlags::GRACE;
-            flags.set(NoteFlags::CHORD, place > 0);
+            flags.set(NoteFlags::CHORD, index > 0);
             flags.set(NoteFlags::HIDDEN, strike.kind == StrikeKind::Hidden);
             part.notes.push(Note {
                 bar: BarIndex(u32::try_from(bar).unwrap_or(u32::MAX)),
@@ -277,7 +299,7 @@ impl<'a> Scribe<'a> {
                 value: Some(ripieno_score::NoteValue { halvings: 3, dots: 0 }),
                 tuplet: None,
                 voice,
-                staff: 1,
+                staff,
                 instrument,
                 velocity: strike.velocity,
                 tremolo: 0,
@@ -293,7 +315,7 @@ impl<'a> Scribe<'a> {
     fn follow_tuplet(&mut self, part: &mut Part, piece: &Piece, bar: usize, note: Option<usize>, voice: u16) {
         let beat = self.bars.beats.get(bar).copied().unwrap_or(1).max(1);
         let goes_on = self.tuplet.is_some_and(|open| {
-            Some(open.ratio) == piece.tuplet && open.bar == bar && open.next == piece.start && piece.start % beat != 0
+            Some(open.ratio) == piece.tuplet && open.bar == bar && open.next == piece.start && !piece.start.is_multiple_of(beat)
         });
         if !goes_on {
             self.close_tuplet(part, voice);
@@ -321,4 +343,3 @@ impl<'a> Scribe<'a> {
         }
     }
 }
-

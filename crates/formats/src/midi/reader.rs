@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::num::NonZeroU32;
 
 use ripieno_score::{
-    About, BarIndex, Change, ChangeKind, Crotchets, Direction, DirectionKind, Head, Key, Part, PartInstrument, Score,
+    About, BarIndex, Change, ChangeKind, Crotchets, Direction, DirectionKind, Head, Key, MidiKey, Part, PartInstrument, Score,
 };
 
 use super::bars::{self, Bars, MetreChange};
@@ -14,7 +14,9 @@ use super::general_midi;
 use super::lines::{self, Line};
 use super::notate::{Look, Scribe};
 use super::report::{At, Report, count};
+use super::sessions;
 use super::spelling::Spelling;
+use super::switches;
 use super::text;
 use super::timing::{self, Timing};
 use crate::read::Format;
@@ -31,15 +33,17 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
         report.warning(At::FILE, code, what, hint);
     }
     let mut all = events::decode(&raw);
-    let mut lines = lines::form(&mut all, layout == 0);
+    let lines = lines::form(&mut all, layout == 0);
+    let mut lines = sessions::merge(&mut all, lines, clock.per_crotchet, &mut report);
     if lines.len() > limits.parts {
         let what = format!("the file has {} parts, more than the {} allowed", lines.len(), limits.parts);
         return Err(ReadError::whole_file(file, "too-many-parts", what, "Split the file"));
     }
+    hide_switches(&mut all, &lines, clock.per_crotchet, &mut report);
     let metres = metres(&all, &mut report);
-    let timing = timing::settle(&mut all, &lines, clock, metres, &mut report);
+    let timing = timing::settle(&mut all, &mut lines, clock, metres, &mut report);
     let per_crotchet = NonZeroU32::new(timing.per_crotchet).unwrap_or(NonZeroU32::MIN);
-    let bars = bars::lay_out(&timing.metres, per_crotchet, end(&all, per_crotchet), limits, &mut report);
+    let bars = bars::lay_out(&timing.metres, per_crotchet, end(&all, &lines, per_crotchet), limits, &mut report);
     report_faults(&all, &lines, &bars, &mut report);
 
     let signatures = signatures(&all);
@@ -66,6 +70,22 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
     Ok(Reading { score, findings: report.into_vec(), format: Format::Midi })
 }
 
+/// Hides keys that switch samplers.
+fn hide_switches(all: &mut Tracks<'_>, lines: &[Line], per_crotchet: u32, report: &mut Report<'_>) {
+    for line in lines.iter().filter(|line| !line.percussion) {
+        let compass = line.identity.as_ref().and_then(lines::Identity::compass);
+        for staff in &line.staves {
+            let Some(strikes) = all.notes.get_mut(staff.clone()) else { continue };
+            let Some((hidden, low, high)) = switches::hide(strikes, compass, per_crotchet) else { continue };
+            let name = |key: u8| MidiKey::try_from(i32::from(key)).map_or_else(|_| String::new(), |key| key.pitch().to_string());
+            let (low, high) = (name(low), name(high));
+            let keys = if low == high { low } else { format!("{low} to {high}") };
+            let what = format!("{} on {keys}, beyond the instrument, switch a sampler", count(hidden, "note"));
+            report.note(At::part(&line.name), "key-switches", what, "They are kept hidden and do not count as playing");
+        }
+    }
+}
+
 /// The metre changes of all tracks in order of time.
 fn metres(all: &Tracks<'_>, report: &mut Report<'_>) -> Vec<MetreChange> {
     let mut metres = Vec::new();
@@ -85,9 +105,9 @@ fn metres(all: &Tracks<'_>, report: &mut Report<'_>) -> Vec<MetreChange> {
 }
 
 /// End of the piece: of the last note or sign; silence written out after it is kept up to some bars.
-fn end(all: &Tracks<'_>, per_crotchet: NonZeroU32) -> u32 {
+fn end(all: &Tracks<'_>, lines: &[Line], per_crotchet: NonZeroU32) -> u32 {
     const SILENT_CROTCHETS: u32 = 32;
-    let notes = all.notes.iter().map(|strike| strike.off).max().unwrap_or(0);
+    let notes = lines.iter().flat_map(|line| lines::strikes(all, line)).map(|strike| strike.off).max().unwrap_or(0);
     let said = all.events.iter().filter(|event| matters(event)).map(|event| event.at.saturating_add(1)).max().unwrap_or(0);
     let tracks = all.tracks.iter().map(|track| track.end).max().unwrap_or(0);
     let end = notes.max(said);
@@ -170,9 +190,9 @@ fn write_part(
     scribe: &mut Scribe<'_>,
 ) -> Part {
     let id = format!("P{}", index + 1);
-    let strikes = lines::strikes(all, line);
-    let (instruments, keys) = instruments(line, &id, strikes);
-    let mut part = Part { id, name: line.name.clone(), instruments, staves: 1, ..Part::default() };
+    let (instruments, keys) = instruments(line, &id, lines::strikes(all, line));
+    let staves = u8::try_from(line.staves.len()).unwrap_or(1).max(1);
+    let mut part = Part { id, name: line.name.clone(), instruments, staves, ..Part::default() };
     let single = keys.len() <= 1;
     let look = |strike: &Strike| {
         if line.percussion {
@@ -184,7 +204,11 @@ fn write_part(
         let instrument = u8::try_from(after.saturating_sub(1)).unwrap_or(u8::MAX);
         Look { head: Head::Pitched(spelling.pitch(strike.key, strike.on)), instrument }
     };
-    scribe.write(&mut part, strikes, &look);
+    let mut voices = 0;
+    for (staff, range) in (1u8..).zip(&line.staves) {
+        let strikes = all.notes.get(range.clone()).unwrap_or_default();
+        voices += scribe.write(&mut part, strikes, staff, voices, &look);
+    }
     if !line.percussion {
         for &(at, key) in signatures {
             let (bar, at) = place(bars, at);
@@ -200,7 +224,7 @@ fn write_part(
 }
 
 /// The part's instruments, and for percussion which key is which.
-fn instruments(line: &Line, id: &str, strikes: &[Strike]) -> (Vec<PartInstrument>, BTreeMap<u8, u8>) {
+fn instruments<'s>(line: &Line, id: &str, strikes: impl Iterator<Item = &'s Strike>) -> (Vec<PartInstrument>, BTreeMap<u8, u8>) {
     let channel = line.channel();
     let mut keys = BTreeMap::new();
     if line.percussion {

@@ -57,11 +57,6 @@ impl LocalKey {
         if self.minor { self.tonic - 3 } else { self.tonic }
     }
 
-    /// Whether it is a minor key.
-    pub(super) const fn is_minor(self) -> bool {
-        self.minor
-    }
-
     /// Place on the line of fifths (C is 0, G 1, F -1) of a MIDI key in this key.
     const fn line_of_fifths(self, key: u8) -> i8 {
         let tonic = (7 * self.tonic as i32).rem_euclid(12);

@@ -28,7 +28,7 @@ pub(super) struct Timing {
 /// Settles the time of all notes and events.
 pub(super) fn settle(
     all: &mut Tracks<'_>,
-    lines: &[Line],
+    lines: &mut [Line],
     clock: Clock,
     metres: Vec<MetreChange>,
     report: &mut Report<'_>,
@@ -53,9 +53,12 @@ pub(super) fn settle(
         if !*loose && judged(&share).has_notated_ends() || share.notes == 0 {
             continue;
         }
-        let Some(strikes) = all.notes.get_mut(line.notes.clone()) else { continue };
-        let changed = grid::fit_ends(strikes, timing.per_crotchet);
-        strikes.sort_by_key(|strike| (strike.on, strike.off, strike.key));
+        let mut changed = 0;
+        for staff in &line.staves {
+            let Some(strikes) = all.notes.get_mut(staff.clone()) else { continue };
+            changed += grid::fit_ends(strikes, timing.per_crotchet);
+            strikes.sort_by_key(|strike| (strike.on, strike.off, strike.key));
+        }
         for track in &line.tracks {
             // Mended with the ends.
             if let Some(track) = all.tracks.get_mut(*track) {
@@ -68,7 +71,7 @@ pub(super) fn settle(
         }
     }
     let factor = bars::ticks_factor(&timing.metres, timing.per_crotchet);
-    multiply(all, &mut timing, factor);
+    multiply(all, lines, &mut timing, factor);
     timing
 }
 
@@ -86,25 +89,23 @@ fn tempos(all: &Tracks<'_>) -> Vec<(u32, u32)> {
 
 fn fit(
     all: &mut Tracks<'_>,
-    lines: &[Line],
+    lines: &mut [Line],
     loose: &[bool],
     total: Share,
     clock: Clock,
     timing: &mut Timing,
     report: &mut Report<'_>,
 ) {
-    let onsets = || {
-        let played = lines.iter().zip(loose).filter(|(_, loose)| **loose).map(|(line, _)| line);
-        played.flat_map(|line| lines::strikes(all, line)).filter(|strike| strike.kind != StrikeKind::Hidden)
-    };
-    let (gathered, count) = grid::concentration(onsets(), timing.per_crotchet);
+    let played = lines.iter().zip(loose).filter(|(_, loose)| **loose).map(|(line, _)| line);
+    let onsets = played.flat_map(|line| lines::strikes(all, line)).filter(|strike| strike.kind != StrikeKind::Hidden);
+    let (gathered, count) = grid::concentration(onsets, timing.per_crotchet);
     // A fifth of the notes in notation, or playing that gathers on the file's beats more than chance would.
     let notated = total.onsets * 5 >= total.notes && count < total.notes;
     let beats_hold = clock.timecode.is_none() && (notated || gathered >= 0.25 && gathered * f64::from(count).sqrt() >= 3.0);
     if !beats_hold {
         find_beats(all, lines, timing, report);
     }
-    refine(all, timing);
+    refine(all, lines, timing);
     let tempo = timing.tempos.first().map_or(DEFAULT_TEMPO, |&(_, micros)| micros);
     let ticks_a_second = f64::from(timing.per_crotchet) * 1e6 / f64::from(tempo.max(1));
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
@@ -112,9 +113,11 @@ fn fit(
     let mut moved = Moved::default();
     let mut fitted: Vec<&str> = Vec::new();
     for (line, _) in lines.iter().zip(loose).filter(|(_, loose)| **loose) {
-        if let Some(strikes) = all.notes.get_mut(line.notes.clone()) {
-            moved = moved.plus(grid::fit_onsets(strikes, timing.per_crotchet, chord));
-            fitted.push(&line.name);
+        fitted.push(&line.name);
+        for staff in &line.staves {
+            if let Some(strikes) = all.notes.get_mut(staff.clone()) {
+                moved = moved.plus(grid::fit_onsets(strikes, timing.per_crotchet, chord));
+            }
         }
     }
     let milliseconds = moved.rms() / ticks_a_second * 1000.0;
@@ -138,26 +141,26 @@ fn some_names(names: &[&str]) -> String {
 }
 
 /// Multiplies ticks so that the fitting grid is whole numbers of them, where that fits.
-fn refine(all: &mut Tracks<'_>, timing: &mut Timing) {
+fn refine(all: &mut Tracks<'_>, lines: &mut [Line], timing: &mut Timing) {
     let mut factor = 1;
     while factor < FITTED && timing.per_crotchet.saturating_mul(factor) % FITTED != 0 {
         factor += 1;
     }
-    multiply(all, timing, factor);
+    multiply(all, lines, timing, factor);
 }
 
 /// Makes ticks finer, where the latest moment allows it.
-fn multiply(all: &mut Tracks<'_>, timing: &mut Timing, factor: u32) {
+fn multiply(all: &mut Tracks<'_>, lines: &mut [Line], timing: &mut Timing, factor: u32) {
     let latest = all.notes.iter().map(|strike| strike.off).chain(all.tracks.iter().map(|track| track.end)).max();
     if factor == 1 || latest.unwrap_or(0).checked_mul(factor).is_none_or(|last| last > 1 << 30) {
         return;
     }
     timing.per_crotchet *= factor;
-    shift(all, timing, |tick| tick.saturating_mul(factor));
+    shift(all, lines, timing, |tick| tick.saturating_mul(factor));
 }
 
 /// Moves everything that has a time.
-fn shift(all: &mut Tracks<'_>, timing: &mut Timing, to: impl Fn(u32) -> u32) {
+fn shift(all: &mut Tracks<'_>, lines: &mut [Line], timing: &mut Timing, to: impl Fn(u32) -> u32) {
     for strike in &mut all.notes {
         strike.on = to(strike.on);
         strike.off = to(strike.off).max(strike.on);
@@ -169,6 +172,14 @@ fn shift(all: &mut Tracks<'_>, timing: &mut Timing, to: impl Fn(u32) -> u32) {
         track.end = to(track.end);
         for fault in [&mut track.hanging, &mut track.orphaned, &mut track.overlapping, &mut track.instant, &mut track.damaged] {
             fault.first = to(fault.first);
+        }
+    }
+    for line in lines {
+        for (at, _) in &mut line.programs {
+            *at = to(*at);
+        }
+        for (at, _) in &mut line.words {
+            *at = to(*at);
         }
     }
     for metre in &mut timing.metres {
@@ -204,7 +215,7 @@ impl Seconds {
 }
 
 /// Replaces the file's beats by those the onsets suggest.
-fn find_beats(all: &mut Tracks<'_>, lines: &[Line], timing: &mut Timing, report: &mut Report<'_>) {
+fn find_beats(all: &mut Tracks<'_>, lines: &mut [Line], timing: &mut Timing, report: &mut Report<'_>) {
     const TICKS: u32 = 480;
     let seconds = Seconds::new(&timing.tempos, timing.per_crotchet);
     let onsets = salient(all, lines, &seconds);
@@ -221,8 +232,9 @@ fn find_beats(all: &mut Tracks<'_>, lines: &[Line], timing: &mut Timing, report:
     let first = onsets.first().map_or(0.0, |onset| found.position(onset.time));
     let zero = downbeat + ((first + 0.25 - downbeat) / to_the_bar).floor() * to_the_bar;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped to where ticks end
-    let to = |tick: u32| ((found.position(seconds.at(tick)) - zero) * f64::from(TICKS)).round().clamp(0.0, f64::from(1 << 30)) as u32;
-    shift(all, timing, to);
+    let to =
+        |tick: u32| ((found.position(seconds.at(tick)) - zero) * f64::from(TICKS)).round().clamp(0.0, f64::from(1 << 30)) as u32;
+    shift(all, lines, timing, to);
     timing.per_crotchet = TICKS;
     timing.metres = vec![MetreChange { at: 0, beats: found.to_the_bar, power: 2 }];
     timing.tempos.clear();
@@ -249,11 +261,8 @@ fn find_beats(all: &mut Tracks<'_>, lines: &[Line], timing: &mut Timing, report:
 
 /// Onsets gathered over all lines, with how much each stands out: louder, longer and lower ones more.
 fn salient(all: &Tracks<'_>, lines: &[Line], seconds: &Seconds) -> Vec<Onset> {
-    let mut played: Vec<&Strike> = lines
-        .iter()
-        .flat_map(|line| lines::strikes(all, line))
-        .filter(|strike| strike.kind != StrikeKind::Hidden)
-        .collect();
+    let mut played: Vec<&Strike> =
+        lines.iter().flat_map(|line| lines::strikes(all, line)).filter(|strike| strike.kind != StrikeKind::Hidden).collect();
     played.sort_by_key(|strike| strike.on);
     let mut onsets: Vec<Onset> = Vec::new();
     for strike in played {

@@ -68,7 +68,7 @@ impl Values {
     /// Whether a value of this kind may begin at `start`: tuplet notes on the tuplet's grid, others on a binary one.
     fn may_begin(&self, start: u32, tuplet: Option<TupletRatio>) -> bool {
         let actual = tuplet.map_or(1, |tuplet| u64::from(tuplet.actual));
-        (u64::from(start) * actual * 64) % u64::from(self.per_crotchet.get()) == 0
+        (u64::from(start) * actual * 64).is_multiple_of(u64::from(self.per_crotchet.get()))
     }
 
     fn piece(&mut self, start: u32, length: u32, beat: u32) -> Option<Piece> {
@@ -78,7 +78,7 @@ impl Values {
         let crosses = start / beat != (start + length - 1) / beat;
         let step = length / if value.dots > 0 { 3 } else { 2 };
         let compound = u64::from(beat) * 4 % (u64::from(self.per_crotchet.get()) * 3) == 0;
-        let astray = tuplet.is_some() && start % step.max(1) != 0 || compound && start % beat != 0;
+        let astray = tuplet.is_some() && !start.is_multiple_of(step.max(1)) || compound && !start.is_multiple_of(beat);
         let fits = self.may_begin(start, tuplet) && !(crosses && astray);
         fits.then_some(Piece { start, length, value: Some(value), tuplet })
     }

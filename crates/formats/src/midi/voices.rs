@@ -56,9 +56,7 @@ fn chords(strikes: &[Strike], kind: impl Fn(StrikeKind) -> bool) -> Vec<Chord> {
         match (chords.last_mut(), before) {
             // Two players on one pitch stay apart, in two voices.
             (Some(last), Some(before))
-                if last.notes.end == index
-                    && (last.on, last.off) == (strike.on, strike.off)
-                    && before.key != strike.key =>
+                if last.notes.end == index && (last.on, last.off) == (strike.on, strike.off) && before.key != strike.key =>
             {
                 last.notes.end = index + 1;
             }

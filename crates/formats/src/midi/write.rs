@@ -43,7 +43,8 @@ pub fn write(score: &Score, unroll: Unroll) -> Vec<u8> {
     for (index, part) in score.parts.iter().enumerate() {
         let drums = sounding.notes.of_part[index].clone().any(|row| sounding.notes.key[row].is_none());
         // Sixteen channels less the drums' fifteen times over; beyond that a port more.
-        let (port, channel) = if drums { (0, DRUMS) } else { (pitched / 15, [pitched % 15, pitched % 15 + 1][usize::from(pitched % 15 >= DRUMS)]) };
+        let (port, channel) =
+            if drums { (0, DRUMS) } else { (pitched / 15, [pitched % 15, pitched % 15 + 1][usize::from(pitched % 15 >= DRUMS)]) };
         pitched = pitched.saturating_add(u8::from(!drums));
         tracks.push(part_track(part, index, &sounding, clock, (port, channel)));
     }
@@ -124,11 +125,17 @@ fn conductor<'a>(score: &'a Score, sounding: &Sounding, clock: Clock) -> Track<'
             metre_now = in_force;
             events.extend(in_force.and_then(signature).map(|message| meta(clock.tick(played.start), message)));
         }
-        let changes = keys.into_iter().flat_map(|part| &part.changes).filter(|change| change.bar == played.bar && change.staff.is_none_or(|s| s == 1));
+        let changes = keys
+            .into_iter()
+            .flat_map(|part| &part.changes)
+            .filter(|change| change.bar == played.bar && change.staff.is_none_or(|s| s == 1));
         for change in changes {
             if let ChangeKind::Key(key) = change.kind {
                 let fifths = key.fifths.clamp(-7, 7);
-                events.push(meta(clock.tick(played.start + change.at), MetaMessage::KeySignature(fifths, key.major == Some(false))));
+                events.push(meta(
+                    clock.tick(played.start + change.at),
+                    MetaMessage::KeySignature(fifths, key.major == Some(false)),
+                ));
             }
         }
         for direction in marks.iter().filter(|direction| direction.bar == played.bar) {
@@ -164,7 +171,8 @@ fn part_track<'a>(part: &'a Part, index: usize, sounding: &Sounding, clock: Cloc
                 events.push(Timed { tick: start, rank: 1, kind: midi(channel, message) });
             }
         }
-        let length = if row.duration.is_zero() { Crotchets::new(GRACE.0, GRACE.1).unwrap_or(Crotchets::ONE) } else { row.duration };
+        let length =
+            if row.duration.is_zero() { Crotchets::new(GRACE.0, GRACE.1).unwrap_or(Crotchets::ONE) } else { row.duration };
         let end = clock.tick(row.onset + length).max(start + 1);
         let key = u7::new(row.key.map_or_else(|| drum(part, row.instrument), ripieno_score::MidiKey::number));
         let vel = u7::new(velocity(part, &row));

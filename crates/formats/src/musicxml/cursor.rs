@@ -84,7 +84,7 @@ impl<'x> Cursor<'x> {
             return None;
         }
         loop {
-            self.to_markup();
+            self.go_to_markup();
             match self.markup() {
                 Markup::Start(tag) => return Some(tag),
                 Markup::End | Markup::Nothing => return None,
@@ -137,7 +137,7 @@ impl<'x> Cursor<'x> {
         }
         let outside = self.open.len().saturating_sub(1);
         while self.open.len() > outside {
-            self.to_markup();
+            self.go_to_markup();
             if matches!(self.markup(), Markup::Nothing) {
                 return;
             }
@@ -163,7 +163,7 @@ impl<'x> Cursor<'x> {
 
     /// Moves to the next `<`, or to the end.
     #[inline]
-    fn to_markup(&mut self) {
+    fn go_to_markup(&mut self) {
         self.at += self.until(|byte| byte == b'<', |rest| memchr(b'<', rest));
     }
 

@@ -72,7 +72,12 @@ pub fn read_compressed(file: &str, bytes: &[u8], limits: &Limits) -> Result<Read
         }
         if !member.others.is_empty() {
             let what = format!("other scores in the archive were not read: {}", shown(&member.others));
-            context.note(At::FILE, "more-scores", what, "They are often the single parts of this score; if not, unpack them and give them one by one");
+            context.note(
+                At::FILE,
+                "more-scores",
+                what,
+                "They are often the single parts of this score; if not, unpack them and give them one by one",
+            );
         }
     })
 }
@@ -96,7 +101,13 @@ fn read_text(
     let mut context = context::Context::new(file, cursor, limits);
     first(&mut context);
     if let Some(mended) = source.mended {
-        context.say(Severity::Warning, At::FILE, "bad-encoding", mended, "Names and texts may be wrong; export the score as UTF-8");
+        context.say(
+            Severity::Warning,
+            At::FILE,
+            "bad-encoding",
+            mended,
+            "Names and texts may be wrong; export the score as UTF-8",
+        );
     }
     let score = score_reader::read(file, &mut context)?;
     Ok(Reading { score, findings: context.into_findings(), format })

@@ -2,7 +2,8 @@
 
 use std::cmp::Reverse;
 
-use super::resolve::{Context, recognise as recognise_in};
+use super::points::Context;
+use super::resolve::recognise as recognise_in;
 use super::token::tokenise;
 use super::{Clues, Recognition};
 use crate::catalogue::Language;

@@ -1,6 +1,6 @@
 //! From segments to what the name says: which instruments, whose numbers, whose keys.
 
-use super::lexicon::{Class, Languages, Lexicon};
+use super::lexicon::{Class, Languages, Lexicon, letters_of};
 use super::segment::{Candidate, KeyMark, Label, Segment};
 use super::token::{Kind, Token};
 use super::{AlsoRelation, Division, DivisionKind, StaffLabel};
@@ -135,25 +135,42 @@ impl Interpreter<'_> {
                 words.iter().flat_map(|(a, b)| &self.tokens[*a..*b]).map(|token| token.text.as_str()).collect();
             let joined = self.lexicon.any_order(&mut words);
             if !joined.is_empty() {
-                let entries = joined.iter().map(|id| &self.lexicon.entries[*id as usize]);
-                let candidates = entries
-                    .map(|entry| Candidate {
-                        instrument: entry.instrument,
-                        quality: 0.9,
-                        languages: entry.languages,
-                        plural: entry.plural,
-                        abbreviation: entry.abbreviation,
-                    })
-                    .collect();
-                self.reading.named[0].candidates = candidates;
+                self.reading.named[0].candidates = self.candidates(joined);
                 return;
             }
         }
+        // "Alt- u. Tenorposaune": the hyphen stands for the end of the next word.
+        let (_, end) = first.tokens;
+        let suspended = self.reading.named.len() == 1
+            && end < segment.start
+            && self.tokens.get(end).is_some_and(|next| next.gap.dash && next.gap.space);
+        if suspended {
+            let start = letters_of(&self.tokens[first.tokens.0..end]);
+            let whole = self.lexicon.completed(&start, &letters_of(&self.tokens[segment.start..segment.end]));
+            if !whole.is_empty() {
+                self.reading.named[0].candidates = self.candidates(whole);
+            }
+        }
+        let first = &self.reading.named[0];
         let percussion = self.all_in(first, |item| item.family == Family::Percussion);
         named.doubles = self.change && !percussion;
         named.numbers = std::mem::take(&mut self.ahead);
         self.reading.named.push(named);
         self.change = false;
+    }
+
+    /// Candidates for names put together from parts.
+    fn candidates(&self, ids: &[u32]) -> Vec<Candidate> {
+        let entries = ids.iter().map(|id| &self.lexicon.entries[*id as usize]);
+        entries
+            .map(|entry| Candidate {
+                instrument: entry.instrument,
+                quality: 0.9,
+                languages: entry.languages,
+                plural: entry.plural,
+                abbreviation: entry.abbreviation,
+            })
+            .collect()
     }
 
     fn key(&mut self, mark: KeyMark) {
@@ -213,6 +230,10 @@ impl Interpreter<'_> {
         match self.class_after(at) {
             Some(Class::DivisiParts) => return self.divide(DivisionKind::Divisi, Some(value)),
             Some(Class::Hands) => return,
+            Some(Class::Players) => {
+                self.reading.count = Some(value);
+                return;
+            }
             _ => {}
         }
         let next_is_name = self.segments.get(at + 1).is_some_and(|s| matches!(s.label, Label::Name(_)));
@@ -303,15 +324,16 @@ impl Interpreter<'_> {
         let choir = |item: &Instrument| item.section == Section::Choirs;
         let voice = |item: &Instrument| item.family == Family::Voice && item.section != Section::Choirs;
         let [first, second] = self.reading.named.as_slice() else { return };
-        let keep = if self.all_in(first, choir) && self.all_in(second, voice) {
+        let keep = if self.all_in(first, choir) && self.any_in(second, voice) {
             1
-        } else if self.all_in(second, choir) && self.all_in(first, voice) {
+        } else if self.all_in(second, choir) && self.any_in(first, voice) {
             0
         } else {
             return;
         };
         let numbers = if keep == 1 { first.numbers.clone() } else { Vec::new() };
         let mut kept = self.reading.named.swap_remove(keep);
+        kept.candidates.retain(|c| voice(&self.catalogue.all()[usize::from(c.instrument)]));
         kept.numbers.extend(numbers);
         self.reading.named = vec![kept];
         self.divide(DivisionKind::Chorus, None);

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::sync::LazyLock;
 
-use super::token::{Sign, Token, tokenise};
+use super::token::{Gap, Sign, Token, tokenise};
 use crate::catalogue::{Catalogue, Language, catalogue};
 use crate::data::each_row;
 
@@ -69,8 +69,10 @@ pub(crate) enum Class {
     LowerStaff,
     Pedal,
     Manual,
-    /// "4 hands": the number before it counts no players.
+    /// "4 hands", "12-string": the number before it counts no players.
     Hands,
+    /// "3 players": the number before it does.
+    Players,
     /// "Doubling", "auch", "muta in".
     Doubling,
     And,
@@ -106,6 +108,7 @@ impl Class {
             "pedal" => Self::Pedal,
             "manual" => Self::Manual,
             "hands" => Self::Hands,
+            "players" => Self::Players,
             "doubling" => Self::Doubling,
             "and" => Self::And,
             "chorus" => Self::Chorus,
@@ -156,7 +159,8 @@ impl Entry {
 
     /// Whether the words are cut as in the tokens.
     pub fn cut_as(&self, tokens: &[Token]) -> bool {
-        self.words.len() == tokens.len() && self.words.iter().zip(tokens).all(|((word, _), token)| *word == token.text)
+        self.words.len() == tokens.len()
+            && self.words.iter().zip(tokens).all(|((word, _), token)| *word == token.text && token.sign.is_none())
     }
 }
 
@@ -335,6 +339,46 @@ impl Lexicon {
             .flat_map(|(quality, ids)| ids.iter().map(move |id| (quality, *id)))
     }
 
+    /// Takes apart the compounds German makes of a name and "solo" or "chor": "Altsolo", "Soloviolinen", "Chorsopran".
+    pub fn split_compounds(&self, tokens: Vec<Token>) -> Vec<Token> {
+        const PARTS: [&str; 3] = ["solo", "soli", "chor"];
+        let mut split = Vec::with_capacity(tokens.len());
+        for token in tokens {
+            let known = |word: &str| word.len() > 2 && !self.exact(word).is_empty();
+            let text = token.text.as_str();
+            let cut = if !token.is_word() || known(text) {
+                None
+            } else {
+                PARTS.iter().find_map(|part| {
+                    let at = match (text.strip_suffix(part), text.strip_prefix(part)) {
+                        (Some(name), _) if known(name) => name.len(),
+                        (_, Some(name)) if known(name) => part.len(),
+                        _ => return None,
+                    };
+                    text.is_char_boundary(at).then_some(at)
+                })
+            };
+            let Some(at) = cut else {
+                split.push(token);
+                continue;
+            };
+            // Folding changes lengths, so both halves point at the whole word.
+            let (first, second) = token.text.split_at(at);
+            split.push(Token { text: first.to_owned(), dotted: false, ..token.clone() });
+            split.push(Token { text: second.to_owned(), gap: Gap { dash: true, ..Gap::default() }, ..token });
+        }
+        split
+    }
+
+    /// The names that a suspended compound stands for: "Alt-" before "Tenorposaune" is "Altposaune".
+    pub fn completed(&self, start: &str, next: &str) -> &[u32] {
+        next.char_indices()
+            .skip(2)
+            .map(|(at, _)| self.exact(&format!("{start}{}", &next[at..])))
+            .find(|ids| !ids.is_empty())
+            .unwrap_or(&[])
+    }
+
     /// What else these letters may mean.
     pub fn qualifiers(&self, letters: &str) -> &[Qualifier] {
         self.qualifiers.get(letters).map_or(&[], Vec::as_slice)
@@ -368,7 +412,9 @@ pub(crate) fn likeness(token: &Token, word: &str) -> Option<f32> {
         5..=8 => 1,
         _ => 2,
     };
-    (allowed > 0 && distance_within(text.as_bytes(), word.as_bytes(), allowed)).then_some(0.7)
+    // A slip in a short word may be another word altogether.
+    let quality = if text.len() < 7 { 0.55 } else { 0.7 };
+    (allowed > 0 && distance_within(text.as_bytes(), word.as_bytes(), allowed)).then_some(quality)
 }
 
 /// Whether two words differ by at most so many letters left out, put in, changed or swapped with a neighbour.

@@ -2,12 +2,16 @@
 //!
 //! The name is read first, as a musician reads it: cut into words ([`token`]), the words grouped into names of the
 //! catalogue, keys, numbers and the rest ([`segment`], where the precedence among readings is one table), the groups
-//! put together ([`interpret`]), and the instrument settled with the other clues ([`resolve`], where their weights are
-//! one table). A name that names no instrument falls back on those clues alone, and says so.
+//! put together ([`interpret`]), and the instrument settled with the other clues ([`resolve`]; their weights are one
+//! table in [`points`]). A name that names no instrument falls back on those clues alone, and says so.
 
 mod context;
+mod fallback;
 mod interpret;
+mod keys;
 mod lexicon;
+mod narrow;
+mod points;
 mod reason;
 mod resolve;
 mod segment;
@@ -227,5 +231,5 @@ impl Recognition {
 /// Recognises one part. [`recognise_all`] does better on a whole score, where neighbours settle what "Bass" or "Alto" is.
 #[must_use]
 pub fn recognise(clues: &Clues<'_>) -> Recognition {
-    resolve::recognise(clues, &resolve::Context::default())
+    resolve::recognise(clues, &points::Context::default())
 }

@@ -1,126 +1,26 @@
-//! Settling on an instrument with every clue.
-//!
-//! | clue | points |
-//! |---|---|
-//! | quality of the name, 0 to 1 | times 10 |
-//! | rank in `ambiguous.csv` | -0.6 a place |
-//! | how common the instrument is | +0.05 a degree (0 to 9) |
-//! | the standard sound is its own, of a kin, of a stranger | +3, +1.5, -0.7 |
-//! | MIDI program is its own or not (program 1 is what files have when nobody chose) | +0.8, -0.2 |
-//! | MIDI percussion channel | +1 for percussion, -1 for others |
-//! | clef the commonest, usual or neither | +0.5, +0.25, -0.5 |
-//! | notes within the outer compass | +0.5; outside -0.25 a semitone, at most -3 |
-//! | transposition offered or not | +1, -1 |
-//! | printed key offered or not | +0.6, -0.8 |
-//! | plural name after a number of players | +0.3 |
-//! | language of the score's other names | +0.8 |
-//! | family of the parts above and below | +0.7 each |
+//! Settling on an instrument: the name's candidates weighed by the points of every clue (`points`), then narrowed
+//! (`narrow`) and keyed (`keys`); without a name, a `fallback`.
 //!
 //! Confidence is the quality of the name, less what was not understood, less when the runner-up is close (a lead under
 //! 0.3 points: times 0.6; under 1: times 0.8), less when the sound disagrees (times 0.85).
 
+use super::fallback::fallback;
 use super::interpret::{Named, Reading, interpret};
+use super::keys::{key_reason, settle_key, settle_transposition};
 use super::lexicon::{Languages, letters_of, lexicon};
+use super::narrow::{narrow_by_key, narrow_by_sound, narrow_by_transposition, sound_agreement};
+use super::points::{Context, clue_points, offers_key, semitones_outside};
 use super::reason::{Reason, ReasonKind, list};
-use super::segment::{Candidate, KeyMark, Style, key_within, segment};
+use super::segment::{Candidate, Style, key_within, segment};
 use super::token::{Token, tokenise};
-use super::{Also, Clues, Interval, Recognition};
-use crate::catalogue::{Catalogue, Clef, Instrument, Language, Transposition, catalogue};
+use super::{Also, Clues, Recognition};
+use crate::catalogue::{Catalogue, Instrument, Language, catalogue};
 use crate::data::ambiguous_rank;
 use crate::family::Family;
-use crate::key::{Key, KeyName, Step};
-
-/// What the rest of the score adds.
-#[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct Context {
-    pub language: Option<Language>,
-    /// Families of the parts above and below.
-    pub above: Option<Family>,
-    pub below: Option<Family>,
-    /// Whether a bare "B" is B flat, where other names of the score settle it.
-    pub bare_b_is_flat: Option<bool>,
-}
+use crate::key::{Key, KeyName};
 
 fn instrument(catalogue: &'static Catalogue, at: u16) -> &'static Instrument {
     &catalogue.all()[usize::from(at)]
-}
-
-/// Whether two instruments are the same, one a kind of the other, or kinds of one.
-fn kin(a: &Instrument, b: &Instrument) -> bool {
-    a.is_kind_of(&b.id) || b.is_kind_of(&a.id) || (a.kind_of.is_some() && a.kind_of == b.kind_of)
-}
-
-fn offers(instrument: &Instrument, interval: Interval) -> Option<&Transposition> {
-    instrument
-        .transpositions
-        .iter()
-        .find(|t| i16::from(t.semitones) == interval.semitones() && i16::from(t.steps) == interval.steps())
-}
-
-fn offers_key(instrument: &Instrument, name: KeyName) -> bool {
-    instrument.transpositions.iter().any(|t| t.key == name)
-}
-
-/// Points of the clues other than the name.
-fn clue_points(item: &Instrument, clues: &Clues<'_>, context: &Context) -> f32 {
-    let mut points = f32::from(item.weight) * 0.05;
-    let catalogue = catalogue();
-    if !clues.sound_id.is_empty() {
-        let sounding = catalogue.by_sound(clues.sound_id);
-        points += if item.sounds.iter().any(|s| s == clues.sound_id) {
-            3.0
-        } else if sounding.iter().any(|other| kin(item, other)) {
-            1.5
-        } else if sounding.is_empty() {
-            0.0
-        } else {
-            -0.7
-        };
-    }
-    if let Some(program) = clues.midi_program.filter(|p| *p != 1) {
-        points += if item.program == Some(program) { 0.8 } else { -0.2 };
-    }
-    if clues.midi_channel10 {
-        points += if item.family == Family::Percussion { 1.0 } else { -1.0 };
-    }
-    if let Some(clef) = clues.clef.filter(|_| !item.clefs.is_empty()) {
-        points += match item.clefs.iter().position(|usual| *usual == clef) {
-            Some(0) => 0.5,
-            Some(_) => 0.25,
-            None => -0.5,
-        };
-    }
-    if let Some(interval) = clues.transposition.filter(|i| i.semitones() != 0 || i.steps() != 0) {
-        points += if offers(item, interval).is_some() { 1.0 } else { -1.0 };
-    }
-    points += compass_points(item, clues);
-    for family in [context.above, context.below].into_iter().flatten() {
-        if family == item.family {
-            points += 0.7;
-        }
-    }
-    points
-}
-
-/// Semitones by which the part leaves the outer compass of an instrument; `None` when either is unknown.
-fn semitones_outside(item: &Instrument, clues: &Clues<'_>) -> Option<u8> {
-    let played = clues.written_range?;
-    let transposition = match clues.transposition {
-        Some(interval) => offers(item, interval)?,
-        None => item.default_transposition(),
-    };
-    let compass = item.written(transposition)?.extreme;
-    let below = compass.low().saturating_sub(played.low());
-    let above = played.high().saturating_sub(compass.high());
-    Some(below.saturating_add(above))
-}
-
-fn compass_points(item: &Instrument, clues: &Clues<'_>) -> f32 {
-    match semitones_outside(item, clues) {
-        None => 0.0,
-        Some(0) => 0.5,
-        Some(outside) => -(f32::from(outside) * 0.25).min(3.0),
-    }
 }
 
 /// A candidate with its points.
@@ -192,8 +92,12 @@ struct Parsed<'a> {
     reading: Reading,
 }
 
+/// Bytes of a name that are read: no score prints a longer one, and a hostile file must not cost time.
+const LONGEST_TEXT: usize = 400;
+
 fn parse(field: Field, text: &str) -> Parsed<'_> {
-    let tokens = tokenise(text);
+    let text = &text[..text.floor_char_boundary(LONGEST_TEXT)];
+    let tokens = lexicon().split_compounds(tokenise(text));
     let style = if field == Field::Abbreviation { Style::Abbreviation } else { Style::Name };
     let segments = segment(lexicon(), &tokens, style);
     let reading = interpret(catalogue(), lexicon(), &tokens, &segments);
@@ -282,7 +186,8 @@ fn by_name(parsed: Parsed<'_>, clues: &Clues<'_>, context: &Context) -> Recognit
         let span = &parsed.tokens[named.tokens.0..named.tokens.1];
         marks.extend(key_within(lexicon(), span).filter(|mark| offers_key(item, mark.name)));
     }
-    let keys: Vec<Key> = marks.iter().map(|mark| settle_key(*mark, item, best, reading, clues, bare)).collect();
+    let keys: Vec<Key> =
+        marks.iter().map(|mark| settle_key(*mark, item, best.candidate.languages, reading, clues, bare)).collect();
     if let Some(narrowed) = narrow_by_key(catalogue, item, &keys, clues) {
         let why = format!("A {} in {} is the {}.", item.name(), keys[0].name, narrowed.name());
         reasons.push(Reason::new(ReasonKind::Key, why));
@@ -322,7 +227,9 @@ fn by_name(parsed: Parsed<'_>, clues: &Clues<'_>, context: &Context) -> Recognit
             numbers.insert(0, leading);
         }
     }
-    let also = reading.named[1..].iter().map(|other| also(other, &parsed, reading, item, clues, context)).collect();
+    let others = reading.named[1..].iter().map(|other| also(other, &parsed, reading, item, clues, context));
+    // "Alto (Contralto)" says the same thing twice.
+    let also = others.filter(|other| other.instrument.id != item.id || !other.numbers.is_empty()).collect();
     Recognition {
         instrument: item,
         transposition,
@@ -401,177 +308,9 @@ fn also(
     let mut scored = score(other, parsed, &none, &near);
     let best = scored.swap_remove(0);
     let bare = context.bare_b_is_flat;
-    let keys = other.keys.iter().map(|mark| settle_key(*mark, best.item, &best, reading, &none, bare)).collect();
+    let keys =
+        other.keys.iter().map(|mark| settle_key(*mark, best.item, best.candidate.languages, reading, &none, bare)).collect();
     Also { instrument: best.item, keys, numbers: other.numbers.clone(), relation: other.relation() }
-}
-
-/// What a printed key is, now that the instrument is known.
-///
-/// A bare B is B flat in German and in Italian scores of German houses, B natural in English. In order of trust: the
-/// file's own transposition, the keys in which the instrument is usual, the other names of the score, and the language
-/// of this name.
-fn settle_key(
-    mark: KeyMark,
-    item: &Instrument,
-    best: &Scored,
-    reading: &Reading,
-    clues: &Clues<'_>,
-    bare_b_is_flat: Option<bool>,
-) -> Key {
-    let key = |name| Key { name, octave: mark.octave };
-    if !mark.bare_b {
-        return key(mark.name);
-    }
-    let (natural, flat) = (KeyName::new(Step::B, 0), KeyName::new(Step::B, -1));
-    if let Some(t) = clues.transposition.and_then(|interval| offers(item, interval))
-        && (t.key == natural || t.key == flat)
-    {
-        return key(t.key);
-    }
-    let usual = |name| item.transpositions.iter().any(|t| t.key == name && !t.rare);
-    match (usual(natural), usual(flat)) {
-        (false, true) => return key(flat),
-        (true, false) => return key(natural),
-        _ => {}
-    }
-    if let Some(is_flat) = bare_b_is_flat {
-        return key(if is_flat { flat } else { natural });
-    }
-    let other_words = reading.languages.iter().any(|l| !l.has(Language::English));
-    let languages = best.candidate.languages;
-    let continental = languages.has(Language::German) || languages.has(Language::Italian) || other_words;
-    let is_flat = if languages.has(Language::English) { mark.continental && continental } else { true };
-    key(if is_flat { flat } else { natural })
-}
-
-fn key_reason(mark: Option<&KeyMark>, key: Option<&Key>, item: &Instrument) -> Option<Reason> {
-    let (mark, key) = mark.zip(key)?;
-    if !mark.bare_b || item.id == "timpani" {
-        return None;
-    }
-    let meaning = if key.name.alter < 0 { "B flat" } else { "B natural" };
-    Some(Reason::new(ReasonKind::Key, format!("The key “B” is read as {meaning}.")))
-}
-
-/// The kinds of an instrument.
-fn kinds<'a>(catalogue: &'static Catalogue, item: &'a Instrument) -> impl Iterator<Item = &'static Instrument> + 'a {
-    catalogue.all().iter().filter(move |other| other.kind_of.as_deref() == Some(item.id.as_str()))
-}
-
-/// "Clarinet in E flat" is another instrument than the clarinet: a key that only a kind of it has says so.
-fn narrow_by_key(
-    catalogue: &'static Catalogue,
-    item: &'static Instrument,
-    keys: &[Key],
-    clues: &Clues<'_>,
-) -> Option<&'static Instrument> {
-    let key = keys.first()?;
-    if offers_key(item, key.name) || item.family == Family::Percussion {
-        return None;
-    }
-    let fits = |other: &&Instrument| {
-        other.build == item.build
-            && offers_key(other, key.name)
-            && clues.transposition.is_none_or(|interval| offers(other, interval).is_some())
-    };
-    kinds(catalogue, item).filter(fits).max_by_key(|other| other.weight)
-}
-
-/// A name for several sizes is narrowed by a sound that names one of them. Early builds are not inferred from a sound:
-/// files use those sounds for any part with a crook.
-fn narrow_by_sound(catalogue: &'static Catalogue, item: &'static Instrument, clues: &Clues<'_>) -> Option<&'static Instrument> {
-    if !item.generic || clues.sound_id.is_empty() || item.sounds.iter().any(|s| s == clues.sound_id) {
-        return None;
-    }
-    kinds(catalogue, item).find(|other| other.build == item.build && other.sound() == Some(clues.sound_id))
-}
-
-/// A trumpet in B flat that sounds a ninth lower is a bass trumpet.
-fn narrow_by_transposition(
-    catalogue: &'static Catalogue,
-    item: &'static Instrument,
-    keys: &[Key],
-    clues: &Clues<'_>,
-) -> Option<&'static Instrument> {
-    let interval = clues.transposition.filter(|i| i.semitones() != 0)?;
-    if offers(item, interval).is_some() || item.transpositions.len() == 1 {
-        return None;
-    }
-    let fits = |other: &&Instrument| {
-        other.build == item.build && offers(other, interval).is_some_and(|t| keys.first().is_none_or(|key| key.name == t.key))
-    };
-    kinds(catalogue, item).filter(fits).max_by_key(|other| other.weight)
-}
-
-/// Adds what the sound says; returns a factor of confidence.
-fn sound_agreement(catalogue: &'static Catalogue, item: &Instrument, clues: &Clues<'_>, reasons: &mut Vec<Reason>) -> f32 {
-    if clues.sound_id.is_empty() || reasons.iter().any(|r| r.kind == ReasonKind::Sound) {
-        return 1.0;
-    }
-    let sounding = catalogue.by_sound(clues.sound_id);
-    if sounding.iter().any(|other| kin(item, other)) {
-        reasons.push(Reason::new(ReasonKind::Sound, format!("The sound {} agrees.", clues.sound_id)));
-        1.0
-    } else if let Some(other) = sounding.first() {
-        reasons.push(Reason::new(
-            ReasonKind::Sound,
-            format!("The sound {} would be a {}; the name counts for more.", clues.sound_id, other.name()),
-        ));
-        0.85
-    } else {
-        1.0
-    }
-}
-
-/// The catalogue's transposition that name and file agree on.
-fn settle_transposition(
-    item: &'static Instrument,
-    keys: &[Key],
-    clues: &Clues<'_>,
-    reasons: &mut Vec<Reason>,
-) -> Option<&'static Transposition> {
-    // Drums are tuned, they do not transpose.
-    let key = keys.first().filter(|_| item.family != Family::Percussion);
-    let in_key = |t: &&Transposition| key.is_none_or(|key| key.name == t.key);
-    // An octave word picks the crook that has it, else the one that exists in no other octave.
-    let octave = key.and_then(|key| key.octave);
-    let named = item.transpositions.iter().filter(in_key).filter(|t| octave.is_some() && t.octave == octave);
-    let open = item.transpositions.iter().filter(in_key).filter(|t| octave.is_none() || t.octave.is_none());
-    let by_key = || named.clone().chain(open.clone());
-    match clues.transposition {
-        Some(interval) => {
-            let found = by_key()
-                .find(|t| i16::from(t.semitones) == interval.semitones() && i16::from(t.steps) == interval.steps())
-                .or_else(|| offers(item, interval));
-            match (found, key) {
-                (Some(t), Some(key)) if t.key != key.name => reasons.push(Reason::new(
-                    ReasonKind::Transposition,
-                    format!("The file transposes as {t}, although the name says {key}."),
-                )),
-                (None, _) => reasons.push(Reason::new(
-                    ReasonKind::Transposition,
-                    format!("The file transposes by {:+} semitones, which the {} does not.", interval.semitones(), item.name()),
-                )),
-                _ => {}
-            }
-            found
-        }
-        None => {
-            let mut found = by_key();
-            let first = found.next();
-            if let (Some(t), Some(other), Some(key)) = (first, found.next(), key)
-                && key.octave.is_none()
-                && t.octave.is_some()
-                && t.octave != other.octave
-            {
-                reasons.push(Reason::new(
-                    ReasonKind::Transposition,
-                    format!("Neither name nor file says which octave; taken as {t}."),
-                ));
-            }
-            first
-        }
-    }
 }
 
 /// Falls back on everything but the name.
@@ -586,9 +325,9 @@ fn by_other_clues(parsed: &Parsed<'_>, clues: &Clues<'_>, context: &Context) -> 
             format!("“{}” names no instrument we know.", text.split_whitespace().collect::<Vec<_>>().join(" "))
         },
     )];
-    let (item, confidence, reason) = fallback(catalogue, clues, context);
-    reasons.push(reason);
     let reading = &parsed.reading;
+    let (item, confidence, reason) = fallback(catalogue, reading.staff, clues, context);
+    reasons.push(reason);
     let keys: Vec<Key> = reading.loose_keys.iter().map(|mark| Key { name: mark.name, octave: mark.octave }).collect();
     let transposition = settle_transposition(item, &[], clues, &mut reasons);
     let mut numbers = reading.loose_numbers.clone();
@@ -608,66 +347,4 @@ fn by_other_clues(parsed: &Parsed<'_>, clues: &Clues<'_>, context: &Context) -> 
         reasons,
         fallback: true,
     }
-}
-
-fn fallback(catalogue: &'static Catalogue, clues: &Clues<'_>, context: &Context) -> (&'static Instrument, f32, Reason) {
-    let best_of = |list: Vec<&'static Instrument>| {
-        list.into_iter().max_by(|a, b| {
-            let points = |item: &Instrument| clue_points(item, clues, context);
-            points(a).total_cmp(&points(b)).then(b.order.cmp(&a.order))
-        })
-    };
-    if let Some(item) = best_of(catalogue.by_sound(clues.sound_id)).filter(|_| !clues.sound_id.is_empty()) {
-        let why = format!("Its sound {} is that of the {}.", clues.sound_id, item.name());
-        return (item, 0.85, Reason::new(ReasonKind::Sound, why));
-    }
-    if let Some(item) = catalogue.by_kern(clues.kern_code) {
-        let why = format!("Its Humdrum code *I{} is that of the {}.", clues.kern_code, item.name());
-        return (item, 0.9, Reason::new(ReasonKind::KernCode, why));
-    }
-    // A longer sound than the standard has, or one of a kind we do not keep: the nearest one above it.
-    let mut sound = clues.sound_id;
-    while let Some((shorter, _)) = sound.rsplit_once('.') {
-        if let Some(item) = best_of(catalogue.by_sound(shorter)) {
-            let why = format!("Its sound {} is a kind of {}.", clues.sound_id, item.name());
-            return (item, 0.6, Reason::new(ReasonKind::Sound, why));
-        }
-        sound = shorter;
-    }
-    if clues.midi_channel10
-        && let Some(item) = catalogue.by_id("percussion")
-    {
-        let why = "It plays on the MIDI percussion channel.";
-        return (item, 0.6, Reason::new(ReasonKind::Midi, why));
-    }
-    if let Some((program, item)) = clues.midi_program.filter(|p| *p != 1).and_then(|p| Some((p, catalogue.by_program(p)?))) {
-        let why = format!("Its MIDI program {program} is the {}.", item.name());
-        return (item, 0.55, Reason::new(ReasonKind::Midi, why));
-    }
-    if clues.clef == Some(Clef::Percussion)
-        && let Some(item) = catalogue.by_id("percussion")
-    {
-        return (item, 0.5, Reason::new(ReasonKind::Clef, "It has a percussion clef."));
-    }
-    let piano = clues.midi_program.and_then(|p| catalogue.by_program(p));
-    if clues.clef.is_some() || clues.written_range.is_some() || clues.transposition.is_some() {
-        // Without a name only instruments that most scores have are worth a guess.
-        let common = catalogue.all().iter().filter(|item| item.weight >= 8 && item.pitched).collect();
-        if let Some(item) = best_of(common) {
-            let mut rests = Vec::new();
-            rests.extend(clues.clef.map(|clef| format!("clef {clef}")));
-            rests.extend(clues.written_range.map(|range| format!("compass {range}")));
-            rests.extend(clues.transposition.map(|i| format!("transposition {:+} semitones", i.semitones())));
-            let why = format!("A guess from its {}.", list(&rests, "and"));
-            let kind = if clues.written_range.is_some() { ReasonKind::Compass } else { ReasonKind::Clef };
-            return (item, 0.25, Reason::new(kind, why));
-        }
-    }
-    if let Some(item) = piano {
-        let why = "Only its MIDI program 1 is known, which files have when nobody chose.";
-        return (item, 0.2, Reason::new(ReasonKind::Midi, why));
-    }
-    // The catalogue always holds this row; its tests say so.
-    let item = catalogue.by_id("unspecified").unwrap_or(&catalogue.all()[0]);
-    (item, 0.0, Reason::new(ReasonKind::Unknown, "Nothing else is known about it."))
 }

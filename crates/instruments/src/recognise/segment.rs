@@ -10,7 +10,8 @@
 //! | a word with a meaning (solo, desk, primo ...) | 0.9 a token |
 //! | a number | 0.8 |
 //! | and, doubling | 0.5 |
-//! | article, placeholder and the like | 0.4 a token |
+//! | a word that tells a number from a count ("12-string", "4 hands") | 1.1 |
+//! | article, placeholder and the like | 0.4; 0.9 a token in a phrase |
 //! | anything else | 0 |
 //! | a second name that nothing separates from the first | -0.5 |
 //! | no name at all | -1 |
@@ -18,7 +19,7 @@
 //! The quality of a name is 1 when it is printed as the catalogue has it, 0.97 when cut into other words ("Bass-Klarinette";
 //! 0.85 when that runs single letters together), 0.8
 //! when a single letter lacks its full stop ("E Hn"), 0.9 in another order, 0.85 for an abbreviation the catalogue does
-//! not list, 0.7 for a slip. Abbreviations and slips are only tried when the exact reading
+//! not list, 0.7 for a slip (0.55 in a word of less than seven letters). Abbreviations and slips are only tried when the exact reading
 //! leaves a word unread or finds several names.
 
 use super::lexicon::{Class, LONGEST_NAME, LONGEST_QUALIFIER, Languages, Lexicon, Qualifier, letters_of, likeness};
@@ -83,7 +84,8 @@ pub(crate) enum Style {
     Abbreviation,
 }
 
-/// Reads the tokens; the exact reading when it explains every word by one name ("Kl. Trommel" is not a clarinet and a drum), else the one that allows abbreviations and slips.
+/// Reads the tokens; the exact reading when it explains every word by one name ("Kl. Trommel" is not a clarinet and a
+/// drum), else the one that allows abbreviations and slips.
 pub(crate) fn segment(lexicon: &Lexicon, tokens: &[Token], style: Style) -> Vec<Segment> {
     let exact = best_reading(lexicon, tokens, style, false);
     let names = exact.iter().filter(|s| matches!(s.label, Label::Name(_))).count();
@@ -174,7 +176,11 @@ fn readings_at(lexicon: &Lexicon, tokens: &[Token], at: usize, style: Style, loo
                 Class::Flat | Class::Sharp | Class::Natural | Class::Basso | Class::Alto => continue,
                 Class::KeyIn => 0.2,
                 Class::And | Class::Doubling => 0.5,
-                Class::Noise | Class::Placeholder => 0.4,
+                // "12-string", "4 hands"; without a number these are the strings and the hands themselves.
+                Class::Hands if at > 0 && tokens[at - 1].number().is_some() => 1.1,
+                Class::Hands => continue,
+                // A phrase is surer than a word: "con sordino".
+                Class::Noise | Class::Placeholder if end == at + 1 => 0.4,
                 _ => 0.9,
             };
             let points = each * count(end - at);
@@ -225,6 +231,15 @@ fn add(lexicon: &Lexicon, found: &mut Vec<Candidate>, id: u32, quality: f32) {
     }
 }
 
+/// Whether words may be read as one: "Englisch Horn" may; "Violin I" is not "violini", "Tr. I" no triangle, "Clar. in"
+/// no clarino.
+fn glues(lexicon: &Lexicon, span: &[Token]) -> bool {
+    span.windows(2).all(|pair| {
+        let ended = pair[0].dotted && pair[0].text.len() > 1 && pair[1].gap.space;
+        !ended && pair[1].roman().is_none() && !lexicon.is_class(&pair[1], Class::KeyIn)
+    })
+}
+
 /// The instruments a run of words may name.
 fn names(lexicon: &Lexicon, span: &[Token], style: Style, loose: bool) -> Vec<Candidate> {
     let mut found: Vec<Candidate> = Vec::new();
@@ -238,8 +253,7 @@ fn names(lexicon: &Lexicon, span: &[Token], style: Style, loose: bool) -> Vec<Ca
             continue;
         }
         let wants_stop = |(word, token): (&(String, bool), &Token)| word.1 && !token.dotted;
-        // "Violin I" is not "violini", "Tr. I" is no triangle.
-        if !cut && span.iter().skip(1).any(|token| token.roman().is_some()) {
+        if !cut && !glues(lexicon, span) {
             continue;
         }
         let quality = if !cut {
@@ -254,14 +268,17 @@ fn names(lexicon: &Lexicon, span: &[Token], style: Style, loose: bool) -> Vec<Ca
     if !found.is_empty() {
         return found;
     }
-    if span.len() > 1 && span.iter().skip(1).all(|token| !(token.gap.open || token.gap.close)) {
+    let signs = span.iter().any(|token| token.sign.is_some());
+    if span.len() > 1 && !signs && span.iter().skip(1).all(|token| !(token.gap.open || token.gap.close)) {
         let mut words: Vec<&str> = span.iter().map(|token| token.text.as_str()).collect();
         let quality = if runs_on { 0.9 } else { 0.8 };
         for id in lexicon.any_order(&mut words) {
             add(lexicon, &mut found, *id, quality);
         }
     }
-    if loose && runs_on && found.is_empty() {
+    // A word we know is not a slip for another: "Pedal" is no harp, "Banda" no tape.
+    let understood = span.len() == 1 && !lexicon.qualifiers(&letters).is_empty();
+    if loose && runs_on && !signs && !understood && found.is_empty() {
         for (first, id) in lexicon.first_word_like(&span[0]) {
             let entry = &lexicon.entries[id as usize];
             if entry.words.len() != span.len() || entry.abbreviation {

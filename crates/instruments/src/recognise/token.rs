@@ -179,11 +179,17 @@ pub(crate) fn tokenise(text: &str) -> Vec<Token> {
             });
         } else if c.is_alphabetic() {
             // An apostrophe inside a word belongs to it: d'amore, l'altra.
-            while char_at(at).is_some_and(|c| {
-                c.is_alphabetic()
-                    || matches!(c, '\u{300}'..='\u{36F}')
-                    || (matches!(c, '\'' | '’' | 'ʼ' | '`' | '´') && char_at(at + 1).is_some_and(char::is_alphabetic))
-            }) {
+            // A capital after a small letter starts a word: "ViolinI", "FlautoTraverso".
+            let humped = |at: usize| {
+                at > start && char_at(at).is_some_and(char::is_uppercase) && char_at(at - 1).is_some_and(char::is_lowercase)
+            };
+            while !humped(at)
+                && char_at(at).is_some_and(|c| {
+                    c.is_alphabetic()
+                        || matches!(c, '\u{300}'..='\u{36F}')
+                        || (matches!(c, '\'' | '’' | 'ʼ' | '`' | '´') && char_at(at + 1).is_some_and(char::is_alphabetic))
+                })
+            {
                 at += 1;
             }
             let original = &text[byte_at(start)..byte_at(at)];

@@ -68,7 +68,13 @@ impl<'a> Reader<'a> {
         }
         if barline.is_some() {
             let hint = "The barline was left out; bars must end together in all spines";
-            self.find(Severity::Warning, "barline-beside-notes", None, "a barline stands in some spines beside notes in others", hint);
+            self.find(
+                Severity::Warning,
+                "barline-beside-notes",
+                None,
+                "a barline stands in some spines beside notes in others",
+                hint,
+            );
         }
         let with_notes = self.waiting.split_off(mark.min(self.waiting.len()));
         let time = self.time_of_line();
@@ -87,7 +93,10 @@ impl<'a> Reader<'a> {
         let timed = self.entries.iter().any(|entry| entry.takes_time);
         let ends = || {
             let entries = self.entries.iter().filter(|entry| entry.takes_time == timed);
-            entries.filter_map(|entry| self.columns.get(entry.column)).map(|column| column.until).filter(|&until| until >= self.now)
+            entries
+                .filter_map(|entry| self.columns.get(entry.column))
+                .map(|column| column.until)
+                .filter(|&until| until >= self.now)
         };
         let Some(first) = ends().next() else { return self.soonest.max(self.now) };
         if ends().all(|until| until == first) {
@@ -100,7 +109,8 @@ impl<'a> Reader<'a> {
         }
         let time = votes.iter().max_by_key(|(until, votes)| (**votes, **until)).map_or(first, |(until, _)| *until);
         let odd = self.entries.iter().find(|entry| {
-            entry.takes_time == timed && self.columns.get(entry.column).is_some_and(|column| column.until >= self.now && column.until != time)
+            entry.takes_time == timed
+                && self.columns.get(entry.column).is_some_and(|column| column.until >= self.now && column.until != time)
         });
         let spine = odd.and_then(|entry| self.columns.get(entry.column)).map(|column| (column.spine, column.until));
         // What ended too early before a barline is reported there.
@@ -113,7 +123,11 @@ impl<'a> Reader<'a> {
             } else {
                 format!("notes end {} before the next ones on the same line", in_crotchets(time - until))
             };
-            let hint = if until > time { "The notes were cut; check their durations" } else { "The gap was left empty; check the durations before it" };
+            let hint = if until > time {
+                "The notes were cut; check their durations"
+            } else {
+                "The gap was left empty; check the durations before it"
+            };
             self.find(Severity::Warning, "spines-disagree", spine, what, hint);
         }
         time
@@ -137,7 +151,8 @@ impl<'a> Reader<'a> {
         }
         let lines = i64::from(self.lines_beside) + 1;
         let mut seen = 0;
-        let belongs_later = |index: usize, item: &Waiting<'a>| last_barline.is_some_and(|last| index < last) && item.looks_ahead();
+        let belongs_later =
+            |index: usize, item: &Waiting<'a>| last_barline.is_some_and(|last| index < last) && item.looks_ahead();
         for (index, (line, item)) in waiting.iter().enumerate() {
             if belongs_later(index, item) {
                 continue;
@@ -216,7 +231,13 @@ impl<'a> Reader<'a> {
         }
         for (spine, by) in short {
             let what = format!("the bar ends {} too early", in_crotchets(by));
-            self.find(Severity::Warning, "bar-short", Some(spine), what, "The gap was left empty; check the durations, or a missing rest");
+            self.find(
+                Severity::Warning,
+                "bar-short",
+                Some(spine),
+                what,
+                "The gap was left empty; check the durations, or a missing rest",
+            );
         }
     }
 
@@ -258,11 +279,17 @@ impl<'a> Reader<'a> {
         let has_notes = subs.iter().any(|sub| sub.kind != Kind::Rest);
         let voice = column.layer.saturating_add(1);
         let Some(leader) = subs.iter().find(|sub| !has_notes || sub.kind != Kind::Rest) else { return };
-        let mut length = if leader.grace == Grace::No { leader.duration.map_or(Crotchets::ZERO, |recip| recip.length) } else { Crotchets::ZERO };
+        let mut length = if leader.grace == Grace::No {
+            leader.duration.map_or(Crotchets::ZERO, |recip| recip.length)
+        } else {
+            Crotchets::ZERO
+        };
         let longest = Crotchets::whole(self.limits.bar_crotchets);
         let absurd = length > longest;
         length = length.min(longest);
-        let uneven = subs.iter().any(|sub| sub.kind != Kind::Rest && sub.duration.map(|recip| recip.length) != leader.duration.map(|recip| recip.length));
+        let uneven = subs.iter().any(|sub| {
+            sub.kind != Kind::Rest && sub.duration.map(|recip| recip.length) != leader.duration.map(|recip| recip.length)
+        });
         let no_duration = leader.grace == Grace::No && leader.duration.is_none();
         let mut lost = Vec::new();
         if entry.takes_time && column.until > time {

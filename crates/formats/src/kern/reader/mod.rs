@@ -32,13 +32,25 @@ const MOST_UNKNOWN: usize = 50;
 #[derive(Debug, Clone, Copy)]
 enum Waiting<'a> {
     Barline(&'a [u8]),
-    Tandem { spine: usize, layer: u16, token: &'a [u8] },
+    Tandem {
+        spine: usize,
+        layer: u16,
+        token: &'a [u8],
+    },
     /// A local or global comment that carries words to print.
-    Words { spine: Option<usize>, layout: &'a [u8] },
+    Words {
+        spine: Option<usize>,
+        layout: &'a [u8],
+    },
     /// A tempo or movement heading from a reference record.
     Heading(&'a [u8]),
     /// A token of another spine on a line without notes; the number counts such lines.
-    Beside { spine: usize, layer: u16, token: &'a [u8], line: u32 },
+    Beside {
+        spine: usize,
+        layer: u16,
+        token: &'a [u8],
+        line: u32,
+    },
 }
 
 impl Waiting<'_> {
@@ -149,14 +161,21 @@ impl<'a> Reader<'a> {
             self.one_line(line, rest)?;
             self.fits_memory()?;
             if self.broken_lines > MOST_BROKEN_LINES {
-                let what = format!("more than {MOST_BROKEN_LINES} lines do not fit the spines; the rest of the file was not read");
+                let what =
+                    format!("more than {MOST_BROKEN_LINES} lines do not fit the spines; the rest of the file was not read");
                 self.find(Severity::Error, "spines-broken", None, what, "Check the file with a Humdrum syntax checker");
                 break;
             }
         }
         if !self.columns.is_empty() {
             if self.music {
-                self.find(Severity::Note, "not-terminated", None, "the spines are not ended by *-", "Check that the file is complete");
+                self.find(
+                    Severity::Note,
+                    "not-terminated",
+                    None,
+                    "the spines are not ended by *-",
+                    "Check that the file is complete",
+                );
             }
             self.end_section()?;
         }
@@ -267,7 +286,8 @@ impl<'a> Reader<'a> {
         let about = self.records.about();
         let (bars, section_starts) = self.bars.finish(self.latest);
         let room = self.limits.events.saturating_sub(self.events);
-        let mut score = self.assembly.finish(about, (bars, &section_starts), &self.decoration, room, (self.file, &mut self.findings))?;
+        let mut score =
+            self.assembly.finish(about, (bars, &section_starts), &self.decoration, room, (self.file, &mut self.findings))?;
         self.sections.apply(&mut score, self.file, &mut self.findings);
         Ok(Done { score, findings: self.findings })
     }

@@ -9,7 +9,14 @@ use crate::kern::token::Doubt;
 use crate::{Finding, Place, ReadError, Severity};
 
 impl Reader<'_> {
-    pub(super) fn find(&mut self, severity: Severity, code: &'static str, spine: Option<usize>, what: impl Into<String>, hint: impl Into<String>) {
+    pub(super) fn find(
+        &mut self,
+        severity: Severity,
+        code: &'static str,
+        spine: Option<usize>,
+        what: impl Into<String>,
+        hint: impl Into<String>,
+    ) {
         let part = spine.and_then(|spine| self.spines.get(spine)).map(Spine::label);
         let bar = (self.music || self.sections_read > 0).then(|| self.bars.label());
         let place = Place { file: self.file.to_owned(), part, bar, line: Some(self.line) };
@@ -30,7 +37,11 @@ impl Reader<'_> {
         }
         self.broken_lines += 1;
         let what = format!("the line has {count} tokens for {wanted} spines");
-        let hint = if count < wanted { "The spines on the right were taken as silent here" } else { "The tokens on the right were left out" };
+        let hint = if count < wanted {
+            "The spines on the right were taken as silent here"
+        } else {
+            "The tokens on the right were left out"
+        };
         self.find(Severity::Warning, "line-width", None, what, hint);
     }
 
@@ -70,13 +81,20 @@ impl Reader<'_> {
             match doubt {
                 Doubt::Unknown(byte) => {
                     if self.is_news(&[byte]) {
-                        let what = format!("the signifier {} has no meaning in **kern and the file gives it none", shown(&[byte]));
+                        let what =
+                            format!("the signifier {} has no meaning in **kern and the file gives it none", shown(&[byte]));
                         self.find(Severity::Note, "unknown-signifier", Some(spine), what, "It was left out wherever it occurs");
                     }
                 }
                 Doubt::TwoPitches => {
                     let what = format!("{} has two pitches in one note", shown(token));
-                    self.find(Severity::Warning, "two-pitches", Some(spine), what, "The first was taken; separate the notes of a chord by spaces");
+                    self.find(
+                        Severity::Warning,
+                        "two-pitches",
+                        Some(spine),
+                        what,
+                        "The first was taken; separate the notes of a chord by spaces",
+                    );
                 }
                 Doubt::Nothing => {
                     let what = format!("{} is neither a note nor a rest", shown(token));
@@ -109,5 +127,9 @@ pub(super) fn in_crotchets(length: Crotchets) -> String {
 pub(super) fn shown(token: &[u8]) -> String {
     const MOST: usize = 40;
     let whole = text(token);
-    if whole.chars().count() > MOST { format!("“{}…”", whole.chars().take(MOST).collect::<String>()) } else { format!("“{whole}”") }
+    if whole.chars().count() > MOST {
+        format!("“{}…”", whole.chars().take(MOST).collect::<String>())
+    } else {
+        format!("“{whole}”")
+    }
 }

@@ -65,7 +65,13 @@ impl<'a> Reader<'a> {
                 let (swell, start) = spine.hairpins.remove(place);
                 spine.time_spans.push(TimeSpan { what: Spanning::Hairpin(swell), start, stop });
             }
-            None => self.find(Severity::Note, "hairpin-unmatched", Some(number), "a hairpin ends that did not begin", "It was left out"),
+            None => self.find(
+                Severity::Note,
+                "hairpin-unmatched",
+                Some(number),
+                "a hairpin ends that did not begin",
+                "It was left out",
+            ),
         }
     }
 
@@ -105,7 +111,14 @@ impl<'a> Reader<'a> {
             Tandem::Tempo(tempo) => self.assembly.tempi.push((moment, tempo)),
             Tandem::TempoWords(words) => {
                 let words = (moment, text(words));
-                let said = self.assembly.words.iter().rev().take(MOST_COLUMNS).take_while(|(at, _)| *at == moment).any(|other| *other == words);
+                let said = self
+                    .assembly
+                    .words
+                    .iter()
+                    .rev()
+                    .take(MOST_COLUMNS)
+                    .take_while(|(at, _)| *at == moment)
+                    .any(|other| *other == words);
                 if !said {
                     self.assembly.words.push(words);
                 }

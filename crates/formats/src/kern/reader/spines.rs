@@ -15,7 +15,9 @@ impl<'a> Reader<'a> {
         // Some collections name their voices in a row of local comments, one for each spine.
         let names = !self.music
             && tokens.len() == self.columns.len()
-            && tokens.iter().all(|token| (2..=40).contains(&token.len()) && !token.starts_with(b"!LO:") && !token.starts_with(b"!!"));
+            && tokens
+                .iter()
+                .all(|token| (2..=40).contains(&token.len()) && !token.starts_with(b"!LO:") && !token.starts_with(b"!!"));
         for (column, token) in self.columns.iter().zip(tokens) {
             let Some(spine) = column.spine else { continue };
             if let Some(layout) = token.strip_prefix(b"!LO:") {
@@ -92,7 +94,13 @@ impl<'a> Reader<'a> {
     pub(super) fn interpretations(&mut self, line: &'a [u8], rest: &'a [u8]) -> Result<(), ReadError> {
         if self.columns.is_empty() {
             self.broken_lines += 1;
-            self.find(Severity::Warning, "outside-spines", None, "an interpretation stands outside any spine and was left out", "");
+            self.find(
+                Severity::Warning,
+                "outside-spines",
+                None,
+                "an interpretation stands outside any spine and was left out",
+                "",
+            );
             return Ok(());
         }
         let mut paths: Vec<Path> = Vec::new();

@@ -4,15 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZeroU32;
 use std::ops::Range;
 
-use ripieno_score::{
-    Bar, BarIndex, Change, ChangeKind, Crotchets, Direction, Note, NoteFlags, Part, Pitch, Rest, Score,
-};
+use ripieno_score::{Bar, BarIndex, Change, ChangeKind, Crotchets, Direction, Note, NoteFlags, Part, Pitch, Rest, Score};
 
 use super::attributes::{self, AttributesAt};
+use super::directions;
 use super::header::Ids;
 use super::notes::{self, Context};
 use super::xml::Xml;
-use super::directions;
 
 /// Most ticks a crotchet used for a whole part; beyond it each bar has its own.
 const MOST_DIVISIONS: i64 = 1 << 20;
@@ -261,7 +259,8 @@ impl<'a> Writer<'a> {
             let content = Content::new(self.score, part, index);
             let length = content.bar.length;
             let notes = &part.notes[content.notes.clone()];
-            let ends = notes.iter().map(|note| note.at + note.duration).chain(content.rests.iter().map(|rest| rest.at + rest.duration));
+            let ends =
+                notes.iter().map(|note| note.at + note.duration).chain(content.rests.iter().map(|rest| rest.at + rest.duration));
             (notes.is_empty() && content.rests.is_empty()) || ends.max().is_some_and(|end| end >= length)
         })
     }
@@ -393,7 +392,17 @@ fn left_barline(xml: &mut Xml, bar: &Bar) {
 
 fn right_barline(xml: &mut Xml, score: &Score, index: BarIndex) {
     const STYLES: [&str; 11] = [
-        "regular", "dotted", "dashed", "heavy", "light-light", "light-heavy", "heavy-light", "heavy-heavy", "tick", "short", "none",
+        "regular",
+        "dotted",
+        "dashed",
+        "heavy",
+        "light-light",
+        "light-heavy",
+        "heavy-light",
+        "heavy-heavy",
+        "tick",
+        "short",
+        "none",
     ];
     let bar = &score.bars[index.at()];
     let style = bar.barline.as_deref().filter(|style| STYLES.contains(style));

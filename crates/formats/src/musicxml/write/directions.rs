@@ -83,9 +83,13 @@ pub(super) fn dynamics(xml: &mut Xml, mark: &DynamicMark) {
         DynamicMark::Level(level) => level.mark(),
         DynamicMark::Attack(text) | DynamicMark::AttackThen(text, _) | DynamicMark::Other(text) => text,
     };
-    xml.element("dynamics", &[], |xml| {
-        if DYNAMICS.contains(&name) { xml.empty(name, &[]) } else { xml.text("other-dynamics", name) }
-    });
+    xml.element(
+        "dynamics",
+        &[],
+        |xml| {
+            if DYNAMICS.contains(&name) { xml.empty(name, &[]) } else { xml.text("other-dynamics", name) }
+        },
+    );
 }
 
 fn wedge(xml: &mut Xml, way: &str, number: u8, niente: bool) {

@@ -25,7 +25,8 @@ pub(super) struct Context<'a> {
 /// MusicXML's name for a note value.
 pub(super) fn type_name(value: NoteValue) -> &'static str {
     const NAMES: [&str; 14] = [
-        "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th", "1024th",
+        "maxima", "long", "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th",
+        "1024th",
     ];
     let index = usize::try_from(i16::from(value.halvings.clamp(-3, 10)) + 3).unwrap_or(0);
     NAMES[index]
@@ -168,10 +169,29 @@ fn time_modification(xml: &mut Xml, tuplet: Option<TupletRatio>) {
 
 fn notehead(xml: &mut Xml, note: &Note, context: &Context<'_>) {
     const SHAPES: [&str; 20] = [
-        "slash", "triangle", "diamond", "square", "cross", "x", "circle-x", "inverted triangle", "arrow down", "arrow up", "circled",
-        "slashed", "back slashed", "normal", "cluster", "circle dot", "left triangle", "rectangle", "none", "other",
+        "slash",
+        "triangle",
+        "diamond",
+        "square",
+        "cross",
+        "x",
+        "circle-x",
+        "inverted triangle",
+        "arrow down",
+        "arrow up",
+        "circled",
+        "slashed",
+        "back slashed",
+        "normal",
+        "cluster",
+        "circle dot",
+        "left triangle",
+        "rectangle",
+        "none",
+        "other",
     ];
-    let named = context.part.marks_of(context.index).find_map(|mark| if let Mark::Notehead(name) = mark { Some(name) } else { None });
+    let named =
+        context.part.marks_of(context.index).find_map(|mark| if let Mark::Notehead(name) = mark { Some(name) } else { None });
     match named {
         Some(name) if SHAPES.contains(&name.as_ref()) => xml.text("notehead", name),
         None if note.flags.contains(NoteFlags::SLASH) => xml.text("notehead", "slash"),
@@ -232,8 +252,12 @@ const TECHNIQUES: [(Articulations, &str); 8] = [
 
 fn notations(xml: &mut Xml, note: &Note, context: &Context<'_>) {
     let marks: Vec<&Mark> = context.part.marks_of(context.index).collect();
-    let before = NoteFlags::TIE_START | NoteFlags::TIE_STOP | NoteFlags::LET_RING | NoteFlags::TREMOLO_START
-        | NoteFlags::TREMOLO_STOP | NoteFlags::HARMONIC;
+    let before = NoteFlags::TIE_START
+        | NoteFlags::TIE_STOP
+        | NoteFlags::LET_RING
+        | NoteFlags::TREMOLO_START
+        | NoteFlags::TREMOLO_STOP
+        | NoteFlags::HARMONIC;
     if marks.is_empty() && note.articulations.is_empty() && note.tremolo == 0 && !note.flags.intersects(before) {
         return;
     }
@@ -253,7 +277,9 @@ fn notations(xml: &mut Xml, note: &Note, context: &Context<'_>) {
         for mark in &marks {
             match mark {
                 Mark::Dynamic(mark) => dynamics(xml, mark),
-                Mark::Other(name) if harmonic_role(mark).is_none() => xml.text_with("other-notation", &[("type", "single")], name),
+                Mark::Other(name) if harmonic_role(mark).is_none() => {
+                    xml.text_with("other-notation", &[("type", "single")], name)
+                }
                 _ => {}
             }
         }
@@ -303,7 +329,9 @@ fn spanning(xml: &mut Xml, mark: &Mark) {
 
 fn ornaments(xml: &mut Xml, note: &Note, marks: &[&Mark]) {
     let tremolo = tremolo(note);
-    let lines = || marks.iter().filter_map(|mark| if let Mark::TrillLine { edge, number } = mark { Some((*edge, *number)) } else { None });
+    let lines = || {
+        marks.iter().filter_map(|mark| if let Mark::TrillLine { edge, number } = mark { Some((*edge, *number)) } else { None })
+    };
     if tremolo.is_none() && lines().next().is_none() && !ORNAMENTS.iter().any(|(bit, _)| note.articulations.contains(*bit)) {
         return;
     }
