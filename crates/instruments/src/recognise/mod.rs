@@ -1,9 +1,9 @@
 //! Recognising a part by what a file says of it.
 //!
-//! The name is read first, as a musician reads it: cut into words ([`token`]), the words grouped into names of the
-//! catalogue, keys, numbers and the rest ([`segment`], where the precedence among readings is one table), the groups
-//! put together ([`interpret`]), and the instrument settled with the other clues ([`resolve`]; their weights are one
-//! table in [`points`]). A name that names no instrument falls back on those clues alone, and says so.
+//! The name is read first, as a musician reads it: cut into words (`token`), the words grouped into names of the
+//! catalogue, keys, numbers and the rest (`segment`, where the precedence among readings is one table), the groups
+//! put together (`interpret`), and the instrument settled with the other clues (`resolve`; their weights are one
+//! table in `points`). A name that names no instrument falls back on those clues alone, and says so.
 
 mod context;
 mod fallback;
