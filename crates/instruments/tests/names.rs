@@ -47,11 +47,6 @@ fn show(found: &Recognition) -> String {
 
 /// Checks every row of a table; at most two in a hundred may be wrong.
 fn check(table: &str) {
-    check_within(table, 2);
-}
-
-/// Checks every row of a table; at most so many in a hundred may be wrong.
-fn check_within(table: &str, percent: usize) {
     let rows = rows(table);
     let mut wrong = Vec::new();
     let mut details = Vec::new();
@@ -81,8 +76,8 @@ fn check_within(table: &str, percent: usize) {
     }
     println!("{} names: {} instruments wrong, {} other details wrong", rows.len(), wrong.len(), details.len());
     println!("{}\n{}", wrong.join("\n"), details.join("\n"));
-    assert!(wrong.len() * 100 <= rows.len() * percent, "more than {percent} % of instruments wrong");
-    assert!((wrong.len() + details.len()) * 100 <= rows.len() * percent, "more than {percent} % of names wrong in some way");
+    assert!(wrong.len() * 50 <= rows.len(), "more than 2 % of instruments wrong");
+    assert!((wrong.len() + details.len()) * 50 <= rows.len(), "more than 2 % of names wrong in some way");
 }
 
 #[test]
@@ -113,9 +108,9 @@ fn names_in_published_scores() {
     assert!(wrong.is_empty(), "{} of {}:\n{}", wrong.len(), rows.len(), wrong.join("\n"));
 }
 
-/// Written after the matcher and never used to mend it: 162 of 167 instruments were right at first sight (97.0 %), which is
-/// what to expect of names nobody has seen. Kept as it was found, so that the estimate stays honest.
+/// Written after the matcher: 162 of 167 instruments were right at first sight (97.0 %), which is what to expect of names nobody
+/// has seen. The matcher has been mended on these names since, so the table is no estimate any more.
 #[test]
 fn the_third_table() {
-    check_within(include_str!("names_third.csv"), 5);
+    check(include_str!("names_third.csv"));
 }
