@@ -10,7 +10,6 @@ voices), leaving out chord symbols, naming the part of each staff, and the flags
 
 from __future__ import annotations
 
-import argparse
 import re
 from collections import defaultdict
 from fractions import Fraction
@@ -141,17 +140,6 @@ def read(file: ScoreFile) -> Dump:
     return dump
 
 
-def main() -> None:
-    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("files", nargs="+", help="corpus, scores, kern, or score files")
-    options.add_argument("--timeout", type=int, default=300, help="seconds a file may take (default 300)")
-    options.add_argument("--redo", action="store_true", help="read again what is already cached")
-    chosen = options.parse_args()
-    keep_flags()
-    files = witness.files_of(chosen.files)
-    failed = witness.dump_all(files, LIBRARY, read, chosen.timeout, chosen.redo)
-    print(f"{LIBRARY}: {len(files)} files, {failed} failed, cache {witness.cache_root()}")
-
-
 if __name__ == "__main__":
-    main()
+    keep_flags()
+    witness.dump_main(__doc__, LIBRARY, read)

@@ -9,7 +9,6 @@ so a small wrapper keeps it), and the flags of cue and hidden notes, looked up i
 
 from __future__ import annotations
 
-import argparse
 import bisect
 import math
 from fractions import Fraction
@@ -131,17 +130,6 @@ def read(file: ScoreFile) -> Dump:
     return dump
 
 
-def main() -> None:
-    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("files", nargs="+", help="corpus, scores, kern, or score files")
-    options.add_argument("--timeout", type=int, default=300, help="seconds a file may take (default 300)")
-    options.add_argument("--redo", action="store_true", help="read again what is already cached")
-    chosen = options.parse_args()
-    keep_octave_changes()
-    files = witness.files_of(chosen.files)
-    failed = witness.dump_all(files, LIBRARY, read, chosen.timeout, chosen.redo)
-    print(f"{LIBRARY}: {len(files)} files, {failed} failed, cache {witness.cache_root()}")
-
-
 if __name__ == "__main__":
-    main()
+    keep_octave_changes()
+    witness.dump_main(__doc__, LIBRARY, read)

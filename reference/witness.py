@@ -8,6 +8,7 @@ Left to others: reading (dump_music21.py, dump_partitura.py), judging (agree.py)
 
 from __future__ import annotations
 
+import argparse
 import gzip
 import hashlib
 import json
@@ -360,3 +361,15 @@ def dump_all(files: list[ScoreFile], library: str, read, timeout: int, redo: boo
             flush=True,
         )
     return failed
+
+
+def dump_main(about: str, library: str, read) -> None:
+    """The command of a dump script: reads the files it is given with `read` and says how it went."""
+    options = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("files", nargs="+", help="corpus, scores, kern, or score files")
+    options.add_argument("--timeout", type=int, default=300, help="seconds a file may take (default 300)")
+    options.add_argument("--redo", action="store_true", help="read again what is already cached")
+    chosen = options.parse_args()
+    files = files_of(chosen.files)
+    failed = dump_all(files, library, read, chosen.timeout, chosen.redo)
+    print(f"{library}: {len(files)} files, {failed} failed, cache {cache_root()}")
