@@ -32,6 +32,16 @@ pub struct Look {
     pub weave: Weave,
 }
 
+/// The SVG fill of `role`: its colour, or the pattern that a role map on the same page defines; `none` for tacet.
+#[must_use]
+pub fn fill(role: Role) -> String {
+    match look(role) {
+        Some(look) if look.weave == Weave::Plain => look.fill.to_owned(),
+        Some(_) => format!("url(#weave-{})", role.name()),
+        None => "none".to_owned(),
+    }
+}
+
 /// The look of `role`; tacet is not drawn and has none.
 #[must_use]
 pub const fn look(role: Role) -> Option<Look> {

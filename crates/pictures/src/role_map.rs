@@ -4,7 +4,8 @@ use std::fmt::Write;
 
 use ripieno_texture::Role;
 
-use crate::svg::{escaped, fill, patterns, px};
+use crate::palette::fill;
+use crate::svg::{escaped, patterns, px};
 
 /// One stretch of a row with one role.
 #[derive(Debug, Clone, PartialEq)]

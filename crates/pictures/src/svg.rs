@@ -27,15 +27,6 @@ pub(crate) fn px(value: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// The fill for a role: its colour, or its pattern from [`patterns`].
-pub(crate) fn fill(role: Role) -> String {
-    match look(role) {
-        Some(look) if look.weave == Weave::Plain => look.fill.to_owned(),
-        Some(_) => format!("url(#weave-{})", role.name()),
-        None => "none".to_owned(),
-    }
-}
-
 /// Pattern definitions for all textured roles.
 pub(crate) fn patterns() -> String {
     let mut out = String::from("<defs>");

@@ -69,9 +69,7 @@ stretch for its reason.</p>\n<ul class=\"legend\">\n",
     );
     let shown = |role: &Role| study.roles.iter().flatten().any(|here| here.role == *role);
     for role in Role::ALL.into_iter().filter(|role| *role != Role::Tacet && shown(role)) {
-        let Some(look) = palette::look(role) else { continue };
-        let fill =
-            if look.weave == palette::Weave::Plain { look.fill.to_owned() } else { format!("url(#weave-{})", role.name()) };
+        let fill = palette::fill(role);
         let _ = writeln!(
             out,
             "<li><svg width=\"26\" height=\"14\" aria-hidden=\"true\"><rect width=\"26\" height=\"14\" fill=\"{fill}\"/></svg>{}</li>",
@@ -116,8 +114,8 @@ the time in which something of the group sounds, players together counted once.<
             "<tr{class}><td>{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td class=\"bars\">{}</td></tr>",
             capital(&escaped(name)),
             linked(&spans.count().to_string(), &spans),
-            percent(measured.presence.share_of_bars),
-            percent(measured.presence.share_of_time),
+            linked(&percent(measured.presence.share_of_bars), &spans),
+            linked(&percent(measured.presence.share_of_time), &spans),
             cited(&spans),
         );
     };
