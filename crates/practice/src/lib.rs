@@ -7,6 +7,6 @@ mod presence;
 mod register;
 mod tutti;
 
-pub use presence::{Presence, bars_with_sound, presence};
+pub use presence::{Presence, presence};
 pub use register::{Extreme, RegisterUse, register};
 pub use tutti::bars_with_all;

@@ -89,27 +89,28 @@ pub fn analyse(file: String, reading: Reading) -> Study {
     let roles = first_cut(&sounding);
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
     let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
-    let of_sections = groups.sections.iter().map(|group| measure(&group.parts)).collect();
+    let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
     let of_families = groups.families.iter().map(|group| measure(&group.parts)).collect();
-    let tutti = tutti(&score, &sounding, &groups);
+    let tutti = tutti(&score, &sounding, &groups, &of_sections);
     Study { file, format, findings, score, sounding, groups, roles, of_parts, of_sections, of_families, tutti }
 }
 
-fn tutti(score: &Score, sounding: &Sounding, groups: &Groups) -> Vec<TuttiBars> {
-    let bodies = |whom: String, sections: Vec<&crate::Group>| {
-        let parts: Vec<Vec<usize>> = sections.iter().map(|group| group.parts.clone()).collect();
-        let bars = bars_with_all(sounding, &parts);
+fn tutti(score: &Score, sounding: &Sounding, groups: &Groups, of_sections: &[Measured]) -> Vec<TuttiBars> {
+    let measured: Vec<_> = groups.sections.iter().zip(of_sections).collect();
+    let bodies = |whom: String, sections: &[&(&crate::Group, &Measured)]| {
+        let present: Vec<&[u32]> = sections.iter().map(|(_, measured)| measured.presence.bars.as_slice()).collect();
+        let bars = bars_with_all(&present);
         TuttiBars {
             whom,
-            members: sections.iter().map(|group| group.name.to_owned()).collect(),
+            members: sections.iter().map(|(group, _)| group.name.to_owned()).collect(),
             bars: BarSpans::new(&bars, score, sounding),
         }
     };
-    let mut found = vec![bodies("all sections".to_owned(), groups.sections.iter().collect())];
+    let mut found = vec![bodies("all sections".to_owned(), &measured.iter().collect::<Vec<_>>())];
     for family in &groups.families {
-        let sections: Vec<_> = groups.sections.iter().filter(|section| section.family == family.family).collect();
+        let sections: Vec<_> = measured.iter().filter(|(section, _)| section.family == family.family).collect();
         if sections.len() > 1 {
-            found.push(bodies(family.name.to_owned(), sections));
+            found.push(bodies(family.name.to_owned(), &sections));
         }
     }
     found
