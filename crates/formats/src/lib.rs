@@ -12,7 +12,7 @@ mod limits;
 pub mod midi;
 pub mod musicxml;
 mod read;
-pub mod roster;
+mod roster;
 pub mod tables;
 
 pub use finding::{Finding, Findings, Place, Severity};

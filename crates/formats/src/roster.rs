@@ -17,16 +17,9 @@ const CHORUS_VOICE: PlayerCount = PlayerCount::between(4, 40);
 /// Chords of a part for single players that settle how many there are; fewer may be slips or cues.
 const CHORDS_THAT_SETTLE: usize = 3;
 
-/// Recognises every part of a score, top to bottom.
-#[must_use]
-pub fn recognise_parts(score: &Score) -> Vec<Recognition> {
-    let clues: Vec<Clues<'_>> = score.parts.iter().map(clues).collect();
-    recognise_all(&clues)
-}
-
 /// Fills in each part's instrument and players, and answers what is to be said about them.
 pub(crate) fn fill(file: &str, score: &mut Score) -> Vec<Finding> {
-    let recognitions = recognise_parts(score);
+    let recognitions = recognise_all(&score.parts.iter().map(clues).collect::<Vec<_>>());
     // "Soprano" beside "Soprano solo" is the choir's.
     let solo: Vec<&str> =
         recognitions.iter().filter(|r| r.printed_players() == Some(1)).map(|r| r.instrument.id.as_str()).collect();
