@@ -41,7 +41,7 @@ const PREFERENCE: f64 = 0.4;
 /// Cost of a change of period, for its squared logarithm.
 const RIGIDITY: f64 = 150.0;
 /// Largest change from beat to beat.
-const MOST_CHANGE: f64 = 0.13;
+const MOST_CHANGE: f64 = 0.08;
 
 /// Finds beats in onsets ordered by time; `None` when there are too few, or they last too long.
 pub(super) fn find(onsets: &[Onset], to_the_bar: Option<u8>) -> Option<Beats> {
@@ -104,13 +104,15 @@ fn track(salience: &[f64]) -> Vec<usize> {
     let periods: Vec<f64> = (PERIODS.0..=PERIODS.1).map(|period| period as f64).collect();
     let preference: Vec<f64> =
         periods.iter().map(|period| -PREFERENCE * ((period / PREFERRED.0).log2() / PREFERRED.1).powi(2)).collect();
-    // Which periods may come before each, and at what cost.
-    let before: Vec<Vec<(usize, f64)>> = periods
+    // Which periods may come before each: the first of them, and what each costs.
+    #[allow(clippy::cast_possible_truncation)] // costs need no more
+    let before: Vec<(usize, Vec<f32>)> = periods
         .iter()
         .map(|period| {
             let near = |earlier: &f64| (period / earlier).ln().abs() <= MOST_CHANGE;
-            let cost = |earlier: &f64| RIGIDITY * (period / earlier).ln().powi(2) * period / RATE;
-            periods.iter().enumerate().filter(|(_, e)| near(e)).map(|(i, e)| (i, cost(e))).collect()
+            let cost = |earlier: &f64| (RIGIDITY * (period / earlier).ln().powi(2) * period / RATE) as f32;
+            let first = periods.iter().position(near).unwrap_or(0);
+            (first, periods.iter().filter(|e| near(e)).map(cost).collect())
         })
         .collect();
     const START: u8 = u8::MAX;
@@ -122,22 +124,20 @@ fn track(salience: &[f64]) -> Vec<usize> {
         let mut row = [0.0f32; COUNT];
         for (index, slot) in row.iter_mut().enumerate() {
             let period = PERIODS.0 + index;
-            let (Some(&preferred), Some(before)) = (preference.get(index), before.get(index)) else { continue };
-            let gain = (value + preferred) * period as f64 / RATE;
+            let (Some(&preferred), Some((first, costs))) = (preference.get(index), before.get(index)) else { continue };
+            #[allow(clippy::cast_possible_truncation)] // scores need no more
+            let gain = ((value + preferred) * period as f64 / RATE) as f32;
             let mut best = (0.0, START);
             if let Some(then) = now.checked_sub(period)
-                && let Some(earlier) = scores.get(then % size)
+                && let Some(earlier) = scores.get(then % size).and_then(|row| row.get(*first..))
             {
-                best = (f64::NEG_INFINITY, START);
-                for &(place, cost) in before {
-                    let total = earlier.get(place).map_or(f64::NEG_INFINITY, |&score| f64::from(score) - cost);
-                    if total > best.0 {
-                        best = (total, u8::try_from(place).unwrap_or(START));
-                    }
-                }
+                // The greatest first, without its place, which the compiler can do several at a time.
+                let most = earlier.iter().zip(costs).map(|(score, cost)| score - cost).fold(f32::NEG_INFINITY, f32::max);
+                #[allow(clippy::float_cmp)] // equal by the same computation
+                let place = earlier.iter().zip(costs).position(|(score, cost)| score - cost == most).unwrap_or(0);
+                best = (most, u8::try_from(first + place).unwrap_or(START));
             }
-            #[allow(clippy::cast_possible_truncation)] // scores need no more
-            let score = (best.0 + gain) as f32;
+            let score = best.0 + gain;
             *slot = score;
             if let Some(link) = from.get_mut(now).and_then(|row| row.get_mut(index)) {
                 *link = best.1;

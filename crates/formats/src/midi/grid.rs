@@ -7,8 +7,9 @@
 
 use super::events::{Strike, StrikeKind};
 
-/// Divisions of a crotchet that count as notation.
-const NOTATED: [u32; 13] = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 24, 32];
+/// Divisions of a crotchet that count as notation: halves and thirds, and those of rarer tuplets.
+const PLAIN: [u32; 9] = [1, 2, 3, 4, 6, 8, 12, 24, 32];
+const RARE: [u32; 4] = [5, 7, 9, 10];
 
 /// Divisions tried when fitting, with the cost of choosing each (nats; common practice).
 const DIVISIONS: [(u32, f64); 8] = [(1, 0.0), (2, 0.3), (3, 1.5), (4, 0.8), (6, 2.5), (8, 2.2), (12, 4.0), (16, 4.0)];
@@ -23,34 +24,46 @@ const SPREAD: (f64, f64, f64) = (0.06, 0.015, 0.08);
 
 /// Which ticks within a crotchet are notation.
 pub(super) struct Notation {
-    ticks: Vec<bool>,
+    /// Of each tick: whether it is on a plain division, and whether on any.
+    ticks: Vec<(bool, bool)>,
 }
 
 impl Notation {
     pub(super) fn new(per_crotchet: u32) -> Self {
-        let mut ticks = vec![false; per_crotchet.max(1) as usize];
-        let mut mark = |tick: u32| {
-            if let Some(place) = ticks.get_mut((tick % per_crotchet.max(1)) as usize) {
-                *place = true;
-            }
-        };
-        for division in NOTATED {
+        let per_crotchet = per_crotchet.max(1);
+        let mut ticks = vec![(false, false); per_crotchet as usize];
+        for division in PLAIN.into_iter().chain(RARE) {
             for part in 0..division {
                 // Where a division is no whole number of ticks, files round it either way.
                 let exact = u64::from(part) * u64::from(per_crotchet);
                 let below = u32::try_from(exact / u64::from(division)).unwrap_or(0);
-                mark(below);
-                if exact % u64::from(division) != 0 {
-                    mark(below + 1);
+                let above = below + u32::from(exact % u64::from(division) != 0);
+                for tick in [below, above] {
+                    if let Some((plain, any)) = ticks.get_mut((tick % per_crotchet) as usize) {
+                        *plain |= PLAIN.contains(&division);
+                        *any = true;
+                    }
                 }
             }
         }
         Self { ticks }
     }
 
-    pub(super) fn has(&self, tick: u32) -> bool {
+    fn of(&self, tick: u32) -> (bool, bool) {
         let crotchet = u32::try_from(self.ticks.len()).unwrap_or(u32::MAX);
-        self.ticks.get((tick % crotchet) as usize).copied().unwrap_or(true)
+        self.ticks.get((tick % crotchet) as usize).copied().unwrap_or((true, true))
+    }
+
+    /// Whether an onset here is notation.
+    pub(super) fn has_onset(&self, tick: u32) -> bool {
+        self.of(tick).1
+    }
+
+    /// Whether an end here is: rare tuplets end only notes that began in one, elsewhere nine tenths of a crotchet are a
+    /// crotchet cut short.
+    pub(super) fn has_end(&self, strike: &Strike) -> bool {
+        let (plain, any) = self.of(strike.off);
+        plain || any && !self.of(strike.on).0
     }
 }
 
@@ -68,8 +81,8 @@ impl Share {
         let mut share = Self::default();
         for strike in strikes.filter(|strike| strike.kind != StrikeKind::Hidden) {
             share.notes += 1;
-            share.onsets += u32::from(notation.has(strike.on));
-            share.ends += u32::from(notation.has(strike.off));
+            share.onsets += u32::from(notation.has_onset(strike.on));
+            share.ends += u32::from(notation.has_end(strike));
         }
         share
     }
@@ -332,10 +345,10 @@ mod tests {
     fn notation_knows_tuplets_rounded_to_ticks() {
         let notation = Notation::new(480);
         for tick in [0, 15, 20, 69, 68, 96, 160, 360, 480 + 320] {
-            assert!(notation.has(tick), "{tick}");
+            assert!(notation.has_onset(tick), "{tick}");
         }
         for tick in [1, 13, 101, 479] {
-            assert!(!notation.has(tick), "{tick}");
+            assert!(!notation.has_onset(tick), "{tick}");
         }
     }
 

@@ -230,6 +230,12 @@ impl Names {
     }
 }
 
+/// The name of a track, where it has one.
+pub(super) fn track_name(all: &Tracks<'_>, track: &Track) -> Option<String> {
+    let names = Names::of(all, track);
+    [names.track, names.instrument].into_iter().find(|name| !name.is_empty())
+}
+
 /// The strikes of a line, staff by staff.
 pub(super) fn strikes<'t>(all: &'t Tracks<'_>, line: &'t Line) -> impl Iterator<Item = &'t Strike> {
     line.staves.iter().flat_map(|staff| all.notes.get(staff.clone()).unwrap_or_default())

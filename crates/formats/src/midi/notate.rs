@@ -33,6 +33,8 @@ pub(super) struct Scribe<'a> {
     /// Bar of the last look-up; time mostly moves forward.
     bar: usize,
     tuplet: Option<OpenTuplet>,
+    /// Notes cut because their voice was still taken.
+    pub(super) crowded: u32,
 }
 
 /// A run of tuplet notes not yet closed.
@@ -49,7 +51,7 @@ struct OpenTuplet {
 impl<'a> Scribe<'a> {
     pub(super) fn new(bars: &'a Bars, budget: usize) -> Self {
         let values = Values::new(bars.per_crotchet);
-        Self { bars, values, pieces: Vec::new(), budget, bar: 0, tuplet: None }
+        Self { bars, values, pieces: Vec::new(), budget, bar: 0, tuplet: None, crowded: 0 }
     }
 
     /// Whether the budget is used up, so that something was left out.
@@ -109,6 +111,9 @@ impl<'a> Scribe<'a> {
                 continue;
             }
             self.rest_until(part, &mut now, chord.on, place);
+            if chord.on < now {
+                self.crowded = self.crowded.saturating_add(u32::try_from(notes.len()).unwrap_or(u32::MAX));
+            }
             self.sound(part, chord.on.max(now), chord.off, notes, place, false, look);
             now = now.max(chord.off);
             last = Some((chord.on, chord.off));

@@ -3,22 +3,23 @@
 use std::collections::BTreeMap;
 use std::num::NonZeroU32;
 
-use ripieno_score::{
-    About, BarIndex, Change, ChangeKind, Crotchets, Direction, DirectionKind, Head, Key, MidiKey, Part, PartInstrument, Score,
-};
+use ripieno_score::{About, BarIndex, Change, ChangeKind, Crotchets, Head, Key, MidiKey, Part, PartInstrument, Score};
 
 use super::bars::{self, Bars, MetreChange};
 use super::container::{self, Container};
 use super::events::{self, Event, Strike, TextKind, Tracks, What};
 use super::general_midi;
 use super::lines::{self, Line};
+use super::loudness;
 use super::notate::{Look, Scribe};
 use super::report::{At, Report, count};
 use super::sessions;
+use super::signs::{self, place};
 use super::spelling::Spelling;
+use super::staves;
 use super::switches;
 use super::text;
-use super::timing::{self, Timing};
+use super::timing;
 use crate::read::Format;
 use crate::{Limits, ReadError, Reading};
 
@@ -46,28 +47,101 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
     let bars = bars::lay_out(&timing.metres, per_crotchet, end(&all, &lines, per_crotchet), limits, &mut report);
     report_faults(&all, &lines, &bars, &mut report);
 
-    let signatures = signatures(&all);
+    for line in &mut lines {
+        staves::divide(&mut all, line);
+    }
+    let mut signatures = signatures(&all);
     let pitched = lines.iter().filter(|line| !line.percussion).flat_map(|line| lines::strikes(&all, line));
     let sounding = pitched.map(|strike| (strike.on, strike.off, strike.key));
-    let first_key = signatures.first().filter(|first| first.0 == 0).map(|first| first.1.fifths);
-    let spelling = Spelling::find(sounding, bars.end(), per_crotchet.get(), first_key);
+    let printed: Vec<(u32, i8)> = signatures.iter().map(|(at, key)| (*at, key.fifths)).collect();
+    let spelling = Spelling::find(sounding, bars.end(), per_crotchet.get(), &printed);
+    // An estimate is no evidence: only signatures the file has bear on the spelling.
+    if signatures.is_empty() && lines.iter().any(|line| !line.percussion) {
+        signatures = estimated(&spelling, &bars, &mut report);
+    }
 
     let mut score = Score { about: about(&all), ..Score::default() };
     let budget = limits.events.min(500_000 + bytes.len().saturating_mul(32));
     let mut scribe = Scribe::new(&bars, budget);
-    for (index, line) in lines.iter_mut().enumerate() {
-        let part = write_part(&all, line, index, &spelling, &signatures, &bars, &mut scribe);
+    for (index, line) in lines.iter().enumerate() {
+        let mut part = write_part(&all, line, index, &spelling, &signatures, &bars, &mut scribe);
+        signs::of_line(&all, line, &bars, &mut part, &mut report);
         score.parts.push(part);
     }
     if scribe.is_exhausted() {
         let what = format!("the file unfolds to more than {budget} notes and rests; the rest was left out");
         report.error(At::FILE, "too-many-events", what, "Split the file");
     }
-    drop(scribe);
-    tempos(&timing, &bars, &mut score);
+    if scribe.crowded > 0 {
+        let what = format!("{} overlap more others than a part has voices for", count(scribe.crowded, "note"));
+        report.warning(At::FILE, "too-many-voices", what, "They begin late or were left out");
+    }
+    if let Some(part) = score.parts.first_mut() {
+        signs::of_score(&all, &lines, &timing, &bars, part, &mut report);
+    }
+    report_silent_tracks(&all, &lines, &mut report);
+    if let Some(velocity) = loudness::is_flat(score.parts.iter().flat_map(|part| &part.notes)) {
+        let what = format!("every note has the velocity {velocity}, so nothing is known of the dynamics");
+        report.note(At::FILE, "no-dynamics", what, "Study a source with dynamics where balance matters");
+    }
     score.bars = bars.bars;
     score.finish();
     Ok(Reading { score, findings: report.into_vec(), format: Format::Midi })
+}
+
+/// Key signatures where the file has none, at barlines.
+fn estimated(spelling: &Spelling, bars: &Bars, report: &mut Report<'_>) -> Vec<(u32, Key)> {
+    let mut signatures: Vec<(u32, Key)> = Vec::new();
+    for (tick, key) in spelling.signatures() {
+        // The barline nearest to where the section begins.
+        let bar = bars.index_at(tick);
+        let (start, end) = (bars.starts.get(bar).copied().unwrap_or(0), bars.starts.get(bar + 1).copied().unwrap_or(tick));
+        let last = bar + 1 >= bars.bars.len();
+        let at = if tick - start.min(tick) <= end.saturating_sub(tick) || last { start } else { end };
+        let key = Key { fifths: key.fifths(), major: Some(!key.is_minor()) };
+        match signatures.last_mut() {
+            Some(before) if before.0 == at => before.1 = key,
+            Some(before) if before.1.fifths == key.fifths => {}
+            _ => signatures.push((at, key)),
+        }
+    }
+    let accidentals = |fifths: i8| match fifths {
+        0 => "no accidentals".to_owned(),
+        1.. => format!("{fifths}#"),
+        _ => format!("{}b", -fifths),
+    };
+    let list: Vec<String> =
+        signatures.iter().map(|(at, key)| format!("{} from bar {}", accidentals(key.fifths), bars.number_at(*at))).collect();
+    let what = format!("the file has no key signature; estimated from the notes: {}", list.join(", "));
+    report.note(At::FILE, "key-estimated", what, "Spelling follows the keys estimated bar by bar");
+    signatures
+}
+
+/// Tracks without notes: what they hold instead.
+fn report_silent_tracks(all: &Tracks<'_>, lines: &[Line], report: &mut Report<'_>) {
+    let mut empty: Vec<String> = Vec::new();
+    for (index, track) in all.tracks.iter().enumerate() {
+        if !track.notes.is_empty() || lines.iter().any(|line| line.tracks.contains(&index)) {
+            continue;
+        }
+        let name = lines::track_name(all, track).unwrap_or_else(|| format!("Track {}", index + 1));
+        let controls = all.events_of(track).iter().filter(|e| matches!(e.what, What::Controller { .. })).count();
+        let controls = u32::try_from(controls).unwrap_or(u32::MAX).saturating_add(track.gestures);
+        if controls > 0 {
+            let what = format!("the track has no notes but {}", count(controls, "controller event"));
+            report.note(At::part(&name), "controller-track", what, "It became no part");
+        } else if index > 0 {
+            empty.push(name);
+        }
+    }
+    if !empty.is_empty() {
+        let what = format!(
+            "{} without notes: {}",
+            count(u32::try_from(empty.len()).unwrap_or(u32::MAX), "track"),
+            timing::some_names(&empty)
+        );
+        report.note(At::FILE, "empty-tracks", what, "Left out of the parts");
+    }
 }
 
 /// Hides keys that switch samplers.
@@ -208,6 +282,8 @@ fn write_part(
     for (staff, range) in (1u8..).zip(&line.staves) {
         let strikes = all.notes.get(range.clone()).unwrap_or_default();
         voices += scribe.write(&mut part, strikes, staff, voices, &look);
+        let kind = ChangeKind::Clef(staves::clef(line, usize::from(staff - 1), strikes));
+        part.changes.push(Change { bar: BarIndex(0), at: Crotchets::ZERO, staff: Some(staff), kind });
     }
     if !line.percussion {
         for &(at, key) in signatures {
@@ -253,23 +329,4 @@ fn instruments<'s>(line: &Line, id: &str, strikes: impl Iterator<Item = &'s Stri
         list.push(PartInstrument { id, name, channel, ..PartInstrument::default() });
     }
     (list, keys)
-}
-
-/// Bar and position of a moment.
-fn place(bars: &Bars, tick: u32) -> (BarIndex, Crotchets) {
-    let bar = bars.index_at(tick);
-    let start = bars.starts.get(bar).copied().unwrap_or(0);
-    let last = bars.starts.get(bar + 1).copied().unwrap_or(start);
-    let within = tick.min(last).saturating_sub(start);
-    (BarIndex(u32::try_from(bar).unwrap_or(u32::MAX)), bars::at(within, bars.per_crotchet))
-}
-
-/// Tempo, on the first part.
-fn tempos(timing: &Timing, bars: &Bars, score: &mut Score) {
-    let Some(part) = score.parts.first_mut() else { return };
-    for &(at, micros) in &timing.tempos {
-        let (bar, at) = place(bars, at);
-        let kind = DirectionKind::PlaybackTempo { crotchets_per_minute: 60_000_000.0 / f64::from(micros.max(1)) };
-        part.directions.push(Direction { bar, at, staff: 1, voice: None, above: Some(true), kind });
-    }
 }

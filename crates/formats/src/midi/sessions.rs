@@ -9,7 +9,7 @@ use ripieno_instruments::family::{Family, Section};
 
 use super::events::{Strike, StrikeKind, Tracks};
 use super::lines::{self, Identity, Line};
-use super::report::{At, Report};
+use super::report::{At, Report, count};
 
 /// Words for ways of playing, lower case without dots. Those that could also be the beginning of an instrument's name
 /// ("ten." the tenor, "harm." the harmonium) are left out.
@@ -337,7 +337,7 @@ fn one_line(all: &mut Tracks<'_>, parts: &[&Line], names: &[&TrackName], per_cro
     let what = format!("the tracks {listed} are one instrument");
     report.note(At::part(&whole.name), "tracks-merged", what, "They became one part; their ways of playing stand as words");
     if layered > 0 {
-        let what = format!("{layered} notes double a note of another track of the same instrument");
+        let what = format!("{} doubled by another track of the same instrument", count(layered, "note"));
         report.note(At::part(&whole.name), "layers", what, "The shorter one of each pair is kept hidden");
     }
     whole

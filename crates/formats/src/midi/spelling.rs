@@ -37,6 +37,8 @@ const PARALLEL_STEPS: i8 = 2;
 /// with seven sharps, and nobody reads ten.
 const EASY_SIGNATURE: i8 = 6;
 const HARD_SIGNATURE: f32 = 0.1;
+/// Cost, each moment, for every step of fifths away from the printed signature.
+const STRAYING: f32 = 0.05;
 /// How strongly the first moment is tied to a known signature, for each step of fifths away from it.
 const ANCHOR: f32 = 1.4;
 
@@ -55,6 +57,11 @@ impl LocalKey {
     /// Sharps (positive) or flats of its signature.
     pub(super) const fn fifths(self) -> i8 {
         if self.minor { self.tonic - 3 } else { self.tonic }
+    }
+
+    /// Whether it is a minor key.
+    pub(super) const fn is_minor(self) -> bool {
+        self.minor
     }
 
     /// Place on the line of fifths (C is 0, G 1, F -1) of a MIDI key in this key.
@@ -91,13 +98,68 @@ impl Spelling {
         pitch_on_line(key, self.key_at(tick).line_of_fifths(key))
     }
 
+    /// The key signatures the music could be printed with: sections whose local keys lie around one signature, by dynamic
+    /// programming with a price for each change. Tick, and the key the section is mostly in.
+    pub(super) fn signatures(&self) -> Vec<(u32, LocalKey)> {
+        /// Signatures of up to seven accidentals.
+        const COUNT: usize = 15;
+        /// Price of a change, in moments spent in a key one accidental away.
+        const CHANGE: u32 = 240;
+        /// Keys further away than this cost no more: distant modulations are passing ones.
+        const FAR: u8 = 3;
+        let costs = |key: LocalKey| {
+            let mut costs = [0u32; COUNT];
+            for (fifths, cost) in (-7i8..).zip(&mut costs) {
+                *cost = u32::from(fifths.abs_diff(key.fifths()).min(FAR));
+            }
+            costs
+        };
+        let mut total = [0u32; COUNT];
+        let mut from: Vec<[u8; COUNT]> = Vec::with_capacity(self.keys.len());
+        for &key in &self.keys {
+            let cheapest = total.iter().enumerate().min_by_key(|(_, total)| **total).map_or(0, |(index, _)| index);
+            let changed = total.get(cheapest).copied().unwrap_or(0).saturating_add(CHANGE);
+            let mut links = [0u8; COUNT];
+            for (state, ((total, link), cost)) in (0u8..).zip(total.iter_mut().zip(&mut links).zip(costs(key))) {
+                *link = state;
+                if *total > changed {
+                    *total = changed;
+                    *link = u8::try_from(cheapest).unwrap_or(state);
+                }
+                *total = total.saturating_add(cost);
+            }
+            from.push(links);
+        }
+        let mut state = total.iter().enumerate().min_by_key(|(_, total)| **total).map_or(7, |(index, _)| index);
+        let mut states: Vec<usize> = Vec::with_capacity(from.len());
+        for links in from.iter().rev() {
+            states.push(state);
+            state = links.get(state).map_or(state, |&link| usize::from(link));
+        }
+        states.reverse();
+        let mut sections = Vec::new();
+        let mut first = 0;
+        for section in states.chunk_by(|a, b| a == b) {
+            let own = self.keys.get(first..first + section.len()).unwrap_or_default();
+            let fifths = i8::try_from(section.first().copied().unwrap_or(7)).unwrap_or(7) - 7;
+            let minor = own.iter().filter(|key| key.fifths() == fifths && key.minor).count();
+            let major = own.iter().filter(|key| key.fifths() == fifths && !key.minor).count();
+            let minor = minor > major;
+            let tonic = if minor { fifths + 3 } else { fifths };
+            let tick = u32::try_from(first).unwrap_or(u32::MAX).saturating_mul(self.moment);
+            sections.push((tick, LocalKey { tonic, minor }));
+            first += section.len();
+        }
+        sections
+    }
+
     /// Finds the keys. `sounding` gives onset, end (ticks) and MIDI key of every pitched note, in any order;
-    /// `signature` the printed key at the beginning, where known.
+    /// `signatures` the printed ones from a tick on, where known.
     pub(super) fn find(
         sounding: impl Iterator<Item = (u32, u32, u8)>,
         end: u32,
         per_crotchet: u32,
-        signature: Option<i8>,
+        signatures: &[(u32, i8)],
     ) -> Self {
         let mut moment = per_crotchet.max(1);
         while end / moment >= MOST_MOMENTS {
@@ -114,22 +176,29 @@ impl Spelling {
                 *class |= bit;
             }
         }
-        Self { moment, keys: most_likely(&classes, signature) }
+        let printed = |index: u32| {
+            let after = signatures.partition_point(|&(at, _)| at <= index.saturating_mul(moment));
+            after.checked_sub(1).and_then(|before| signatures.get(before)).map(|&(_, fifths)| fifths)
+        };
+        let moments: Vec<(u16, Option<i8>)> = (0u32..).zip(classes).map(|(index, classes)| (classes, printed(index))).collect();
+        Self { moment, keys: most_likely(&moments) }
     }
 }
 
 /// Viterbi's algorithm over the keys.
-fn most_likely(classes: &[u16], signature: Option<i8>) -> Vec<LocalKey> {
+fn most_likely(moments: &[(u16, Option<i8>)]) -> Vec<LocalKey> {
     let changes = changes();
     let fits = fits();
     let hard = hard_signatures();
-    let mut scores = vec![[0f32; STATES]; classes.len()];
+    let mut scores = vec![[0f32; STATES]; moments.len()];
     let mut now = [f32::NEG_INFINITY; STATES];
     for (state, score) in now.iter_mut().enumerate().take(TONICS * 2) {
         let fifths = LocalKey::of_state(state).fifths();
+        let signature = moments.first().and_then(|moment| moment.1);
         *score = signature.map_or(-hard[state], |known| -ANCHOR * f32::from((fifths - known).abs()));
     }
-    for (moment, (&classes, kept)) in classes.iter().zip(&mut scores).enumerate() {
+    let loyal = loyalties();
+    for (moment, (&(classes, printed), kept)) in moments.iter().zip(&mut scores).enumerate() {
         if moment > 0 {
             let before = now;
             now = [f32::NEG_INFINITY; STATES];
@@ -149,6 +218,11 @@ fn most_likely(classes: &[u16], signature: Option<i8>) -> Vec<LocalKey> {
             }
             for (score, &cost) in now.iter_mut().zip(&hard) {
                 *score -= cost;
+            }
+            if let Some(costs) = printed.and_then(|fifths| loyal.get(usize::try_from(fifths + 7).ok()?)) {
+                for (score, &cost) in now.iter_mut().zip(costs) {
+                    *score -= cost;
+                }
             }
         }
         *kept = now;
@@ -208,6 +282,18 @@ fn fits() -> [[f32; STATES]; 12] {
     table
 }
 
+/// Cost of straying from each signature of -7 to 7.
+fn loyalties() -> Vec<[f32; STATES]> {
+    let costs = |fifths: i8| {
+        let mut costs = [0.0; STATES];
+        for (state, cost) in costs.iter_mut().enumerate().take(TONICS * 2) {
+            *cost = STRAYING * f32::from(LocalKey::of_state(state).fifths().abs_diff(fifths));
+        }
+        costs
+    };
+    (-7..=7).map(costs).collect()
+}
+
 fn hard_signatures() -> [f32; STATES] {
     let mut costs = [0.0; STATES];
     for (state, cost) in costs.iter_mut().enumerate().take(TONICS * 2) {
@@ -243,9 +329,10 @@ mod tests {
     }
 
     fn spelled(keys: &[u8], signature: Option<i8>) -> String {
+        let signatures: Vec<(u32, i8)> = signature.map(|fifths| (0, fifths)).into_iter().collect();
         let notes = (0u32..).zip(keys).map(|(i, &key)| (i * 24, i * 24 + 24, key));
         let end = u32::try_from(keys.len()).unwrap() * 24;
-        let spelling = Spelling::find(notes, end, 24, signature);
+        let spelling = Spelling::find(notes, end, 24, &signatures);
         let names = (0u32..).zip(keys).map(|(i, &key)| spelling.pitch(key, i * 24).to_string());
         names.collect::<Vec<_>>().join(" ")
     }

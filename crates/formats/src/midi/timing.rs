@@ -37,6 +37,10 @@ pub(super) fn settle(
         Some(micros) => vec![(0, micros)],
         None => tempos(all),
     };
+    if clock.timecode.is_some() {
+        let what = "the file counts seconds in film frames and knows no beats";
+        report.warning(At::FILE, "timecode", what, "Its time was read at 120 crotchets a minute, unless beats were found below");
+    }
     let mut timing = Timing { per_crotchet: clock.per_crotchet, tempos, metres };
     let notation = Notation::new(timing.per_crotchet);
     let shares: Vec<Share> = lines.iter().map(|line| Share::of(lines::strikes(all, line), &notation)).collect();
@@ -131,9 +135,9 @@ fn fit(
 }
 
 /// "Flute, Oboe and 3 more".
-fn some_names(names: &[&str]) -> String {
+pub(super) fn some_names<N: AsRef<str>>(names: &[N]) -> String {
     const SHOWN: usize = 4;
-    let shown = names.iter().take(SHOWN).copied().collect::<Vec<_>>().join(", ");
+    let shown = names.iter().take(SHOWN).map(AsRef::as_ref).collect::<Vec<&str>>().join(", ");
     match names.len().checked_sub(SHOWN) {
         Some(more @ 1..) => format!("{shown} and {more} more"),
         _ => shown,

@@ -24,7 +24,7 @@ pub(super) struct Chord {
 const MOST_VOICES: usize = 24;
 
 /// Sorts strikes, ordered by onset, end and key, into chords with voices; answers them and the number of voices.
-/// Grace notes go with voice 1.
+/// Grace notes go with voice 1. Where more sound than there are voices, notes share one and overlap in it.
 pub(super) fn separate(strikes: &[Strike], kind: impl Fn(StrikeKind) -> bool) -> (Vec<Chord>, u16) {
     let mut chords = chords(strikes, kind);
     let mut voices = 1;
