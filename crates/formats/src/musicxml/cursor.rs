@@ -161,30 +161,27 @@ impl<'x> Cursor<'x> {
         1 + before.iter().filter(|&&byte| byte == b'\n').count() as u64
     }
 
-    /// Moves to the next `<`, or to the end.
+    /// Moves to the next `<`, or to the end. Between tags stands an indentation, long enough for a search with wide registers.
     #[inline]
     fn go_to_markup(&mut self) {
-        self.at += self.until(|byte| byte == b'<', |rest| memchr(b'<', rest));
+        let rest = self.input.as_bytes().get(self.at..).unwrap_or_default();
+        if rest.first() != Some(&b'<') {
+            self.at += memchr(b'<', rest).unwrap_or(rest.len());
+        }
     }
 
-    /// Text up to the next `<` or `&`, or to the end.
+    /// Text up to the next `<` or `&`, or to the end. Most texts are a few digits: only long ones are worth a wide search.
     #[inline]
     fn piece(&mut self) -> &'x str {
-        let start = self.at;
-        self.at += self.until(|byte| byte == b'<' || byte == b'&', |rest| memchr2(b'<', b'&', rest));
-        self.input.get(start..self.at).unwrap_or_default()
-    }
-
-    /// Bytes from here to the first that `ends`. Texts are short: only long ones are worth a search with wide registers.
-    #[inline]
-    fn until(&self, ends: impl Fn(u8) -> bool, search: impl Fn(&[u8]) -> Option<usize>) -> usize {
         const SHORT: usize = 16;
         let rest = self.input.as_bytes().get(self.at..).unwrap_or_default();
-        if let Some(place) = rest.iter().take(SHORT).position(|&byte| ends(byte)) {
-            return place;
-        }
-        let far = rest.get(SHORT..).unwrap_or_default();
-        if rest.len() <= SHORT { rest.len() } else { SHORT + search(far).unwrap_or(far.len()) }
+        let length = rest.iter().take(SHORT).position(|&byte| byte == b'<' || byte == b'&').unwrap_or_else(|| {
+            let far = rest.get(SHORT..).unwrap_or_default();
+            rest.len().min(SHORT) + memchr2(b'<', b'&', far).unwrap_or(far.len())
+        });
+        let start = self.at;
+        self.at += length;
+        self.input.get(start..self.at).unwrap_or_default()
     }
 
     /// Takes the markup at which the walk stands.
