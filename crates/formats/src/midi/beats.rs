@@ -32,7 +32,9 @@ const RATE: f64 = 100.0;
 const PERIODS: (usize, usize) = (30, 120);
 const COUNT: usize = PERIODS.1 - PERIODS.0 + 1;
 /// Longest music searched, in seconds: bounds time and memory.
-pub(super) const LONGEST: f64 = 1800.0;
+const LONGEST: f64 = 1800.0;
+/// Seconds to the onset, on average, beyond which no beats can be told; so the work grows with the notes.
+const SPARSEST: f64 = 4.0;
 /// Spread of onsets around a beat, in frames.
 const SPREAD: f64 = 2.5;
 /// The preferred period, in frames, and how wide the preference is, in octaves.
@@ -43,10 +45,12 @@ const RIGIDITY: f64 = 150.0;
 /// Largest change from beat to beat.
 const MOST_CHANGE: f64 = 0.08;
 
-/// Finds beats in onsets ordered by time; `None` when there are too few, or they last too long.
+/// Finds beats in onsets ordered by time; `None` when there are too few, or they last too long or lie too far apart.
 pub(super) fn find(onsets: &[Onset], to_the_bar: Option<u8>) -> Option<Beats> {
     let (first, last) = (onsets.first()?.time, onsets.last()?.time);
-    if onsets.len() < 8 || last - first < 3.0 || last > LONGEST {
+    #[allow(clippy::cast_precision_loss)] // a count of onsets
+    let longest = LONGEST.min(SPARSEST * onsets.len() as f64);
+    if onsets.len() < 8 || last - first < 3.0 || last - first > longest {
         return None;
     }
     let salience = salience(onsets, first, last);
@@ -72,15 +76,18 @@ fn salience(onsets: &[Onset], first: f64, last: f64) -> Vec<f64> {
     const REACH: usize = 8;
     const WINDOW: usize = 400;
     let length = frame(last - first) + 1;
-    let mut salience = vec![0.0; length];
+    let bell: [f64; 2 * REACH + 1] = std::array::from_fn(|place| {
+        let distance = (place as f64 - REACH as f64) / SPREAD;
+        (-distance * distance / 2.0).exp()
+    });
+    // Room for the bell to reach over both ends.
+    let mut salience = vec![0.0; length + 2 * REACH];
     for onset in onsets {
-        let centre = frame(onset.time - first);
-        let from = centre.saturating_sub(REACH);
-        for (index, slot) in salience.iter_mut().enumerate().take(centre + REACH + 1).skip(from) {
-            let distance = (index as f64 - centre as f64) / SPREAD;
-            *slot += onset.weight * (-distance * distance / 2.0).exp();
-        }
+        let reached = salience.get_mut(frame(onset.time - first)..).unwrap_or_default();
+        reached.iter_mut().zip(bell).for_each(|(slot, share)| *slot += onset.weight * share);
     }
+    salience.drain(..REACH);
+    salience.truncate(length);
     let mut sums = Vec::with_capacity(length + 1);
     let mut total = 0.0;
     sums.push(total);
@@ -98,63 +105,105 @@ fn salience(onsets: &[Onset], first: f64, last: f64) -> Vec<f64> {
     salience
 }
 
-/// The frames of the best succession of beats.
-#[allow(clippy::cast_precision_loss)] // periods
-fn track(salience: &[f64]) -> Vec<usize> {
-    let periods: Vec<f64> = (PERIODS.0..=PERIODS.1).map(|period| period as f64).collect();
-    let preference: Vec<f64> =
-        periods.iter().map(|period| -PREFERENCE * ((period / PREFERRED.0).log2() / PREFERRED.1).powi(2)).collect();
-    // Which periods may come before each: the first of them, and what each costs.
-    #[allow(clippy::cast_possible_truncation)] // costs need no more
-    let before: Vec<(usize, Vec<f32>)> = periods
-        .iter()
-        .map(|period| {
-            let near = |earlier: &f64| (period / earlier).ln().abs() <= MOST_CHANGE;
-            let cost = |earlier: &f64| (RIGIDITY * (period / earlier).ln().powi(2) * period / RATE) as f32;
-            let first = periods.iter().position(near).unwrap_or(0);
-            (first, periods.iter().filter(|e| near(e)).map(cost).collect())
-        })
-        .collect();
-    const START: u8 = u8::MAX;
-    let mut scores = vec![[0.0f32; COUNT]; PERIODS.1 + 1];
-    let mut from = vec![[START; COUNT]; salience.len()];
-    let mut best_end = (0, 0, f32::NEG_INFINITY);
-    let size = scores.len();
-    for (now, &value) in salience.iter().enumerate() {
-        let mut row = [0.0f32; COUNT];
-        for (index, slot) in row.iter_mut().enumerate() {
-            let period = PERIODS.0 + index;
-            let (Some(&preferred), Some((first, costs))) = (preference.get(index), before.get(index)) else { continue };
-            #[allow(clippy::cast_possible_truncation)] // scores need no more
-            let gain = ((value + preferred) * period as f64 / RATE) as f32;
-            let mut best = (0.0, START);
-            if let Some(then) = now.checked_sub(period)
-                && let Some(earlier) = scores.get(then % size).and_then(|row| row.get(*first..))
-            {
-                // The greatest first, without its place, which the compiler can do several at a time.
-                let most = earlier.iter().zip(costs).map(|(score, cost)| score - cost).fold(f32::NEG_INFINITY, f32::max);
-                #[allow(clippy::float_cmp)] // equal by the same computation
-                let place = earlier.iter().zip(costs).position(|(score, cost)| score - cost == most).unwrap_or(0);
-                best = (most, u8::try_from(first + place).unwrap_or(START));
+/// One number for each period.
+type Row<T> = [T; COUNT];
+
+/// Costs of coming to each period from the one so many frames longer or shorter.
+struct Step {
+    /// Index of the first period that may be come to, and of the one before it.
+    to: usize,
+    from: usize,
+    costs: Vec<f32>,
+}
+
+/// Every change of period that is allowed, by its number of frames.
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // periods; costs need no more
+fn steps() -> Vec<Step> {
+    let cost = |from: usize, to: usize| {
+        let (from, to) = ((PERIODS.0 + from) as f64, (PERIODS.0 + to) as f64);
+        let change = (to / from).ln();
+        (change.abs() <= MOST_CHANGE).then_some((RIGIDITY * change * change * to / RATE) as f32)
+    };
+    let mut steps = Vec::new();
+    for by in 0..COUNT {
+        for (from, to) in [(0, by), (by, 0)] {
+            // Longer periods may change by more frames: those that may are the last ones.
+            let pairs = (0..COUNT - by).map(|index| (from + index, to + index));
+            let allowed: Vec<(usize, usize, f32)> = pairs.filter_map(|(a, b)| Some((a, b, cost(a, b)?))).collect();
+            if let Some(&(from, to, _)) = allowed.first() {
+                steps.push(Step { to, from, costs: allowed.iter().map(|&(.., cost)| cost).collect() });
             }
-            let score = best.0 + gain;
-            *slot = score;
-            if let Some(link) = from.get_mut(now).and_then(|row| row.get_mut(index)) {
-                *link = best.1;
-            }
-            if now + period >= salience.len() && score > best_end.2 {
-                best_end = (now, index, score);
+            if by == 0 {
+                break;
             }
         }
-        if let Some(slot) = scores.get_mut(now % size) {
-            *slot = row;
+    }
+    steps
+}
+
+/// From the scores of beats on one frame, how good it is to go on from there in each period, and from which period before.
+fn go_on(scores: &Row<f32>, steps: &[Step]) -> (Row<f32>, Row<u8>) {
+    let mut best = [f32::NEG_INFINITY; COUNT];
+    // As wide as the scores, so that both are chosen alike.
+    let mut before = [0u32; COUNT];
+    for step in steps {
+        let (best, before) = (best.get_mut(step.to..), before.get_mut(step.to..));
+        let own = scores.get(step.from..).unwrap_or_default();
+        let first = u32::try_from(step.from).unwrap_or(0);
+        let slots = best.unwrap_or_default().iter_mut().zip(before.unwrap_or_default());
+        for (((best, before), (score, cost)), from) in slots.zip(own.iter().zip(&step.costs)).zip(first..) {
+            let total = score - cost;
+            let better = total > *best;
+            *best = if better { total } else { *best };
+            *before = if better { from } else { *before };
+        }
+    }
+    (best, before.map(|place| u8::try_from(place).unwrap_or(0)))
+}
+
+/// The frames of the best succession of beats.
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // periods; scores need no more
+fn track(salience: &[f64]) -> Vec<usize> {
+    let weight: Row<f32> = std::array::from_fn(|index| ((PERIODS.0 + index) as f64 / RATE) as f32);
+    let liking: Row<f32> = std::array::from_fn(|index| {
+        let octaves = ((PERIODS.0 + index) as f64 / PREFERRED.0).log2() / PREFERRED.1;
+        (-PREFERENCE * octaves * octaves) as f32
+    });
+    let steps = steps();
+    // What is come to on the next frames, in turn: nothing before the first beat.
+    let mut coming = vec![[0.0f32; COUNT]; PERIODS.1 + 1];
+    let turns = coming.len();
+    let mut links: Vec<Row<u8>> = Vec::with_capacity(salience.len());
+    let mut best_end = (0, 0, f32::NEG_INFINITY);
+    for (now, &value) in salience.iter().enumerate() {
+        let Some(row) = coming.get_mut(now % turns) else { break };
+        let mut scores = std::mem::replace(row, [0.0; COUNT]);
+        let value = value as f32;
+        for ((score, weight), liking) in scores.iter_mut().zip(&weight).zip(&liking) {
+            *score += (value + liking) * weight;
+        }
+        if now + PERIODS.1 >= salience.len() {
+            for (index, &score) in scores.iter().enumerate() {
+                if now + PERIODS.0 + index >= salience.len() && score > best_end.2 {
+                    best_end = (now, index, score);
+                }
+            }
+        }
+        let (best, before) = go_on(&scores, &steps);
+        links.push(before);
+        let mut turn = (now + PERIODS.0) % turns;
+        for (index, best) in best.into_iter().enumerate() {
+            if let Some(slot) = coming.get_mut(turn).and_then(|row| row.get_mut(index)) {
+                *slot = best;
+            }
+            turn = if turn + 1 == turns { 0 } else { turn + 1 };
         }
     }
     let (mut now, mut index, _) = best_end;
     let mut beats = vec![now];
-    while let Some(&link) = from.get(now).and_then(|row| row.get(index)).filter(|&&link| link != START) {
-        let Some(then) = now.checked_sub(PERIODS.0 + index) else { break };
-        (now, index) = (then, usize::from(link));
+    while let Some(then) = now.checked_sub(PERIODS.0 + index) {
+        index = links.get(then).and_then(|row| row.get(index)).map_or(index, |&before| usize::from(before));
+        now = then;
         beats.push(now);
     }
     beats.reverse();

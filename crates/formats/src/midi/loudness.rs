@@ -4,7 +4,7 @@
 //! become marks: at least half of the onsets between two changes must share one velocity. The velocities themselves stay
 //! with the notes either way.
 
-use ripieno_score::{DynamicLevel, Note};
+use ripieno_score::DynamicLevel;
 
 use super::events::{Event, Strike, What};
 use super::lines::Line;
@@ -22,6 +22,7 @@ const LEVELS: usize = 10;
 /// The levels a line moves through: from each tick on. Empty when loudness never changes or never rests.
 pub(super) fn steps<'s>(strikes: impl Iterator<Item = &'s Strike>, own: &[Event<'_>], line: &Line) -> Vec<(u32, DynamicLevel)> {
     let curves = [7, 11].map(|number| Curve::of(own, line, number));
+    let curves: Vec<&Curve> = curves.iter().filter(|curve| !curve.values.is_empty()).collect();
     let mut onsets: Vec<(u32, f32)> = Vec::new();
     for strike in strikes {
         let scale: f32 = curves.iter().map(|curve| curve.at(strike.on)).product();
@@ -30,6 +31,10 @@ pub(super) fn steps<'s>(strikes: impl Iterator<Item = &'s Strike>, own: &[Event<
             Some(last) if last.0 == strike.on => last.1 = last.1.max(loudness),
             _ => onsets.push((strike.on, loudness)),
         }
+    }
+    #[allow(clippy::float_cmp)] // equal by the same computation
+    if onsets.first().is_none_or(|first| onsets.iter().all(|onset| onset.1 == first.1)) {
+        return Vec::new();
     }
     onsets.sort_by_key(|&(on, _)| on);
     let middles = middles(&onsets);
@@ -73,7 +78,7 @@ fn commonest(onsets: &[(u32, f32)]) -> usize {
     let mut counts = [0usize; 128];
     for &(_, loudness) in onsets {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // at most a velocity
-        if let Some(count) = counts.get_mut(loudness.round() as usize) {
+        if let Some(count) = counts.get_mut((loudness + 0.5) as usize) {
             *count += 1;
         }
     }
@@ -82,7 +87,7 @@ fn commonest(onsets: &[(u32, f32)]) -> usize {
 
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
 fn level(loudness: f32) -> u8 {
-    ((loudness - BASE) / STEP).round().clamp(0.0, 9.0) as u8
+    ((loudness - BASE) / STEP + 0.5).clamp(0.0, 9.0) as u8
 }
 
 /// A controller that shades a line, relative to its greatest value; constant ones say nothing (a fader left alone).
@@ -119,10 +124,10 @@ impl Curve {
     }
 }
 
-/// Whether all velocities of a score are one and the same, so that nothing is known of its dynamics.
-pub(super) fn is_flat<'n>(mut notes: impl Iterator<Item = &'n Note>) -> Option<u8> {
-    let first = notes.next()?.velocity;
-    notes.all(|note| note.velocity == first).then_some(first)
+/// The one velocity all notes have, if they do: then nothing is known of the dynamics.
+pub(super) fn is_flat<'s>(mut strikes: impl Iterator<Item = &'s Strike>) -> Option<u8> {
+    let first = strikes.next()?.velocity;
+    strikes.all(|strike| strike.velocity == first).then_some(first)
 }
 
 #[cfg(test)]

@@ -7,9 +7,11 @@
 mod bars;
 mod beats;
 mod container;
+mod decode;
 mod events;
 mod general_midi;
 mod grid;
+mod held;
 mod lines;
 mod loudness;
 mod notate;

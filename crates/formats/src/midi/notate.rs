@@ -27,7 +27,10 @@ struct Place {
 pub(super) struct Scribe<'a> {
     bars: &'a Bars,
     values: Values,
+    // Kept from line to line so that they need no new memory.
     pieces: Vec<Piece>,
+    looks: Vec<Look>,
+    chords: Vec<Chord>,
     /// Notes and rests that may still be written.
     budget: usize,
     /// Bar of the last look-up; time mostly moves forward.
@@ -50,8 +53,10 @@ struct OpenTuplet {
 
 impl<'a> Scribe<'a> {
     pub(super) fn new(bars: &'a Bars, budget: usize) -> Self {
-        let values = Values::new(bars.per_crotchet);
-        Self { bars, values, pieces: Vec::new(), budget, bar: 0, tuplet: None, crowded: 0 }
+        let longest = bars.starts.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap_or(0);
+        let values = Values::new(bars.per_crotchet, longest);
+        let (pieces, looks, chords) = (Vec::new(), Vec::new(), Vec::new());
+        Self { bars, values, pieces, looks, chords, budget, bar: 0, tuplet: None, crowded: 0 }
     }
 
     /// Whether the budget is used up, so that something was left out.
@@ -67,16 +72,18 @@ impl<'a> Scribe<'a> {
         strikes: &[Strike],
         staff: u8,
         above: u16,
-        look: &dyn Fn(&Strike) -> Look,
+        look: &impl Fn(&Strike) -> Look,
     ) -> u16 {
-        let (chords, mut voices) = separate(strikes, |kind| kind != StrikeKind::Hidden);
-        part.notes.reserve(strikes.len());
+        let mut chords = std::mem::take(&mut self.chords);
+        let mut voices = separate(strikes, &mut chords, |kind| kind != StrikeKind::Hidden);
+        // Ties over barlines and beats need a few more.
+        part.notes.reserve((strikes.len() + strikes.len() / 8).min(self.budget));
         for voice in 1..=voices {
             let place = Place { voice: above + voice, staff, leading: voice == 1 };
             self.write_voice(part, strikes, chords.iter().filter(|chord| chord.voice == voice), place, look);
         }
         if strikes.iter().any(|strike| strike.kind == StrikeKind::Hidden) {
-            let (chords, more) = separate(strikes, |kind| kind == StrikeKind::Hidden);
+            let more = separate(strikes, &mut chords, |kind| kind == StrikeKind::Hidden);
             for voice in 1..=more {
                 let own = chords.iter().filter(|chord| chord.voice == voice);
                 let place = Place { voice: above + voices + voice, staff, leading: false };
@@ -84,6 +91,7 @@ impl<'a> Scribe<'a> {
             }
             voices += more;
         }
+        self.chords = chords;
         voices
     }
 
@@ -93,7 +101,7 @@ impl<'a> Scribe<'a> {
         strikes: &[Strike],
         chords: impl Iterator<Item = &'c Chord>,
         place: Place,
-        look: &dyn Fn(&Strike) -> Look,
+        look: &impl Fn(&Strike) -> Look,
     ) {
         self.bar = 0;
         self.tuplet = None;
@@ -231,16 +239,19 @@ impl<'a> Scribe<'a> {
         notes: &[Strike],
         place: Place,
         joining: bool,
-        look: &dyn Fn(&Strike) -> Look,
+        look: &impl Fn(&Strike) -> Look,
     ) {
         let Place { voice, staff, .. } = place;
         let off = off.min(self.bars.end());
+        let mut looks = std::mem::take(&mut self.looks);
+        looks.clear();
+        looks.extend(notes.iter().map(look));
         let mut now = on;
         while now < off {
             let bar = self.find_bar(now);
             let (start, end) = self.bounds(bar);
             if end <= now {
-                return;
+                break;
             }
             let stop = end.min(off);
             let beat = self.bars.beats.get(bar).copied().unwrap_or(1);
@@ -251,10 +262,9 @@ impl<'a> Scribe<'a> {
                 flags.set(NoteFlags::TIE_STOP, start + piece.start > on);
                 flags.set(NoteFlags::TIE_START, start + piece.start + piece.length < off);
                 let (at, duration) = (self.values.crotchets(piece.start), self.values.crotchets(piece.length));
-                for (index, strike) in notes.iter().enumerate() {
+                for (index, (strike, &Look { head, instrument })) in notes.iter().zip(&looks).enumerate() {
                     let Some(left) = self.budget.checked_sub(1) else { break };
                     self.budget = left;
-                    let Look { head, instrument } = look(strike);
                     let mut flags = flags;
                     flags.set(NoteFlags::CHORD, index > 0 || joining);
                     flags.set(NoteFlags::HIDDEN, strike.kind == StrikeKind::Hidden);
@@ -283,9 +293,10 @@ impl<'a> Scribe<'a> {
             self.pieces = pieces;
             now = stop;
         }
+        self.looks = looks;
     }
 
-    fn grace(&mut self, part: &mut Part, on: u32, notes: &[Strike], place: Place, look: &dyn Fn(&Strike) -> Look) {
+    fn grace(&mut self, part: &mut Part, on: u32, notes: &[Strike], place: Place, look: &impl Fn(&Strike) -> Look) {
         let Place { voice, staff, .. } = place;
         let bar = self.find_bar(on.min(self.bars.end().saturating_sub(1)));
         let (start, _) = self.bounds(bar);
@@ -317,7 +328,11 @@ impl<'a> Scribe<'a> {
     }
 
     /// Opens, continues or closes the tuplet around a piece; `note` is the note about to be pushed, `None` for a rest.
+    #[inline]
     fn follow_tuplet(&mut self, part: &mut Part, piece: &Piece, bar: usize, note: Option<usize>, voice: u16) {
+        if self.tuplet.is_none() && piece.tuplet.is_none() {
+            return;
+        }
         let beat = self.bars.beats.get(bar).copied().unwrap_or(1).max(1);
         let goes_on = self.tuplet.is_some_and(|open| {
             Some(open.ratio) == piece.tuplet && open.bar == bar && open.next == piece.start && !piece.start.is_multiple_of(beat)

@@ -7,6 +7,7 @@ use ripieno_score::{About, BarIndex, Change, ChangeKind, Crotchets, Head, Key, M
 
 use super::bars::{self, Bars, MetreChange};
 use super::container::{self, Container};
+use super::decode;
 use super::events::{self, Event, Strike, TextKind, Tracks, What};
 use super::general_midi;
 use super::lines::{self, Line};
@@ -33,7 +34,7 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
     for (code, what, hint) in faults {
         report.warning(At::FILE, code, what, hint);
     }
-    let mut all = events::decode(&raw);
+    let mut all = decode::decode(&raw);
     let lines = lines::form(&mut all, layout == 0);
     let mut lines = sessions::merge(&mut all, lines, clock.per_crotchet, &mut report);
     if lines.len() > limits.parts {
@@ -80,7 +81,7 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
         signs::of_score(&all, &lines, &timing, &bars, part, &mut report);
     }
     report_silent_tracks(&all, &lines, &mut report);
-    if let Some(velocity) = loudness::is_flat(score.parts.iter().flat_map(|part| &part.notes)) {
+    if let Some(velocity) = loudness::is_flat(lines.iter().flat_map(|line| lines::strikes(&all, line))) {
         let what = format!("every note has the velocity {velocity}, so nothing is known of the dynamics");
         report.note(At::FILE, "no-dynamics", what, "Study a source with dynamics where balance matters");
     }

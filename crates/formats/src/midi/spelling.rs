@@ -83,6 +83,8 @@ impl LocalKey {
 pub(super) struct Spelling {
     moment: u32,
     keys: Vec<LocalKey>,
+    /// MIDI keys 0 to 11 as spelled in the key of each tonic.
+    names: [[Pitch; 12]; TONICS],
 }
 
 impl Spelling {
@@ -95,7 +97,9 @@ impl Spelling {
 
     /// A MIDI key struck at `tick`, spelled.
     pub(super) fn pitch(&self, key: u8, tick: u32) -> Pitch {
-        pitch_on_line(key, self.key_at(tick).line_of_fifths(key))
+        let names = &self.names[usize::from(self.key_at(tick).tonic.abs_diff(FIRST_TONIC)).min(TONICS - 1)];
+        let lowest = names[usize::from(key % 12)];
+        Pitch { octave: lowest.octave + (key / 12).cast_signed(), ..lowest }
     }
 
     /// The key signatures the music could be printed with: sections whose local keys lie around one signature, by dynamic
@@ -181,7 +185,7 @@ impl Spelling {
             after.checked_sub(1).and_then(|before| signatures.get(before)).map(|&(_, fifths)| fifths)
         };
         let moments: Vec<(u16, Option<i8>)> = (0u32..).zip(classes).map(|(index, classes)| (classes, printed(index))).collect();
-        Self { moment, keys: most_likely(&moments) }
+        Self { moment, keys: most_likely(&moments), names: names() }
     }
 }
 
@@ -190,66 +194,81 @@ fn most_likely(moments: &[(u16, Option<i8>)]) -> Vec<LocalKey> {
     let changes = changes();
     let fits = fits();
     let hard = hard_signatures();
-    let mut scores = vec![[0f32; STATES]; moments.len()];
+    let loyal = loyalties();
+    let mut links = vec![[0u8; STATES]; moments.len()];
     let mut now = [f32::NEG_INFINITY; STATES];
     for (state, score) in now.iter_mut().enumerate().take(TONICS * 2) {
         let fifths = LocalKey::of_state(state).fifths();
         let signature = moments.first().and_then(|moment| moment.1);
         *score = signature.map_or(-hard[state], |known| -ANCHOR * f32::from((fifths - known).abs()));
     }
-    let loyal = loyalties();
-    for (moment, (&(classes, printed), kept)) in moments.iter().zip(&mut scores).enumerate() {
+    let mut signature = None;
+    let mut standing = hard;
+    for (moment, (&(classes, printed), links)) in moments.iter().zip(&mut links).enumerate() {
         if moment > 0 {
-            let before = now;
-            now = [f32::NEG_INFINITY; STATES];
-            for (&score, row) in before.iter().zip(&changes) {
-                for (best, &cost) in now.iter_mut().zip(row) {
-                    *best = best.max(score - cost);
-                }
-            }
+            now = after_a_change(&now, &changes, links);
+        }
+        if printed != signature {
+            signature = printed;
+            let loyalty = printed.and_then(|fifths| loyal.get(usize::try_from(fifths + 7).ok()?));
+            standing = loyalty.map_or(hard, |loyalty| std::array::from_fn(|state| hard[state] + loyalty[state]));
+        }
+        let mut left = classes;
+        while left != 0 {
+            let fit = &fits[(left.trailing_zeros() as usize).min(11)];
+            now.iter_mut().zip(fit).for_each(|(score, fit)| *score += fit);
+            left &= left - 1;
         }
         if classes != 0 {
-            for (class, fit) in fits.iter().enumerate() {
-                if classes & (1 << class) != 0 {
-                    for (score, &fit) in now.iter_mut().zip(fit) {
-                        *score += fit;
-                    }
-                }
-            }
-            for (score, &cost) in now.iter_mut().zip(&hard) {
-                *score -= cost;
-            }
-            if let Some(costs) = printed.and_then(|fifths| loyal.get(usize::try_from(fifths + 7).ok()?)) {
-                for (score, &cost) in now.iter_mut().zip(costs) {
-                    *score -= cost;
-                }
-            }
+            now.iter_mut().zip(&standing).for_each(|(score, cost)| *score -= cost);
         }
-        *kept = now;
     }
-    // Back from the end: the state before is the one from which this one was best reached.
-    let best = |scores: &[f32; STATES], cost: &dyn Fn(usize) -> f32| {
-        let mut best = (0, f32::NEG_INFINITY);
-        for (state, &score) in scores.iter().enumerate() {
-            let total = score - cost(state);
-            if total > best.1 {
-                best = (state, total);
-            }
-        }
-        best.0
-    };
-    let mut state: Option<usize> = None;
-    let mut keys: Vec<LocalKey> = Vec::with_capacity(scores.len());
-    for moment in scores.iter().rev() {
-        let here = match state {
-            None => best(moment, &|_| 0.0),
-            Some(next) => best(moment, &|from| changes.get(from).and_then(|row| row.get(next)).copied().unwrap_or(0.0)),
-        };
-        keys.push(LocalKey::of_state(here));
-        state = Some(here);
+    let mut state = place_of_greatest(&now).0;
+    let mut keys: Vec<LocalKey> = Vec::with_capacity(links.len());
+    for links in links.iter().rev() {
+        keys.push(LocalKey::of_state(state));
+        state = usize::from(links[state.min(STATES - 1)]);
     }
     keys.reverse();
     keys
+}
+
+/// The best score of each key, coming from any, and in `links` from which. A key that is better reached from another is no
+/// place to come from: costs obey the triangle inequality, so nearly all keys can be passed over.
+fn after_a_change(before: &[f32; STATES], changes: &[[f32; STATES]], links: &mut [u8; STATES]) -> [f32; STATES] {
+    let (best, most) = place_of_greatest(before);
+    let mut now = [f32::NEG_INFINITY; STATES];
+    let Some(from_best) = changes.get(best) else { return now };
+    now.iter_mut().zip(from_best).for_each(|(now, cost)| *now = most - cost);
+    // As wide as the scores, so that both are chosen alike.
+    let mut from = [u32::try_from(best).unwrap_or(0); STATES];
+    for (state, (score, row)) in before.iter().zip(changes).enumerate() {
+        if *score > now[state] {
+            let state = u32::try_from(state).unwrap_or(0);
+            for ((now, from), cost) in now.iter_mut().zip(&mut from).zip(row) {
+                let coming = score - cost;
+                let better = coming > *now;
+                *now = if better { coming } else { *now };
+                *from = if better { state } else { *from };
+            }
+        }
+    }
+    *links = from.map(|state| u8::try_from(state).unwrap_or(0));
+    now
+}
+
+/// The greatest score and the first key that has it. Eight at a time, which the compiler does in one step.
+fn place_of_greatest(scores: &[f32; STATES]) -> (usize, f32) {
+    let mut lanes = [f32::NEG_INFINITY; 8];
+    for eight in scores.chunks_exact(8) {
+        for (lane, score) in lanes.iter_mut().zip(eight) {
+            *lane = if *score > *lane { *score } else { *lane };
+        }
+    }
+    let most = lanes.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    #[allow(clippy::float_cmp)] // the same value
+    let place = scores.iter().position(|&score| score == most).unwrap_or(0);
+    (place, most)
 }
 
 /// Cost of going from one key (row) to another.
@@ -303,6 +322,17 @@ fn hard_signatures() -> [f32; STATES] {
     costs
 }
 
+/// The lowest twelve keys as they are spelled in the key of each tonic.
+fn names() -> [[Pitch; 12]; TONICS] {
+    std::array::from_fn(|tonic| {
+        let key = LocalKey::of_state(tonic * 2);
+        std::array::from_fn(|class| {
+            let class = u8::try_from(class).unwrap_or(0);
+            pitch_on_line(class, key.line_of_fifths(class))
+        })
+    })
+}
+
 /// A MIDI key with the name that stands at this place on the line of fifths; the place must be one of the key's.
 fn pitch_on_line(key: u8, place: i8) -> Pitch {
     const STEPS: [Step; 7] = [Step::F, Step::C, Step::G, Step::D, Step::A, Step::E, Step::B];
@@ -325,6 +355,16 @@ mod tests {
                 let pitch = pitch_on_line(key, LocalKey::of_state(state).line_of_fifths(key));
                 assert_eq!(pitch.semitones(), i32::from(key), "{pitch} in state {state}");
             }
+        }
+    }
+
+    #[test]
+    fn changes_of_key_obey_the_triangle_inequality() {
+        let costs = changes();
+        let known = 0..TONICS * 2;
+        for (from, by, to) in known.clone().flat_map(|a| known.clone().flat_map(move |b| (0..TONICS * 2).map(move |c| (a, b, c))))
+        {
+            assert!(costs[from][to] <= costs[from][by] + costs[by][to] + 1e-5, "{from} to {to} by {by}");
         }
     }
 

@@ -1,6 +1,6 @@
 //! The notes of a file and nothing more, for those who need no score.
 
-use super::{container, events};
+use super::{container, decode};
 use crate::ReadError;
 
 /// A note as the file has it: ticks and keys, nothing inferred.
@@ -26,7 +26,7 @@ pub struct TableNote {
 /// # Errors
 /// As [`super::read`], except for limits on parts: there are none here.
 pub fn note_table(file: &str, bytes: &[u8]) -> Result<Vec<TableNote>, ReadError> {
-    let all = events::decode(&container::open(file, bytes)?.tracks);
+    let all = decode::decode(&container::open(file, bytes)?.tracks);
     let mut table = Vec::with_capacity(all.notes.len());
     for (number, track) in all.tracks.iter().enumerate() {
         let number = u16::try_from(number).unwrap_or(u16::MAX);

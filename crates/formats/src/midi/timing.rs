@@ -48,12 +48,13 @@ pub(super) fn settle(
     // A line of a few notes is judged with the rest.
     let judged = |share: &Share| if share.notes < 8 { total } else { *share };
     let loose: Vec<bool> = shares.iter().map(|share| !judged(share).has_notated_onsets()).collect();
-    if loose.iter().any(|&loose| loose) {
+    let fitted = loose.contains(&true);
+    if fitted {
         fit(all, lines, &loose, total, clock, &mut timing, report);
     }
-    let notation = Notation::new(timing.per_crotchet);
-    for (line, loose) in lines.iter().zip(&loose) {
-        let share = Share::of(lines::strikes(all, line), &notation);
+    let notation = if fitted { Notation::new(timing.per_crotchet) } else { notation };
+    for ((line, loose), before) in lines.iter().zip(&loose).zip(shares) {
+        let share = if fitted { Share::of(lines::strikes(all, line), &notation) } else { before };
         if !*loose && judged(&share).has_notated_ends() || share.notes == 0 {
             continue;
         }
@@ -155,8 +156,11 @@ fn refine(all: &mut Tracks<'_>, lines: &mut [Line], timing: &mut Timing) {
 
 /// Makes ticks finer, where the latest moment allows it.
 fn multiply(all: &mut Tracks<'_>, lines: &mut [Line], timing: &mut Timing, factor: u32) {
+    if factor == 1 {
+        return;
+    }
     let latest = all.notes.iter().map(|strike| strike.off).chain(all.tracks.iter().map(|track| track.end)).max();
-    if factor == 1 || latest.unwrap_or(0).checked_mul(factor).is_none_or(|last| last > 1 << 30) {
+    if latest.unwrap_or(0).checked_mul(factor).is_none_or(|last| last > 1 << 30) {
         return;
     }
     timing.per_crotchet *= factor;

@@ -17,12 +17,16 @@ pub(super) struct Piece {
 
 type Shape = Option<(NoteValue, Option<TupletRatio>)>;
 
-/// Finds values and exact positions, remembering the short ones.
+/// Finds values and exact positions, remembering those within a bar.
 #[derive(Debug)]
 pub(super) struct Values {
     per_crotchet: NonZeroU32,
     shapes: Vec<Option<Shape>>,
     crotchets: Vec<Option<Crotchets>>,
+    /// Whether a plain value may begin so many ticks after the barline.
+    plain: Vec<bool>,
+    /// The beat asked for last.
+    beat: Beat,
 }
 
 /// Tuplets looked for, the usual ones first.
@@ -42,9 +46,17 @@ const HALVINGS: std::ops::RangeInclusive<i8> = -1..=8;
 const REMEMBERED: usize = 1 << 14;
 
 impl Values {
-    pub(super) fn new(per_crotchet: NonZeroU32) -> Self {
-        let remembered = (per_crotchet.get() as usize).saturating_mul(16).min(REMEMBERED);
-        Self { per_crotchet, shapes: vec![None; remembered], crotchets: vec![None; remembered] }
+    /// For bars of at most so many ticks (longer ones work, slower).
+    pub(super) fn new(per_crotchet: NonZeroU32, longest_bar: u32) -> Self {
+        let remembered = (longest_bar as usize).min(REMEMBERED - 1) + 1;
+        let plain = (0u32..).take(remembered).map(|start| may_begin(start, 1, per_crotchet)).collect();
+        Self {
+            per_crotchet,
+            shapes: vec![None; remembered],
+            crotchets: vec![None; remembered],
+            plain,
+            beat: Beat { length: 0, compound: false },
+        }
     }
 
     /// Ticks as crotchets.
@@ -65,22 +77,22 @@ impl Values {
         }
     }
 
-    /// Whether a value of this kind may begin at `start`: tuplet notes on the tuplet's grid, others on a binary one.
-    fn may_begin(&self, start: u32, tuplet: Option<TupletRatio>) -> bool {
-        let actual = tuplet.map_or(1, |tuplet| u64::from(tuplet.actual));
-        (u64::from(start) * actual * 64).is_multiple_of(u64::from(self.per_crotchet.get()))
-    }
-
-    fn piece(&mut self, start: u32, length: u32, beat: u32) -> Option<Piece> {
+    fn piece(&mut self, start: u32, length: u32, beat: Beat) -> Option<Piece> {
         let (value, tuplet) = self.shape(length)?;
+        let may_begin = match tuplet {
+            None => self.plain.get(start as usize).copied().unwrap_or_else(|| may_begin(start, 1, self.per_crotchet)),
+            Some(tuplet) => may_begin(start, tuplet.actual, self.per_crotchet),
+        };
+        if !may_begin {
+            return None;
+        }
         // Over a beat, a tuplet note keeps to the tuplet's own larger steps (crotchets in the time of a minim), and in
         // compound metres notes begin on a beat.
-        let crosses = start / beat != (start + length - 1) / beat;
         let step = length / if value.dots > 0 { 3 } else { 2 };
-        let compound = u64::from(beat) * 4 % (u64::from(self.per_crotchet.get()) * 3) == 0;
-        let astray = tuplet.is_some() && !start.is_multiple_of(step.max(1)) || compound && !start.is_multiple_of(beat);
-        let fits = self.may_begin(start, tuplet) && !(crosses && astray);
-        fits.then_some(Piece { start, length, value: Some(value), tuplet })
+        let astray =
+            tuplet.is_some() && !start.is_multiple_of(step.max(1)) || beat.compound && !start.is_multiple_of(beat.length);
+        let crosses = || start / beat.length != (start + length - 1) / beat.length;
+        (!astray || !crosses()).then_some(Piece { start, length, value: Some(value), tuplet })
     }
 
     /// Divides the stretch from `start` to `end` (ticks from the barline) into as few pieces as values allow, dividing
@@ -88,9 +100,14 @@ impl Values {
     pub(super) fn divide(&mut self, start: u32, end: u32, beat: u32, pieces: &mut Vec<Piece>) {
         pieces.clear();
         let beat = beat.max(1);
+        if self.beat.length != beat {
+            let compound = (u64::from(beat) * 4).is_multiple_of(u64::from(self.per_crotchet.get()) * 3);
+            self.beat = Beat { length: beat, compound };
+        }
+        let whole = self.beat;
         let mut now = start;
         while now < end {
-            if let Some(piece) = self.piece(now, end - now, beat) {
+            if let Some(piece) = self.piece(now, end - now, whole) {
                 pieces.push(piece);
                 return;
             }
@@ -99,7 +116,7 @@ impl Values {
             let mut to = last;
             let mut found = None;
             while to >= next && to > now && to < end {
-                found = self.piece(now, to - now, beat);
+                found = self.piece(now, to - now, whole);
                 if found.is_some() {
                     break;
                 }
@@ -109,7 +126,7 @@ impl Values {
             if found.is_none() && next >= end {
                 // Within a beat: halves of the beat.
                 let half = (now / beat * beat).saturating_add(beat / 2);
-                found = if half > now && half < end { self.piece(now, half - now, beat) } else { None };
+                found = if half > now && half < end { self.piece(now, half - now, whole) } else { None };
             }
             let piece = found.unwrap_or_else(|| {
                 let to = if next < end { next } else { end };
@@ -119,6 +136,20 @@ impl Values {
             now = now.saturating_add(piece.length.max(1));
         }
     }
+}
+
+/// The beat notes are divided at.
+#[derive(Debug, Clone, Copy)]
+struct Beat {
+    /// In ticks, at least 1.
+    length: u32,
+    /// Whether it has three parts.
+    compound: bool,
+}
+
+/// Whether a value may begin so many ticks after the barline: tuplet notes on the tuplet's grid, others on a binary one.
+fn may_begin(start: u32, actual: u16, per_crotchet: NonZeroU32) -> bool {
+    (u64::from(start) * u64::from(actual) * 64).is_multiple_of(u64::from(per_crotchet.get()))
 }
 
 fn shape(length: u32, per_crotchet: u32) -> Shape {
@@ -147,7 +178,7 @@ mod tests {
     use super::*;
 
     fn divided(start: u32, end: u32, beat: u32) -> String {
-        let mut values = Values::new(NonZeroU32::new(840).unwrap());
+        let mut values = Values::new(NonZeroU32::new(840).unwrap(), 3360);
         let mut pieces = Vec::new();
         values.divide(start, end, beat, &mut pieces);
         assert_eq!(pieces.iter().map(|piece| piece.length).sum::<u32>(), end - start);

@@ -23,10 +23,12 @@ pub(super) struct Chord {
 /// More voices than this at once are joined: no page shows them.
 const MOST_VOICES: usize = 24;
 
-/// Sorts strikes, ordered by onset, end and key, into chords with voices; answers them and the number of voices.
+/// Sorts strikes, ordered by onset, end and key, into chords with voices, which replace what `chords` held; answers the
+/// number of voices.
 /// Grace notes go with voice 1. Where more sound than there are voices, notes share one and overlap in it.
-pub(super) fn separate(strikes: &[Strike], kind: impl Fn(StrikeKind) -> bool) -> (Vec<Chord>, u16) {
-    let mut chords = chords(strikes, kind);
+pub(super) fn separate(strikes: &[Strike], chords: &mut Vec<Chord>, kind: impl Fn(StrikeKind) -> bool) -> u16 {
+    chords.clear();
+    gather(strikes, chords, kind);
     let mut voices = 1;
     let (mut first, mut until) = (0, 0);
     for index in 0..=chords.len() {
@@ -43,11 +45,10 @@ pub(super) fn separate(strikes: &[Strike], kind: impl Fn(StrikeKind) -> bool) ->
         first = index;
         until = chords.get(index).map_or(0, |chord| chord.off);
     }
-    (chords, voices)
+    voices
 }
 
-fn chords(strikes: &[Strike], kind: impl Fn(StrikeKind) -> bool) -> Vec<Chord> {
-    let mut chords: Vec<Chord> = Vec::with_capacity(strikes.len());
+fn gather(strikes: &[Strike], chords: &mut Vec<Chord>, kind: impl Fn(StrikeKind) -> bool) {
     for (index, strike) in strikes.iter().enumerate() {
         if !kind(strike.kind) {
             continue;
@@ -63,7 +64,6 @@ fn chords(strikes: &[Strike], kind: impl Fn(StrikeKind) -> bool) -> Vec<Chord> {
             _ => chords.push(Chord { on: strike.on, off: strike.off, notes: index..index + 1, voice: 1 }),
         }
     }
-    chords
 }
 
 /// A voice within a stretch of overlapping chords.
