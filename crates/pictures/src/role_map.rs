@@ -106,8 +106,31 @@ data-left=\"{left}\" data-bar=\"{bar}\" font-family=\"system-ui, sans-serif\" fo
     for (row, &y) in map.rows.iter().zip(&layout.rows) {
         draw_row(&mut out, row, y, &layout);
     }
+    names(&mut out, map, &layout);
     out.push_str("</svg>\n");
     out
+}
+
+/// The rows' names, as one group over the map that a page can keep in view when the map is moved sideways.
+fn names(out: &mut String, map: &RoleMap, layout: &Layout) {
+    let _ = write!(
+        out,
+        "<g class=\"names\"><rect width=\"{}\" height=\"{}\" fill=\"none\"/>",
+        px(layout.left - 3.0),
+        px(layout.height)
+    );
+    for (row, &y) in map.rows.iter().zip(&layout.rows) {
+        let label: String =
+            if row.label.chars().count() > 32 { row.label.chars().take(31).chain(['…']).collect() } else { row.label.clone() };
+        let _ = write!(
+            out,
+            "<text x=\"{}\" y=\"{}\" text-anchor=\"end\" fill=\"currentColor\">{}</text>",
+            px(layout.left - 7.0),
+            px(y + ROW - 4.0),
+            escaped(&label)
+        );
+    }
+    out.push_str("</g>");
 }
 
 /// Bar numbers at round distances, rehearsal marks above them.
@@ -149,15 +172,6 @@ fn ruler(out: &mut String, map: &RoleMap, layout: &Layout) {
 }
 
 fn draw_row(out: &mut String, row: &MapRow, y: f64, layout: &Layout) {
-    let label: String =
-        if row.label.chars().count() > 32 { row.label.chars().take(31).chain(['…']).collect() } else { row.label.clone() };
-    let _ = write!(
-        out,
-        "<text x=\"{}\" y=\"{}\" text-anchor=\"end\" fill=\"currentColor\">{}</text>",
-        px(layout.left - 7.0),
-        px(y + ROW - 4.0),
-        escaped(&label)
-    );
     let _ = write!(
         out,
         "<path d=\"M{} {y} H{}\" stroke=\"currentColor\" stroke-opacity=\"0.13\"/>",

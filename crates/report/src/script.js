@@ -3,6 +3,9 @@
   const map = document.querySelector("svg.role-map");
   if (!map) return;
   const left = Number(map.dataset.left), bar = Number(map.dataset.bar);
+  // The names of the parts stay in view when the map is moved sideways.
+  const frame = map.closest(".scroll"), names = map.querySelector(".names");
+  frame.addEventListener("scroll", () => names.setAttribute("transform", `translate(${frame.scrollLeft} 0)`), { passive: true });
   const show = () => {
     map.querySelectorAll(".marked").forEach((old) => old.remove());
     const spans = [...location.hash.matchAll(/(\d+)-(\d+)/g)];
@@ -14,9 +17,8 @@
       mark.setAttribute("y", 0);
       mark.setAttribute("width", (last - first + 1) * bar);
       mark.setAttribute("height", map.getAttribute("height"));
-      map.appendChild(mark);
+      map.insertBefore(mark, names);
     }
-    const frame = map.closest(".scroll");
     frame.scrollTo({ left: left + spans[0][1] * bar - frame.clientWidth / 3 });
     frame.scrollIntoView({ block: "nearest" });
   };
