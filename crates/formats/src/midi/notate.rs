@@ -178,7 +178,7 @@ impl<'a> Scribe<'a> {
         let Place { voice, staff, leading } = place;
         let to = to.min(self.bars.end());
         let mut now = from;
-        while now < to {
+        while now < to && !self.is_exhausted() {
             let bar = self.find_bar(now);
             let (start, end) = self.bounds(bar);
             if end <= now {
@@ -247,7 +247,7 @@ impl<'a> Scribe<'a> {
         looks.clear();
         looks.extend(notes.iter().map(look));
         let mut now = on;
-        while now < off {
+        while now < off && !self.is_exhausted() {
             let bar = self.find_bar(now);
             let (start, end) = self.bounds(bar);
             if end <= now {

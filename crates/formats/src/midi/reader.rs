@@ -62,7 +62,7 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
     }
 
     let mut score = Score { about: about(&all), ..Score::default() };
-    let budget = limits.events.min(500_000 + bytes.len().saturating_mul(32));
+    let budget = limits.events.min(150_000 + bytes.len().saturating_mul(32));
     let mut scribe = Scribe::new(&bars, budget);
     for (index, line) in lines.iter().enumerate() {
         let mut part = write_part(&all, line, index, &spelling, &signatures, &bars, &mut scribe);

@@ -202,9 +202,15 @@ fn most_likely(moments: &[(u16, Option<i8>)]) -> Vec<LocalKey> {
         let signature = moments.first().and_then(|moment| moment.1);
         *score = signature.map_or(-hard[state], |known| -ANCHOR * f32::from((fifths - known).abs()));
     }
+    let staying: [u8; STATES] = std::array::from_fn(|state| u8::try_from(state).unwrap_or(0));
     let mut signature = None;
     let mut standing = hard;
     for (moment, (&(classes, printed), links)) in moments.iter().zip(&mut links).enumerate() {
+        if classes == 0 {
+            // Nothing changes in silence that could not change after it.
+            *links = staying;
+            continue;
+        }
         if moment > 0 {
             now = after_a_change(&now, &changes, links);
         }
@@ -219,9 +225,7 @@ fn most_likely(moments: &[(u16, Option<i8>)]) -> Vec<LocalKey> {
             now.iter_mut().zip(fit).for_each(|(score, fit)| *score += fit);
             left &= left - 1;
         }
-        if classes != 0 {
-            now.iter_mut().zip(&standing).for_each(|(score, cost)| *score -= cost);
-        }
+        now.iter_mut().zip(&standing).for_each(|(score, cost)| *score -= cost);
     }
     let mut state = place_of_greatest(&now).0;
     let mut keys: Vec<LocalKey> = Vec::with_capacity(links.len());

@@ -17,11 +17,13 @@ pub(super) struct Piece {
 
 type Shape = Option<(NoteValue, Option<TupletRatio>)>;
 
-/// Finds values and exact positions, remembering those within a bar.
+/// Finds values and exact positions, remembering those asked for.
 #[derive(Debug)]
 pub(super) struct Values {
     per_crotchet: NonZeroU32,
-    shapes: Vec<Option<Shape>>,
+    /// A length and its shape, at the place given by the length's lowest bits.
+    shapes: Vec<(u32, Shape)>,
+    /// Exact positions within a bar.
     crotchets: Vec<Option<Crotchets>>,
     /// Whether a plain value may begin so many ticks after the barline.
     plain: Vec<bool>,
@@ -42,21 +44,19 @@ const TUPLETS: [TupletRatio; 7] = [
 
 /// Longest and shortest values written: breve and 256th.
 const HALVINGS: std::ops::RangeInclusive<i8> = -1..=8;
+/// Crotchets of the longest value, a breve with two dots.
+const LONGEST: u32 = 14;
 
 const REMEMBERED: usize = 1 << 14;
 
 impl Values {
     /// For bars of at most so many ticks (longer ones work, slower).
     pub(super) fn new(per_crotchet: NonZeroU32, longest_bar: u32) -> Self {
-        let remembered = (longest_bar as usize).min(REMEMBERED - 1) + 1;
+        let remembered = (longest_bar as usize + 1).min(REMEMBERED).next_power_of_two();
         let plain = (0u32..).take(remembered).map(|start| may_begin(start, 1, per_crotchet)).collect();
-        Self {
-            per_crotchet,
-            shapes: vec![None; remembered],
-            crotchets: vec![None; remembered],
-            plain,
-            beat: Beat { length: 0, compound: false },
-        }
+        // No length is 0, so that the first entries match none.
+        let (shapes, crotchets) = (vec![(0, None); remembered], vec![None; remembered]);
+        Self { per_crotchet, shapes, crotchets, plain, beat: Beat { length: 0, compound: false } }
     }
 
     /// Ticks as crotchets.
@@ -70,11 +70,12 @@ impl Values {
     }
 
     fn shape(&mut self, length: u32) -> Shape {
-        let per_crotchet = self.per_crotchet.get();
-        match self.shapes.get_mut(length as usize) {
-            Some(slot) => *slot.get_or_insert_with(|| shape(length, per_crotchet)),
-            None => shape(length, per_crotchet),
+        let mask = self.shapes.len().saturating_sub(1);
+        let slot = self.shapes.get_mut(length as usize & mask)?;
+        if slot.0 != length {
+            *slot = (length, shape(length, self.per_crotchet.get()));
         }
+        slot.1
     }
 
     fn piece(&mut self, start: u32, length: u32, beat: Beat) -> Option<Piece> {
@@ -112,8 +113,9 @@ impl Values {
                 return;
             }
             // The longest piece that ends on a beat, or else up to the next beat as it is.
-            let (next, last) = ((now / beat + 1).saturating_mul(beat), end / beat * beat);
-            let mut to = last;
+            let next = (now / beat + 1).saturating_mul(beat);
+            let within = now.saturating_add(self.per_crotchet.get().saturating_mul(LONGEST));
+            let mut to = end.min(within.max(next)) / beat * beat;
             let mut found = None;
             while to >= next && to > now && to < end {
                 found = self.piece(now, to - now, whole);
@@ -165,12 +167,19 @@ fn shape(length: u32, per_crotchet: u32) -> Shape {
 
 /// The value of `length / crotchet` crotchets.
 fn value(length: u64, crotchet: u64, most_dots: u8) -> Option<NoteValue> {
-    HALVINGS.flat_map(|halvings| (0..=most_dots).map(move |dots| (halvings, dots))).find_map(|(halvings, dots)| {
-        // With n dots a value lasts (2^(n+1) - 1) / 2^n of 2^(2 - halvings) crotchets; all kept whole by 2^3.
-        let left = length << (u32::from(dots) + u32::try_from(halvings + 1).unwrap_or(0));
-        let right = (crotchet * ((2u64 << dots) - 1)) << 3;
-        (left == right).then_some(NoteValue { halvings, dots })
+    (0..=most_dots).find_map(|dots| {
+        // With n dots a value lasts (2^(n+1) - 1) / 2^n of 2^(2 - halvings) crotchets.
+        let (long, short) = (length << dots, crotchet * ((2u64 << dots) - 1));
+        let halvings = if long >= short { 2 - doublings(long, short)? } else { 2 + doublings(short, long)? };
+        let halvings = i8::try_from(halvings).ok()?;
+        HALVINGS.contains(&halvings).then_some(NoteValue { halvings, dots })
     })
+}
+
+/// How often `short` must be doubled to make `long`, if that is how they relate.
+fn doublings(long: u64, short: u64) -> Option<i32> {
+    let times = long.checked_div(short)?;
+    (times.is_power_of_two() && times * short == long).then(|| times.trailing_zeros().cast_signed())
 }
 
 #[cfg(test)]
