@@ -25,6 +25,8 @@ pub(super) struct Line {
     pub(super) programs: Vec<(u32, u8)>,
     /// Percussion without pitch: keys are instruments.
     pub(super) percussion: bool,
+    /// Pitched, with percussion without pitch on channel 10.
+    pub(super) mixed: bool,
     /// What the catalogue knows of it, where its name or program tells.
     pub(super) identity: Option<Identity>,
     /// Ways of playing by moment.
@@ -81,11 +83,19 @@ impl Identity {
 
 /// General MIDI's percussion channel, counted from 0.
 pub(super) const PERCUSSION_CHANNEL: u8 = 9;
+/// The same as a set of channels.
+const PERCUSSION: u16 = 1 << PERCUSSION_CHANNEL;
 
 impl Line {
-    /// Its first channel, 1 to 16.
+    /// Whether a strike of it has no pitch.
+    pub(super) const fn is_unpitched(&self, strike: &Strike) -> bool {
+        self.percussion || self.mixed && strike.channel == PERCUSSION_CHANNEL
+    }
+
+    /// Its first channel, 1 to 16; of a mixed line, of what has pitch.
     pub(super) fn channel(&self) -> Option<u8> {
-        let first = u8::try_from(self.channels.trailing_zeros()).ok()?;
+        let own = if self.mixed { self.channels & !PERCUSSION } else { self.channels };
+        let first = u8::try_from(own.trailing_zeros()).ok()?;
         (first < 16).then_some(first + 1)
     }
 
@@ -113,14 +123,16 @@ pub(super) fn form(all: &mut Tracks<'_>, single_track: bool) -> Vec<Line> {
         for &channels in &groups {
             let notes = all.notes.get(first..track.notes.end).unwrap_or_default();
             let count = if alone { notes.len() } else { notes.partition_point(|s| channels & (1 << s.channel) != 0) };
-            let programs = programs(all, &track, channels);
+            let mixed = channels != PERCUSSION && channels & PERCUSSION != 0;
+            let programs = programs(all, &track, if mixed { channels & !PERCUSSION } else { channels });
             let mut line = Line {
                 name: String::new(),
                 staves: std::iter::once(first..first + count).collect(),
                 tracks: vec![index],
                 channels,
                 programs,
-                percussion: channels == 1 << PERCUSSION_CHANNEL,
+                percussion: channels == PERCUSSION,
+                mixed,
                 ..Line::default()
             };
             line.name = names.choose(&line, index, alone, single_track);
@@ -128,7 +140,7 @@ pub(super) fn form(all: &mut Tracks<'_>, single_track: bool) -> Vec<Line> {
             if let Some(identity) = &line.identity {
                 // A name says more than a channel: sessions give violas channel 10 and drums channel 1.
                 let vague = matches!(identity.instrument.family, Family::Other | Family::Electronic);
-                line.percussion = !identity.instrument.pitched || vague && line.percussion;
+                line.percussion = !mixed && (!identity.instrument.pitched || vague && line.percussion);
             }
             first += count;
             lines.push(line);
@@ -137,8 +149,9 @@ pub(super) fn form(all: &mut Tracks<'_>, single_track: bool) -> Vec<Line> {
     lines
 }
 
-/// Channels with notes, as bit sets, in order of their first channel: those of one program together, percussion apart.
-/// In a file of one track each channel is a part of its own.
+/// Channels with notes, as bit sets, in order of their first channel: those of one program together, percussion apart
+/// unless there is only one other group (a player's bells and triangle, say). In a file of one track each channel is a
+/// part of its own.
 fn channel_groups(all: &Tracks<'_>, track: &Track, single_track: bool) -> Vec<u16> {
     let used = all.notes_of(track).iter().fold(0u16, |used, strike| used | 1 << (strike.channel & 15));
     if used.count_ones() <= 1 {
@@ -147,13 +160,19 @@ fn channel_groups(all: &Tracks<'_>, track: &Track, single_track: bool) -> Vec<u1
     let mut groups: Vec<(Option<u8>, u16)> = Vec::new();
     for channel in (0..16u8).filter(|channel| used & (1 << channel) != 0) {
         let program = programs(all, track, 1 << channel).first().map(|&(_, program)| program);
-        let same = groups.iter_mut().find(|(other, group)| {
-            !single_track && *other == program && channel != PERCUSSION_CHANNEL && *group != 1 << PERCUSSION_CHANNEL
-        });
+        let same = groups
+            .iter_mut()
+            .find(|(other, group)| !single_track && *other == program && channel != PERCUSSION_CHANNEL && *group != PERCUSSION);
         match same {
             Some((_, group)) => *group |= 1 << channel,
             None => groups.push((program, 1 << channel)),
         }
+    }
+    if !single_track
+        && let [(_, a), (_, b)] = *groups.as_slice()
+        && (a | b) & PERCUSSION != 0
+    {
+        return vec![a | b];
     }
     groups.into_iter().map(|(_, group)| group).collect()
 }

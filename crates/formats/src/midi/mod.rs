@@ -28,6 +28,7 @@ mod timing;
 mod values;
 mod voices;
 mod write;
+mod write_part;
 
 pub use reader::read;
 pub use table::{TableNote, note_table};

@@ -52,7 +52,8 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
         staves::divide(&mut all, line);
     }
     let mut signatures = signatures(&all);
-    let pitched = lines.iter().filter(|line| !line.percussion).flat_map(|line| lines::strikes(&all, line));
+    let pitched_of = |line| lines::strikes(&all, line).filter(|strike| !line.is_unpitched(strike));
+    let pitched = lines.iter().filter(|line| !line.percussion).flat_map(pitched_of);
     let sounding = pitched.map(|strike| (strike.on, strike.off, strike.key));
     let printed: Vec<(u32, i8)> = signatures.iter().map(|(at, key)| (*at, key.fifths)).collect();
     let spelling = Spelling::find(sounding, bars.end(), per_crotchet.get(), &printed);
@@ -147,7 +148,7 @@ fn report_silent_tracks(all: &Tracks<'_>, lines: &[Line], report: &mut Report<'_
 
 /// Hides keys that switch samplers.
 fn hide_switches(all: &mut Tracks<'_>, lines: &[Line], per_crotchet: u32, report: &mut Report<'_>) {
-    for line in lines.iter().filter(|line| !line.percussion) {
+    for line in lines.iter().filter(|line| !line.percussion && !line.mixed) {
         let compass = line.identity.as_ref().and_then(lines::Identity::compass);
         for staff in &line.staves {
             let Some(strikes) = all.notes.get_mut(staff.clone()) else { continue };
@@ -255,6 +256,17 @@ fn about(all: &Tracks<'_>) -> About {
     about
 }
 
+/// The programs of a line in the order they come in, each once: the part's first instruments.
+fn distinct_programs(line: &Line) -> Vec<u8> {
+    let mut programs: Vec<u8> = Vec::new();
+    for &(_, program) in &line.programs {
+        if !programs.contains(&program) {
+            programs.push(program);
+        }
+    }
+    programs
+}
+
 fn write_part(
     all: &Tracks<'_>,
     line: &Line,
@@ -269,14 +281,17 @@ fn write_part(
     let staves = u8::try_from(line.staves.len()).unwrap_or(1).max(1);
     let mut part = Part { id, name: line.name.clone(), instruments, staves, ..Part::default() };
     let single = keys.len() <= 1;
+    let programs = distinct_programs(line);
+    let instrument_of =
+        |program: u8| programs.iter().position(|&own| own == program).and_then(|place| u8::try_from(place).ok()).unwrap_or(0);
     let look = |strike: &Strike| {
-        if line.percussion {
+        if line.is_unpitched(strike) {
             let place = if single { general_midi::MIDDLE_LINE } else { general_midi::percussion_place(strike.key) };
             let instrument = keys.get(&strike.key).copied().unwrap_or(0);
             return Look { head: Head::Unpitched(place), instrument };
         }
         let after = line.programs.partition_point(|&(at, _)| at <= strike.on);
-        let instrument = u8::try_from(after.saturating_sub(1)).unwrap_or(u8::MAX);
+        let instrument = line.programs.get(after.saturating_sub(1)).map_or(0, |&(_, program)| instrument_of(program));
         Look { head: Head::Pitched(spelling.pitch(strike.key, strike.on)), instrument }
     };
     let mut voices = 0;
@@ -291,43 +306,42 @@ fn write_part(
             let (bar, at) = place(bars, at);
             part.changes.push(Change { bar, at, staff: None, kind: ChangeKind::Key(key) });
         }
-        for (index, &(at, _)) in line.programs.iter().enumerate().skip(1) {
+        for &(at, program) in line.programs.iter().skip(1) {
             let (bar, at) = place(bars, at);
-            let kind = ChangeKind::Instrument(u8::try_from(index).unwrap_or(u8::MAX));
+            let kind = ChangeKind::Instrument(instrument_of(program));
             part.changes.push(Change { bar, at, staff: None, kind });
         }
     }
     part
 }
 
-/// The part's instruments, and for percussion which key is which.
+/// The part's instruments, and which percussion key is which of them.
 fn instruments<'s>(line: &Line, id: &str, strikes: impl Iterator<Item = &'s Strike>) -> (Vec<PartInstrument>, BTreeMap<u8, u8>) {
-    let channel = line.channel();
-    let mut keys = BTreeMap::new();
-    if line.percussion {
-        for strike in strikes {
-            keys.insert(strike.key, 0);
+    let mut list: Vec<PartInstrument> = Vec::new();
+    if !line.percussion {
+        let channel = line.channel();
+        for (number, program) in distinct_programs(line).into_iter().enumerate() {
+            let name = if number == 0 { line.name.clone() } else { general_midi::program_name(program).to_owned() };
+            list.push(PartInstrument { name, program: Some(program + 1), channel, ..PartInstrument::default() });
         }
-        let mut list = Vec::new();
-        let single = keys.len() == 1;
-        for (number, (&key, place)) in (0u8..).zip(&mut keys) {
-            *place = number;
-            let named = general_midi::percussion_name(key).filter(|_| !single);
-            let name = named.map_or_else(|| line.name.clone(), str::to_owned);
-            let id = format!("{id}-I{}", number + 1);
-            list.push(PartInstrument { id, name, channel, drum_key: Some(key), ..PartInstrument::default() });
+        if list.is_empty() {
+            list.push(PartInstrument { name: line.name.clone(), channel, ..PartInstrument::default() });
         }
-        return (list, keys);
     }
-    let mut list = Vec::new();
-    for (number, &(_, program)) in line.programs.iter().enumerate().take(256) {
-        let name = if number == 0 { line.name.clone() } else { general_midi::program_name(program).to_owned() };
-        let id = format!("{id}-I{}", number + 1);
-        list.push(PartInstrument { id, name, program: Some(program + 1), channel, ..PartInstrument::default() });
+    let mut keys: BTreeMap<u8, u8> = BTreeMap::new();
+    if line.percussion || line.mixed {
+        keys.extend(strikes.filter(|strike| line.is_unpitched(strike)).map(|strike| (strike.key, 0)));
     }
-    if list.is_empty() {
-        let (id, name) = (format!("{id}-I1"), line.name.clone());
-        list.push(PartInstrument { id, name, channel, ..PartInstrument::default() });
+    let single = line.percussion && keys.len() == 1;
+    let channel = if line.percussion { line.channel() } else { Some(lines::PERCUSSION_CHANNEL + 1) };
+    for (&key, place) in &mut keys {
+        *place = u8::try_from(list.len()).unwrap_or(u8::MAX);
+        let named = general_midi::percussion_name(key).filter(|_| !single);
+        let name = named.map_or_else(|| line.name.clone(), str::to_owned);
+        list.push(PartInstrument { name, channel, drum_key: Some(key), ..PartInstrument::default() });
+    }
+    for (number, instrument) in (1..).zip(&mut list) {
+        instrument.id = format!("{id}-I{number}");
     }
     (list, keys)
 }

@@ -307,6 +307,7 @@ fn common_name(names: &[&TrackName]) -> String {
 fn gather_sources(whole: &mut Line, parts: &[&Line]) {
     whole.tracks = parts.iter().flat_map(|line| line.tracks.iter().copied()).collect();
     whole.channels = parts.iter().fold(0, |channels, line| channels | line.channels);
+    whole.mixed = parts.iter().any(|line| line.mixed);
 }
 
 fn one_line(all: &mut Tracks<'_>, parts: &[&Line], names: &[&TrackName], per_crotchet: u32, report: &mut Report<'_>) -> Line {

@@ -2,34 +2,25 @@
 //!
 //! Track 0 holds tempo, metre, key and rehearsal marks; then one track a part. Ties are joined, transposition is undone, cue
 //! notes are silent. Ticks are the fewest a crotchet that hold every onset and length exactly, or 10 080 when that would be more
-//! than a file can say. Grace notes, which have no time of their own, are given a short one at the moment of the note they lead
-//! to. Loudness becomes velocity: the one a note came with, else twelve plus fourteen for each step of the dynamic scale, mezzo-forte where
-//! nothing is marked. Parts share channels only across ports of fifteen, percussion without pitch plays on channel 10.
+//! than a file can say. How a part becomes a track is told in [`super::write_part`].
 
-use midly::num::{u4, u7, u15, u24, u28};
-use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, Track, TrackEvent, TrackEventKind};
-use ripieno_instruments::catalogue;
-use ripieno_score::{
-    ChangeKind, Crotchets, DirectionKind, DynamicLevel, Metre, NoteRow, Part, PartInstrument, Score, Sounding, Unroll,
-};
 use std::num::NonZeroU32;
+
+use midly::num::{u15, u24, u28};
+use midly::{Format, Header, MetaMessage, Smf, Timing, Track, TrackEvent, TrackEventKind};
+use ripieno_score::{ChangeKind, Crotchets, DirectionKind, Metre, Score, Sounding, Unroll};
+
+use super::write_part::{self, Channels};
 
 /// Most ticks a crotchet a file can state.
 const MOST_TICKS: i64 = 32_767;
 /// Used where exact ticks would be too many: divisible by 1 to 10 but for rounding elsewhere.
 const ROUNDED_TICKS: u32 = 10_080;
-/// Channel of percussion, counted from 0.
-const DRUMS: u8 = 9;
-/// A stroke on percussion the catalogue gives no key: side stick.
-const ANY_STROKE: u8 = 37;
-/// Length of a grace note.
-const GRACE: (i64, i64) = (1, 8);
-
-/// An event at a tick; `rank` orders those of one tick: settings, then ends, then beginnings.
-struct Timed<'a> {
-    tick: u32,
-    rank: u8,
-    kind: TrackEventKind<'a>,
+/// An event at a tick; `rank` orders those of one tick: signs, then ends, then changes of program, then beginnings.
+pub(super) struct Timed<'a> {
+    pub(super) tick: u32,
+    pub(super) rank: u8,
+    pub(super) kind: TrackEventKind<'a>,
 }
 
 /// The score as a MIDI file.
@@ -39,14 +30,9 @@ pub fn write(score: &Score, unroll: Unroll) -> Vec<u8> {
     let per_crotchet = ticks(&sounding);
     let clock = Clock { per_crotchet };
     let mut tracks = vec![conductor(score, &sounding, clock)];
-    let mut pitched = 0u8;
+    let mut channels = Channels::default();
     for (index, part) in score.parts.iter().enumerate() {
-        let drums = sounding.notes.of_part[index].clone().any(|row| sounding.notes.key[row].is_none());
-        // Sixteen channels less the drums' fifteen times over; beyond that a port more.
-        let (port, channel) =
-            if drums { (0, DRUMS) } else { (pitched / 15, [pitched % 15, pitched % 15 + 1][usize::from(pitched % 15 >= DRUMS)]) };
-        pitched = pitched.saturating_add(u8::from(!drums));
-        tracks.push(part_track(part, index, &sounding, clock, (port, channel)));
+        tracks.push(write_part::track(part, index, &sounding, clock, &mut channels));
     }
     let ticks = u16::try_from(per_crotchet.get()).unwrap_or(u16::MAX);
     let smf = Smf { header: Header::new(Format::Parallel, Timing::Metrical(u15::new(ticks))), tracks };
@@ -57,12 +43,12 @@ pub fn write(score: &Score, unroll: Unroll) -> Vec<u8> {
 }
 
 #[derive(Clone, Copy)]
-struct Clock {
+pub(super) struct Clock {
     per_crotchet: NonZeroU32,
 }
 
 impl Clock {
-    fn tick(self, at: Crotchets) -> u32 {
+    pub(super) fn tick(self, at: Crotchets) -> u32 {
         u32::try_from(at.to_ticks(self.per_crotchet)).unwrap_or(0).min(u28::max_value().as_int())
     }
 }
@@ -90,7 +76,7 @@ fn ticks(sounding: &Sounding) -> NonZeroU32 {
 }
 
 /// Orders events and turns moments into distances.
-fn track(mut events: Vec<Timed<'_>>) -> Track<'_> {
+pub(super) fn track(mut events: Vec<Timed<'_>>) -> Track<'_> {
     events.sort_by_key(|event| (event.tick, event.rank));
     let mut now = 0;
     let mut track: Track<'_> = Vec::with_capacity(events.len() + 1);
@@ -102,7 +88,7 @@ fn track(mut events: Vec<Timed<'_>>) -> Track<'_> {
     track
 }
 
-fn meta(tick: u32, message: MetaMessage<'_>) -> Timed<'_> {
+pub(super) fn meta(tick: u32, message: MetaMessage<'_>) -> Timed<'_> {
     Timed { tick, rank: 0, kind: TrackEventKind::Meta(message) }
 }
 
@@ -154,61 +140,4 @@ fn signature(metre: &Metre) -> Option<MetaMessage<'static>> {
     let beats: u16 = terms.iter().map(|(beats, own)| beats.iter().sum::<u16>() * (unit / (*own).max(1))).sum();
     let power = u8::try_from(unit.checked_ilog2()?).ok().filter(|_| unit.is_power_of_two())?;
     Some(MetaMessage::TimeSignature(u8::try_from(beats).ok()?, power, 24, 8))
-}
-
-fn part_track<'a>(part: &'a Part, index: usize, sounding: &Sounding, clock: Clock, (port, channel): (u8, u8)) -> Track<'a> {
-    let mut events = vec![meta(0, MetaMessage::TrackName(part.name.as_bytes()))];
-    if port > 0 {
-        events.push(meta(0, MetaMessage::MidiPort(u7::new(port.min(127)))));
-    }
-    let mut holding = None;
-    for row in sounding.notes.of_part[index].clone().map(|row| sounding.notes.row(row)) {
-        let start = clock.tick(row.onset);
-        if holding != Some(row.instrument) {
-            holding = Some(row.instrument);
-            if let Some(program) = program(part, row.instrument) {
-                let message = MidiMessage::ProgramChange { program: u7::new(program - 1) };
-                events.push(Timed { tick: start, rank: 1, kind: midi(channel, message) });
-            }
-        }
-        let length =
-            if row.duration.is_zero() { Crotchets::new(GRACE.0, GRACE.1).unwrap_or(Crotchets::ONE) } else { row.duration };
-        let end = clock.tick(row.onset + length).max(start + 1);
-        let key = u7::new(row.key.map_or_else(|| drum(part, row.instrument), ripieno_score::MidiKey::number));
-        let vel = u7::new(velocity(part, &row));
-        events.push(Timed { tick: start, rank: 3, kind: midi(channel, MidiMessage::NoteOn { key, vel }) });
-        events.push(Timed { tick: end, rank: 2, kind: midi(channel, MidiMessage::NoteOff { key, vel: u7::new(64) }) });
-    }
-    track(events)
-}
-
-fn midi(channel: u8, message: MidiMessage) -> TrackEventKind<'static> {
-    TrackEventKind::Midi { channel: u4::new(channel.min(15)), message }
-}
-
-fn instrument(part: &Part, instrument: u8) -> Option<&PartInstrument> {
-    part.instruments.get(usize::from(instrument))
-}
-
-/// General MIDI program, 1 to 128: the file's own, else the catalogue's.
-fn program(part: &Part, holding: u8) -> Option<u8> {
-    let own = instrument(part, holding).and_then(|instrument| instrument.program);
-    own.or_else(|| catalogue().by_id(&part.instrument_id)?.program).filter(|program| (1..=128).contains(program))
-}
-
-/// Percussion key: the file's own, else the catalogue's.
-fn drum(part: &Part, holding: u8) -> u8 {
-    let own = instrument(part, holding).and_then(|instrument| instrument.drum_key);
-    own.or_else(|| catalogue().by_id(&part.instrument_id)?.drum_key).filter(|&key| key <= 127).unwrap_or(ANY_STROKE)
-}
-
-fn velocity(part: &Part, row: &NoteRow) -> u8 {
-    let own = part.notes.get(row.written as usize).map_or(0, |note| note.velocity);
-    if (1..=127).contains(&own) {
-        return own;
-    }
-    let level = row.level.unwrap_or(DynamicLevel::MEZZO_FORTE).0;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
-    let velocity = (12.0 + 14.0 * level).round().clamp(1.0, 127.0) as u8;
-    velocity
 }
