@@ -5,14 +5,17 @@
 //!
 //! Two readings stand side by side until they become one: [`first_cut`], by position and manner - highest line, its
 //! doublings, lowest line, held notes, repeated notes - with a reason for each role; and [`predict`], learned from annotated
-//! scores, which tells melody, rhythm and harmony apart with a probability but gives no reasons yet.
 
 mod bar_lines;
 mod first_cut;
 mod learned;
 mod role;
+mod roles;
+mod techniques;
 
 pub use bar_lines::{BarLine, bar_lines};
 pub use first_cut::{Reason, RoleGrid, RoleInBar, first_cut};
 pub use learned::{Groups, RoleProbabilities, feature_table, predict, role_features, role_logits};
 pub use role::Role;
+pub use roles::{Carried, Evidence, Held, RoleLine, RoleReading, RoleSpan, read_roles};
+pub use techniques::{Techniques, techniques};
