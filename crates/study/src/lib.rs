@@ -5,6 +5,7 @@
 //! brings its neighbours together and judges nothing musical of its own.
 
 mod bars;
+pub mod corrections;
 mod groups;
 mod pipeline;
 
