@@ -9,9 +9,11 @@
 //! changes a weight or a threshold.
 
 mod align;
+mod apply;
 mod change;
 mod file;
 mod fingerprint;
+mod melody;
 mod parts;
 mod place;
 mod sidecar;
@@ -24,6 +26,7 @@ use ripieno_formats::{Finding, Place, Severity};
 use ripieno_score::{Crotchets, Score, Sounding};
 use ripieno_texture::Role;
 
+pub use apply::{Corrected, LayerSaid, Said, apply};
 pub use change::{Change, Instruction, Moment, Request, Who};
 use file::{Contents, Edge, Entry, PartName, Record, ScoreEntry};
 use fingerprint::Fingerprint;
