@@ -1,7 +1,7 @@
 //! The analysed score.
 //!
 //! [`Study`] is what report, page and command share: the score, its sounding view, who is in it, roles and first measures,
-//! each computed once. [`read_all`] runs the pipeline over many files on all cores, with progress and cancelling. This crate
+//! each computed once. A person's [`corrections`] win over the analysis. [`read_all`] runs the pipeline over many files on all cores, with progress and cancelling. This crate
 //! brings its neighbours together and judges nothing musical of its own.
 
 mod bars;
@@ -11,4 +11,4 @@ mod pipeline;
 
 pub use bars::{BarSpan, BarSpans};
 pub use groups::{Group, Groups, PartIdentity};
-pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, read_all};
+pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};

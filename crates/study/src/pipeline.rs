@@ -7,9 +7,10 @@ use std::sync::{Mutex, PoisonError};
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file};
 use ripieno_practice::{Presence, RegisterUse, bars_with_all, presence, register};
 use ripieno_score::{Score, Sounding, Unroll};
-use ripieno_texture::{RoleGrid, first_cut};
+use ripieno_texture::{RoleGrid, first_cut, predict, read_roles};
 
 use crate::bars::{BarSpans, bar_label};
+use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
 use crate::groups::Groups;
 
 /// Presence and register of a part or group.
@@ -39,7 +40,7 @@ pub struct Study {
     pub file: String,
     /// What it was.
     pub format: Format,
-    /// What the reader found.
+    /// What the reader found, and what a person's corrections give cause to say.
     pub findings: Vec<Finding>,
     /// The score.
     pub score: Score,
@@ -47,6 +48,8 @@ pub struct Study {
     pub sounding: Sounding,
     /// Who is in it.
     pub groups: Groups,
+    /// A person's corrections that have a place in this score, in the order they were made.
+    pub corrections: Vec<Instruction>,
     /// Role of each part in each bar.
     pub roles: RoleGrid,
     /// Measures of each part.
@@ -72,6 +75,13 @@ impl Study {
         bar_label(&self.score, &self.sounding, bar)
     }
 
+    /// Reads the roles of all lines and puts the corrections into force. Takes as long as the rest of the analysis; not kept.
+    #[must_use]
+    pub fn corrected_roles(&self) -> Corrected {
+        let learned = predict(&self.score, &self.sounding);
+        apply(read_roles(&self.score, &self.sounding, &learned), &self.corrections, &self.sounding)
+    }
+
     /// Title for headings: the score's, or the file's name.
     #[must_use]
     pub fn title(&self) -> String {
@@ -80,11 +90,35 @@ impl Study {
     }
 }
 
-/// Analyses a score that has been read.
+/// Reads a score and analyses it, with the corrections beside it in force. Corrections that cannot be read are a finding.
+///
+/// # Errors
+/// When the file cannot be opened or holds no score.
+pub fn analyse_file(path: &Path, limits: &Limits) -> Result<Study, ReadError> {
+    let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+    Ok(analyse_with(name, read_file(path, limits)?, Corrections::beside(path)))
+}
+
+/// Analyses a score that has been read, without corrections.
 #[must_use]
 pub fn analyse(file: String, reading: Reading) -> Study {
-    let Reading { score, findings, format, .. } = reading;
+    analyse_with(file, reading, Ok(Corrections::default()))
+}
+
+fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections, CorrectionsError>) -> Study {
+    let Reading { score, mut findings, format, .. } = reading;
     let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let corrections = match corrections {
+        Ok(corrections) => {
+            let placed = corrections.place(&score, &sounding);
+            findings.extend(placed.findings);
+            placed.instructions
+        }
+        Err(error) => {
+            findings.push(*error.0);
+            Vec::new()
+        }
+    };
     let groups = Groups::new(&score);
     let roles = first_cut(&sounding);
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
@@ -92,7 +126,7 @@ pub fn analyse(file: String, reading: Reading) -> Study {
     let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
     let of_families = groups.families.iter().map(|group| measure(&group.parts)).collect();
     let tutti = tutti(&score, &sounding, &groups, &of_sections);
-    Study { file, format, findings, score, sounding, groups, roles, of_parts, of_sections, of_families, tutti }
+    Study { file, format, findings, score, sounding, groups, corrections, roles, of_parts, of_sections, of_families, tutti }
 }
 
 fn tutti(score: &Score, sounding: &Sounding, groups: &Groups, of_sections: &[Measured]) -> Vec<TuttiBars> {
@@ -162,8 +196,7 @@ pub fn read_all(
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
             let Some(path) = paths.get(index).filter(|_| !cancel.is_cancelled()) else { return };
-            let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
-            let study = read_file(path, limits).map(|reading| analyse(name, reading));
+            let study = analyse_file(path, limits);
             let mut told = told.lock().unwrap_or_else(PoisonError::into_inner);
             told.2 += 1;
             let done = told.2;

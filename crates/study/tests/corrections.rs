@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use proptest::prelude::*;
-use ripieno_formats::{Limits, read_file};
+use ripieno_formats::{Limits, Severity, read_file};
 use ripieno_score::{Bar, BarIndex, Crotchets, Head, Note, Part, Pitch, Score, Sounding, Step, Unroll};
+use ripieno_study::analyse_file;
 use ripieno_study::corrections::{Change, Corrected, Corrections, Moment, Placed, Request, Said, Who, apply, sidecar_path};
 use ripieno_texture::{Evidence, Role, predict, read_roles};
 
@@ -643,4 +644,24 @@ fn roles_split_merged_and_named_and_layers_told() {
     let merged = corrected(&score, "merged", vec![with(Change::MergeRoles, 17, 45)]);
     let touching = merged.roles.of_part(flute).iter().filter(|span| span.bars.start < 46 && span.bars.end > 17);
     assert_eq!(touching.count(), merged.roles.lines.iter().filter(|line| line.part == flute).count());
+}
+
+#[test]
+fn a_study_has_the_corrections_beside_its_score_in_force() {
+    let folder = folder("study");
+    let file = folder.join("overture.musicxml");
+    std::fs::copy(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml"), &file).unwrap();
+    let score = demo();
+    let horn = part(&score, "Horn 1.2 in F");
+    let mut corrections = Corrections::beside(&file).unwrap();
+    corrections.add(&score, &view(&score), set(&[Role::Effect], horn, 35, 45)).unwrap();
+    corrections.save().unwrap();
+    let study = analyse_file(&file, &Limits::default()).unwrap();
+    assert_eq!(study.corrections.len(), 1);
+    assert_eq!(told(&study.corrected_roles(), horn, 40), [(Role::Effect, true)]);
+    std::fs::write(sidecar_path(&file), "{").unwrap();
+    let study = analyse_file(&file, &Limits::default()).unwrap();
+    let told = study.findings.last().unwrap();
+    assert_eq!((told.severity, told.code), (Severity::Error, "corrections-not-readable"));
+    assert!(study.corrections.is_empty());
 }
