@@ -2,6 +2,7 @@
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
 mod convert;
+mod correct;
 mod notes;
 mod open;
 mod roles;
@@ -35,6 +36,8 @@ enum Command {
     Notes(notes::NotesArguments),
     /// Print which parts carry melody, rhythm and harmony in each bar, by the learned network
     Roles(roles::RolesArguments),
+    /// Say what you know better about roles and layers; kept beside the score and in force from then on
+    Correct(correct::CorrectArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -60,6 +63,7 @@ fn main() -> ExitCode {
         Some(Command::Study(arguments)) => study::run(&arguments),
         Some(Command::Notes(arguments)) => notes::run(&arguments),
         Some(Command::Roles(arguments)) => roles::run(&arguments),
+        Some(Command::Correct(arguments)) => correct::run(arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {

@@ -131,3 +131,32 @@ fn strict_refuses_what_lenient_mends() {
     assert!(text(&lenient.stderr).contains("Oboe, bar 1"), "{}", text(&lenient.stderr));
     assert!(!ripieno(&["notes", &file, "--csv", "--strict"]).status.success());
 }
+
+#[test]
+fn corrections_are_kept_beside_the_score_until_taken_back() {
+    let file = folder("correct").join("overture.musicxml").display().to_string();
+    std::fs::copy(demo(), &file).unwrap();
+    let correct = |more: &[&str]| ripieno(&[&["correct", &file], more].concat());
+    let made = correct(&["--part", "Horn 1.2 in F", "--part", "horn 3.4 in f", "--bars", "35-45", "--role", "countermelody"]);
+    assert!(made.status.success(), "{}", text(&made.stderr));
+    assert_eq!(text(&made.stdout), "c1: Horn 1.2 in F + Horn 3.4 in F, bars 35 to 45, role: countermelody\n");
+    let named = correct(&["--part", "#0", "--bars", "36:1-40:2", "--name-role", "spray", "--comment", "as in bar 89"]);
+    assert_eq!(text(&named.stdout), "c2: Flute 1, bars 36:1 to 40:2, role named \"spray\" - as in bar 89\n");
+    assert!(correct(&["--remove", "c1"]).status.success());
+    let listed = correct(&["--list"]);
+    assert_eq!(text(&listed.stdout), text(&named.stdout));
+    for (more, expected) in [
+        (&["--part", "Serpent", "--bars", "1", "--role", "bass"][..], "there is no part \"Serpent\"; the parts are Flute 1 (#0)"),
+        (&["--part", "Tuba", "--bars", "500", "--role", "bass"], "no bar bears the number \"500\""),
+        (&["--part", "Tuba", "--bars", "5-4", "--role", "bass"], "the span is empty"),
+        (&["--part", "Tuba", "--bars", "5", "--role", "tenor"], "the roles are melody, countermelody"),
+        (&["--part", "Tuba", "--bars", "5"], "say what is to be changed"),
+        (&["--remove", "c9"], "there is no correction \"c9\""),
+        (&["--part", "Tuba", "--bars", "5", "--role", "bass", "--split-layer"], "cannot be used with"),
+    ] {
+        let refused = correct(more);
+        let said = text(&refused.stderr);
+        assert!(!refused.status.success() && said.contains(expected), "{more:?}: {said}");
+    }
+    assert_eq!(text(&correct(&[]).stdout), text(&named.stdout));
+}

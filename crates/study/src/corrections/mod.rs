@@ -17,6 +17,7 @@ mod melody;
 mod parts;
 mod place;
 mod sidecar;
+mod words;
 
 use std::collections::BTreeSet;
 use std::fmt;
@@ -24,7 +25,6 @@ use std::path::{Path, PathBuf};
 
 use ripieno_formats::{Finding, Place, Severity};
 use ripieno_score::{Crotchets, Score, Sounding};
-use ripieno_texture::Role;
 
 pub use apply::{Corrected, LayerSaid, Said, apply};
 pub use change::{Change, Instruction, Moment, Request, Who};
@@ -32,6 +32,7 @@ use file::{Contents, Edge, Entry, PartName, Record, ScoreEntry};
 use fingerprint::Fingerprint;
 pub use place::Placed;
 pub use sidecar::sidecar_path;
+pub use words::{part_named, role_named, span_named};
 
 /// Why corrections could not be read, made or kept: one sentence with its place and what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -292,12 +293,4 @@ fn new_id<T: AsRef<str>>(letter: &str, taken: impl Iterator<Item = T>) -> String
     let above = taken.last().map_or(Some(1), |last| last.checked_add(1));
     let gap = || (1..u64::MAX).find(|count| !taken.contains(count)).unwrap_or_default();
     format!("{letter}{}", above.unwrap_or_else(gap))
-}
-
-/// A role by its word, whatever the capitals: "melody", "Countermelody".
-///
-/// # Errors
-/// When there is no such role: a sentence that lists them.
-pub fn role_named(name: &str) -> Result<Role, String> {
-    file::role(name)
 }

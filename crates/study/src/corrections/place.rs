@@ -109,9 +109,10 @@ impl Edge {
     }
 }
 
-/// "bar 12", "bars 35 to 45".
+/// "bar 12", "bars 35 to 45", "bars 35:2 to 45:7/2" with crotchets from the barline.
 pub(super) fn span_words(record: &Record) -> String {
-    let (from, to) = (record.from.word(), record.to.word());
+    let word = |edge: &Edge| edge.at.map_or_else(|| edge.word(), |at| format!("{}:{at}", edge.word()));
+    let (from, to) = (word(&record.from), word(&record.to));
     if from == to { format!("bar {from}") } else { format!("bars {from} to {to}") }
 }
 
