@@ -8,6 +8,7 @@
 
 mod bar_lines;
 mod first_cut;
+mod harmony;
 mod learned;
 mod role;
 mod roles;
@@ -15,6 +16,9 @@ mod techniques;
 
 pub use bar_lines::{BarLine, bar_lines};
 pub use first_cut::{Reason, RoleGrid, RoleInBar, first_cut};
+pub use harmony::{
+    ChordSpan, ChordTone, Harmony, HarmonyFeatures, HarmonyModel, KeySpan, Mode, NoteName, Quality, harmony, harmony_by, harmony_features,
+};
 pub use learned::{Groups, RoleProbabilities, feature_table, predict, role_features, role_logits};
 pub use role::Role;
 pub use roles::{Carried, Evidence, Held, RoleLine, RoleReading, RoleSpan, read_roles};
