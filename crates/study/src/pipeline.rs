@@ -7,7 +7,7 @@ use std::sync::{Mutex, PoisonError};
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file};
 use ripieno_practice::{Presence, RegisterUse, bars_with_all, presence, register};
 use ripieno_score::{Score, Sounding, Unroll};
-use ripieno_texture::{RoleGrid, first_cut, predict, read_roles};
+use ripieno_texture::{RoleProbabilities, predict, read_roles};
 
 use crate::bars::{BarSpans, bar_label};
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
@@ -50,8 +50,10 @@ pub struct Study {
     pub groups: Groups,
     /// A person's corrections that have a place in this score, in the order they were made.
     pub corrections: Vec<Instruction>,
-    /// Role of each part in each bar.
-    pub roles: RoleGrid,
+    /// What the learned model makes of each part in each bar, before anything else is weighed.
+    pub learned: RoleProbabilities,
+    /// Roles and melody, with the corrections in force.
+    pub roles: Corrected,
     /// Measures of each part.
     pub of_parts: Vec<Measured>,
     /// Measures of each section, as in [`Groups::sections`].
@@ -73,13 +75,6 @@ impl Study {
     #[must_use]
     pub fn bar_label(&self, bar: u32) -> String {
         bar_label(&self.score, &self.sounding, bar)
-    }
-
-    /// Reads the roles of all lines and puts the corrections into force. Takes as long as the rest of the analysis; not kept.
-    #[must_use]
-    pub fn corrected_roles(&self) -> Corrected {
-        let learned = predict(&self.score, &self.sounding);
-        apply(read_roles(&self.score, &self.sounding, &learned), &self.corrections, &self.sounding)
     }
 
     /// Title for headings: the score's, or the file's name.
@@ -120,13 +115,28 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         }
     };
     let groups = Groups::new(&score);
-    let roles = first_cut(&sounding);
+    let learned = predict(&score, &sounding);
+    let roles = apply(read_roles(&score, &sounding, &learned), &corrections, &sounding);
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
     let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
     let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
     let of_families = groups.families.iter().map(|group| measure(&group.parts)).collect();
     let tutti = tutti(&score, &sounding, &groups, &of_sections);
-    Study { file, format, findings, score, sounding, groups, corrections, roles, of_parts, of_sections, of_families, tutti }
+    Study {
+        file,
+        format,
+        findings,
+        score,
+        sounding,
+        groups,
+        corrections,
+        learned,
+        roles,
+        of_parts,
+        of_sections,
+        of_families,
+        tutti,
+    }
 }
 
 fn tutti(score: &Score, sounding: &Sounding, groups: &Groups, of_sections: &[Measured]) -> Vec<TuttiBars> {

@@ -7,7 +7,7 @@ use std::path::Path;
 use std::time::Instant;
 
 use proptest::prelude::*;
-use ripieno_score::{Bar, Crotchets, Head, Note, Pitch, Score, Step};
+use ripieno_score::{Bar, Crotchets, Head, Note, Pitch, Step};
 use ripieno_study::corrections::{Corrections, Moment, Request, Who, sidecar_path};
 use ripieno_texture::Role;
 use scores::{bars, carried, demo, folder, keyed, numbered, page, part, set, view, with_page};

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use proptest::prelude::*;
 use ripieno_score::{Crotchets, Score};
-use ripieno_study::corrections::{Change, Corrections, Request, sidecar_path};
+use ripieno_study::corrections::{Change, Corrections, Moment, Request, Who, sidecar_path};
 use ripieno_texture::Role;
 use scores::{demo, folder, numbered, part, set, view};
 
@@ -181,12 +181,7 @@ proptest! {
     fn hostile_files(cuts in prop::collection::vec((any::<usize>(), any::<u8>()), 1..8)) {
         let score = numbered(&[1, 2, 3, 4, 5, 6], 2);
         let view = view(&score);
-        let file = Path::new("no-such-folder").join("score.musicxml");
-        let mut corrections = Corrections::beside(&file).unwrap();
-        corrections.add(&score, &view, set(&[Role::Melody], 0, 1, 2)).unwrap();
-        let folder = std::env::temp_dir().join(format!("ripieno-hostile-{}", std::process::id()));
-        std::fs::create_dir_all(&folder).unwrap();
-        let file = folder.join("score.musicxml");
+        let file = folder("hostile").join("score.musicxml");
         let sound = r#"{"format":"ripieno-corrections","version":1,"corrections":[{"id":"c1","kind":"set-role","roles":["bass"],
             "parts":[{"name":"Player 0","id":"P0","place":0}],"from":{"bar":1,"at":"1/2"},"to":{"bar":3,"at":"4"},"score":"s1"}],
             "scores":[{"id":"s1","lengths":"4*6","parts":[{"name":"Player 0","id":"P0","bars":"-*2 000000000000000a3c0000011*4"}]}]}"#;
@@ -206,4 +201,50 @@ proptest! {
             prop_assert!(Corrections::beside(&file).is_ok());
         }
     }
+}
+
+/// The page that describes the file: its example is read, and it names every field that is written.
+#[test]
+fn the_documented_file_is_the_file() {
+    let page = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/corrections.md")).unwrap();
+    let example = page.split("```json\n").nth(1).unwrap().split("```").next().unwrap();
+    let score = demo();
+    let file = write_beside("documented", example);
+    let corrections = Corrections::beside(&file).unwrap();
+    // The first refers to a fingerprint cut short, so that only the second can be placed on the demo.
+    let placed = corrections.place(&score, &view(&score));
+    assert_eq!(corrections.list().len(), 2);
+    assert_eq!(
+        placed.instructions.iter().map(|one| one.correction.as_str()).collect::<Vec<_>>(),
+        ["c2"],
+        "{:?}",
+        placed.findings
+    );
+    let mut written = Corrections::beside(&folder("every-field").join("score.musicxml")).unwrap();
+    let moment = |bar: u32| Moment { bar, at: Some(Crotchets::ONE) };
+    let changes = [
+        Change::SetRole(Role::ALL.to_vec()),
+        Change::SplitRole,
+        Change::MergeRoles,
+        Change::NameRole("spray".to_owned()),
+        Change::SetLayer(Some("waves".to_owned())),
+        Change::SplitLayer,
+        Change::MergeLayers,
+        Change::NameLayer("waves".to_owned()),
+        Change::Remark("listen".to_owned()),
+    ];
+    for change in changes {
+        assert!(page.contains(&format!("| `{}` |", change.kind())), "{change} is not documented");
+        let who = vec![Who { part: 0, voice: Some(1), staff: Some(1) }];
+        let request = Request { change, who, from: moment(12), to: moment(16), comment: "why".to_owned() };
+        written.add(&score, &view(&score), request).unwrap();
+    }
+    written.save().unwrap();
+    let text = std::fs::read_to_string(written.path()).unwrap();
+    for line in text.lines().filter_map(|line| line.trim().strip_prefix('"')?.split_once("\": ")) {
+        assert!(page.contains(&format!("`{}`", line.0)), "{} is not documented", line.0);
+    }
+    // Read again, every correction is what was said.
+    let again = Corrections::beside(&written.path().with_file_name("score.musicxml")).unwrap();
+    assert_eq!(again.list(), written.list());
 }

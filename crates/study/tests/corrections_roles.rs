@@ -105,7 +105,7 @@ fn a_study_has_the_corrections_beside_its_score_in_force() {
     corrections.save().unwrap();
     let study = analyse_file(&file, &Limits::default()).unwrap();
     assert_eq!(study.corrections.len(), 1);
-    assert_eq!(told(&study.corrected_roles(), horn, 40), [(Role::Effect, true)]);
+    assert_eq!(told(&study.roles, horn, 40), [(Role::Effect, true)]);
     std::fs::write(sidecar_path(&file), "{").unwrap();
     let study = analyse_file(&file, &Limits::default()).unwrap();
     let told = study.findings.last().unwrap();
