@@ -33,8 +33,11 @@ pub struct CorrectArguments {
     /// Take a correction back, by its identifier
     #[arg(long, value_name = "ID", conflicts_with_all = ["parts", "bars", "change"])]
     remove: Option<String>,
+    /// Take over the corrections of another score, of which this is a revision under a new name
+    #[arg(long, value_name = "OLD_SCORE", conflicts_with_all = ["parts", "bars", "change", "remove"])]
+    take_over: Option<PathBuf>,
     /// List the corrections (what is done without anything else)
-    #[arg(long, conflicts_with_all = ["parts", "bars", "change", "remove"])]
+    #[arg(long, conflicts_with_all = ["parts", "bars", "change", "remove", "take_over"])]
     list: bool,
 }
 
@@ -87,9 +90,13 @@ impl ChangeArguments {
     }
 }
 
-/// Adds, takes back or lists corrections.
+/// Adds, takes back, takes over or lists corrections.
 pub fn run(arguments: CorrectArguments) -> Result<(), String> {
-    let mut corrections = Corrections::beside(&arguments.file).map_err(|error| error.to_string())?;
+    let mut corrections = match &arguments.take_over {
+        Some(old) => Corrections::taken_over(old, &arguments.file),
+        None => Corrections::beside(&arguments.file),
+    }
+    .map_err(|error| error.to_string())?;
     if let Some(id) = &arguments.remove {
         if !corrections.remove(id) {
             return Err(format!("{}: there is no correction {id:?}; see them with --list", corrections.path().display()));
@@ -98,6 +105,9 @@ pub fn run(arguments: CorrectArguments) -> Result<(), String> {
     }
     let Some(reading) = open(&arguments.file, false) else { return Err(String::new()) };
     let sounding = Sounding::new(&reading.score, Unroll::AsWritten);
+    if arguments.take_over.is_some() {
+        corrections.save().map_err(|error| error.to_string())?;
+    }
     let Some(bars) = &arguments.bars else {
         list(&corrections, &reading.score, &sounding);
         return Ok(());

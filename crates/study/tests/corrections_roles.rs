@@ -5,10 +5,11 @@ mod scores;
 
 use std::path::Path;
 
+use proptest::prelude::*;
 use ripieno_formats::{Limits, Severity};
-use ripieno_score::Score;
+use ripieno_score::{Crotchets, Score};
 use ripieno_study::analyse_file;
-use ripieno_study::corrections::{Change, Corrected, Corrections, Request, Said, apply, sidecar_path};
+use ripieno_study::corrections::{Change, Corrected, Corrections, Instruction, Request, Said, Who, apply, sidecar_path};
 use ripieno_texture::{Evidence, Role, predict, read_roles};
 use scores::{carried, demo, folder, part, set, view};
 
@@ -111,4 +112,66 @@ fn a_study_has_the_corrections_beside_its_score_in_force() {
     let told = study.findings.last().unwrap();
     assert_eq!((told.severity, told.code), (Severity::Error, "corrections-not-readable"));
     assert!(study.corrections.is_empty());
+}
+
+fn changes() -> impl Strategy<Value = Change> {
+    prop_oneof![
+        prop::sample::subsequence(Role::ALL.to_vec(), 1..3).prop_map(Change::SetRole),
+        Just(Change::SetRole(vec![Role::Melody])),
+        Just(Change::SplitRole),
+        Just(Change::MergeRoles),
+        Just(Change::NameRole("swell".to_owned())),
+    ]
+}
+
+#[test]
+fn whatever_is_said_spans_stay_whole() {
+    let score = demo();
+    let view = view(&score);
+    let reading = read_roles(&score, &view, &predict(&score, &view));
+    let length = view.length();
+    let said = (changes(), prop::collection::vec(0..score.parts.len(), 1..4), 0i64..1000, 1i64..300);
+    let config = ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() };
+    proptest!(config, |(said in prop::collection::vec(said, 1..8))| {
+        let instructions: Vec<Instruction> = said
+            .into_iter()
+            .map(|(change, parts, from, beats)| {
+                let from = length * Crotchets::new(from, 1000).unwrap();
+                let to = (from + Crotchets::new(beats, 3).unwrap()).min(length);
+                let who = parts.into_iter().map(Who::part).collect();
+                Instruction { correction: "c1".to_owned(), change, who, from, to }
+            })
+            .collect();
+        let hand = apply(reading.clone(), &instructions, &view);
+        let spans = &hand.roles.spans;
+        prop_assert_eq!(spans.len(), hand.said.len());
+        let keys: Vec<_> = spans.iter().map(|span| (span.part, span.from, span.line)).collect();
+        prop_assert!(keys.is_sorted());
+        for span in spans {
+            prop_assert!(span.from <= span.to && !span.roles.is_empty());
+            let bar = |at: u32| &view.bars[at as usize];
+            prop_assert!(bar(span.bars.start).start <= span.from, "{:?}", span);
+            prop_assert!(span.to <= bar(span.bars.end - 1).start + bar(span.bars.end - 1).length, "{:?}", span);
+        }
+        for pair in hand.roles.melody.windows(2) {
+            prop_assert!(pair[0].to <= pair[1].from && pair[0].from < pair[0].to, "{:?}", pair);
+        }
+        for (index, line) in hand.roles.lines.iter().enumerate() {
+            let own: Vec<_> = hand.roles.of_part(line.part).iter().filter(|span| span.line == index).collect();
+            for pair in own.windows(2) {
+                prop_assert!(pair[0].to <= pair[1].from, "{:?} {:?}", pair[0], pair[1]);
+            }
+            for row in view.notes.of_part[line.part].clone().filter(|&row| view.notes.voice[row] == line.voice && view.notes.staff[row] == line.staff) {
+                let onset = view.notes.onset[row];
+                let inside = own.iter().any(|span| span.from <= onset && (onset < span.to || onset == span.from));
+                prop_assert!(inside || view.notes.duration[row].is_zero(), "note {} at {} is in no span", row, onset);
+            }
+        }
+        // The last word on each moment stands.
+        if let Some(Instruction { change: Change::SetRole(roles), who, from, to, .. }) = instructions.last() {
+            for span in spans.iter().filter(|span| who.iter().any(|one| one.part == span.part) && span.from < *to && *from < span.to) {
+                prop_assert_eq!(span.roles.iter().map(|held| held.role).collect::<Vec<_>>(), roles.clone());
+            }
+        }
+    });
 }

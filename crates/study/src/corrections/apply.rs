@@ -164,6 +164,9 @@ fn trimmed(span: &RoleSpan, roles: &RoleReading, sounding: &Sounding, a: Crotche
         return Some(span.clone());
     }
     let (a, b) = (a.max(span.from), b.min(span.to));
+    if a >= b {
+        return None;
+    }
     let line = roles.lines.get(span.line)?;
     let notes = &sounding.notes;
     let rows = notes.of_part.get(span.part)?.clone();

@@ -15,7 +15,9 @@ use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
 use super::change::Change;
-use super::fingerprint::{Fingerprint, PartPrint, cells_from_text, cells_to_text, lengths_from_text, lengths_to_text};
+use super::fingerprint::{
+    Fingerprint, MOST_CELLS, PartPrint, cells_from_text, cells_to_text, lengths_from_text, lengths_to_text,
+};
 
 /// What the file says it is.
 pub(super) const FORMAT: &str = "ripieno-corrections";
@@ -280,10 +282,13 @@ impl ScoreFields {
         Self { id: id.to_owned(), lengths: lengths_to_text(&print.lengths), parts, extra: extra.clone() }
     }
 
-    fn settle(self) -> Result<ScoreEntry, String> {
+    /// `room` is how many bars of parts may still be held in memory.
+    fn settle(self, room: &mut usize) -> Result<ScoreEntry, String> {
         let lengths = lengths_from_text(&self.lengths)?;
+        let needed = lengths.len().saturating_mul(self.parts.len());
+        *room = room.checked_sub(needed).ok_or_else(|| format!("the fingerprints have more than {MOST_CELLS} bars of parts"))?;
         let part = |part: PartFields| -> Result<PartPrint, String> {
-            let cells = cells_from_text(&part.bars)?;
+            let cells = cells_from_text(&part.bars, lengths.len())?;
             if cells.len() != lengths.len() {
                 return Err(format!("part {:?} has {} bars where the score has {}", part.name, cells.len(), lengths.len()));
             }
@@ -340,9 +345,10 @@ pub(super) fn read(file: &str, text: &str) -> Result<(Contents, Vec<Finding>), B
             }
         });
     }
+    let mut room = MOST_CELLS;
     for raw in incoming.scores {
         let fields = serde_json::from_str::<ScoreFields>(raw.get()).map_err(|error| plain(&error));
-        contents.scores.push(fields.and_then(ScoreFields::settle).unwrap_or_else(|what| {
+        contents.scores.push(fields.and_then(|fields| fields.settle(&mut room)).unwrap_or_else(|what| {
             tell(raw, what);
             ScoreEntry::Foreign(raw.to_owned())
         }));

@@ -198,6 +198,8 @@ impl Hash {
 
 /// Most bars a fingerprint in a file may have: as many as a score may have by the readers' own limit.
 const MOST_BARS: usize = 100_000;
+/// Most bars of all parts of all fingerprints in a file, together: a hundred states of a score of 1,500 bars and 60 parts.
+pub(crate) const MOST_CELLS: usize = 10_000_000;
 
 /// Writes items separated by spaces, `item*count` for several in a row.
 fn write_runs<T: PartialEq>(items: &[T], mut write: impl FnMut(&T, &mut String)) -> String {
@@ -214,15 +216,16 @@ fn write_runs<T: PartialEq>(items: &[T], mut write: impl FnMut(&T, &mut String))
     text
 }
 
-fn parse_runs<T: Clone>(text: &str, mut parse: impl FnMut(&str) -> Option<T>) -> Result<Vec<T>, String> {
+/// Reads what [`write_runs`] wrote, at most `most` items.
+fn parse_runs<T: Clone>(text: &str, most: usize, mut parse: impl FnMut(&str) -> Option<T>) -> Result<Vec<T>, String> {
     let mut items = Vec::new();
     for word in text.split_ascii_whitespace() {
         let (item, count) = word.split_once('*').unwrap_or((word, "1"));
         let bad = || format!("{word:?} cannot be read");
         let count = count.parse::<usize>().map_err(|_| bad())?;
         let item = parse(item).ok_or_else(bad)?;
-        if count > MOST_BARS - items.len() {
-            return Err(format!("there are more than {MOST_BARS} bars"));
+        if count > most - items.len() {
+            return Err(format!("there are more than {most} bars"));
         }
         items.resize(items.len() + count, item);
     }
@@ -237,7 +240,7 @@ pub(crate) fn lengths_to_text(lengths: &[Crotchets]) -> String {
 }
 
 pub(crate) fn lengths_from_text(text: &str) -> Result<Vec<Crotchets>, String> {
-    parse_runs(text, |word| word.parse::<Crotchets>().ok().filter(|length| *length >= Crotchets::ZERO))
+    parse_runs(text, MOST_BARS, |word| word.parse::<Crotchets>().ok().filter(|length| *length >= Crotchets::ZERO))
 }
 
 /// `-*34 1f0c…`: a hyphen for silence.
@@ -245,8 +248,8 @@ pub(crate) fn cells_to_text(cells: &[Cell]) -> String {
     write_runs(cells, |cell, text| if cell.is_silent() { text.push('-') } else { cell.write(text) })
 }
 
-pub(crate) fn cells_from_text(text: &str) -> Result<Vec<Cell>, String> {
-    parse_runs(text, |word| if word == "-" { Some(Cell::SILENT) } else { Cell::parse(word) })
+pub(crate) fn cells_from_text(text: &str, bars: usize) -> Result<Vec<Cell>, String> {
+    parse_runs(text, bars, |word| if word == "-" { Some(Cell::SILENT) } else { Cell::parse(word) })
 }
 
 #[cfg(test)]
@@ -304,19 +307,20 @@ mod tests {
             let cells: Vec<Cell> = shapes.into_iter()
                 .map(|(shape, lowest, rhythm, classes)| if shape == 0 { Cell::SILENT } else { Cell { shape, lowest, rhythm, classes } })
                 .collect();
-            prop_assert_eq!(cells_from_text(&cells_to_text(&cells)).unwrap(), cells);
+            prop_assert_eq!(cells_from_text(&cells_to_text(&cells), 60).unwrap(), cells);
         }
 
         #[test]
         fn any_text_is_read_or_refused(text in "[-0-9a-f* /é]{0,80}") {
-            let _ = cells_from_text(&text);
+            let _ = cells_from_text(&text, 100);
             let _ = lengths_from_text(&text);
         }
     }
 
     #[test]
     fn a_short_text_cannot_ask_for_much_memory() {
-        assert!(cells_from_text("-*18446744073709551615").is_err());
-        assert!(cells_from_text("-*99999 -*2").is_err());
+        assert!(cells_from_text("-*18446744073709551615", 109).is_err());
+        assert!(cells_from_text("-*108 -*2", 109).is_err());
+        assert!(lengths_from_text("4*100001").is_err());
     }
 }

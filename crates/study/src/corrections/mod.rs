@@ -106,6 +106,20 @@ impl Corrections {
         Ok(Self { score_file: last_name(score), path, contents, findings, on_disk })
     }
 
+    /// The corrections of the score at `old`, to be kept beside the score at `new` from the next [`Self::save`] on: for a
+    /// revised score under another name. The old file stays.
+    ///
+    /// # Errors
+    /// As [`Self::beside`], and when `new` has corrections of its own already.
+    pub fn taken_over(old: &Path, new: &Path) -> Result<Self, CorrectionsError> {
+        let (old, new) = (Self::beside(old)?, Self::beside(new)?);
+        if !new.is_empty() {
+            let hint = format!("Move it away to take over those of {}", old.score_file);
+            return Err(CorrectionsError::of_file(&new.path, "corrections-there", "there are corrections already", hint));
+        }
+        Ok(Self { contents: old.contents, findings: old.findings, ..new })
+    }
+
     /// The file they are kept in.
     #[must_use]
     pub fn path(&self) -> &Path {
