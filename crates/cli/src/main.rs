@@ -17,7 +17,7 @@ use clap::{Parser, Subcommand};
 const FIRST_STEPS: &str = "\
 Ripieno studies full scores: who has the melody, the chords, the bass, the figures, in every bar.
   ripieno study SCORE            a report you can open in a browser, and its tables
-  ripieno notes SCORE --csv      every sounding note as a table
+  ripieno roles SCORE            who does what, with reasons, as a table
 Scores are MusicXML (.musicxml, .xml, .mxl), Standard MIDI (.mid) or Humdrum kern (.krn). Try demo/lifeboat_overture.musicxml.
   ripieno help                   all commands";
 
@@ -34,10 +34,10 @@ enum Command {
     Study(study::StudyArguments),
     /// Print the sounding notes as a table: concert pitch, ties joined, repeats played out
     Notes(notes::NotesArguments),
-    /// Print which parts carry melody, rhythm and harmony in each bar, by the learned network
+    /// Print who does what: the role of each line with its reasons, by span or by bar
     Roles(roles::RolesArguments),
     /// Say what you know better about roles and layers; kept beside the score and in force from then on
-    Correct(correct::CorrectArguments),
+    Correct(Box<correct::CorrectArguments>),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -63,7 +63,7 @@ fn main() -> ExitCode {
         Some(Command::Study(arguments)) => study::run(&arguments),
         Some(Command::Notes(arguments)) => notes::run(&arguments),
         Some(Command::Roles(arguments)) => roles::run(&arguments),
-        Some(Command::Correct(arguments)) => correct::run(arguments),
+        Some(Command::Correct(arguments)) => correct::run(*arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {

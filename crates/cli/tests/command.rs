@@ -43,8 +43,18 @@ fn studying_leaves_a_report_and_tables_and_the_same_bytes_each_time() {
     let mut names: Vec<_> = std::fs::read_dir(&one).unwrap().map(|entry| entry.unwrap().file_name()).collect();
     names.sort();
     let listed: Vec<_> = names.iter().map(|name| name.to_string_lossy().into_owned()).collect();
-    let expected =
-        ["findings.csv", "parts.csv", "presence.csv", "register.csv", "report.html", "roles.csv", "tables.json", "tutti.csv"];
+    let expected = [
+        "findings.csv",
+        "melody.csv",
+        "parts.csv",
+        "presence.csv",
+        "register.csv",
+        "report.html",
+        "roles.csv",
+        "roles_by_bar.csv",
+        "tables.json",
+        "tutti.csv",
+    ];
     assert_eq!(listed, expected);
     for name in names {
         assert_eq!(std::fs::read(one.join(&name)).unwrap(), std::fs::read(two.join(&name)).unwrap(), "{name:?}");
@@ -66,6 +76,27 @@ fn notes_come_with_the_columns_of_the_documentation() {
     for column in header.split(',') {
         assert!(documented.contains(&format!("| `{column}` |")), "{column} is not in docs/tables.md");
     }
+}
+
+/// Every form of `ripieno roles` has the columns its documentation names, and JSON holds the same rows as the tables.
+#[test]
+fn roles_come_with_the_columns_of_the_documentation() {
+    let documented = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/tables.md")).unwrap();
+    let mut rows = Vec::new();
+    for more in [&[][..], &["--by-bar"], &["--groups"], &["--melody"]] {
+        let output = ripieno(&[&["roles", &demo()], more].concat());
+        assert!(output.status.success(), "{}", text(&output.stderr));
+        let table = text(&output.stdout);
+        for column in table.lines().next().unwrap().split(',') {
+            assert!(documented.contains(&format!("`{column}`")), "{column} of {more:?} is not in docs/tables.md");
+        }
+        rows.push(table.lines().count() - 1);
+    }
+    let json: serde_json::Value = serde_json::from_slice(&ripieno(&["roles", &demo(), "--format", "json"]).stdout).unwrap();
+    let of_file = &json[demo()];
+    assert_eq!(of_file["roles"].as_array().unwrap().len(), rows[0]);
+    assert_eq!(of_file["roles_by_bar"].as_array().unwrap().len(), rows[1]);
+    assert!(!of_file["melody"].as_array().unwrap().is_empty());
 }
 
 #[test]

@@ -16,6 +16,9 @@ pub struct MapCell {
     pub end: usize,
     /// The role shown; tacet is left blank.
     pub role: Role,
+    /// Which strip of the row it takes, from the top, and how many strips share the row here: two lines on one staff are
+    /// drawn one above the other.
+    pub strip: (usize, usize),
     /// What a pointer resting there is told.
     pub tip: String,
 }
@@ -181,13 +184,15 @@ fn draw_row(out: &mut String, row: &MapRow, y: f64, layout: &Layout) {
     );
     for cell in row.cells.iter().filter(|cell| cell.role != Role::Tacet && cell.end > cell.first) {
         let (x, end) = (layout.x(cell.first), layout.x(cell.end));
+        #[allow(clippy::cast_precision_loss)] // a few lines on a staff
+        let (strip, strips) = (cell.strip.0 as f64, cell.strip.1.max(1) as f64);
         let _ = write!(
             out,
             "<rect class=\"cell\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"{}\" data-first=\"{}\" data-end=\"{}\"><title>{}</title></rect>",
             px(x),
-            px(y),
+            px(y + ROW * strip / strips),
             px((end - x - 0.4).max(0.6)),
-            px(ROW),
+            px(ROW / strips),
             fill(cell.role),
             cell.first,
             cell.end,
@@ -201,7 +206,7 @@ mod tests {
     use super::*;
 
     fn map() -> RoleMap {
-        let cell = |first, end, role| MapCell { first, end, role, tip: format!("{role} <&>") };
+        let cell = |first, end, role| MapCell { first, end, role, strip: (0, 1), tip: format!("{role} <&>") };
         RoleMap {
             title: "Roles".into(),
             bars: (1..=8).map(|n| n.to_string()).collect(),

@@ -23,6 +23,7 @@ pub fn report(study: &Study) -> String {
     );
     heading(&mut out, study);
     roles(&mut out, study);
+    melody(&mut out, study);
     tutti(&mut out, study);
     presence(&mut out, study);
     registers(&mut out, study);
@@ -63,11 +64,12 @@ fn duration(sounding: &Sounding) -> String {
 
 fn roles(out: &mut String, study: &Study) {
     out.push_str(
-        "<h2 id=\"map\">Who does what</h2>\n<p>Rows are parts in score order, columns are bars. The roles are a first cut from position and \
-manner alone: the highest line that moves and its doublings, the lowest line, repeated notes, held notes. Rest the pointer on a \
-stretch for its reason.</p>\n<ul class=\"legend\">\n",
+        "<h2 id=\"map\">Who does what</h2>\n<p>Rows are parts in score order, columns are bars. Two lines on one staff are drawn one above \
+the other. Rest the pointer on a stretch for its role, how sure it is, and the facts that decided. The percentage is how often \
+people who annotate scores would put such a line in the role's group (melody, rhythm or harmony); it does not vouch for the finer \
+choice within the group. A role you know better can be set with <code>ripieno correct</code>.</p>\n<ul class=\"legend\">\n",
     );
-    let shown = |role: &Role| study.roles.iter().flatten().any(|here| here.role == *role);
+    let shown = |role: &Role| study.roles.roles.spans.iter().any(|span| span.role() == *role);
     for role in Role::ALL.into_iter().filter(|role| *role != Role::Tacet && shown(role)) {
         let fill = palette::fill(role);
         let _ = writeln!(
@@ -81,6 +83,31 @@ stretch for its reason.</p>\n<ul class=\"legend\">\n",
         "</ul>\n<div class=\"scroll\" tabindex=\"0\" aria-label=\"Role map, scrolls sideways\">\n{}</div>",
         role_map(&map::role_map(study))
     );
+}
+
+/// The melody from carrier to carrier.
+fn melody(out: &mut String, study: &Study) {
+    let melody = &study.roles.roles.melody;
+    if melody.is_empty() {
+        return;
+    }
+    out.push_str(
+        "<h2 id=\"melody\">Who has the melody</h2>\n<p>The main line from carrier to carrier, with those who play it too, in unison or \
+octaves.</p>\n<table>\n<thead><tr><th>Bars</th><th>Carrier</th><th>With</th></tr></thead>\n<tbody>\n",
+    );
+    for carried in melody {
+        let bars: Vec<u32> = carried.bars.clone().collect();
+        let with: Vec<String> =
+            carried.parts.iter().filter(|&&part| part != carried.part).map(|&part| map::part_name(study, part)).collect();
+        let _ = writeln!(
+            out,
+            "<tr><td class=\"bars\">{}</td><td>{}</td><td>{}</td></tr>",
+            cited(&study.cite(&bars)),
+            escaped(&map::part_name(study, carried.part)),
+            escaped(&with.join(", ")),
+        );
+    }
+    out.push_str("</tbody>\n</table>\n");
 }
 
 fn tutti(out: &mut String, study: &Study) {

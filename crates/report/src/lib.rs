@@ -6,6 +6,7 @@
 
 mod html;
 mod map;
+mod roles;
 mod tables;
 mod words;
 
@@ -15,6 +16,7 @@ use std::path::Path;
 use ripieno_study::Study;
 
 pub use html::report;
+pub use roles::{melody, role_spans, roles_by_bar};
 pub use tables::{Table, tables, tables_json};
 
 /// Writes `report.html`, one CSV file for each table and `tables.json` into a folder, which is made if need be.

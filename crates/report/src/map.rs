@@ -3,6 +3,7 @@
 use ripieno_pictures::{MapCell, MapRow, RegisterBar, RegisterChart, RoleMap};
 use ripieno_score::DirectionKind;
 use ripieno_study::Study;
+use ripieno_texture::RoleSpan;
 
 use crate::words::{capital, key_name};
 
@@ -32,22 +33,45 @@ fn label(name: &str, part: usize) -> String {
     if name.trim().is_empty() { format!("Part {}", part + 1) } else { name.to_owned() }
 }
 
-/// Bars in a row with the same role and the same reason become one cell.
+/// Cells of one part: a span of a line each, side by side in strips where several lines sound; lines with one role share a strip.
 fn cells(study: &Study, part: usize) -> Vec<MapCell> {
-    let roles = &study.roles[part];
-    let name = label(&study.score.parts[part].name, part);
+    let spans = study.roles.roles.of_part(part);
     let mut cells: Vec<MapCell> = Vec::new();
-    for (bar, here) in roles.iter().enumerate() {
-        match cells.last_mut() {
-            Some(cell) if roles[cell.first] == *here => cell.end = bar + 1,
-            _ => cells.push(MapCell { first: bar, end: bar + 1, role: here.role, tip: String::new() }),
+    for bar in 0..study.sounding.bars.len() {
+        let mut here: Vec<&RoleSpan> =
+            spans.iter().filter(|span| u32::try_from(bar).is_ok_and(|bar| span.bars.contains(&bar))).collect();
+        here.sort_by_key(|span| span.line);
+        let mut strips: Vec<&RoleSpan> = Vec::new();
+        for span in here {
+            if !strips.iter().any(|known| known.role() == span.role()) {
+                strips.push(span);
+            }
+        }
+        for (strip, span) in strips.iter().enumerate() {
+            let cell =
+                MapCell { first: bar, end: bar + 1, role: span.role(), strip: (strip, strips.len()), tip: tip(study, span) };
+            let grows = cells.iter_mut().rev().take(strips.len() + 2).find(|old| old.end == bar && old.strip == cell.strip);
+            match grows {
+                Some(old) if old.role == cell.role && old.tip == cell.tip => old.end = bar + 1,
+                _ => cells.push(cell),
+            }
         }
     }
-    for cell in &mut cells {
-        let bars: Vec<u32> = (cell.first..cell.end).filter_map(|bar| u32::try_from(bar).ok()).collect();
-        cell.tip = format!("{name}, bar {}: {} ({})", study.cite(&bars), cell.role, roles[cell.first].reason);
-    }
     cells
+}
+
+/// "Horn 1.2 in F, bars 35–45: countermelody, 0.31 (moves over 9 different notes; in unison with Horn 3.4 in F)"
+fn tip(study: &Study, span: &RoleSpan) -> String {
+    let bars: Vec<u32> = span.bars.clone().collect();
+    let roles: Vec<String> = span.roles.iter().map(|held| format!("{} ({:.0} %)", held.role, held.confidence * 100.0)).collect();
+    let reasons: Vec<String> = span.evidence.iter().map(|fact| fact.words(|part| part_name(study, part))).collect();
+    let what = if bars.len() == 1 { "bar" } else { "bars" };
+    format!("{}, {what} {}: {} - {}", part_name(study, span.part), study.cite(&bars), roles.join(", "), reasons.join("; "))
+}
+
+/// What a part is called.
+pub(crate) fn part_name(study: &Study, part: usize) -> String {
+    label(study.score.parts.get(part).map_or("", |part| &part.name), part)
 }
 
 /// Rehearsal marks, from whichever part has them.

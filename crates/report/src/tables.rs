@@ -3,6 +3,8 @@
 use std::io;
 
 use ripieno_study::{Measured, Study};
+
+use crate::roles::{melody, role_spans, roles_by_bar};
 use serde_json::{Map, Value, json};
 
 /// A table: a name, columns, and rows as long as the columns.
@@ -24,14 +26,22 @@ impl Table {
     pub fn csv(&self) -> io::Result<Vec<u8>> {
         let mut csv = csv::Writer::from_writer(Vec::new());
         csv.write_record(self.columns)?;
-        for row in &self.rows {
-            csv.write_record(row.iter().map(|cell| match cell {
-                Value::Null => String::new(),
-                Value::String(text) => text.clone(),
-                other => other.to_string(),
-            }))?;
+        for row in self.texts() {
+            csv.write_record(row)?;
         }
         csv.into_inner().map_err(|error| io::Error::other(error.to_string()))
+    }
+}
+
+impl Table {
+    /// The rows as texts, nulls as nothing.
+    pub fn texts(&self) -> impl Iterator<Item = Vec<String>> {
+        let text = |cell: &Value| match cell {
+            Value::Null => String::new(),
+            Value::String(text) => text.clone(),
+            other => other.to_string(),
+        };
+        self.rows.iter().map(move |row| row.iter().map(text).collect())
     }
 }
 
@@ -51,10 +61,19 @@ pub fn tables_json(tables: &[Table]) -> String {
     text
 }
 
-/// The tables of a study: parts, roles, presence, register, tutti, findings.
+/// The tables of a study: parts, roles by span and by bar, melody, presence, register, tutti, findings.
 #[must_use]
 pub fn tables(study: &Study) -> Vec<Table> {
-    vec![parts(study), roles(study), presence(study), register(study), tutti(study), findings(study)]
+    vec![
+        parts(study),
+        role_spans(study),
+        roles_by_bar(study),
+        melody(study),
+        presence(study),
+        register(study),
+        tutti(study),
+        findings(study),
+    ]
 }
 
 fn parts(study: &Study) -> Table {
@@ -79,24 +98,6 @@ fn parts(study: &Study) -> Table {
         .collect();
     let columns = &["part_index", "part", "instrument", "section", "family", "players_least", "players_most", "staves"];
     Table { name: "parts", columns, rows }
-}
-
-fn roles(study: &Study) -> Table {
-    let mut rows = Vec::new();
-    for (part, bars) in study.roles.iter().enumerate() {
-        for (bar, here) in bars.iter().enumerate() {
-            let label = u32::try_from(bar).map(|bar| study.bar_label(bar)).unwrap_or_default();
-            rows.push(vec![
-                json!(part),
-                json!(study.score.parts[part].name),
-                json!(bar),
-                json!(label),
-                json!(here.role.name()),
-                json!(here.reason.to_string()),
-            ]);
-        }
-    }
-    Table { name: "roles", columns: &["part_index", "part", "bar", "printed_bar", "role", "reason"], rows }
 }
 
 /// Parts, then sections, then families, each with its measures.
@@ -191,6 +192,6 @@ fn findings(study: &Study) -> Table {
 }
 
 /// Four decimals: finer than anybody cites, and the same text everywhere.
-fn rounded(share: f64) -> f64 {
+pub(crate) fn rounded(share: f64) -> f64 {
     (share * 10_000.0).round() / 10_000.0
 }

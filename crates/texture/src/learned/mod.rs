@@ -49,6 +49,13 @@ pub struct RoleProbabilities {
 pub type Groups = [bool; 3];
 
 impl RoleProbabilities {
+    /// Whether `part` rests in played bar `bar`: a part that sounds has some role.
+    #[must_use]
+    pub fn is_silent(&self, part: usize, bar: usize) -> bool {
+        let at = |grid: &[Vec<f32>]| grid.get(part).and_then(|bars| bars.get(bar)).copied().unwrap_or(0.0);
+        [&self.melody, &self.rhythm, &self.harmony].iter().all(|grid| at(grid) <= 0.0)
+    }
+
     /// The labels of `part` in played bar `bar`; none where it is silent.
     #[must_use]
     pub fn groups(&self, part: usize, bar: usize) -> Groups {

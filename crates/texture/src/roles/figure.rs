@@ -25,6 +25,14 @@ pub(crate) struct Figure {
     pub moving: f32,
 }
 
+impl Figure {
+    /// How far a line like this can be a tune: figures, pulses and shimmer take less of the lead than the learned model gives
+    /// them when a tune sounds as well.
+    pub fn tuneful(&self, tremolo: f32) -> f32 {
+        1.0 - 0.8 * self.arpeggio.max(self.run).max(self.oscillation).max(0.7 * self.repeated).max(tremolo)
+    }
+}
+
 /// Measures one cell.
 #[allow(clippy::cast_precision_loss)] // a few attacks
 pub(crate) fn figure(cell: &Cell) -> Figure {

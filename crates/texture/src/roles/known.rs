@@ -144,10 +144,7 @@ impl<'a> Bar<'a> {
         let mut strongest: BTreeMap<(usize, usize), f32> = BTreeMap::new();
         for &index in here {
             let cell = &cells[index];
-            let f = figure(cell);
-            // Figures, pulses and shimmer take less of the lead than the learned model gives them when a tune sounds as well.
-            let plain = 1.0 - 0.8 * f.arpeggio.max(f.run).max(f.oscillation).max(0.7 * f.repeated).max(cell.tremolo);
-            let lead = learned.lead[cell.part][cell.bar] * plain;
+            let lead = learned.lead[cell.part][cell.bar] * figure(cell).tuneful(cell.tremolo);
             let entry = strongest.entry((places[index].strand, cell.part)).or_default();
             *entry = entry.max(lead);
         }

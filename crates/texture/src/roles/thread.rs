@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use ripieno_score::{Crotchets, Sounding};
 
 use super::cell::Cell;
+use super::figure::figure;
 use super::group::Place;
 use crate::learned::RoleProbabilities;
 
@@ -71,9 +72,13 @@ fn strands(learned: &RoleProbabilities, cells: &[Cell], here: &[usize], places: 
     let mut found: BTreeMap<usize, Strand> = BTreeMap::new();
     for &index in here.iter().filter(|&&index| !cells[index].is_unpitched()) {
         let cell = &cells[index];
-        let lead = |index: usize| learned.lead[cells[index].part][cells[index].bar];
+        let lead = |index: usize| {
+            let cell = &cells[index];
+            learned.lead[cell.part][cell.bar] * figure(cell).tuneful(cell.tremolo)
+        };
         let entry = found.entry(places[index].strand).or_insert_with(|| (BTreeMap::new(), Vec::new(), index));
-        entry.0.insert(cell.part, lead(index));
+        let of_part = entry.0.entry(cell.part).or_default();
+        *of_part = of_part.max(lead(index));
         entry.1.push(cell.line);
         // Of equal lines the higher: the first violins rather than the bassoon below them.
         if (lead(index), cell.standing.high) > (lead(entry.2), cells[entry.2].standing.high) {
@@ -118,18 +123,15 @@ fn likeliest(bars: &[Vec<Candidate>]) -> Vec<usize> {
 /// Joins bars with the same carrier and sets the moments of hand-off.
 fn joined(sounding: &Sounding, cells: &[Cell], by_bar: &[Vec<usize>], chosen: &[Option<&Candidate>]) -> Vec<Carried> {
     let mut found: Vec<(Carried, BTreeMap<usize, u32>)> = Vec::new();
-    let mut lines: Vec<u32> = Vec::new();
     for (bar, strand) in (0u32..).zip(chosen) {
-        let Some(strand) = strand else {
-            lines.clear();
-            continue;
-        };
+        let Some(strand) = strand else { continue };
         let cell = &cells[strand.best];
         let parts = strand.lines.iter().filter_map(|line| {
             by_bar[bar as usize].iter().map(|&index| &cells[index]).find(|cell| cell.line == *line).map(|cell| cell.part)
         });
-        let goes_on = strand.lines.iter().any(|line| lines.contains(line));
-        if let Some((last, counted)) = found.last_mut().filter(|_| goes_on) {
+        // Doublers that play on alone take the melody over from a carrier who leaves.
+        let goes_on = |last: &Carried| last.bars.end == bar && strand.lines.contains(&(last.line as u32));
+        if let Some((last, counted)) = found.last_mut().filter(|(last, _)| goes_on(last)) {
             last.bars.end = bar + 1;
             last.to = cell.to;
             parts.collect::<std::collections::BTreeSet<_>>().into_iter().for_each(|part| *counted.entry(part).or_default() += 1);
@@ -149,7 +151,6 @@ fn joined(sounding: &Sounding, cells: &[Cell], by_bar: &[Vec<usize>], chosen: &[
                 Carried { from, to: cell.to, bars: bar..bar + 1, part: cell.part, line: cell.line as usize, parts: Vec::new() };
             found.push((carried, counted));
         }
-        lines.clone_from(&strand.lines);
     }
     found
         .into_iter()
