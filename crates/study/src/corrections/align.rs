@@ -259,3 +259,85 @@ enum Step {
     /// The last newer bar was put in.
     In,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fingerprint::PartPrint;
+    use super::*;
+    use proptest::prelude::*;
+    use ripieno_score::Crotchets;
+
+    /// A score each of whose bars has a rhythm of its own in every part; `salt` makes all its pitches others.
+    fn print(bars: &[u16], parts: usize, salt: u64) -> Fingerprint {
+        let cell = |&bar: &u16| Cell { shape: (u64::from(bar) + 1) << 32 | salt, lowest: 60, rhythm: bar, classes: 0b1001_0001 };
+        let part = |at: usize| PartPrint { id: at.to_string(), name: at.to_string(), cells: bars.iter().map(cell).collect() };
+        Fingerprint { lengths: vec![Crotchets::whole(4); bars.len()], parts: (0..parts).map(part).collect() }
+    }
+
+    fn pairs(parts: usize) -> Vec<Pair> {
+        (0..parts).map(|part| Pair { old: part, new: part, shift: 0 }).collect()
+    }
+
+    fn found(old: &[u16], new: &[u16], parts: usize, salt: u64) -> Vec<Option<usize>> {
+        let alignment = align(&print(old, parts, 0), &print(new, parts, salt), &pairs(parts));
+        alignment.bars.into_iter().map(|bar| bar.map(|bar| bar.0)).collect()
+    }
+
+    #[test]
+    fn bars_put_in_and_taken_out() {
+        assert_eq!(found(&[1, 2, 3], &[1, 9, 2, 3], 2, 0), [Some(0), Some(2), Some(3)]);
+        assert_eq!(found(&[1, 2, 3, 4], &[1, 4], 2, 0), [Some(0), None, None, Some(1)]);
+        assert_eq!(found(&[1, 2, 3], &[], 2, 0), [None; 3]);
+        assert_eq!(found(&[], &[1], 2, 0), []);
+        assert_eq!(found(&[1], &[1], 0, 0), [None], "without parts nothing can be told");
+    }
+
+    /// All pitches changed: only the rhythm tells, so that there are no anchors and every pairing is weighed.
+    #[test]
+    fn rewritten_bars_are_told_by_their_rhythm() {
+        assert_eq!(found(&[1, 2, 3, 4, 5], &[1, 2, 9, 3, 4, 5], 2, 7), [Some(0), Some(1), Some(3), Some(4), Some(5)]);
+    }
+
+    /// A stretch too long to be weighed in full: 400 times 420 bars of 700 parts.
+    #[test]
+    fn a_long_stretch_is_weighed_along_its_diagonal() {
+        let old: Vec<u16> = (0..400).collect();
+        let new: Vec<u16> = (1000..1020).chain(0..400).collect();
+        assert!(old.len() * new.len() > MOST_WORK / 700);
+        assert_eq!(found(&old, &new, 700, 7), (20..420).map(Some).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn lengths_that_differ_greatly_are_within_bounds() {
+        let long: Vec<u16> = (0..3000).collect();
+        assert_eq!(found(&[1, 2, 3], &long, 200, 7).len(), 3);
+        assert_eq!(found(&long, &[1, 2, 3], 200, 7).len(), 3000);
+    }
+
+    proptest! {
+        /// The tree finds as heavy a chain as looking at all pairs.
+        #[test]
+        fn chains_are_the_heaviest(mut candidates in prop::collection::vec((0usize..12, 0usize..12, 1u8..10), 0..30)) {
+            candidates.sort_unstable();
+            candidates.dedup_by_key(|candidate| (candidate.0, candidate.1));
+            let candidates: Vec<(usize, usize, f32)> = candidates.into_iter().map(|(i, j, w)| (i, j, f32::from(w))).collect();
+            let chain = heaviest_ascent(&candidates);
+            prop_assert!(chain.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 < pair[1].1));
+            let weight_of = |pair: &(usize, usize)| candidates.iter().find(|c| (c.0, c.1) == *pair).unwrap().2;
+            let mut best = vec![0f32; candidates.len()];
+            for k in 0..candidates.len() {
+                let (i, j, weight) = candidates[k];
+                let before = (0..k).filter(|&l| candidates[l].0 < i && candidates[l].1 < j).map(|l| best[l]);
+                best[k] = weight + before.fold(0.0, f32::max);
+            }
+            prop_assert_eq!(chain.iter().map(weight_of).sum::<f32>(), best.iter().copied().fold(0.0, f32::max));
+        }
+
+        #[test]
+        fn newer_bars_ascend(old in prop::collection::vec(0u16..6, 0..30), new in prop::collection::vec(0u16..6, 0..30), salt in 0u64..2) {
+            let places: Vec<usize> = found(&old, &new, 2, salt).into_iter().flatten().collect();
+            prop_assert!(places.windows(2).all(|pair| pair[0] < pair[1]));
+            prop_assert!(places.iter().all(|&place| place < new.len()));
+        }
+    }
+}

@@ -151,3 +151,68 @@ fn shift(old: &PartPrint, new: &PartPrint) -> i16 {
 pub(crate) fn expected(old: &Fingerprint, pair: Pair, bar: usize) -> Cell {
     old.parts[pair.old].cells.get(bar).copied().unwrap_or_default().moved(pair.shift)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ripieno_score::Crotchets;
+
+    /// Parts by name and the music of each bar: a letter is a figure, 0 for silence; `+7` after the name puts all of it higher.
+    fn print(parts: &[(&str, &str)]) -> Fingerprint {
+        let part = |(at, (name, music)): (usize, &(&str, &str))| {
+            let (name, higher) = name.split_once('+').unwrap_or((name, "0"));
+            let higher = higher.parse::<i16>().unwrap();
+            let cell = |letter: u8| match letter {
+                b'0' => Cell::SILENT,
+                letter => Cell { shape: u64::from(letter), lowest: 48 + letter % 12, rhythm: 1, classes: 1 }.moved(higher),
+            };
+            PartPrint { id: format!("P{at}"), name: name.to_owned(), cells: music.bytes().map(cell).collect() }
+        };
+        Fingerprint { lengths: vec![Crotchets::whole(4); 8], parts: parts.iter().enumerate().map(part).collect() }
+    }
+
+    #[track_caller]
+    fn check(old: &[(&str, &str)], new: &[(&str, &str)], expected: &[(usize, usize, i16)]) {
+        let pairs = pair_parts(&print(old), &print(new));
+        assert_eq!(pairs.iter().map(|pair| (pair.old, pair.new, pair.shift)).collect::<Vec<_>>(), expected);
+    }
+
+    const QUARTET: [(&str, &str); 4] = [("Oboe", "abcd00ef"), ("Horn", "ghij0klm"), ("Viola", "nopqrstu"), ("Cello", "vwxyzABC")];
+
+    #[test]
+    fn the_same_parts() {
+        check(&QUARTET, &QUARTET, &[(0, 0, 0), (1, 1, 0), (2, 2, 0), (3, 3, 0)]);
+    }
+
+    #[test]
+    fn reordered_and_renamed() {
+        let new = [("Vc.", "vwxyzABC"), ("HORN", "ghij0klm"), ("Fl.", "DEFGHIJK"), ("Ob.", "abcd00ef"), ("Viola", "nopqrstu")];
+        check(&QUARTET, &new, &[(0, 3, 0), (1, 1, 0), (2, 4, 0), (3, 0, 0)]);
+    }
+
+    #[test]
+    fn another_instrument_a_fifth_higher() {
+        let new = [("Oboe", "abcd00ef"), ("Trumpet+7", "ghij0klm"), ("Viola", "nopqrstu"), ("Cello", "vwxyzABC")];
+        check(&QUARTET, &new, &[(0, 0, 0), (1, 1, 7), (2, 2, 0), (3, 3, 0)]);
+    }
+
+    #[test]
+    fn names_exchanged_follow_the_music() {
+        let new = [("Horn", "abcd00ef"), ("Oboe", "ghij0klm"), ("Viola", "nopqrstu"), ("Cello", "vwxyzABC")];
+        check(&QUARTET, &new, &[(0, 0, 0), (1, 1, 0), (2, 2, 0), (3, 3, 0)]);
+    }
+
+    #[test]
+    fn a_rewritten_part_keeps_its_name_and_a_strange_one_is_nobody() {
+        let new = [("Oboe", "DEFGHIJK"), ("Tuba", "LMNOPQRS"), ("Viola", "nopqrstu"), ("Cello", "vwxyzABC")];
+        check(&QUARTET, &new, &[(0, 0, 0), (2, 2, 0), (3, 3, 0)]);
+    }
+
+    #[test]
+    fn desks_of_one_name_in_octaves() {
+        let old = [("Violin", "abcdefgh"), ("Violin+12", "abcdefgh"), ("Violin", "00000000")];
+        check(&old, &old, &[(0, 0, 0), (1, 1, 0), (2, 2, 0)]);
+        let new = [("New+12", "abcdefgh"), ("Newer", "abcdefgh")];
+        check(&old, &new, &[(0, 1, 0), (1, 0, 0)]);
+    }
+}
