@@ -2,8 +2,10 @@
 //!
 //! Rules, as players read them: a repeated section is played as often as its closing barline says (twice unless told
 //! otherwise); an ending is taken on the passes it names; after a jump back, repeats are not taken again and of several
-//! endings the last is played; "fine" and "to coda" act only after a jump back. Every jump is taken once, and the whole
-//! is bounded, so that signs that contradict each other cannot make the piece endless.
+//! endings the last is played; "fine" and "to coda" act only after a jump back. "Da capo" leads to the beginning of its own
+//! movement: a file may hold several, each closed by a final barline. "Fine" closes the movement, and what stands after the
+//! jump, which nothing else would ever reach, is played next. Every jump is taken once, and the whole is bounded, so that signs
+//! that contradict each other cannot make the piece endless.
 
 use crate::score::{Bar, BarIndex, Jump, Score};
 
@@ -75,12 +77,17 @@ impl Player<'_> {
     fn run(mut self) -> Vec<BarIndex> {
         let most = MOST_PLAYED_BARS.min(self.bars.len().saturating_mul(64));
         let (mut i, mut section, mut pass, mut after_jump) = (0, 0, 1u8, false);
+        // The bar after the last jump back: where the music goes on after "fine".
+        let mut beyond = self.bars.len();
         let mut taken = vec![false; self.bars.len()];
         // Skipped endings play nothing, so steps are bounded beside played bars.
         for _ in 0..most.saturating_mul(2) {
             let Some(bar) = self.bars.get(i) else { break };
             if self.order.len() >= most {
                 break;
+            }
+            if i >= beyond && self.opens_movement(i) {
+                after_jump = false;
             }
             if bar.repeat_start && section != i {
                 (section, pass) = (i, 1);
@@ -95,7 +102,12 @@ impl Player<'_> {
             }
             self.order.push(BarIndex(u32::try_from(i).unwrap_or(u32::MAX)));
             if after_jump && bar.jumps.contains(&Jump::Fine) {
-                break;
+                let coda = |jump: &Jump| matches!(jump, Jump::Coda(_));
+                if self.bars.get(beyond).is_none_or(|bar| bar.jumps.iter().any(coda)) {
+                    break;
+                }
+                (i, section, pass, after_jump) = (beyond, beyond, 1, false);
+                continue;
             }
             if after_jump && let Some(coda) = self.coda_after(i) {
                 (i, section, pass) = (coda, coda, 1);
@@ -109,6 +121,7 @@ impl Player<'_> {
             if let Some(target) = (!taken[i]).then(|| self.jump_back(i)).flatten() {
                 taken[i] = true;
                 after_jump = true;
+                beyond = i + 1;
                 (i, section, pass) = (target, target, 1);
                 continue;
             }
@@ -132,9 +145,16 @@ impl Player<'_> {
         }
     }
 
+    /// Whether a movement begins with bar `i`: the bar before has a final barline that is neither a repeat nor a "fine" in
+    /// mid-movement.
+    fn opens_movement(&self, i: usize) -> bool {
+        let Some(before) = i.checked_sub(1).and_then(|before| self.bars.get(before)) else { return i == 0 };
+        before.barline.as_deref() == Some("light-heavy") && before.repeat_end.is_none() && !before.jumps.contains(&Jump::Fine)
+    }
+
     fn jump_back(&self, i: usize) -> Option<usize> {
         self.bars[i].jumps.iter().find_map(|jump| match jump {
-            Jump::DaCapo => Some(0),
+            Jump::DaCapo => Some((1..=i).rev().find(|&first| self.opens_movement(first)).unwrap_or(0)),
             Jump::DalSegno(label) => self.find(|other| matches!(other, Jump::Segno(l) if l == label), 0..i + 1),
             _ => None,
         })
@@ -158,7 +178,7 @@ mod tests {
     use crate::time::Crotchets;
 
     /// Bars described one by one: `|:` opens, `:|` closes a repeat, `1.` `2.` `1.2.` open endings, `]` closes one,
-    /// `segno`, `coda`, `tocoda`, `fine`, `dc`, `ds`.
+    /// `segno`, `coda`, `tocoda`, `fine`, `dc`, `ds`, `||` a final barline.
     fn order(bars: &[&str]) -> String {
         let mut score = Score::default();
         for text in bars {
@@ -174,6 +194,7 @@ mod tests {
                     "tocoda" => bar.jumps.push(Jump::ToCoda("".into())),
                     "fine" => bar.jumps.push(Jump::Fine),
                     "dc" => bar.jumps.push(Jump::DaCapo),
+                    "||" => bar.barline = Some("light-heavy".into()),
                     "ds" => bar.jumps.push(Jump::DalSegno("".into())),
                     "-" => {}
                     numbers => bar.ending_start.extend(numbers.split('.').filter_map(|n| n.parse::<u8>().ok())),
@@ -203,10 +224,20 @@ mod tests {
 
     #[test]
     fn jumps() {
-        assert_eq!(order(&["-", "fine", "dc", "-"]), "1 2 3 1 2");
+        assert_eq!(order(&["-", "fine", "dc"]), "1 2 3 1 2");
         assert_eq!(order(&["|:", ":| fine", "dc"]), "1 2 1 2 3 1 2");
         assert_eq!(order(&["-", "segno", "tocoda", "ds", "coda", "-"]), "1 2 3 4 2 3 5 6");
         assert_eq!(order(&["|:", "1. ] :|", "2. ] fine", "dc"]), "1 2 1 3 4 1 3");
+    }
+
+    #[test]
+    fn several_movements_in_one_file() {
+        // A minuet with trio as second of three movements: back to the minuet's beginning, and on to the third from its fine.
+        assert_eq!(order(&["- ||", "-", "fine ||", "dc ||", "|: :|"]), "1 2 3 4 2 3 5 5");
+        // The same when nobody wrote the final barline after the trio: nothing is lost.
+        assert_eq!(order(&["-", "fine", "dc", "-"]), "1 2 3 1 2 4");
+        // After a coda, the next movement's repeats are its own.
+        assert_eq!(order(&["tocoda", "dc", "coda ||", "|: :|"]), "1 2 1 3 4 4");
     }
 
     #[test]
