@@ -408,7 +408,12 @@ class _PartWriter:
             if not content:
                 for s in queue:
                     self._direction(s[3], s[4], staff)
-                self._rest(length, None, number, staff, whole=True, held=bar.fermata)
+                if bar.number == 0:
+                    # A rest that says it fills the bar is taken for a whole bar of the metre by some readers.
+                    for _, size in rests(0, length, bar):
+                        self._rest(size, LETTERS[size], number, staff)
+                else:
+                    self._rest(length, None, number, staff, whole=True, held=bar.fermata)
                 continue
             beams = _beams(content, bar)
             now = Fraction(0)

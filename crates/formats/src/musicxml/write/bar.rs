@@ -215,7 +215,8 @@ impl<'a> Writer<'a> {
                     cursor.go(xml, at, Some((rest.voice, staff(rest.staff))));
                     let ticks = cursor.ticks(rest.duration);
                     if ticks > 0 {
-                        notes::rest(xml, rest, self.part, ticks);
+                        let short = self.score.bars.get(rest.bar.at()).is_some_and(|bar| bar.uncounted);
+                        notes::rest(xml, rest, self.part, ticks, short);
                         cursor.at = at + rest.duration;
                     }
                     last_note = None;
@@ -241,13 +242,13 @@ impl<'a> Writer<'a> {
         };
         let ticks = cursor.ticks(content.bar.length);
         if empty && ticks > 0 {
-            notes::rest(xml, &rest(Crotchets::ZERO, true), self.part, ticks);
+            notes::rest(xml, &rest(Crotchets::ZERO, true), self.part, ticks, content.bar.uncounted);
             cursor.at = content.bar.length;
         } else if self.index == 0 && cursor.at < content.bar.length && !self.is_reached(index) {
             let missing = rest(cursor.at, false);
             let ticks = cursor.ticks(missing.duration);
             if ticks > 0 {
-                notes::rest(xml, &missing, self.part, ticks);
+                notes::rest(xml, &missing, self.part, ticks, content.bar.uncounted);
                 cursor.at = content.bar.length;
             }
         }

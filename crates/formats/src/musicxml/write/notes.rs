@@ -92,17 +92,20 @@ pub(super) fn note(xml: &mut Xml, note: &Note, context: &Context<'_>) {
     });
 }
 
-pub(super) fn rest(xml: &mut Xml, rest: &Rest, part: &Part, ticks: i64) {
+/// Writes a rest. In a bar shorter than the metre (`short`) a rest that fills it is written with its value: some readers take
+/// one that says it fills the bar for a whole bar of the metre.
+pub(super) fn rest(xml: &mut Xml, rest: &Rest, part: &Part, ticks: i64, short: bool) {
     let hidden: &[(&str, &str)] = if rest.hidden { &[("print-object", "no")] } else { &[] };
     xml.element("note", hidden, |xml| {
         if rest.cue {
             xml.empty("cue", &[]);
         }
-        let whole: &[(&str, &str)] = if rest.whole_bar { &[("measure", "yes")] } else { &[] };
-        xml.empty("rest", whole);
+        let whole = rest.whole_bar && !short;
+        xml.empty("rest", if whole { &[("measure", "yes")] } else { &[] });
         xml.text("duration", ticks);
         xml.text("voice", rest.voice);
-        if let Some(value) = rest.value.filter(|_| !rest.whole_bar) {
+        let value = rest.value.or_else(|| if short { NoteValue::of_length(rest.duration, 3) } else { None });
+        if let Some(value) = value.filter(|_| !whole) {
             shape(xml, value);
         }
         time_modification(xml, rest.tuplet);
