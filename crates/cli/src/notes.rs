@@ -3,6 +3,7 @@
 use std::io::{self, BufWriter};
 
 use ripieno_formats::tables::NotesTable;
+use ripieno_formats::trouble_findings;
 use ripieno_score::{Sounding, Unroll};
 
 use crate::open::open;
@@ -35,6 +36,14 @@ pub fn run(arguments: &NotesArguments) -> Result<(), String> {
             continue;
         };
         let sounding = Sounding::new(&reading.score, unroll);
+        let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
+        let troubles = trouble_findings(&name, &reading.score, &sounding);
+        troubles.iter().for_each(|finding| eprintln!("{finding}"));
+        if arguments.reading.strict && !troubles.is_empty() {
+            eprintln!("{}: not used, because of --strict and the findings above.", path.display());
+            unread += 1;
+            continue;
+        }
         table.add(&path.display().to_string(), &reading.score, &sounding).map_err(failed)?;
     }
     table.finish().map_err(failed)?;

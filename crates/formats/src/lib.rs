@@ -14,7 +14,9 @@ pub mod musicxml;
 mod read;
 mod roster;
 pub mod tables;
+mod troubles;
 
 pub use finding::{Finding, Findings, Place, Severity};
 pub use limits::Limits;
 pub use read::{Format, ReadError, Reading, read, read_file};
+pub use troubles::trouble_findings;

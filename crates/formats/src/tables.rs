@@ -20,7 +20,7 @@ impl<W: Write> NotesTable<W> {
     /// When `out` cannot be written.
     pub fn new(out: W) -> io::Result<Self> {
         let mut csv = csv::Writer::from_writer(out);
-        csv.write_record(NOTE_COLUMNS)?;
+        csv.write_record(NOTE_COLUMNS).map_err(plain)?;
         Ok(Self { csv })
     }
 
@@ -34,20 +34,22 @@ impl<W: Write> NotesTable<W> {
             let part = usize::from(row.part);
             let played = sounding.bars[row.bar as usize];
             let spelling = row.key.map(|_| row.pitch.to_string()).unwrap_or_default();
-            self.csv.write_record([
-                file,
-                &score.parts[part].name,
-                &part_numbers[part],
-                &played.bar.to_string(),
-                &score.bars[played.bar.at()].number,
-                &played.pass.to_string(),
-                &row.onset.to_string(),
-                &row.duration.to_string(),
-                &row.key.map(|key| key.number().to_string()).unwrap_or_default(),
-                &spelling,
-                &row.players.to_string(),
-                &row.level.map(|level| level_text(level.0)).unwrap_or_default(),
-            ])?;
+            self.csv
+                .write_record([
+                    file,
+                    &score.parts[part].name,
+                    &part_numbers[part],
+                    &played.bar.to_string(),
+                    &score.bars[played.bar.at()].number,
+                    &played.pass.to_string(),
+                    &row.onset.to_string(),
+                    &row.duration.to_string(),
+                    &row.key.map(|key| key.number().to_string()).unwrap_or_default(),
+                    &spelling,
+                    &row.players.to_string(),
+                    &row.level.map(|level| level_text(level.0)).unwrap_or_default(),
+                ])
+                .map_err(plain)?;
         }
         Ok(())
     }
@@ -65,4 +67,12 @@ impl<W: Write> NotesTable<W> {
 fn level_text(level: f32) -> String {
     let text = format!("{level:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// The error of the stream beneath, with its kind: whoever reads the table may have stopped listening, which is no failure.
+fn plain(error: csv::Error) -> io::Error {
+    match error.into_kind() {
+        csv::ErrorKind::Io(error) => error,
+        other => io::Error::other(format!("{other:?}")),
+    }
 }

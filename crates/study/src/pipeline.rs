@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file};
+use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
 use ripieno_practice::{Presence, RegisterUse, bars_with_all, presence, register};
 use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_texture::{RoleProbabilities, predict, read_roles};
@@ -103,6 +103,7 @@ pub fn analyse(file: String, reading: Reading) -> Study {
 fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections, CorrectionsError>) -> Study {
     let Reading { score, mut findings, format, .. } = reading;
     let sounding = Sounding::new(&score, Unroll::AsWritten);
+    findings.extend(trouble_findings(&file, &score, &sounding));
     let corrections = match corrections {
         Ok(corrections) => {
             let placed = corrections.place(&score, &sounding);
