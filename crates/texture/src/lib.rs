@@ -13,13 +13,16 @@ mod learned;
 mod role;
 mod roles;
 mod techniques;
+mod themes;
 
 pub use bar_lines::{BarLine, bar_lines};
 pub use first_cut::{Reason, RoleGrid, RoleInBar, first_cut};
 pub use harmony::{
-    ChordSpan, ChordTone, Harmony, HarmonyFeatures, HarmonyModel, KeySpan, Mode, NoteName, Quality, harmony, harmony_by, harmony_features,
+    ChordSpan, ChordTone, Harmony, HarmonyFeatures, HarmonyModel, KeySpan, Mode, NoteName, Quality, harmony, harmony_by,
+    harmony_features,
 };
 pub use learned::{Groups, RoleProbabilities, feature_table, predict, role_features, role_logits};
 pub use role::Role;
 pub use roles::{Carried, Evidence, Held, RoleLine, RoleReading, RoleSpan, read_roles};
 pub use techniques::{Techniques, techniques};
+pub use themes::{Statement, Supporter, Theme, ThemeLine, ThemeNote, themes, top_lines};
