@@ -13,8 +13,11 @@ use super::{Held, RoleSpan};
 use crate::role::Role;
 use crate::techniques::Techniques;
 
-/// How well a second role has to fit, on average, to be told as well.
-const SECOND: f32 = 0.3;
+/// From which confidence on a role of another group is told as well.
+const SECOND: f32 = 0.5;
+/// The published groups: melody, rhythm, harmony. A bass belongs to the second or third, as it moves.
+const GROUPS: [&[Role]; 3] =
+    [&[Role::Melody, Role::Countermelody], &[Role::Rhythm, Role::Figuration, Role::Punctuation], &[Role::Harmony, Role::Pedal]];
 
 /// All that is known, by cell.
 pub(crate) struct Findings<'a> {
@@ -55,11 +58,17 @@ impl Findings<'_> {
         let (begin, last) = (&self.cells[first], &self.cells[end - 1]);
         let role = self.roles[first];
         let confidence = |role: Role| self.mean(first..end, |cell| confidence(role, &self.known[cell]));
+        let fits = |role: Role| {
+            let index = WEIGHED.iter().position(|weighed| *weighed == role);
+            index.map_or(0.0, |index| self.mean(first..end, |cell| self.fits[cell][index]))
+        };
         let mut held = vec![Held { role: WEIGHED[role], confidence: confidence(WEIGHED[role]) }];
-        for (other, &named) in WEIGHED.iter().enumerate() {
-            let fits = self.mean(first..end, |cell| self.fits[cell][other]);
-            if other != role && fits >= SECOND && may_stand_together(WEIGHED[role], named) {
-                held.push(Held { role: named, confidence: confidence(named) });
+        for group in GROUPS {
+            // The best of the group's roles, when annotators would more likely than not put the line there and no role told says so.
+            let best = group.iter().copied().max_by(|a, b| fits(*a).total_cmp(&fits(*b)));
+            let told = held.iter().any(|held| group.contains(&held.role)) || (WEIGHED[role] == Role::Bass && group != GROUPS[0]);
+            if let Some(second) = best.filter(|&second| !told && confidence(second) >= SECOND) {
+                held.push(Held { role: second, confidence: confidence(second) });
             }
         }
         RoleSpan {
@@ -227,9 +236,4 @@ fn confidence(role: Role, known: &Known) -> f32 {
         Role::Effect => known.colour.max(known.tremolo),
         Role::Tacet => 1.0,
     }
-}
-
-/// Melody and countermelody are one or the other; other roles may be true together.
-fn may_stand_together(first: Role, second: Role) -> bool {
-    !matches!((first, second), (Role::Melody, Role::Countermelody) | (Role::Countermelody, Role::Melody))
 }

@@ -72,13 +72,17 @@ fn pitched(known: &Known) -> Fits {
     let apart = massed.max(known.own * (1.0 - known.chordal)) * (1.0 - with_lead);
     let rhythm_of_its_own = (2.5 * known.own).max(1.2 * massed).min(1.0);
     let independent = figure.moving * (0.25 + 0.75 * rhythm_of_its_own) * (0.55 + 0.45 * massed) * (1.0 - with_lead);
-    let sung = melody.max(0.95 * independent);
+    // Where annotators would hear the pulse and no tune at all, independence alone makes no second tune.
+    let sung = melody.max(0.95 * independent * (1.0 - 0.8 * ramp(0.4, 0.8, rhythm)));
+    // A low line that everybody hears as the tune is no longer the bass.
+    let tuneful_bass = ramp(0.35, 0.75, melody);
+    let pulse = figure.repeated.max(known.pedal * (1.0 - figure.sustained)) * ramp(0.35, 0.75, rhythm);
     let plain = 1.0 - figured.max(figure.repeated).max(figure.hit);
 
     [
         tune * (1.0 - 0.5 * figure.hit) * (1.0 - 0.55 * figured) * (1.0 - 0.5 * tremolo * figure.sustained),
-        0.9 * sung * (1.0 - leads) * (1.0 - 0.8 * thickens) * (1.0 - 0.85 * bass) * (1.0 - pedal) * plain,
-        bass * (1.0 - 0.7 * melody * leads) * (1.0 - 0.8 * pedal),
+        0.9 * sung * (1.0 - leads) * (1.0 - 0.8 * thickens) * (1.0 - 0.85 * bass * (1.0 - tuneful_bass)) * (1.0 - pedal) * plain,
+        bass * (1.0 - 0.8 * tuneful_bass) * (1.0 - 0.8 * pedal),
         harmony
             * (1.0 - 0.7 * drum)
             * (1.0 - 0.8 * bass)
@@ -88,7 +92,7 @@ fn pitched(known: &Known) -> Fits {
             * (1.0 - 0.7 * tune)
             * (1.0 - 0.85 * figure.moving * apart)
             * (1.0 - 0.6 * thickens),
-        (pedal * (0.4 + 0.6 * known.lowest)).max(0.7 * drum * figure.sustained * ramp(0.5, 0.9, tremolo)),
+        (pedal * (0.4 + 0.6 * known.lowest) * (1.0 - 0.7 * pulse)).max(0.7 * drum * figure.sustained * ramp(0.5, 0.9, tremolo)),
         rhythm
             * figure.repeated.max(0.6 * drum)
             * (1.0 - 0.6 * bass)
