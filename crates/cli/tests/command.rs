@@ -44,7 +44,9 @@ fn studying_leaves_a_report_and_tables_and_the_same_bytes_each_time() {
     names.sort();
     let listed: Vec<_> = names.iter().map(|name| name.to_string_lossy().into_owned()).collect();
     let expected = [
+        "chords.csv",
         "findings.csv",
+        "keys.csv",
         "melody.csv",
         "parts.csv",
         "presence.csv",
@@ -53,6 +55,7 @@ fn studying_leaves_a_report_and_tables_and_the_same_bytes_each_time() {
         "roles.csv",
         "roles_by_bar.csv",
         "tables.json",
+        "themes.csv",
         "tutti.csv",
     ];
     assert_eq!(listed, expected);

@@ -5,10 +5,10 @@ use std::fmt::Write;
 use ripieno_pictures::{palette, register_chart, role_map};
 use ripieno_score::{Crotchets, Sounding};
 use ripieno_study::{BarSpans, Measured, Study};
-use ripieno_texture::Role;
+use ripieno_texture::{Role, Statement, Theme};
 
-use crate::map;
 use crate::words::{capital, counted, key_name, percent};
+use crate::{map, music};
 
 const STYLE: &str = include_str!("style.css");
 const SCRIPT: &str = include_str!("script.js");
@@ -24,6 +24,8 @@ pub fn report(study: &Study) -> String {
     heading(&mut out, study);
     roles(&mut out, study);
     melody(&mut out, study);
+    themes(&mut out, study);
+    keys(&mut out, study);
     tutti(&mut out, study);
     presence(&mut out, study);
     registers(&mut out, study);
@@ -108,6 +110,96 @@ octaves.</p>\n<table>\n<thead><tr><th>Bars</th><th>Carrier</th><th>With</th></tr
         );
     }
     out.push_str("</tbody>\n</table>\n");
+}
+
+/// Local keys, each once with its bars.
+fn keys(out: &mut String, study: &Study) {
+    if study.harmony.keys.is_empty() {
+        return;
+    }
+    let mut bars: Vec<(String, Vec<u32>)> = Vec::new();
+    for key in &study.harmony.keys {
+        let name = format!("{} {}", signs(&key.tonic.to_string()), music::mode(key.mode));
+        let span = study.bars_between(key.onset, key.end);
+        match bars.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, known)) => known.extend(span),
+            None => bars.push((name, span.collect())),
+        }
+    }
+    out.push_str(
+        "<h2 id=\"keys\">In which key</h2>\n<p>Local keys in the order in which they first appear; a bar in which the key changes stands \
+with both. About four fifths of the time agree with annotators; chord by chord, with confidence, in <code>chords.csv</code>.</p>\n\
+<table>\n<thead><tr><th>Key</th><th class=\"number\">Bars</th><th>Where</th></tr></thead>\n<tbody>\n",
+    );
+    for (name, mut here) in bars {
+        here.sort_unstable();
+        here.dedup();
+        let spans = study.cite(&here);
+        let _ = writeln!(
+            out,
+            "<tr><td>{name}</td><td class=\"number\">{}</td><td class=\"bars\">{}</td></tr>",
+            linked(&spans.count().to_string(), &spans),
+            cited(&spans)
+        );
+    }
+    out.push_str("</tbody>\n</table>\n");
+}
+
+/// Flats and sharps as musicians write them, behind the letter.
+fn signs(name: &str) -> String {
+    let (letter, rest) = name.split_at(name.chars().next().map_or(0, char::len_utf8));
+    format!("{letter}{}", rest.replace('b', "\u{266d}").replace('#', "\u{266f}"))
+}
+
+/// Recurring ideas: first those that are sung, then figures.
+fn themes(out: &mut String, study: &Study) {
+    if study.themes.is_empty() {
+        return;
+    }
+    out.push_str(
+        "<h2 id=\"themes\">What comes back</h2>\n<p>Ideas that return, possibly at another pitch, slower or faster, or in part. A theme may be \
+told as several where its statements share too little.</p>\n",
+    );
+    let sung = |theme: &&Theme| {
+        let sings = |s: &&Statement| study.roles.roles.sings(s.part, s.onset, s.end);
+        theme.statements.iter().filter(sings).count() * 2 >= theme.statements.len()
+    };
+    let (sung, figures): (Vec<&Theme>, Vec<&Theme>) = study.themes.iter().partition(sung);
+    for (heading, list, shown) in [("Melodies", sung, 12), ("Accompanying figures", figures, 6)] {
+        if list.is_empty() {
+            continue;
+        }
+        let _ = writeln!(out, "<h3>{heading}</h3>");
+        list.iter().take(shown).for_each(|each| theme(out, study, each));
+        if let Some(more) = list.len().checked_sub(shown).filter(|&more| more > 0) {
+            let _ = writeln!(out, "<p class=\"quiet\">{more} more, with fewer notes, in <code>themes.csv</code>.</p>");
+        }
+    }
+}
+
+fn theme(out: &mut String, study: &Study, theme: &Theme) {
+    let first = theme.statements.iter().map(|s| study.bars_between(s.onset, s.end).start).min();
+    let _ = writeln!(
+        out,
+        "<details><summary>Theme {}: {}, first in bar {}</summary>\n<table>\n<thead><tr><th>Bars</th><th>Carrier</th><th>With</th>\
+<th class=\"number\">Semitones from the first full form</th><th class=\"number\">Note values</th></tr></thead>\n<tbody>",
+        theme.id,
+        counted(theme.statements.len(), "statement"),
+        first.map_or_else(String::new, |bar| study.bar_label(bar)),
+    );
+    for statement in &theme.statements {
+        let bars: Vec<u32> = study.bars_between(statement.onset, statement.end).collect();
+        let _ = writeln!(
+            out,
+            "<tr><td class=\"bars\">{}</td><td>{}</td><td>{}</td><td class=\"number\">{:+}</td><td class=\"number\">&times;&nbsp;{}</td></tr>",
+            cited(&study.cite(&bars)),
+            escaped(&map::part_name(study, statement.part)),
+            escaped(&music::with(study, statement)),
+            statement.transposition,
+            statement.time_scale,
+        );
+    }
+    out.push_str("</tbody>\n</table>\n</details>\n");
 }
 
 fn tutti(out: &mut String, study: &Study) {

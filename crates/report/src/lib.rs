@@ -6,6 +6,7 @@
 
 mod html;
 mod map;
+mod music;
 mod roles;
 mod tables;
 mod words;

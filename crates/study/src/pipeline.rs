@@ -1,13 +1,14 @@
 //! From file to study.
 
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
 use ripieno_practice::{Presence, RegisterUse, bars_with_all, presence, register};
-use ripieno_score::{Score, Sounding, Unroll};
-use ripieno_texture::{RoleProbabilities, predict, read_roles};
+use ripieno_score::{Crotchets, Score, Sounding, Unroll};
+use ripieno_texture::{Harmony, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
 
 use crate::bars::{BarSpans, bar_label};
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
@@ -54,6 +55,10 @@ pub struct Study {
     pub learned: RoleProbabilities,
     /// Roles and melody, with the corrections in force.
     pub roles: Corrected,
+    /// Chords and local keys.
+    pub harmony: Harmony,
+    /// Recurring ideas and where they are stated.
+    pub themes: Vec<Theme>,
     /// Measures of each part.
     pub of_parts: Vec<Measured>,
     /// Measures of each section, as in [`Groups::sections`].
@@ -69,6 +74,14 @@ impl Study {
     #[must_use]
     pub fn cite(&self, bars: &[u32]) -> BarSpans {
         BarSpans::new(bars, &self.score, &self.sounding)
+    }
+
+    /// Played bars from the one that holds `from` to the one that holds the moment before `to`.
+    #[must_use]
+    pub fn bars_between(&self, from: Crotchets, to: Crotchets) -> Range<u32> {
+        let first = self.sounding.bar_at(from).unwrap_or(0);
+        let end = self.sounding.bars.partition_point(|bar| bar.start < to).max(first + 1);
+        u32::try_from(first).unwrap_or(u32::MAX)..u32::try_from(end).unwrap_or(u32::MAX)
     }
 
     /// What a musician calls this played bar.
@@ -118,6 +131,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let groups = Groups::new(&score);
     let learned = predict(&score, &sounding);
     let roles = apply(read_roles(&score, &sounding, &learned), &corrections, &sounding);
+    let harmony = harmony(&sounding);
+    let themes = themes(&top_lines(&sounding));
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
     let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
     let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
@@ -133,6 +148,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         corrections,
         learned,
         roles,
+        harmony,
+        themes,
         of_parts,
         of_sections,
         of_families,

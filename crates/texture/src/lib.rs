@@ -3,11 +3,10 @@
 //! From the sounding view of a score this crate tells, for every part in every bar, which [`Role`] it plays and why.
 //! It counts nothing (that is practice).
 //!
-//! Two readings stand side by side until they become one: [`first_cut`], by position and manner - highest line, its
-//! doublings, lowest line, held notes, repeated notes - with a reason for each role; and [`predict`], learned from annotated
+//! [`predict`] tells melody, rhythm and harmony apart by a network learned from annotated scores; [`read_roles`] weighs its answers
+//! against what stands on the page and decides ten roles, line by line, with the facts behind each. [`harmony`] tells chords and
+//! local keys, [`themes`] what comes back.
 
-mod bar_lines;
-mod first_cut;
 mod harmony;
 mod learned;
 mod role;
@@ -15,8 +14,6 @@ mod roles;
 mod techniques;
 mod themes;
 
-pub use bar_lines::{BarLine, bar_lines};
-pub use first_cut::{Reason, RoleGrid, RoleInBar, first_cut};
 pub use harmony::{
     ChordSpan, ChordTone, Harmony, HarmonyFeatures, HarmonyModel, KeySpan, Mode, NoteName, Quality, harmony, harmony_by,
     harmony_features,

@@ -96,6 +96,15 @@ impl RoleReading {
         &self.spans[first..end]
     }
 
+    /// Whether `part` has melody or countermelody for at least half of the time from `from` to `to`.
+    #[must_use]
+    pub fn sings(&self, part: usize, from: Crotchets, to: Crotchets) -> bool {
+        let tune = |span: &&RoleSpan| matches!(span.role(), Role::Melody | Role::Countermelody);
+        let overlap = |span: &RoleSpan| (span.to.min(to) - span.from.max(from)).max(Crotchets::ZERO);
+        let sung: Crotchets = self.of_part(part).iter().filter(tune).map(overlap).fold(Crotchets::ZERO, |sum, time| sum + time);
+        sung + sung >= to - from
+    }
+
     /// Spans of one part that touch a played bar.
     pub fn in_bar(&self, part: usize, bar: u32) -> impl Iterator<Item = &RoleSpan> {
         self.of_part(part).iter().filter(move |span| span.bars.contains(&bar))
