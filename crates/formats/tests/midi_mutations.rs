@@ -26,7 +26,9 @@ fn survive(bytes: &[u8]) {
         }
         let _ = Sounding::new(score, Unroll::AsWritten);
     }
-    assert!(started.elapsed() < Duration::from_secs(20), "too slow");
+    // Small files are read in a fifth of a second; unoptimised and on a busy machine all takes many times as long.
+    let longest = if cfg!(debug_assertions) { 20 } else { 2 };
+    assert!(started.elapsed() < Duration::from_secs(longest), "too slow");
 }
 
 fn header(layout: u16, tracks: u16, division: u16) -> Vec<u8> {
@@ -108,6 +110,18 @@ fn small_files_unfold_within_bounds() {
     for _ in 0..1000 {
         chunk(&mut file, &[0, 0x90, 60, 64, 0x8c, 0x80, 0, 0x80, 60, 0]);
     }
+    survive(&file);
+    // Ten thousand tracks: refused, since there are more than parts may be, and empty ones read.
+    for track in [&[0, 0x90, 60, 64, 24, 0x80, 60, 0][..], &[]] {
+        let mut file = header(1, 10_000, 24);
+        (0..10_000).for_each(|_| chunk(&mut file, track));
+        survive(&file);
+    }
+    // Onsets without a beat for nearly half an hour, the longest that is searched for one.
+    let mut file = header(1, 1, 480);
+    let strikes: Vec<u8> =
+        (0..1200u32).flat_map(|i| [0x8a, u8::try_from(i * 37 % 128).unwrap(), 0x90, 60, 64, 20, 60, 0]).collect();
+    chunk(&mut file, &strikes);
     survive(&file);
     // Keys struck and never released, at one moment.
     let mut file = header(1, 1, 480);

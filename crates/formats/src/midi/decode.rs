@@ -48,7 +48,7 @@ fn decode_track<'a>(bytes: &'a [u8], all: &mut Tracks<'a>, held: &mut Held) -> T
         }
         let mut events = EventIter::new(unread);
         *events.running_status_mut() = running;
-        let event = events.next();
+        let event = if promises_too_much(unread) { None } else { events.next() };
         running = events.running_status();
         let Some(Ok(event)) = event else {
             let mended = mend(unread);
@@ -153,6 +153,16 @@ fn meaning(meta: MetaMessage<'_>, channel: Option<u8>) -> Option<What<'_>> {
         MetaMessage::CuePoint(bytes) => text(TextKind::Cue, bytes),
         _ => None,
     }
+}
+
+/// Whether a meta event or system message is said to be longer than the track, which midly takes for its end.
+fn promises_too_much(unread: &[u8]) -> bool {
+    let length = |bytes: &[u8]| match bytes {
+        [0xFF, _, rest @ ..] | [0xF0 | 0xF7, rest @ ..] => variable_length(rest).map(|(length, data)| (length, data.len())),
+        _ => None,
+    };
+    let promised = variable_length(unread).and_then(|(_, event)| length(event));
+    promised.is_some_and(|(length, there)| usize::try_from(length).is_ok_and(|length| length > there))
 }
 
 /// Passes over one event that cannot be decoded: its delta time and what follows it; `None` when there is no telling.
