@@ -1,6 +1,6 @@
 //! From roles of cells to spans with their evidence.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::MidiKey;
 
@@ -30,14 +30,18 @@ pub(crate) struct Findings<'a> {
     pub roles: &'a [usize],
 }
 
-/// Joins cells of one line with one role in bars that follow on each other.
+/// Joins cells of one line with one role, among largely the same partners, in bars that follow on each other.
 pub(crate) fn spans(findings: &Findings<'_>) -> Vec<RoleSpan> {
     let Findings { cells, roles, .. } = findings;
+    let partners: Vec<BTreeSet<usize>> = (0..cells.len()).map(|index| findings.partners(index)).collect();
     let mut found = Vec::new();
     let mut first = 0;
     while first < cells.len() {
         let goes_on = |at: usize| {
-            cells[at].line == cells[at - 1].line && cells[at].bar == cells[at - 1].bar + 1 && roles[at] == roles[at - 1]
+            cells[at].line == cells[at - 1].line
+                && cells[at].bar == cells[at - 1].bar + 1
+                && roles[at] == roles[at - 1]
+                && !parted(&partners[at - 1], &partners[at], partners.get(at + 1))
         };
         let end = (first + 1..cells.len()).find(|&at| !goes_on(at)).unwrap_or(cells.len());
         found.push(findings.span(first, end));
@@ -47,8 +51,24 @@ pub(crate) fn spans(findings: &Findings<'_>) -> Vec<RoleSpan> {
     found
 }
 
+/// Whether a line changes its company for good: few of the partners stay, and the new ones are there in the next bar too.
+fn parted(before: &BTreeSet<usize>, now: &BTreeSet<usize>, next: Option<&BTreeSet<usize>>) -> bool {
+    let stay = |other: &BTreeSet<usize>| {
+        let all = before.union(other).count();
+        all == 0 || before.intersection(other).count() * 3 > all
+    };
+    !stay(now) && next.is_none_or(|next| !stay(next))
+}
+
 #[allow(clippy::cast_precision_loss)] // bars and attacks of a span
 impl Findings<'_> {
+    /// Other parts in the strand of a cell.
+    fn partners(&self, index: usize) -> BTreeSet<usize> {
+        let (cell, strand) = (&self.cells[index], self.places[index].strand);
+        let here = self.by_bar[cell.bar].iter().filter(|&&other| self.places[other].strand == strand);
+        here.map(|&other| self.cells[other].part).filter(|&part| part != cell.part).collect()
+    }
+
     fn mean(&self, cells: std::ops::Range<usize>, value: impl Fn(usize) -> f32) -> f32 {
         let count = cells.len().max(1) as f32;
         cells.map(value).sum::<f32>() / count
