@@ -50,15 +50,10 @@ pub(crate) struct Known {
 }
 
 impl Known {
-    /// What is averaged over neighbouring bars; the rest belongs to the bar.
-    fn lasting(&mut self) -> [&mut f32; 19] {
+    /// What is averaged over neighbouring bars. The rest belongs to the bar; the learned model has looked around already.
+    fn lasting(&mut self) -> [&mut f32; 14] {
         let figure = &mut self.figure;
         [
-            &mut self.melody,
-            &mut self.rhythm,
-            &mut self.harmony,
-            &mut self.lead,
-            &mut self.share,
             &mut self.with_lead,
             &mut self.parallel,
             &mut self.lowest,

@@ -76,7 +76,7 @@ fn pitched(known: &Known) -> Fits {
     let sung = melody.max(0.95 * independent * (1.0 - 0.8 * ramp(0.4, 0.8, rhythm)));
     // A low line that everybody hears as the tune is no longer the bass.
     let tuneful_bass = ramp(0.35, 0.75, melody);
-    let pulse = figure.repeated.max(known.pedal * (1.0 - figure.sustained)) * ramp(0.35, 0.75, rhythm);
+    let pulse = figure.repeated.max(known.pedal * (1.0 - tremolo)) * ramp(0.45, 0.85, rhythm);
     let plain = 1.0 - figured.max(figure.repeated).max(figure.hit);
 
     [
