@@ -94,6 +94,11 @@ pub enum Evidence {
         /// Lines in unison or octaves.
         lines: usize,
     },
+    /// Nothing on the page stands out; the learned model puts the line in the role's group.
+    Learned {
+        /// With this probability.
+        share: f32,
+    },
     /// A person has set it.
     SetByHand,
 }
@@ -128,6 +133,7 @@ impl Evidence {
             Self::Moves { keys } => format!("moves over {keys} different notes"),
             Self::Colour(ways) => ways_in_words(*ways),
             Self::Massed { lines } => format!("{lines} lines together on the same notes"),
+            Self::Learned { share } => format!("such lines are in this group in {} of annotated cases", percent(*share)),
             Self::SetByHand => "set by hand".to_owned(),
         }
     }

@@ -158,6 +158,9 @@ impl Findings<'_> {
             let at = if role == Role::Effect { 0 } else { facts.len() };
             facts.insert(at, Evidence::Colour(ways & telling));
         }
+        if facts.is_empty() {
+            facts.push(Evidence::Learned { share: self.mean(first..end, |cell| confidence(role, &self.known[cell])) });
+        }
         facts
     }
 
