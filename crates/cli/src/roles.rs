@@ -128,7 +128,7 @@ impl Output {
                 }
                 if melody {
                     let end = played.start + played.length;
-                    let lead = format!("{:.4}", study.learned.lead[index][bar]);
+                    let lead = format!("{:.4}", study.roles.roles.leads[index][bar]);
                     self.rows.write_record([piece, &index.to_string(), &decimal(played.start), &decimal(end), &lead])?;
                 } else {
                     let bits = study.learned.groups(index, bar).map(|yes| if yes { "1" } else { "0" });

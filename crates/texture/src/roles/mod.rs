@@ -85,6 +85,8 @@ pub struct RoleReading {
     pub spans: Vec<RoleSpan>,
     /// The melody from carrier to carrier.
     pub melody: Vec<Carried>,
+    /// How strongly each part carries the main melody, `[part][played bar]`: 0 where it is silent, to be compared within a bar.
+    pub leads: Vec<Vec<f32>>,
 }
 
 impl RoleReading {
@@ -129,7 +131,8 @@ pub fn read_roles(score: &Score, sounding: &Sounding, learned: &RoleProbabilitie
     let findings = Findings { cells: &cells, by_bar: &by_bar, places: &places, known: &known, fits: &fits, roles: &roles };
     let spans = spans::spans(&findings);
     let melody = thread::thread(sounding, learned, &cells, &by_bar, &places);
-    RoleReading { lines, spans, melody }
+    let leads = thread::strengths(score.parts.len(), sounding.bars.len(), learned, &cells, &by_bar, &places);
+    RoleReading { lines, spans, melody, leads }
 }
 
 /// The lines, and the line of each row.

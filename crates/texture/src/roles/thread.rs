@@ -161,3 +161,40 @@ fn joined(sounding: &Sounding, cells: &[Cell], by_bar: &[Vec<usize>], chosen: &[
         })
         .collect()
 }
+
+/// Of those who play the same notes, how much of their lead counts for each.
+const SHARED: f32 = 0.7;
+/// How far figures, pulses and shimmer lower the lead.
+const PLAIN: f32 = 0.5;
+
+/// How strongly each part carries the main melody in each played bar, `[part][bar]`, 0 where it is silent: its own lead, and
+/// of those who play the same notes some too, since any of them may be named the carrier.
+pub(crate) fn strengths(
+    parts: usize,
+    bars: usize,
+    learned: &RoleProbabilities,
+    cells: &[Cell],
+    by_bar: &[Vec<usize>],
+    places: &[Place],
+) -> Vec<Vec<f32>> {
+    let lead = |cell: &Cell| {
+        let plain = 1.0 - PLAIN * (1.0 - figure(cell).tuneful(cell.tremolo));
+        learned.lead[cell.part][cell.bar] * plain
+    };
+    let mut found = vec![vec![0.0f32; bars]; parts];
+    for here in by_bar {
+        for &index in here.iter().filter(|&&index| !cells[index].is_unpitched()) {
+            let cell = &cells[index];
+            let mut others: BTreeMap<usize, f32> = BTreeMap::new();
+            for &other in here.iter().filter(|&&other| places[other].strand == places[index].strand) {
+                let other = &cells[other];
+                let entry = others.entry(other.part).or_default();
+                *entry = entry.max(lead(other));
+            }
+            others.remove(&cell.part);
+            let best = &mut found[cell.part][cell.bar];
+            *best = best.max(lead(cell) + SHARED * others.values().sum::<f32>());
+        }
+    }
+    found
+}
