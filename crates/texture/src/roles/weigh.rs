@@ -80,8 +80,17 @@ fn pitched(known: &Known) -> Fits {
     let plain = 1.0 - figured.max(figure.repeated).max(figure.hit);
 
     [
-        tune * (1.0 - 0.5 * figure.hit) * (1.0 - 0.55 * figured) * (1.0 - 0.5 * tremolo * figure.sustained),
-        0.9 * sung * (1.0 - leads) * (1.0 - 0.8 * thickens) * (1.0 - 0.85 * bass * (1.0 - tuneful_bass)) * (1.0 - pedal) * plain,
+        tune * (1.0 - 0.8 * drum * known.accompanied)
+            * (1.0 - 0.5 * figure.hit)
+            * (1.0 - 0.55 * figured)
+            * (1.0 - 0.5 * tremolo * figure.sustained),
+        0.9 * sung
+            * (1.0 - 0.8 * drum)
+            * (1.0 - leads)
+            * (1.0 - 0.8 * thickens)
+            * (1.0 - 0.85 * bass * (1.0 - tuneful_bass))
+            * (1.0 - pedal)
+            * plain,
         bass * (1.0 - 0.8 * tuneful_bass) * (1.0 - 0.8 * pedal),
         harmony
             * (1.0 - 0.7 * drum)
