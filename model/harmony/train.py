@@ -182,7 +182,7 @@ def dataset(args_features, midi, truth, names):
 FIT = 50
 
 
-def train(data, seed=1, hidden=(64, 32), epochs=(4, 4), fit_least=FIT, drop=0.4, **kw):
+def train(data, seed=1, hidden=(64, 32), epochs=(6, 8), rates=(2e-3, 5e-3), fit_least=FIT, drop=0.4, **kw):
     rng = np.random.default_rng(seed)
     xs, ks, ts, ws = [], [], [], []
     for name, (chord, key, target) in sorted(data.items()):
@@ -194,8 +194,8 @@ def train(data, seed=1, hidden=(64, 32), epochs=(4, 4), fit_least=FIT, drop=0.4,
         ws.append(np.full(known.sum(), known.sum() ** -0.5, "f4"))
     x, k, t, w = np.vstack(xs), np.vstack(ks), np.vstack(ts), np.concatenate(ws)
     w = (w / w.mean()).astype("f4")
-    chord = fit(x, t[:, 0] * Q + t[:, 1], w, FACTS, hidden[0], Q, epochs[0], rng, drop=drop, **kw)
-    key = fit(k, t[:, 2] * 2 + t[:, 3], w, 0, hidden[1], 2, epochs[1], rng, drop=drop, **kw)
+    chord = fit(x, t[:, 0] * Q + t[:, 1], w, FACTS, hidden[0], Q, epochs[0], rng, drop=drop, rate=rates[0], **kw)
+    key = fit(k, t[:, 2] * 2 + t[:, 3], w, 0, hidden[1], 2, epochs[1], rng, drop=drop, rate=rates[1], **kw)
     return chord, key, tables([d[2] for d in data.values()])
 
 
