@@ -56,6 +56,53 @@ pub(crate) fn chords(study: &Study) -> Table {
     Table { name: "chords", columns, rows }
 }
 
+/// One row for each doubling between two parts.
+pub(crate) fn doublings(study: &Study) -> Table {
+    let lines = &study.lines.lines;
+    let rows = study
+        .doublings
+        .all
+        .iter()
+        .filter(|doubling| lines[doubling.a].part != lines[doubling.b].part)
+        .map(|doubling| {
+            let (a, b) = (&lines[doubling.a], &lines[doubling.b]);
+            let mut row = place(study, doubling.from, doubling.to);
+            row.extend([
+                json!(a.part),
+                json!(part_name(study, a.part)),
+                json!(a.place),
+                json!(b.part),
+                json!(part_name(study, b.part)),
+                json!(b.place),
+                json!(doubling.interval),
+                json!(doubling.shared),
+                json!(rounded(f64::from(doubling.share_of_a()))),
+                json!(rounded(f64::from(doubling.share_of_b()))),
+            ]);
+            row
+        })
+        .collect();
+    let columns = &[
+        "first_bar",
+        "first_printed_bar",
+        "last_bar",
+        "last_printed_bar",
+        "onset",
+        "offset",
+        "part_index",
+        "part",
+        "line",
+        "other_index",
+        "other",
+        "other_line",
+        "interval",
+        "shared_notes",
+        "share_of_part",
+        "share_of_other",
+    ];
+    Table { name: "doublings", columns, rows }
+}
+
 /// One row for each local key.
 pub(crate) fn keys(study: &Study) -> Table {
     let rows = study

@@ -4,7 +4,7 @@ use std::io;
 
 use ripieno_study::{Measured, Study};
 
-use crate::music::{chords, keys, themes};
+use crate::music::{chords, doublings, keys, themes};
 use crate::roles::{melody, role_spans, roles_by_bar};
 use serde_json::{Map, Value, json};
 
@@ -62,7 +62,7 @@ pub fn tables_json(tables: &[Table]) -> String {
     text
 }
 
-/// The tables of a study: parts, roles by span and by bar, melody, chords, keys, themes, presence, register, tutti, findings.
+/// The tables of a study: parts, roles by span and by bar, melody, doublings, chords, keys, themes, presence, register, tutti, findings.
 #[must_use]
 pub fn tables(study: &Study) -> Vec<Table> {
     vec![
@@ -70,6 +70,7 @@ pub fn tables(study: &Study) -> Vec<Table> {
         role_spans(study),
         roles_by_bar(study),
         melody(study),
+        doublings(study),
         chords(study),
         keys(study),
         themes(study),

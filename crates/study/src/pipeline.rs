@@ -8,7 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
 use ripieno_practice::{Presence, RegisterUse, bars_with_all, presence, register};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
-use ripieno_texture::{Harmony, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
+use ripieno_texture::{Doublings, Harmony, Lines, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
 
 use crate::bars::{BarSpans, bar_label};
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
@@ -55,6 +55,10 @@ pub struct Study {
     pub learned: RoleProbabilities,
     /// Roles and melody, with the corrections in force.
     pub roles: Corrected,
+    /// The lines told apart on each staff.
+    pub lines: Lines,
+    /// Who doubles whom, note for note.
+    pub doublings: Doublings,
     /// Chords and local keys.
     pub harmony: Harmony,
     /// Recurring ideas and where they are stated.
@@ -131,6 +135,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let groups = Groups::new(&score);
     let learned = predict(&score, &sounding);
     let roles = apply(read_roles(&score, &sounding, &learned), &corrections, &sounding);
+    let lines = Lines::new(&score, &sounding);
+    let doublings = Doublings::new(&sounding, &lines);
     let harmony = harmony(&sounding);
     let themes = themes(&top_lines(&sounding));
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
@@ -148,6 +154,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         corrections,
         learned,
         roles,
+        lines,
+        doublings,
         harmony,
         themes,
         of_parts,

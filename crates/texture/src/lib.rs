@@ -7,18 +7,22 @@
 //! against what stands on the page and decides ten roles, line by line, with the facts behind each. [`harmony`] tells chords and
 //! local keys, [`themes`] what comes back.
 
+mod doublings;
 mod harmony;
 mod learned;
+mod lines;
 mod role;
 mod roles;
 mod techniques;
 mod themes;
 
+pub use doublings::{Doubling, Doublings, FEWER_SHARE};
 pub use harmony::{
     ChordSpan, ChordTone, Harmony, HarmonyFeatures, HarmonyModel, KeySpan, Mode, NoteName, Quality, harmony, harmony_by,
     harmony_features,
 };
 pub use learned::{Groups, RoleProbabilities, feature_table, predict, role_features, role_logits};
+pub use lines::{Attack, Line, Lines, Told};
 pub use role::Role;
 pub use roles::{Carried, Evidence, Held, RoleLine, RoleReading, RoleSpan, read_roles};
 pub use techniques::{Techniques, techniques};

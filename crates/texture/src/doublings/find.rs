@@ -1,0 +1,138 @@
+//! One pass over all moments at which something begins.
+
+use ripieno_score::{Crotchets, Sounding};
+
+use super::{Doubling, FEWER_SHARE};
+use crate::lines::{Line, Lines};
+
+/// Common notes that are no accident; a phrase head is seldom shorter (the demo's planted truth counts from four too).
+const NO_ACCIDENT: u32 = 4;
+/// Attacks the sparser line may have for itself between two common ones.
+const FEWER_OWN: u32 = 1;
+/// Attacks the denser line may have for itself between two common ones.
+const MORE_OWN: u32 = 3;
+
+/// Something begins: (moment, pitch class, line, attack).
+type Event = (Crotchets, u8, u32, u32);
+
+pub(super) fn find(sounding: &Sounding, lines: &Lines) -> Vec<Doubling> {
+    let count = lines.lines.len();
+    let mut open: Vec<Option<Doubling>> = vec![None; count * count];
+    let mut found = Vec::new();
+    let events = events(lines);
+    for group in events.chunk_by(|a, b| a.0 == b.0 && a.1 == b.1) {
+        for (k, &(_, _, b, j)) in group.iter().enumerate() {
+            for &(_, _, a, i) in &group[..k] {
+                let common = Common::new(&lines.lines, (a as usize, i), (b as usize, j));
+                let state = &mut open[a as usize * count + b as usize];
+                match state {
+                    Some(doubling) if common.continues(doubling) => common.extend(doubling),
+                    _ => {
+                        let done = state.replace(common.alone());
+                        found.extend(done.filter(|doubling| is_no_accident(sounding, lines, doubling)));
+                    }
+                }
+            }
+        }
+    }
+    found.extend(open.into_iter().flatten().filter(|doubling| is_no_accident(sounding, lines, doubling)));
+    found.sort_by_key(|doubling| (doubling.from, doubling.a, doubling.b));
+    found
+}
+
+/// All pitched attacks, by moment, pitch class and line.
+fn events(lines: &Lines) -> Vec<Event> {
+    let mut events: Vec<Event> = Vec::with_capacity(lines.of_row.len());
+    for (index, line) in (0u32..).zip(&lines.lines) {
+        for (at, attack) in (0u32..).zip(&line.attacks) {
+            if let Some(key) = attack.top {
+                events.push((attack.onset, key % 12, index, at));
+            }
+        }
+    }
+    events.sort_unstable();
+    events
+}
+
+/// A note two lines have in common.
+struct Common {
+    alone: Doubling,
+}
+
+impl Common {
+    fn new(lines: &[Line], (a, i): (usize, u32), (b, j): (usize, u32)) -> Self {
+        let (x, y) = (lines[a].attacks[i as usize], lines[b].attacks[j as usize]);
+        let interval = i16::from(y.top.unwrap_or(0)) - i16::from(x.top.unwrap_or(0));
+        let alone = Doubling {
+            a,
+            b,
+            interval,
+            a_attacks: (i, i),
+            b_attacks: (j, j),
+            from: x.onset,
+            to: x.end.max(y.end),
+            bars: (x.bar, x.bar),
+            shared: 1,
+        };
+        Self { alone }
+    }
+
+    const fn alone(&self) -> Doubling {
+        self.alone
+    }
+
+    /// Whether `doubling` goes on with this note.
+    #[allow(clippy::cast_precision_loss)]
+    fn continues(&self, doubling: &Doubling) -> bool {
+        let next = &self.alone;
+        let own_a = next.a_attacks.0 - doubling.a_attacks.1 - 1;
+        let own_b = next.b_attacks.0 - doubling.b_attacks.1 - 1;
+        if doubling.interval != next.interval || own_a.min(own_b) > FEWER_OWN || own_a.max(own_b) > MORE_OWN {
+            return false;
+        }
+        if own_a + own_b == 0 {
+            return true;
+        }
+        let of_a = next.a_attacks.0 - doubling.a_attacks.0 + 1;
+        let of_b = next.b_attacks.0 - doubling.b_attacks.0 + 1;
+        (doubling.shared + 1) as f32 >= FEWER_SHARE * of_a.min(of_b) as f32
+    }
+
+    fn extend(&self, doubling: &mut Doubling) {
+        doubling.a_attacks.1 = self.alone.a_attacks.1;
+        doubling.b_attacks.1 = self.alone.b_attacks.1;
+        doubling.to = doubling.to.max(self.alone.to);
+        doubling.bars.1 = self.alone.bars.1;
+        doubling.shared += 1;
+    }
+}
+
+/// Whether the doubling means something: enough notes, or long, or all that both lines play between rests.
+fn is_no_accident(sounding: &Sounding, lines: &Lines, doubling: &Doubling) -> bool {
+    if doubling.shared >= NO_ACCIDENT {
+        return true;
+    }
+    if !doubling.is_exact() {
+        return false;
+    }
+    let (x, y) = (&lines.lines[doubling.a], &lines.lines[doubling.b]);
+    let held = (doubling.a_attacks.0..=doubling.a_attacks.1).zip(doubling.b_attacks.0..=doubling.b_attacks.1).fold(
+        Crotchets::ZERO,
+        |held, (i, j)| {
+            let (p, q) = (x.attacks[i as usize], y.attacks[j as usize]);
+            held + (p.end.min(q.end) - p.onset)
+        },
+    );
+    let bar = sounding.bars.get(doubling.bars.0 as usize).map_or(Crotchets::MAX, |bar| bar.length);
+    held >= bar || between_rests(x, doubling.a_attacks, bar) && between_rests(y, doubling.b_attacks, bar)
+}
+
+/// Whether the line rests before and after these attacks, for at least a quarter of a bar.
+fn between_rests(line: &Line, (first, last): (u32, u32), bar: Crotchets) -> bool {
+    const PARTS: i64 = 4;
+    let rests = |end: Crotchets, next: Crotchets| (next - end) * Crotchets::whole(PARTS) >= bar;
+    let before = first.checked_sub(1).and_then(|before| line.attacks.get(before as usize));
+    let after = line.attacks.get(last as usize + 1);
+    let (from, to) = (line.attacks[first as usize].onset, line.attacks[last as usize].end);
+    before.is_none_or(|attack| rests(attack.end, from)) && after.is_none_or(|attack| rests(to, attack.onset))
+}
