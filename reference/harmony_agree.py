@@ -3,7 +3,7 @@
     python reference/harmony_agree.py MIDI_FOLDER LABEL_FOLDER [SPANS.csv]
 
 MIDI_FOLDER and LABEL_FOLDER hold NAME.mid and NAME.csv of the annotated movements (see model/harmony/README.md). Without SPANS.csv the
-analysis is music21's: the chord of every moment (all sounding notes, as chordify makes it) with `Chord.root()` and its quality, read at each change
+analysis is music21's: the chord of every moment (all sounding notes reduced to one staff) with `Chord.root()` and its quality, read at each change
 of notes or once a crotchet, and `analyze('key')` in windows with five profiles and three lengths. The best way of each kind on these very
 labels is what we compare with, which favours music21. With SPANS.csv (piece,onset,offset,root,quality,key,mode as the example `harmony_spans`
 writes them) our own spans are scored on the same time. Shares of labelled time, mean over symphonies.
