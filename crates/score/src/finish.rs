@@ -1,14 +1,16 @@
 //! Brings a score a reader has filled into the order everything downstream relies on.
 
-use crate::note::Note;
-use crate::score::{BarIndex, Part, PartInstrument, Score};
+use crate::note::{Note, NoteFlags};
+use crate::score::{Bar, BarIndex, ChangeKind, Part, PartInstrument, Score};
 use crate::time::Crotchets;
 
 impl Score {
-    /// Sorts every list and mends indices, so that the invariants of [`Score`] hold. Readers call it once, at the end.
+    /// Sorts every list, mends indices and keeps everything within its bar, so that the invariants of [`Score`] hold. Readers call
+    /// it once, at the end.
     ///
-    /// Notes that point at a bar the score does not have are dropped (a reader reports such bars itself); bars are made to
-    /// abut by recomputing their starts from their lengths.
+    /// Notes that point at a bar the score does not have are dropped (a reader reports such bars itself); what goes on beyond
+    /// its barline is cut there, and a rest for the whole bar made as long as the bar; bars are made to abut by recomputing
+    /// their starts from their lengths.
     pub fn finish(&mut self) {
         let mut start = Crotchets::ZERO;
         for bar in &mut self.bars {
@@ -16,9 +18,8 @@ impl Score {
             bar.length = bar.length.max(Crotchets::ZERO);
             start += bar.length;
         }
-        let bars = u32::try_from(self.bars.len()).unwrap_or(u32::MAX);
         for part in &mut self.parts {
-            finish_part(part, bars);
+            finish_part(part, &self.bars);
         }
         let parts = self.parts.len();
         self.brackets.retain(|bracket| bracket.first <= bracket.last && bracket.last < parts);
@@ -39,14 +40,16 @@ impl Score {
     }
 }
 
-fn finish_part(part: &mut Part, bars: u32) {
+fn finish_part(part: &mut Part, bars: &[Bar]) {
     part.staves = part.staves.max(1);
     if part.instruments.is_empty() {
         let (id, name) = (format!("{}-I1", part.id), part.name.clone());
         part.instruments.push(PartInstrument { id, name, ..PartInstrument::default() });
     }
-    sort_notes(part, bars);
-    let known = |bar: BarIndex| bar.0 < bars;
+    keep_inside(part, bars);
+    let count = u32::try_from(bars.len()).unwrap_or(u32::MAX);
+    sort_notes(part, count);
+    let known = |bar: BarIndex| bar.0 < count;
     part.rests.retain(|rest| known(rest.bar));
     part.rests.sort_by_key(|rest| (rest.bar, rest.at, rest.voice));
     part.directions.retain(|direction| known(direction.bar));
@@ -56,6 +59,43 @@ fn finish_part(part: &mut Part, bars: u32) {
     let last = u8::try_from(part.instruments.len() - 1).unwrap_or(u8::MAX);
     for note in &mut part.notes {
         note.instrument = note.instrument.min(last);
+    }
+    for change in &mut part.changes {
+        if let ChangeKind::Instrument(instrument) = &mut change.kind {
+            *instrument = (*instrument).min(last);
+        }
+    }
+}
+
+/// Makes positions and lengths lie within their bars.
+fn keep_inside(part: &mut Part, bars: &[Bar]) {
+    let length = |bar: BarIndex| bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.length);
+    let inside = |at: &mut Crotchets, duration: &mut Crotchets, length: Crotchets| {
+        *at = (*at).clamp(Crotchets::ZERO, length);
+        *duration = (*duration).clamp(Crotchets::ZERO, length - *at);
+    };
+    for note in &mut part.notes {
+        inside(&mut note.at, &mut note.duration, length(note.bar));
+        // A tie without time has nothing to hold on to.
+        if note.duration.is_zero() && !note.flags.contains(NoteFlags::GRACE) {
+            note.flags -= NoteFlags::TIE_START;
+        }
+    }
+    for rest in &mut part.rests {
+        let length = length(rest.bar);
+        if rest.whole_bar {
+            (rest.at, rest.duration) = (Crotchets::ZERO, length);
+        } else {
+            inside(&mut rest.at, &mut rest.duration, length);
+        }
+    }
+    // What is left of a rest that lay beyond the barline.
+    part.rests.retain(|rest| rest.duration.is_positive());
+    for direction in &mut part.directions {
+        direction.at = direction.at.clamp(Crotchets::ZERO, length(direction.bar));
+    }
+    for change in &mut part.changes {
+        change.at = change.at.clamp(Crotchets::ZERO, length(change.bar));
     }
 }
 

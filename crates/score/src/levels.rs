@@ -6,8 +6,10 @@
 //!   crotchet after it); without such a mark, or with one that contradicts it, to one step louder or softer;
 //! - "cresc." and "dim." in words lead in the same way to the next mark, or one step within four crotchets if none follows;
 //! - sf, fz, rf and the like lift the notes that begin there by one step; fp and sfp do so and leave the softer level after them;
-//! - two marks at one moment for two voices of a staff each concern their own voice;
+//! - two marks at one moment for two voices of a staff each concern their own voice (of as many voices as a staff can show);
 //! - before the first mark the level is unknown.
+
+use std::collections::BTreeMap;
 
 use crate::directions::{DirectionKind, DynamicLevel, DynamicMark, Swell};
 use crate::note::Mark;
@@ -18,6 +20,8 @@ use crate::time::Crotchets;
 const REACH: Crotchets = Crotchets::ONE;
 /// How long a "cresc." in words lasts when no mark follows.
 const WORDS_LAST: Crotchets = Crotchets::whole(4);
+/// Voices of a staff that may have levels of their own; more are damage, and share the staff's.
+const MOST_VOICES: usize = 16;
 /// What a stress adds to its notes.
 const STRESS: f32 = 1.0;
 
@@ -47,6 +51,19 @@ struct Stretch {
     to: f32,
 }
 
+impl Stretch {
+    /// The level at a moment from its start on.
+    fn at(&self, time: Crotchets) -> f32 {
+        let length = (self.end - self.start).to_f64();
+        if time >= self.end || length <= 0.0 {
+            return self.to;
+        }
+        #[allow(clippy::cast_possible_truncation)] // a share between 0 and 1
+        let share = ((time - self.start).to_f64() / length) as f32;
+        self.from + (self.to - self.from) * share
+    }
+}
+
 /// The levels of one voice on one staff.
 #[derive(Debug, Default)]
 struct Line {
@@ -55,21 +72,11 @@ struct Line {
 }
 
 impl Line {
-    fn at(&self, time: Crotchets) -> Option<f32> {
-        let after = self.stretches.partition_point(|stretch| stretch.start <= time);
-        let stretch = self.stretches.get(after.checked_sub(1)?)?;
-        let length = (stretch.end - stretch.start).to_f64();
-        if time >= stretch.end || length <= 0.0 {
-            return Some(stretch.to);
-        }
-        #[allow(clippy::cast_possible_truncation)] // a share between 0 and 1
-        let share = ((time - stretch.start).to_f64() / length) as f32;
-        Some(stretch.from + (stretch.to - stretch.from) * share)
-    }
-
     fn of_note(&self, time: Crotchets) -> Option<DynamicLevel> {
+        let after = self.stretches.partition_point(|stretch| stretch.start <= time);
+        let level = self.stretches.get(after.checked_sub(1)?)?.at(time);
         let stressed = self.stresses.binary_search(&time).is_ok();
-        self.at(time).map(|level| DynamicLevel(if stressed { level + STRESS } else { level }))
+        Some(DynamicLevel(if stressed { level + STRESS } else { level }))
     }
 }
 
@@ -83,14 +90,10 @@ impl PartLevels {
     pub(crate) fn new(part: &Part, bars: &[Bar]) -> Self {
         let events = events(part, bars);
         let mut lines = Vec::new();
-        let mut staves: Vec<u8> = events.iter().map(|event| event.staff).collect();
-        staves.sort_unstable();
-        staves.dedup();
-        for staff in staves {
-            let on_staff: Vec<Event> = events.iter().filter(|event| event.staff == staff).copied().collect();
-            let split = split_voices(&on_staff);
-            lines.push(((staff, 0), line(&on_staff, None)));
-            lines.extend(split.into_iter().map(|voice| ((staff, voice), line(&on_staff, Some(voice)))));
+        for on_staff in events.chunk_by(|a, b| a.staff == b.staff) {
+            let Some(staff) = on_staff.first().map(|event| event.staff) else { continue };
+            lines.push(((staff, 0), line(on_staff, None)));
+            lines.extend(split_voices(on_staff).into_iter().map(|voice| ((staff, voice), line(on_staff, Some(voice)))));
         }
         Self { lines }
     }
@@ -103,6 +106,7 @@ impl PartLevels {
     }
 }
 
+/// The events of a part, staff by staff in order of time.
 fn events(part: &Part, bars: &[Bar]) -> Vec<Event> {
     let start = |bar: usize| bars.get(bar).map_or(Crotchets::ZERO, |bar| bar.start);
     let mut events = Vec::new();
@@ -127,7 +131,7 @@ fn events(part: &Part, bars: &[Bar]) -> Vec<Event> {
             push_mark(mark, |what| events.push(Event { at, staff: note.staff, voice: Some(note.voice), what }));
         }
     }
-    events.sort_by_key(|event| event.at);
+    events.sort_by_key(|event| (event.staff, event.at));
     events
 }
 
@@ -173,46 +177,75 @@ fn split_voices(events: &[Event]) -> Vec<u16> {
     }
     voices.sort_unstable();
     voices.dedup();
+    voices.truncate(MOST_VOICES);
     voices
 }
 
+/// The line of a voice, or of the whole staff.
 fn line(events: &[Event], voice: Option<u16>) -> Line {
-    let ours: Vec<Event> =
-        events.iter().filter(|event| voice.is_none() || event.voice.is_none() || event.voice == voice).copied().collect();
-    let mut line = Line::default();
-    let mut open: Vec<(u8, Swell, Crotchets)> = Vec::new();
+    let ours = events.iter().filter(|event| voice.is_none() || event.voice.is_none() || event.voice == voice);
+    let ours: Vec<Event> = ours.copied().collect();
+    let mut drawn = Drawn::new(&ours);
+    let mut stresses = Vec::new();
+    let mut open: BTreeMap<u8, Vec<(Swell, Crotchets)>> = BTreeMap::new();
     for (i, event) in ours.iter().enumerate() {
         match event.what {
-            What::Level(level) => line.stretches.push(Stretch { start: event.at, end: event.at, from: level, to: level }),
-            What::Stress => line.stresses.push(event.at),
-            What::Open(swell, number) => open.push((number, swell, event.at)),
+            What::Level(level) => drawn.add(Stretch { start: event.at, end: event.at, from: level, to: level }),
+            What::Stress => stresses.push(event.at),
+            What::Open(swell, number) => open.entry(number).or_default().push((swell, event.at)),
             What::Close(number) => {
-                let Some(place) = open.iter().rposition(|(n, ..)| *n == number) else { continue };
-                let (_, swell, start) = open.remove(place);
-                swelling(&mut line, &ours, i, swell, (start, event.at), event.at + REACH);
+                let Some((swell, start)) = open.get_mut(&number).and_then(Vec::pop) else { continue };
+                drawn.swell(i, swell, (start, event.at), event.at + REACH);
             }
             What::Word(swell) => {
-                let next = ours[i + 1..].iter().find(|e| matches!(e.what, What::Level(_)) && e.at > event.at).map(|e| e.at);
-                let end = next.unwrap_or(event.at + WORDS_LAST);
-                swelling(&mut line, &ours, i, swell, (event.at, end), end);
+                let end = drawn.next_level_after(event.at).unwrap_or(event.at + WORDS_LAST);
+                drawn.swell(i, swell, (event.at, end), end);
             }
         }
     }
-    line.stresses.dedup();
-    line
+    stresses.dedup();
+    Line { stretches: drawn.stretches.into_values().collect(), stresses }
 }
 
-/// Adds the stretch of a hairpin or of words, replacing what earlier stretches said about its span.
-fn swelling(line: &mut Line, events: &[Event], i: usize, swell: Swell, (start, end): (Crotchets, Crotchets), reach: Crotchets) {
-    let Some(from) = line.at(start) else { return };
-    let step = if swell == Swell::Crescendo { 1.0 } else { -1.0 };
-    let aim = events[i..]
-        .iter()
-        .chain(events[..i].iter().rev().take_while(|event| event.at == end))
-        .filter(|event| event.at >= end && event.at <= reach)
-        .find_map(|event| if let What::Level(level) = event.what { Some(level) } else { None })
-        .filter(|level| (level - from) * step > 0.0);
-    let stretch = Stretch { start, end, from, to: aim.unwrap_or(from + step) };
-    let place = line.stretches.partition_point(|other| other.start <= start);
-    line.stretches.insert(place, stretch);
+/// A line while it is drawn.
+struct Drawn {
+    /// The marks of the line: (place among its events, moment, level), in order.
+    levels: Vec<(usize, Crotchets, f32)>,
+    /// By start, then in the order added: a later stretch replaces what earlier ones said about its span.
+    stretches: BTreeMap<(Crotchets, usize), Stretch>,
+}
+
+impl Drawn {
+    fn new(events: &[Event]) -> Self {
+        let level = |(i, event): (usize, &Event)| match event.what {
+            What::Level(level) => Some((i, event.at, level)),
+            _ => None,
+        };
+        Self { levels: events.iter().enumerate().filter_map(level).collect(), stretches: BTreeMap::new() }
+    }
+
+    fn add(&mut self, stretch: Stretch) {
+        self.stretches.insert((stretch.start, self.stretches.len()), stretch);
+    }
+
+    /// The level at a moment by what has been drawn so far.
+    fn at(&self, time: Crotchets) -> Option<f32> {
+        self.stretches.range(..=(time, usize::MAX)).next_back().map(|(_, stretch)| stretch.at(time))
+    }
+
+    fn next_level_after(&self, time: Crotchets) -> Option<Crotchets> {
+        self.levels.get(self.levels.partition_point(|level| level.1 <= time)).map(|level| level.1)
+    }
+
+    /// Adds the stretch of a hairpin or of words that event `i` ends or gives. Its aim is the next mark from its end to `reach`, else one
+    /// that stands at its end before event `i`.
+    fn swell(&mut self, i: usize, swell: Swell, (start, end): (Crotchets, Crotchets), reach: Crotchets) {
+        let Some(from) = self.at(start) else { return };
+        let step = if swell == Swell::Crescendo { 1.0 } else { -1.0 };
+        let next = self.levels.get(self.levels.partition_point(|level| level.0 < i || level.1 < end));
+        let before = self.levels.partition_point(|level| level.0 < i).checked_sub(1).and_then(|last| self.levels.get(last));
+        let aim = next.filter(|level| level.1 <= reach).or_else(|| before.filter(|level| level.1 == end));
+        let aim = aim.map(|level| level.2).filter(|level| (level - from) * step > 0.0);
+        self.add(Stretch { start, end, from, to: aim.unwrap_or(from + step) });
+    }
 }

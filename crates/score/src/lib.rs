@@ -10,10 +10,12 @@
 mod articulations;
 mod directions;
 mod finish;
+mod headcount;
 mod levels;
 mod note;
 mod pitch;
 mod players;
+mod rows;
 mod score;
 mod sounding;
 mod tempo;

@@ -4,6 +4,7 @@
 //! the page says along the way ("a 2", "1.", "zu 2", "div.", "unis.", "solo") changes the number. Where it does not say -
 //! one line on a staff for two - the answer is a range with its reason, never a guess.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::directions::DirectionKind;
@@ -127,7 +128,7 @@ impl PlayerMark {
             ("unis" | "unisono" | "unisoni" | "tutti" | "alle" | "tous" | "all" | "zusammen" | "ripieni" | "unison", _) => {
                 return Some(Self::All);
             }
-            ("metà" | "hälfte" | "half" | "moitié", _) | ("la" | "die" | "la ", "metà" | "hälfte" | "moitié") => {
+            ("metà" | "hälfte" | "half" | "moitié", _) | ("la" | "die", "metà" | "hälfte" | "moitié") => {
                 return Some(Self::Half);
             }
             ("solo", _) => return Some(Self::Only(1)),
@@ -136,9 +137,8 @@ impl PlayerMark {
                 let parts = words.iter().skip(1).find_map(|word| number(word));
                 return Some(Self::Divided(parts));
             }
-            (preposition @ ("a" | "à" | "á" | "zu" | "for"), count) if words.len() <= 2 => {
-                let count = number(count)?;
-                return (preposition != "for" && (2..=16).contains(&count)).then_some(Self::Together(count));
+            ("a" | "à" | "á" | "zu", count) if !words.get(2).is_some_and(|word| counts_other_things(word)) => {
+                return number(count).filter(|count| (2..=16).contains(count)).map(Self::Together);
             }
             _ => {}
         }
@@ -148,8 +148,11 @@ impl PlayerMark {
         {
             return Some(Self::Together(count));
         }
-        if matches!(rest.trim_end_matches('.'), "soli" | "solo" | "players" | "spieler") {
-            return number(first).map(Self::Only);
+        match rest.trim_end_matches(['.', ',', ':']) {
+            // "2. Solo" is the second player, "2 Soli" are two.
+            "solo" => return players_named(&[first]).or_else(|| number(first).filter(|_| !first.ends_with('.'))).map(Self::Only),
+            "soli" | "players" | "spieler" => return number(first).map(Self::Only),
+            _ => {}
         }
         if matches!(
             rest.trim_end_matches('.'),
@@ -161,6 +164,13 @@ impl PlayerMark {
         }
         (words.len() <= 3).then(|| players_named(&words)).flatten().map(Self::Only)
     }
+}
+
+/// Whether a word after "a 2" says what else is counted: strings, voices, hands, bars ("a due corde", "a 4 voci", "a 3 battute").
+fn counts_other_things(word: &str) -> bool {
+    ["cord", "voc", "voix", "stimm", "man", "main", "händ", "batt", "takt", "mesur", "part", "temp"]
+        .iter()
+        .any(|stem| word.starts_with(stem))
 }
 
 fn number(word: &str) -> Option<u16> {
@@ -211,29 +221,30 @@ fn players_named(words: &[&str]) -> Option<u16> {
     u16::try_from(named.len()).ok().filter(|&count| count > 0)
 }
 
-/// The player indications of a part in score order.
+/// The player indications of a part, staff by staff in score order.
 pub(crate) struct PlayerMarks {
-    /// (moment, staff, voice it is for) and the indication, sorted by moment.
-    marks: Vec<(Crotchets, u8, Option<u16>, PlayerMark)>,
+    of_staff: BTreeMap<u8, Vec<(Crotchets, PlayerMark)>>,
 }
 
 impl PlayerMarks {
     pub(crate) fn new(part: &Part, bars: &[Bar]) -> Self {
-        let mut marks = Vec::new();
+        let mut of_staff: BTreeMap<u8, Vec<(Crotchets, PlayerMark)>> = BTreeMap::new();
         for direction in &part.directions {
             let DirectionKind::Words(text) = &direction.kind else { continue };
             let Some(mark) = PlayerMark::parse(text) else { continue };
             let start = bars.get(direction.bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
-            marks.push((start + direction.at, direction.staff, direction.voice, mark));
+            of_staff.entry(direction.staff).or_default().push((start + direction.at, mark));
         }
-        marks.sort_by_key(|mark| mark.0);
-        Self { marks }
+        for marks in of_staff.values_mut() {
+            marks.sort_by_key(|mark| mark.0);
+        }
+        Self { of_staff }
     }
 
     /// The indication in force at `time` on `staff`.
     fn at(&self, time: Crotchets, staff: u8) -> Option<PlayerMark> {
-        let after = self.marks.partition_point(|mark| mark.0 <= time);
-        self.marks[..after].iter().rev().find(|mark| mark.1 == staff).map(|mark| mark.3)
+        let marks = self.of_staff.get(&staff)?;
+        marks.get(marks.partition_point(|mark| mark.0 <= time).checked_sub(1)?).map(|mark| mark.1)
     }
 
     /// Players on one line of a part at `time`, when `lines` different lines sound there on `staff`, of which `others_rest`
@@ -249,8 +260,11 @@ impl PlayerMarks {
         let all = part.players;
         let lines = lines.max(1);
         match (self.at(time, staff), part.is_body) {
-            (Some(PlayerMark::Together(n)), _) if lines == 1 => (PlayerCount::exactly(n), CountReason::Mark),
+            (Some(PlayerMark::Together(n)), false) if lines == 1 || lines.saturating_mul(n) <= all.most => {
+                (PlayerCount::exactly(n), CountReason::Mark)
+            }
             (Some(PlayerMark::Only(n)), _) if lines <= n => (PlayerCount::exactly(n).shared(lines), CountReason::Mark),
+            (Some(PlayerMark::Together(_)), true) if lines > 1 => (all.shared(lines), CountReason::Divided),
             (Some(PlayerMark::Half), true) => (all.shared(2), CountReason::Divided),
             (Some(PlayerMark::Divided(parts)), true) => (all.shared(parts.unwrap_or(2).max(lines)), CountReason::Divided),
             (_, true) => (all, if all.is_exact() { CountReason::Part } else { CountReason::Body }),
@@ -277,12 +291,14 @@ fn few(all: PlayerCount, lines: u16, others_rest: bool) -> (PlayerCount, CountRe
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::directions::Direction;
+    use crate::score::BarIndex;
 
     /// Words as orchestral scores print them; common practice, no single source.
     #[test]
     fn reads_player_indications() {
         use PlayerMark::{All, Divided, Half, Only, Together};
-        let cases: [(&str, Option<PlayerMark>); 32] = [
+        let cases: [(&str, Option<PlayerMark>); 44] = [
             ("a 2", Some(Together(2))),
             ("a2", Some(Together(2))),
             ("à 2", Some(Together(2))),
@@ -299,8 +315,20 @@ mod tests {
             ("1mo", Some(Only(1))),
             ("I & II", Some(Only(2))),
             ("1. Solo", Some(Only(1))),
+            ("2. Solo", Some(Only(1))),
+            ("III. Solo espr.", Some(Only(1))),
+            ("1.2. Solo", Some(Only(2))),
+            ("3 Solo", Some(Only(3))),
+            ("a 2 marcato", Some(Together(2))),
+            ("a 2, molto espr.", Some(Together(2))),
+            ("a due corde", None),
+            ("a 4 voci", None),
+            ("a 1", None),
+            ("for 2", None),
             ("Solo", Some(Only(1))),
             ("2 soli", Some(Only(2))),
+            ("2 players", Some(Only(2))),
+            ("due soli", Some(Only(2))),
             ("1. Pult", Some(Only(2))),
             ("2 desks", Some(Only(4))),
             ("div.", Some(Divided(None))),
@@ -326,5 +354,23 @@ mod tests {
         assert_eq!(few(PlayerCount::exactly(2), 1, false), (PlayerCount::between(1, 2), CountReason::Unsettled));
         assert_eq!(few(PlayerCount::exactly(2), 2, false), (PlayerCount::exactly(1), CountReason::Lines));
         assert_eq!(few(PlayerCount::exactly(2), 1, true), (PlayerCount::exactly(1), CountReason::OthersRest));
+    }
+
+    /// What "a 2" settles follows from how many lines it is written over (common practice).
+    #[test]
+    fn a_2_counts_each_line_of_a_few_and_no_body() {
+        let count = |text: &str, players: PlayerCount, is_body, lines| {
+            let kind = DirectionKind::Words(text.into());
+            let direction = Direction { bar: BarIndex(0), at: Crotchets::ZERO, staff: 1, voice: None, above: None, kind };
+            let part = Part { players, is_body, directions: vec![direction], ..Part::default() };
+            PlayerMarks::new(&part, &[]).count(&part, Crotchets::ZERO, 1, lines, false)
+        };
+        let (two, four, body) = (PlayerCount::exactly(2), PlayerCount::exactly(4), PlayerCount::between(8, 16));
+        assert_eq!(count("a 2", two, false, 1), (two, CountReason::Mark));
+        assert_eq!(count("a 2", four, false, 2), (two, CountReason::Mark));
+        assert_eq!(count("a 2", four, false, 3), (PlayerCount::between(1, 2), CountReason::Unsettled));
+        assert_eq!(count("a 2", body, true, 1), (body, CountReason::Body));
+        assert_eq!(count("a 2", body, true, 2), (PlayerCount::between(4, 8), CountReason::Divided));
+        assert_eq!(count("2. Solo", two, false, 1), (PlayerCount::exactly(1), CountReason::Mark));
     }
 }

@@ -21,7 +21,8 @@ pub struct TempoMap {
 }
 
 impl TempoMap {
-    /// Gathers metronome marks and playback tempi of all parts along the played bars.
+    /// Gathers metronome marks and playback tempi of all parts along the played bars. A jump back returns to the tempo in force at
+    /// its aim; one forward (over an ending, to the coda) keeps the tempo it comes from.
     pub(crate) fn new(score: &Score, played: &[PlayedBar]) -> Self {
         // Per bar: (position, whether it is a playback tempo, crotchets a minute); at one moment playback tempo wins,
         // since it is meant for this use, then the part highest on the page.
@@ -41,21 +42,30 @@ impl TempoMap {
         marks.sort_by_key(|mark| (mark.0, mark.1, !mark.2));
         marks.dedup_by_key(|mark| (mark.0, mark.1));
         let assumed = marks.is_empty();
-        let mut points = vec![(Crotchets::ZERO, 0.0, ASSUMED_TEMPO)];
+        let mut map = Self { points: vec![(Crotchets::ZERO, 0.0, ASSUMED_TEMPO)], assumed };
+        let mut before = 0;
         for bar in played {
             let first = marks.partition_point(|mark| mark.0 < bar.bar.0);
+            if bar.bar.0 <= before {
+                map.set(bar.start, first.checked_sub(1).map_or(ASSUMED_TEMPO, |last| marks[last].3));
+            }
+            before = bar.bar.0;
             for mark in marks[first..].iter().take_while(|mark| mark.0 == bar.bar.0) {
-                let at = bar.start + mark.1;
-                let last = points[points.len() - 1];
-                if at <= last.0 {
-                    let index = points.len() - 1;
-                    points[index].2 = mark.3;
-                } else {
-                    points.push((at, seconds_after(last, at), mark.3));
-                }
+                map.set(bar.start + mark.1, mark.3);
             }
         }
-        Self { points, assumed }
+        map
+    }
+
+    /// From `at`, no earlier than any moment before, the tempo is this.
+    fn set(&mut self, at: Crotchets, tempo: f64) {
+        let last = self.points.len() - 1;
+        let (from, _, now) = self.points[last];
+        if at <= from {
+            self.points[last].2 = tempo;
+        } else if now.to_bits() != tempo.to_bits() {
+            self.points.push((at, seconds_after(self.points[last], at), tempo));
+        }
     }
 
     /// Seconds from the beginning to the moment `at`.

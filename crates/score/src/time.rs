@@ -87,7 +87,8 @@ impl Crotchets {
             return if n < 0 { -Self::MAX } else { Self::MAX };
         }
         match (i64::try_from(n), u32::try_from(d).ok().and_then(NonZeroU32::new)) {
-            (Ok(numerator), Some(denominator)) => Self { numerator, denominator },
+            // The smallest integer has no opposite.
+            (Ok(numerator), Some(denominator)) if numerator > i64::MIN => Self { numerator, denominator },
             _ => Self::whole(i64::try_from(n / d).unwrap_or(Self::MAX.numerator)),
         }
     }
@@ -332,6 +333,13 @@ mod tests {
         }
         assert!("1/0".parse::<Crotchets>().is_err());
         assert!("crotchet".parse::<Crotchets>().is_err());
+    }
+
+    #[test]
+    fn the_smallest_integer_can_be_negated() {
+        let least = ratio(i64::MIN, 8193);
+        assert_eq!(Crotchets::ZERO - (Crotchets::ZERO - least), least);
+        assert!(least < Crotchets::ZERO && -least > Crotchets::ZERO);
     }
 
     #[test]

@@ -7,6 +7,8 @@
 //! jump, which nothing else would ever reach, is played next. Every jump is taken once, and the whole is bounded, so that signs
 //! that contradict each other cannot make the piece endless.
 
+use std::collections::BTreeMap;
+
 use crate::score::{Bar, BarIndex, Jump, Score};
 
 /// Longest playing order, in bars; a score whose signs ask for more is cut there.
@@ -14,7 +16,7 @@ const MOST_PLAYED_BARS: usize = 1_000_000;
 
 /// Bars in playing order.
 pub(crate) fn playing_order(score: &Score) -> Vec<BarIndex> {
-    Player { bars: &score.bars, endings: endings(&score.bars), order: Vec::new() }.run()
+    Player { bars: &score.bars, endings: endings(&score.bars), aims: Aims::new(&score.bars), order: Vec::new() }.run()
 }
 
 /// The ending a bar belongs to.
@@ -67,9 +69,45 @@ fn endings(bars: &[Bar]) -> Vec<Option<Ending>> {
     of_bar
 }
 
+/// Where jumps may lead.
+struct Aims<'a> {
+    /// Bars with a segno of this label, in order.
+    segni: BTreeMap<&'a str, Vec<usize>>,
+    /// Bars with a coda sign of this label, in order.
+    codas: BTreeMap<&'a str, Vec<usize>>,
+    /// For each bar the first bar of its movement.
+    movement: Vec<usize>,
+}
+
+impl<'a> Aims<'a> {
+    fn new(bars: &'a [Bar]) -> Self {
+        let mut aims = Self { segni: BTreeMap::new(), codas: BTreeMap::new(), movement: Vec::with_capacity(bars.len()) };
+        for (i, bar) in bars.iter().enumerate() {
+            for jump in &bar.jumps {
+                match jump {
+                    Jump::Segno(label) => aims.segni.entry(label).or_default().push(i),
+                    Jump::Coda(label) => aims.codas.entry(label).or_default().push(i),
+                    _ => {}
+                }
+            }
+            let before = aims.movement.last().copied().unwrap_or(0);
+            aims.movement.push(if opens_movement(bars, i) { i } else { before });
+        }
+        aims
+    }
+}
+
+/// Whether a movement begins with bar `i`: the bar before has a final barline that is neither a repeat nor a "fine" in
+/// mid-movement.
+fn opens_movement(bars: &[Bar], i: usize) -> bool {
+    let Some(before) = i.checked_sub(1).and_then(|before| bars.get(before)) else { return i == 0 };
+    before.barline.as_deref() == Some("light-heavy") && before.repeat_end.is_none() && !before.jumps.contains(&Jump::Fine)
+}
+
 struct Player<'a> {
     bars: &'a [Bar],
     endings: Vec<Option<Ending>>,
+    aims: Aims<'a>,
     order: Vec<BarIndex>,
 }
 
@@ -86,7 +124,7 @@ impl Player<'_> {
             if self.order.len() >= most {
                 break;
             }
-            if i >= beyond && self.opens_movement(i) {
+            if i >= beyond && self.aims.movement[i] == i {
                 after_jump = false;
             }
             if bar.repeat_start && section != i {
@@ -145,30 +183,24 @@ impl Player<'_> {
         }
     }
 
-    /// Whether a movement begins with bar `i`: the bar before has a final barline that is neither a repeat nor a "fine" in
-    /// mid-movement.
-    fn opens_movement(&self, i: usize) -> bool {
-        let Some(before) = i.checked_sub(1).and_then(|before| self.bars.get(before)) else { return i == 0 };
-        before.barline.as_deref() == Some("light-heavy") && before.repeat_end.is_none() && !before.jumps.contains(&Jump::Fine)
-    }
-
     fn jump_back(&self, i: usize) -> Option<usize> {
         self.bars[i].jumps.iter().find_map(|jump| match jump {
-            Jump::DaCapo => Some((1..=i).rev().find(|&first| self.opens_movement(first)).unwrap_or(0)),
-            Jump::DalSegno(label) => self.find(|other| matches!(other, Jump::Segno(l) if l == label), 0..i + 1),
+            Jump::DaCapo => self.aims.movement.get(i).copied(),
+            Jump::DalSegno(label) => {
+                // The sign passed last: a file of several movements may have one in each.
+                let segni = self.aims.segni.get(&**label)?;
+                segni.partition_point(|&segno| segno <= i).checked_sub(1).map(|last| segni[last])
+            }
             _ => None,
         })
     }
 
     fn coda_after(&self, i: usize) -> Option<usize> {
-        self.bars[i].jumps.iter().find_map(|jump| match jump {
-            Jump::ToCoda(label) => self.find(|other| matches!(other, Jump::Coda(l) if l == label), i + 1..self.bars.len()),
-            _ => None,
+        self.bars[i].jumps.iter().find_map(|jump| {
+            let Jump::ToCoda(label) = jump else { return None };
+            let codas = self.aims.codas.get(&**label)?;
+            codas.get(codas.partition_point(|&coda| coda <= i)).copied()
         })
-    }
-
-    fn find(&self, wanted: impl Fn(&Jump) -> bool, mut within: std::ops::Range<usize>) -> Option<usize> {
-        within.find(|&i| self.bars[i].jumps.iter().any(&wanted))
     }
 }
 
@@ -236,6 +268,8 @@ mod tests {
         assert_eq!(order(&["- ||", "-", "fine ||", "dc ||", "|: :|"]), "1 2 3 4 2 3 5 5");
         // The same when nobody wrote the final barline after the trio: nothing is lost.
         assert_eq!(order(&["-", "fine", "dc", "-"]), "1 2 3 1 2 4");
+        // Each movement has its own segno.
+        assert_eq!(order(&["segno", "ds ||", "segno fine", "ds"]), "1 2 1 2 3 4 3");
         // After a coda, the next movement's repeats are its own.
         assert_eq!(order(&["tocoda", "dc", "coda ||", "|: :|"]), "1 2 1 3 4 4");
     }

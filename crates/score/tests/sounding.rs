@@ -254,3 +254,38 @@ fn seconds_follow_the_tempo_marks() {
     assert!((sounding.tempo.seconds(Crotchets::whole(8)) - 6.0).abs() < 1e-12);
     assert!((sounding.tempo.seconds(crotchets(9, 2)) - 4.25).abs() < 1e-12);
 }
+
+#[test]
+fn a_repeat_goes_back_to_the_tempo_of_its_beginning() {
+    let part = Part {
+        directions: vec![
+            direction(0, 0, DirectionKind::PlaybackTempo { crotchets_per_minute: 60.0 }),
+            direction(2, 2, DirectionKind::PlaybackTempo { crotchets_per_minute: 30.0 }),
+        ],
+        ..Part::default()
+    };
+    let mut score = score(4, part);
+    score.bars[1].repeat_start = true;
+    score.bars[2].repeat_end = Some(2);
+    let tempo = Sounding::new(&score, Unroll::AsPlayed).tempo;
+    let changes: Vec<(Crotchets, f64)> = tempo.changes().collect();
+    let whole = Crotchets::whole;
+    assert_eq!(changes, [(whole(0), 60.0), (whole(10), 30.0), (whole(12), 60.0), (whole(18), 30.0)]);
+}
+
+#[test]
+fn what_leaves_its_bar_is_cut_at_the_barline() {
+    let part = Part {
+        notes: vec![note(0, 3, 4, Step::C, NoteFlags::empty()), note(0, 9, 1, Step::D, NoteFlags::TIE_START)],
+        directions: vec![direction(0, 7, words("dolce"))],
+        changes: vec![Change { bar: BarIndex(0), at: Crotchets::whole(-1), staff: None, kind: ChangeKind::Instrument(9) }],
+        ..Part::default()
+    };
+    let score = score(1, part);
+    let part = &score.parts[0];
+    assert_eq!((part.notes[0].at, part.notes[0].duration), (Crotchets::whole(3), Crotchets::ONE));
+    assert_eq!((part.notes[1].at, part.notes[1].duration), (Crotchets::whole(4), Crotchets::ZERO));
+    assert!(part.notes[1].flags.is_empty(), "a tie without time holds nothing");
+    assert_eq!(part.directions[0].at, Crotchets::whole(4));
+    assert_eq!((part.changes[0].at, &part.changes[0].kind), (Crotchets::ZERO, &ChangeKind::Instrument(0)));
+}

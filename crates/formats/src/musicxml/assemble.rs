@@ -36,7 +36,6 @@ pub(super) fn assemble<'x>(
     let parts = parts.into_iter().map(|reader| {
         let mut part = reader.part;
         hold_ties(&mut part, &reader.bars, &bars);
-        fit(&mut part, &bars);
         part
     });
     let parts = parts.collect();
@@ -218,39 +217,6 @@ fn hold_ties(part: &mut ripieno_score::Part, read: &[BarRead<'_>], bars: &[Bar])
         {
             note.duration = length - note.at;
         }
-    }
-}
-
-/// Makes positions lie within their bars and whole-bar rests as long as they.
-fn fit(part: &mut ripieno_score::Part, bars: &[Bar]) {
-    let length = |bar: ripieno_score::BarIndex| bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.length);
-    for note in &mut part.notes {
-        let length = length(note.bar);
-        if note.at + note.duration > length {
-            note.at = note.at.min(length);
-            note.duration = note.duration.min(length - note.at);
-        }
-        // A tie without time has nothing to hold on to.
-        if note.duration.is_zero() && !note.flags.contains(NoteFlags::GRACE) {
-            note.flags -= NoteFlags::TIE_START;
-        }
-    }
-    for rest in &mut part.rests {
-        let length = length(rest.bar);
-        if rest.whole_bar {
-            (rest.at, rest.duration) = (Crotchets::ZERO, length);
-        } else if rest.at + rest.duration > length {
-            rest.at = rest.at.min(length);
-            rest.duration = rest.duration.min(length - rest.at);
-        }
-    }
-    // What is left of a rest that lay beyond the barline.
-    part.rests.retain(|rest| rest.duration.is_positive());
-    for direction in &mut part.directions {
-        direction.at = direction.at.min(length(direction.bar));
-    }
-    for change in &mut part.changes {
-        change.at = change.at.min(length(change.bar));
     }
 }
 
