@@ -16,7 +16,7 @@ pub struct CorrectArguments {
     /// Whose role or layer, by the part's name; give it again for further parts
     #[arg(long = "part", value_name = "NAME", requires = "bars")]
     parts: Vec<String>,
-    /// Only this voice of the part
+    /// Only this voice of the part: its place on the staff from above, from 1
     #[arg(long, value_name = "NUMBER", requires = "parts")]
     voice: Option<u16>,
     /// Only this staff of the part

@@ -16,13 +16,13 @@ pub fn role_spans(study: &Study) -> Table {
         .iter()
         .zip(&study.roles.said)
         .map(|(span, said)| {
-            let line = &roles.lines[span.line];
+            let line = &study.lines.lines[span.line];
             let last = span.bars.end.saturating_sub(1);
             let mut row = vec![
                 json!(span.part),
                 json!(study.score.parts[span.part].name),
                 json!(line.staff),
-                json!(line.voice),
+                json!(line.place),
                 json!(span.bars.start),
                 json!(study.bar_label(span.bars.start)),
                 json!(last),

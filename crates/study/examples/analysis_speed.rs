@@ -9,7 +9,7 @@ use std::time::Instant;
 
 use ripieno_formats::{Limits, read_file};
 use ripieno_score::{BarIndex, Score, Sounding, Unroll};
-use ripieno_texture::{harmony, predict, read_roles, themes, top_lines};
+use ripieno_texture::{Lines, harmony, predict, read_roles, themes, top_lines};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     println!("score\ttimes\tbars\tparts\tnotes\tsounding\tlearned\troles\tharmony\tthemes\tall\tmicroseconds a note");
@@ -30,7 +30,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 lap(0);
                 let learned = predict(&long, &sounding);
                 lap(1);
-                let roles = read_roles(&long, &sounding, &learned);
+                let roles = read_roles(&long, &sounding, &Lines::new(&long, &sounding), &learned);
                 lap(2);
                 let chords = harmony(&sounding);
                 lap(3);

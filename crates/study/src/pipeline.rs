@@ -134,8 +134,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     };
     let groups = Groups::new(&score);
     let learned = predict(&score, &sounding);
-    let roles = apply(read_roles(&score, &sounding, &learned), &corrections, &sounding);
     let lines = Lines::new(&score, &sounding);
+    let roles = apply(read_roles(&score, &sounding, &lines, &learned), &corrections, &sounding, &lines);
     let doublings = Doublings::new(&sounding, &lines);
     let harmony = harmony(&sounding);
     let themes = themes(&top_lines(&sounding));

@@ -10,16 +10,17 @@ use ripieno_formats::{Limits, Severity};
 use ripieno_score::{Crotchets, Score};
 use ripieno_study::analyse_file;
 use ripieno_study::corrections::{Change, Corrected, Corrections, Instruction, Request, Said, Who, apply, sidecar_path};
-use ripieno_texture::{Evidence, Role, predict, read_roles};
+use ripieno_texture::{Evidence, Lines, Role, predict, read_roles};
 use scores::{carried, demo, folder, part, set, view};
 
 /// The demo's roles with these corrections in force.
 fn corrected(score: &Score, name: &str, requests: Vec<Request>) -> Corrected {
     let view = view(score);
-    let reading = read_roles(score, &view, &predict(score, &view));
+    let lines = Lines::new(score, &view);
+    let reading = read_roles(score, &view, &lines, &predict(score, &view));
     let placed = carried(name, score, requests, score);
     assert_eq!(placed.findings, []);
-    apply(reading, &placed.instructions, &view)
+    apply(reading, &placed.instructions, &view, &lines)
 }
 
 fn told(corrected: &Corrected, part: usize, bar: u32) -> Vec<(Role, bool)> {
@@ -71,14 +72,13 @@ fn the_melody_follows_what_a_person_says() {
 }
 
 #[test]
-fn roles_split_merged_and_named_and_layers_told() {
+fn roles_split_merged_and_named() {
     let score = demo();
     let flute = part(&score, "Flute 1");
     let with = |change: Change, from: u32, to: u32| Request { change, ..set(&[Role::Bass], flute, from, to) };
     let requests = vec![
         with(Change::SplitRole, 38, 40),
         with(Change::NameRole("spray".to_owned()), 38, 40),
-        with(Change::SetLayer(Some("waves".to_owned())), 35, 45),
         with(Change::Remark("listen to bar 40".to_owned()), 35, 45),
     ];
     let split = corrected(&score, "split", requests);
@@ -87,11 +87,50 @@ fn roles_split_merged_and_named_and_layers_told() {
     assert_eq!((apart.0.bars.clone(), apart.1.corrections.as_slice()), (38..41, ["c1".to_owned(), "c2".to_owned()].as_slice()));
     assert_ne!(apart.0.evidence, [Evidence::SetByHand], "a name sets no role");
     assert!(own.iter().any(|(span, _)| span.bars.end == 38) && own.iter().any(|(span, _)| span.bars.start == 41));
-    assert_eq!(split.layers.len(), 1);
-    assert!(split.layers[0].lines.iter().all(|&line| split.roles.lines[line].part == flute));
     let merged = corrected(&score, "merged", vec![with(Change::MergeRoles, 17, 45)]);
     let touching = merged.roles.of_part(flute).iter().filter(|span| span.bars.start < 46 && span.bars.end > 17);
-    assert_eq!(touching.count(), merged.roles.lines.iter().filter(|line| line.part == flute).count());
+    assert_eq!(touching.count(), Lines::new(&score, &view(&score)).of_part[flute].len());
+}
+
+/// The lines of the layer a line lies in, its name, and the corrections that made it.
+fn layer_of(corrected: &Corrected, line: usize, bar: u32) -> (Vec<usize>, Option<String>, Vec<String>) {
+    let layers = &corrected.roles.layers;
+    let index = layers.of(line, bar).unwrap();
+    let mut lines: Vec<usize> = layers.layers[index].lines_in(bar).collect();
+    lines.sort_unstable();
+    let said = &corrected.said_of_layers[index];
+    (lines, said.name.clone(), said.corrections.clone())
+}
+
+#[test]
+fn layers_are_made_joined_split_and_named() {
+    let score = demo();
+    let lines = Lines::new(&score, &view(&score));
+    let (tuba, bass) = (part(&score, "Tuba"), part(&score, "Double bass"));
+    let (tuba_line, bass_line) = (lines.of_part[tuba].start, lines.of_part[bass].start);
+    let of = |part: usize, change: Change, from: u32, to: u32| Request { change, ..set(&[Role::Bass], part, from, to) };
+    let plain = corrected(&score, "plain-layers", Vec::new());
+    assert_eq!(plain.said_of_layers.len(), plain.roles.layers.layers.len());
+    assert!(layer_of(&plain, tuba_line, 38).0.contains(&bass_line), "planted: tuba and basses in octaves");
+
+    let alone = corrected(&score, "alone", vec![of(tuba, Change::SetLayer(Some("keel".to_owned())), 37, 39)]);
+    assert_eq!(layer_of(&alone, tuba_line, 38), (vec![tuba_line], Some("keel".to_owned()), vec!["c1".to_owned()]));
+    let rest: Vec<usize> = layer_of(&plain, tuba_line, 38).0.into_iter().filter(|&line| line != tuba_line).collect();
+    assert_eq!(layer_of(&alone, bass_line, 38).0, rest);
+    for bar in [36, 40] {
+        assert_eq!(layer_of(&alone, tuba_line, bar).0, layer_of(&plain, tuba_line, bar).0, "bar {bar} is not touched");
+    }
+
+    let flute = part(&score, "Flute 1");
+    let mut joined = of(tuba, Change::MergeLayers, 37, 39);
+    joined.who.push(Who::part(flute));
+    let requests = vec![joined, of(tuba, Change::NameLayer("all hands".to_owned()), 37, 39)];
+    let joined = corrected(&score, "joined", requests);
+    let (members, name, corrections) = layer_of(&joined, tuba_line, 38);
+    let mut both = layer_of(&plain, tuba_line, 38).0;
+    both.extend(layer_of(&plain, lines.of_part[flute].start, 38).0);
+    both.sort_unstable();
+    assert_eq!((members, name.as_deref(), corrections.len()), (both, Some("all hands"), 2));
 }
 
 #[test]
@@ -121,6 +160,9 @@ fn changes() -> impl Strategy<Value = Change> {
         Just(Change::SplitRole),
         Just(Change::MergeRoles),
         Just(Change::NameRole("swell".to_owned())),
+        Just(Change::SetLayer(Some("waves".to_owned()))),
+        Just(Change::SplitLayer),
+        Just(Change::MergeLayers),
     ]
 }
 
@@ -128,7 +170,8 @@ fn changes() -> impl Strategy<Value = Change> {
 fn whatever_is_said_spans_stay_whole() {
     let score = demo();
     let view = view(&score);
-    let reading = read_roles(&score, &view, &predict(&score, &view));
+    let lines = Lines::new(&score, &view);
+    let reading = read_roles(&score, &view, &lines, &predict(&score, &view));
     let length = view.length();
     let said = (changes(), prop::collection::vec(0..score.parts.len(), 1..4), 0i64..1000, 1i64..300);
     let config = ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() };
@@ -142,9 +185,19 @@ fn whatever_is_said_spans_stay_whole() {
                 Instruction { correction: "c1".to_owned(), change, who, from, to }
             })
             .collect();
-        let hand = apply(reading.clone(), &instructions, &view);
+        let hand = apply(reading.clone(), &instructions, &view, &lines);
         let spans = &hand.roles.spans;
         prop_assert_eq!(spans.len(), hand.said.len());
+        // Every line that lay in a layer still lies in one, in every bar.
+        let layers = &hand.roles.layers;
+        prop_assert_eq!(layers.layers.len(), hand.said_of_layers.len());
+        for line in 0..lines.lines.len() {
+            for bar in (0u32..).take(view.bars.len()) {
+                prop_assert_eq!(layers.of(line, bar).is_some(), reading.layers.of(line, bar).is_some());
+                let at = layers.of(line, bar).map(|at| layers.layers[at].lines_in(bar).filter(|&it| it == line).count());
+                prop_assert!(at.is_none_or(|times| times == 1), "line {} stands twice in its layer in bar {}", line, bar);
+            }
+        }
         let keys: Vec<_> = spans.iter().map(|span| (span.part, span.from, span.line)).collect();
         prop_assert!(keys.is_sorted());
         for span in spans {
@@ -156,12 +209,12 @@ fn whatever_is_said_spans_stay_whole() {
         for pair in hand.roles.melody.windows(2) {
             prop_assert!(pair[0].to <= pair[1].from && pair[0].from < pair[0].to, "{:?}", pair);
         }
-        for (index, line) in hand.roles.lines.iter().enumerate() {
+        for (index, line) in lines.lines.iter().enumerate() {
             let own: Vec<_> = hand.roles.of_part(line.part).iter().filter(|span| span.line == index).collect();
             for pair in own.windows(2) {
                 prop_assert!(pair[0].to <= pair[1].from, "{:?} {:?}", pair[0], pair[1]);
             }
-            for row in view.notes.of_part[line.part].clone().filter(|&row| view.notes.voice[row] == line.voice && view.notes.staff[row] == line.staff) {
+            for row in line.rows.iter().map(|&row| row as usize) {
                 let onset = view.notes.onset[row];
                 let inside = own.iter().any(|span| span.from <= onset && (onset < span.to || onset == span.from));
                 prop_assert!(inside || view.notes.duration[row].is_zero(), "note {} at {} is in no span", row, onset);

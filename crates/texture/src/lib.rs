@@ -9,6 +9,7 @@
 
 mod doublings;
 mod harmony;
+mod layers;
 mod learned;
 mod lines;
 mod role;
@@ -21,9 +22,10 @@ pub use harmony::{
     ChordSpan, ChordTone, Harmony, HarmonyFeatures, HarmonyModel, KeySpan, Mode, NoteName, Quality, harmony, harmony_by,
     harmony_features,
 };
+pub use layers::{Layer, Layers, Member, Relation, relate};
 pub use learned::{Groups, RoleProbabilities, feature_table, predict, role_features, role_logits};
 pub use lines::{Attack, Line, Lines, Told};
 pub use role::Role;
-pub use roles::{Carried, Evidence, Held, RoleLine, RoleReading, RoleSpan, read_roles};
+pub use roles::{Carried, Evidence, Held, RoleReading, RoleSpan, read_roles};
 pub use techniques::{Techniques, techniques};
 pub use themes::{Statement, Supporter, Theme, ThemeLine, ThemeNote, themes, top_lines};

@@ -43,6 +43,12 @@ impl Role {
         Self::Tacet,
     ];
 
+    /// Whether it is a line to be followed for itself.
+    #[must_use]
+    pub const fn is_tune(self) -> bool {
+        matches!(self, Self::Melody | Self::Countermelody)
+    }
+
     /// The word for it, lower case.
     #[must_use]
     pub const fn name(self) -> &'static str {

@@ -4,9 +4,10 @@
 //! span is cut begin and end with their notes, as spans do.
 
 use ripieno_score::{Crotchets, Sounding};
-use ripieno_texture::{Evidence, Held, Role, RoleReading, RoleSpan};
+use ripieno_texture::{Evidence, Held, Line, Lines, Role, RoleReading, RoleSpan};
 
 use super::change::{Change, Instruction};
+use super::layers::LayerWork;
 use super::melody;
 
 /// Roles with a person's corrections in force.
@@ -16,32 +17,17 @@ pub struct Corrected {
     pub roles: RoleReading,
     /// What a person said of each span, as [`RoleReading::spans`].
     pub said: Vec<Said>,
-    /// What a person said of layers, in the order it was said.
-    pub layers: Vec<LayerSaid>,
+    /// What a person said of each layer, as [`ripieno_texture::Layers::layers`].
+    pub said_of_layers: Vec<Said>,
 }
 
-/// What a person said of a span.
+/// What a person said of a span or a layer.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Said {
     /// Identifiers of the corrections that made it what it is, in the order they were made; empty where nobody said anything.
     pub corrections: Vec<String>,
     /// What a person calls it.
     pub name: Option<String>,
-}
-
-/// What a person said of layers.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct LayerSaid {
-    /// Identifier of the correction.
-    pub correction: String,
-    /// [`Change::SetLayer`], [`Change::SplitLayer`], [`Change::MergeLayers`] or [`Change::NameLayer`].
-    pub change: Change,
-    /// The lines, indices into [`RoleReading::lines`], ascending.
-    pub lines: Vec<usize>,
-    /// Beginning, in crotchets from the start.
-    pub from: Crotchets,
-    /// End, not included.
-    pub to: Crotchets,
 }
 
 /// A span on its way.
@@ -51,23 +37,20 @@ struct Piece {
     said: Said,
 }
 
-/// Puts instructions into force. `roles` was read from `sounding`, for which the instructions were settled.
+/// Puts instructions into force. `roles` was read from `sounding`, for which the instructions were settled, and its `lines`.
 #[must_use]
-pub fn apply(mut roles: RoleReading, instructions: &[Instruction], sounding: &Sounding) -> Corrected {
+pub fn apply(mut roles: RoleReading, instructions: &[Instruction], sounding: &Sounding, lines: &Lines) -> Corrected {
     let whole = |span: RoleSpan| Piece { span, said: Said::default() };
-    let mut work = Work { sounding, pieces: std::mem::take(&mut roles.spans).into_iter().map(whole).collect(), roles };
-    let mut layers = Vec::new();
+    let mut layers = LayerWork::new(lines, std::mem::take(&mut roles.layers));
+    let mut work = Work { sounding, lines, pieces: std::mem::take(&mut roles.spans).into_iter().map(whole).collect(), roles };
     for instruction in instructions {
-        let lines = work.lines(instruction);
+        let meant = work.meant(instruction);
         match &instruction.change {
-            Change::SetRole(_) | Change::SplitRole | Change::MergeRoles | Change::NameRole(_) => work.follow(instruction, &lines),
-            Change::SetLayer(_) | Change::SplitLayer | Change::MergeLayers | Change::NameLayer(_) => layers.push(LayerSaid {
-                correction: instruction.correction.clone(),
-                change: instruction.change.clone(),
-                lines,
-                from: instruction.from,
-                to: instruction.to,
-            }),
+            Change::SetRole(_) | Change::SplitRole | Change::MergeRoles | Change::NameRole(_) => work.follow(instruction, &meant),
+            change @ (Change::SetLayer(_) | Change::SplitLayer | Change::MergeLayers | Change::NameLayer(_)) => {
+                let bars = bars(sounding, instruction.from, instruction.to);
+                layers.follow(&instruction.correction, change, &meant, &bars);
+            }
             Change::Remark(_) => {}
         }
     }
@@ -75,27 +58,31 @@ pub fn apply(mut roles: RoleReading, instructions: &[Instruction], sounding: &So
     pieces.sort_by_key(|piece| (piece.span.part, piece.span.from, piece.span.line));
     let said = pieces.iter().map(|piece| piece.said.clone()).collect();
     roles.spans = pieces.into_iter().map(|piece| piece.span).collect();
-    Corrected { roles, said, layers }
+    let (layers, said_of_layers) = layers.finish();
+    roles.layers = layers;
+    Corrected { roles, said, said_of_layers }
 }
 
 struct Work<'a> {
     sounding: &'a Sounding,
+    lines: &'a Lines,
     pieces: Vec<Piece>,
     /// Without spans while they are in work.
     roles: RoleReading,
 }
 
 impl Work<'_> {
-    fn lines(&self, instruction: &Instruction) -> Vec<usize> {
-        let meant = |index: &usize| {
-            let line = self.roles.lines[*index];
+    /// The lines an instruction is about, ascending.
+    fn meant(&self, instruction: &Instruction) -> Vec<usize> {
+        let meant = |line: &Line| {
             instruction.who.iter().any(|who| {
                 who.part == line.part
-                    && who.voice.is_none_or(|voice| voice == line.voice)
+                    && who.voice.is_none_or(|voice| voice == line.place)
                     && who.staff.is_none_or(|staff| staff == line.staff)
             })
         };
-        (0..self.roles.lines.len()).filter(meant).collect()
+        let lines = self.lines.lines.iter().enumerate();
+        lines.filter(|(_, line)| meant(line)).map(|(index, _)| index).collect()
     }
 
     fn follow(&mut self, instruction: &Instruction, lines: &[usize]) {
@@ -110,7 +97,7 @@ impl Work<'_> {
                 continue;
             }
             let cut = |a: Crotchets, b: Crotchets| {
-                let span = trimmed(&piece.span, &self.roles, self.sounding, a, b)?;
+                let span = trimmed(&piece.span, self.lines, self.sounding, a, b)?;
                 Some(Piece { span, said: piece.said.clone() })
             };
             outside.extend(cut(Crotchets::ZERO, from));
@@ -159,7 +146,7 @@ impl Work<'_> {
 }
 
 /// What of a span lies from `a` to `b`, drawn in to its notes; `None` when no note of it does.
-fn trimmed(span: &RoleSpan, roles: &RoleReading, sounding: &Sounding, a: Crotchets, b: Crotchets) -> Option<RoleSpan> {
+fn trimmed(span: &RoleSpan, lines: &Lines, sounding: &Sounding, a: Crotchets, b: Crotchets) -> Option<RoleSpan> {
     if a <= span.from && span.to <= b && (span.from < b || span.from == a) {
         return Some(span.clone());
     }
@@ -167,13 +154,15 @@ fn trimmed(span: &RoleSpan, roles: &RoleReading, sounding: &Sounding, a: Crotche
     if a >= b {
         return None;
     }
-    let line = roles.lines.get(span.line)?;
     let notes = &sounding.notes;
-    let rows = notes.of_part.get(span.part)?.clone();
     let mut edges: Option<(Crotchets, Crotchets)> = None;
-    for row in rows.take_while(|&row| notes.onset[row] < b) {
+    for &row in &lines.lines.get(span.line)?.rows {
+        let row = row as usize;
         let (onset, end) = (notes.onset[row], notes.onset[row] + notes.duration[row]);
-        if notes.voice[row] == line.voice && notes.staff[row] == line.staff && (end > a || onset >= a) {
+        if onset >= b {
+            break;
+        }
+        if end > a || onset >= a {
             let here = (onset.max(a), end.min(b));
             edges = Some(edges.map_or(here, |known| (known.0.min(here.0), known.1.max(here.1))));
         }

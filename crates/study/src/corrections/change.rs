@@ -10,7 +10,7 @@ use ripieno_texture::Role;
 pub struct Who {
     /// Place of the part from the top of the page, from 0.
     pub part: usize,
-    /// Only this voice of the part; `None` for all.
+    /// Only the line at this place on its staff from above, from 1 ([`ripieno_texture::Line::place`]); `None` for all.
     pub voice: Option<u16>,
     /// Only this staff of the part; `None` for all.
     pub staff: Option<u8>,

@@ -13,6 +13,7 @@ mod apply;
 mod change;
 mod file;
 mod fingerprint;
+mod layers;
 mod melody;
 mod parts;
 mod place;
@@ -26,7 +27,7 @@ use std::path::{Path, PathBuf};
 use ripieno_formats::{Finding, Place, Severity};
 use ripieno_score::{Crotchets, Score, Sounding};
 
-pub use apply::{Corrected, LayerSaid, Said, apply};
+pub use apply::{Corrected, Said, apply};
 pub use change::{Change, Instruction, Moment, Request, Who};
 use file::{Contents, Edge, Entry, PartName, Record, ScoreEntry};
 use fingerprint::Fingerprint;

@@ -6,8 +6,9 @@ use ripieno_score::{Score, Sounding};
 
 use super::cell::Cell;
 use super::figure::{Figure, figure, ramp};
-use super::group::Place;
 use super::pedal::pedals;
+use crate::layers::group::Place;
+use crate::layers::parallel_share;
 use crate::learned::RoleProbabilities;
 
 /// What is known of a strand - lines in unison or octaves - in one bar. Shares and probabilities lie in 0 to 1.
@@ -229,25 +230,11 @@ fn logit(p: f32) -> f32 {
     (p / (1.0 - p)).ln()
 }
 
-/// Share of the steps that two lines in one rhythm make the same way, nearly the same distance apart.
-#[allow(clippy::cast_precision_loss)] // steps of a bar
+/// Share of the steps that two lines in one rhythm make the same way within a bar.
+#[allow(clippy::cast_possible_truncation)] // single precision is plenty for shares
 fn parallel(x: &Cell, y: &Cell) -> f32 {
-    let mut pairs: Vec<(i32, i32)> = Vec::new();
-    for (at, top) in x.attacks.iter().zip(&x.tops) {
-        let Ok(place) = y.attacks.binary_search(at) else { continue };
-        if let (Some(ours), Some(theirs)) = (top, y.tops[place]) {
-            pairs.push((i32::from(*ours), i32::from(theirs)));
-        }
-    }
-    let steps: Vec<bool> = pairs
-        .windows(2)
-        .filter(|pair| pair[0] != pair[1])
-        .map(|pair| {
-            let (ours, theirs) = (pair[1].0 - pair[0].0, pair[1].1 - pair[0].1);
-            ours.signum() == theirs.signum() && (ours - theirs).abs() <= 2
-        })
-        .collect();
-    if steps.is_empty() { 0.0 } else { steps.iter().filter(|&&step| step).count() as f32 / steps.len() as f32 }
+    let common = x.attacks.iter().zip(&x.tops).filter_map(|(at, top)| Some((*top, y.tops[y.attacks.binary_search(at).ok()?])));
+    parallel_share(&common.collect::<Vec<_>>()).unwrap_or(0.0) as f32
 }
 
 /// Weight of a bar one, two, three ... bars away.

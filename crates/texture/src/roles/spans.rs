@@ -6,10 +6,10 @@ use ripieno_score::MidiKey;
 
 use super::cell::Cell;
 use super::evidence::Evidence;
-use super::group::Place;
 use super::known::Known;
 use super::weigh::{Fits, WEIGHED};
 use super::{Held, RoleSpan};
+use crate::layers::group::Place;
 use crate::role::Role;
 use crate::techniques::Techniques;
 

@@ -6,7 +6,7 @@ use ripieno_score::{Crotchets, Sounding};
 
 use super::cell::Cell;
 use super::figure::figure;
-use super::group::Place;
+use crate::layers::group::Place;
 use crate::learned::RoleProbabilities;
 
 /// Price of a hand-off, in natural logarithms of the lead: low, since the melody does wander.
@@ -25,7 +25,7 @@ pub struct Carried {
     pub bars: std::ops::Range<u32>,
     /// The part with the strongest lead.
     pub part: usize,
-    /// The line within the piece, index into [`crate::RoleReading::lines`].
+    /// The line within the piece, index into [`crate::Lines::lines`].
     pub line: usize,
     /// All parts that carry it in unison or octaves for at least half of the stretch, the carrier among them, in score order.
     pub parts: Vec<usize>,

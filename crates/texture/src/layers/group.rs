@@ -1,7 +1,7 @@
 //! Which lines of a bar go together: strands (unison and octaves) and layers (one rhythm), judged over the bars around as well,
 //! since two lines that meet on a few notes do not double each other.
 
-use super::cell::Cell;
+use crate::roles::Cell;
 
 /// Where a cell belongs within its bar.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
