@@ -1,12 +1,18 @@
 //! What the scoring does, counted: every number knows its bars.
 //!
-//! Measures take the sounding view and the parts they are asked about; grouping parts into sections and families is the
-//! caller's. Shares are given by bars and by time and never mixed. Bars are the played bars of the view.
+//! [`Material`] holds one analysed score; [`MEASURES`] is the register of measures, each in a file of its own with what it says,
+//! how it is counted and whose idea it is; [`take_all`] takes them. Shares are given by bars, by time and by player-time and never
+//! mixed. Bars are the played bars of the view, time is in crotchets. Definitions: `docs/practice.md`.
 
-mod presence;
-mod register;
-mod tutti;
+mod groups;
+mod material;
+mod measure;
+mod measures;
+mod slices;
+mod tally;
 
-pub use presence::{Presence, presence};
-pub use register::{Extreme, RegisterUse, register};
-pub use tutti::bars_with_all;
+pub use groups::{Group, Groups, PartIdentity};
+pub use material::Material;
+pub use measure::{Measure, Subject, Taken, Unit, Value};
+pub use measures::{Extreme, MEASURES, Presence, RegisterUse, bars_with_all, presence, register, take_all};
+pub use slices::{Slice, Slices};

@@ -7,6 +7,7 @@
 mod html;
 mod map;
 mod music;
+mod practice;
 mod roles;
 mod tables;
 mod words;

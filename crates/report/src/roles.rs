@@ -42,7 +42,7 @@ pub fn role_spans(study: &Study) -> Table {
         "part_index",
         "part",
         "staff",
-        "voice",
+        "line",
         "first_bar",
         "first_printed_bar",
         "last_bar",

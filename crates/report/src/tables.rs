@@ -5,6 +5,7 @@ use std::io;
 use ripieno_study::{Measured, Study};
 
 use crate::music::{chords, doublings, keys, themes};
+use crate::practice::{layers, practice};
 use crate::roles::{melody, role_spans, roles_by_bar};
 use serde_json::{Map, Value, json};
 
@@ -62,18 +63,20 @@ pub fn tables_json(tables: &[Table]) -> String {
     text
 }
 
-/// The tables of a study: parts, roles by span and by bar, melody, doublings, chords, keys, themes, presence, register, tutti, findings.
+/// The tables of a study: parts, roles by span and by bar, layers, melody, doublings, chords, keys, themes, practice, presence, register, tutti, findings.
 #[must_use]
 pub fn tables(study: &Study) -> Vec<Table> {
     vec![
         parts(study),
         role_spans(study),
         roles_by_bar(study),
+        layers(study),
         melody(study),
         doublings(study),
         chords(study),
         keys(study),
         themes(study),
+        practice(study),
         presence(study),
         register(study),
         tutti(study),

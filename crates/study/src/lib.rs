@@ -6,9 +6,8 @@
 
 mod bars;
 pub mod corrections;
-mod groups;
 mod pipeline;
 
 pub use bars::{BarSpan, BarSpans};
-pub use groups::{Group, Groups, PartIdentity};
 pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
+pub use ripieno_practice::{Group, Groups, Measure, PartIdentity, Subject, Taken, Unit, Value};

@@ -6,13 +6,12 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
-use ripieno_practice::{Presence, RegisterUse, bars_with_all, presence, register};
+use ripieno_practice::{Groups, Material, Presence, RegisterUse, Taken, bars_with_all, presence, register, take_all};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 use ripieno_texture::{Doublings, Harmony, Lines, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
 
 use crate::bars::{BarSpans, bar_label};
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
-use crate::groups::Groups;
 
 /// Presence and register of a part or group.
 #[derive(Debug, Clone)]
@@ -69,6 +68,8 @@ pub struct Study {
     pub of_sections: Vec<Measured>,
     /// Measures of each family, as in [`Groups::families`].
     pub of_families: Vec<Measured>,
+    /// Every measure of practice.
+    pub practice: Vec<Taken>,
     /// Tutti bars: of the whole score, then of each family with more than one section.
     pub tutti: Vec<TuttiBars>,
 }
@@ -139,6 +140,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let doublings = Doublings::new(&sounding, &lines);
     let harmony = harmony(&sounding);
     let themes = themes(&top_lines(&sounding));
+    let material = Material::new(&score, &sounding, &groups, &lines, &doublings, &roles.roles, &harmony, &themes);
+    let practice = take_all(&material);
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
     let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
     let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
@@ -161,6 +164,7 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         of_parts,
         of_sections,
         of_families,
+        practice,
         tutti,
     }
 }

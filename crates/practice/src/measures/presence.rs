@@ -2,6 +2,56 @@
 
 use ripieno_score::{Crotchets, Sounding};
 
+use crate::material::Material;
+use crate::measure::{Measure, Unit, Value};
+
+pub(super) const MEASURE: Measure = Measure {
+    name: "presence",
+    title: "Presence",
+    says: "In how many bars, for how much of the time, and with how much of all playing a part, section or family is there.",
+    definition: "Bars: played bars in which something of the group sounds, a note reaching into a bar included, of all played bars. Time: crotchets in \
+                 which something of it sounds, players together counted once, of all crotchets. Player-time: crotchets times people playing, \
+                 of the same for the whole score; people are counted as printed, a body of strings without a number with its least.",
+    source: "common practice",
+    example: "The demo's trombones are silent until their reserved entry; their presence names the bars.",
+    take,
+};
+
+#[allow(clippy::cast_precision_loss)] // attacks are far below 2^52
+fn take(material: &Material<'_>) -> Vec<Value> {
+    let sounding = material.sounding;
+    let mut of_part = vec![Crotchets::ZERO; material.score.parts.len()];
+    for (slice, rows) in material.slices.iter() {
+        for of_one in rows.chunk_by(|&a, &b| material.part_of(a) == material.part_of(b)) {
+            let people = i64::from(material.players(of_one));
+            of_part[material.part_of(of_one[0])] += slice.length() * Crotchets::whole(people);
+        }
+    }
+    let whole: Crotchets = of_part.iter().copied().sum();
+    let mut values = Vec::new();
+    for of in material.subjects() {
+        let parts = of.parts(material.score, material.groups);
+        let here = presence(sounding, &parts);
+        let people: Crotchets = parts.iter().map(|&part| of_part[part]).sum();
+        let people = people.checked_div(whole).map_or(0.0, Crotchets::to_f64);
+        let numbers = [
+            ("bars", here.share_of_bars, Unit::ShareOfBars),
+            ("time", here.share_of_time, Unit::ShareOfTime),
+            ("player-time", people, Unit::ShareOfPlayerTime),
+            ("attacks", here.attacks as f64, Unit::Count),
+        ];
+        values.extend(numbers.map(|(aspect, value, unit)| Value {
+            of,
+            with: None,
+            aspect: aspect.to_owned(),
+            value,
+            unit,
+            bars: here.bars.clone(),
+        }));
+    }
+    values
+}
+
 /// Presence of a part or a group of parts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Presence {

@@ -1,0 +1,22 @@
+//! The register of measures. Each lives in a file of its own.
+
+mod presence;
+mod register;
+mod role_shares;
+mod tutti;
+
+pub use presence::{Presence, presence};
+pub use register::{Extreme, RegisterUse, register};
+pub use tutti::bars_with_all;
+
+use crate::material::Material;
+use crate::measure::{Measure, Taken};
+
+/// All measures, in the order reports show them.
+pub static MEASURES: &[Measure] = &[presence::MEASURE, role_shares::MEASURE];
+
+/// Takes every measure.
+#[must_use]
+pub fn take_all(material: &Material<'_>) -> Vec<Taken> {
+    MEASURES.iter().map(|measure| Taken { measure, values: (measure.take)(material) }).collect()
+}
