@@ -107,15 +107,48 @@ impl Findings {
 
     /// All kept findings in the order they were made; kinds that occurred more often end with how many more there were.
     #[must_use]
-    pub fn into_vec(mut self) -> Vec<Finding> {
-        for ((code, part), count) in self.counts {
-            let Some(more) = count.checked_sub(Self::KEPT_EACH).filter(|&more| more > 0) else { continue };
-            let Some(last) = self.list.iter().rposition(|f| f.code == code && f.place.part == part) else { continue };
-            let (severity, file) = (self.list[last].severity, self.list[last].place.file.clone());
-            let place = Place { file, part, bar: None, line: None };
-            let what = format!("{more} more like the one before");
-            self.list.insert(last + 1, Finding { severity, code, place, what, hint: String::new() });
+    pub fn into_vec(self) -> Vec<Finding> {
+        let Self { list, mut counts } = self;
+        let mut told = std::collections::BTreeMap::new();
+        let mut all = Vec::with_capacity(list.len());
+        for finding in list {
+            let kind = (finding.code, finding.place.part.clone());
+            let so_far: &mut usize = told.entry(kind.clone()).or_default();
+            *so_far += 1;
+            // After the last one kept of a kind.
+            let more = if *so_far == Self::KEPT_EACH { counts.remove(&kind) } else { None };
+            let more = more.and_then(|count| count.checked_sub(Self::KEPT_EACH)).filter(|&more| more > 0);
+            let rest = more.map(|more| Finding {
+                place: Place { bar: None, line: None, ..finding.place.clone() },
+                what: format!("{more} more like the one before"),
+                hint: String::new(),
+                ..finding.clone()
+            });
+            all.push(finding);
+            all.extend(rest);
         }
-        self.list
+        all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_happens_often_is_counted() {
+        let mut findings = Findings::default();
+        for bar in 0..50 {
+            for part in ["Oboe", "Viola"] {
+                let place = Place { part: Some(part.into()), bar: Some(bar.to_string()), ..Place::default() };
+                let (what, hint) = ("a tie leads nowhere".to_owned(), String::new());
+                findings.push(Finding { severity: Severity::Warning, code: "tie", place, what, hint });
+            }
+        }
+        let all = findings.into_vec();
+        assert_eq!(all.len(), 2 * Findings::KEPT_EACH + 2);
+        let last: Vec<String> = all.iter().rev().take(3).map(ToString::to_string).collect();
+        let more = |part: &str| format!(", {part}: 30 more like the one before.");
+        assert_eq!(last, [more("Viola"), ", Viola, bar 19: a tie leads nowhere.".to_owned(), more("Oboe")]);
     }
 }

@@ -14,7 +14,7 @@ pub struct Limits {
     pub parts: usize,
     /// Bars in a score.
     pub bars: usize,
-    /// Notes, rests and directions in a score, together.
+    /// Notes, rests, directions, changes of clef, key or metre, and signs on notes in a score, together.
     pub events: usize,
     /// Nesting of XML elements.
     pub depth: usize,

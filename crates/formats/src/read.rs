@@ -1,6 +1,7 @@
 //! One door for all formats.
 
 use std::fmt;
+use std::io::Read as _;
 use std::path::Path;
 
 use ripieno_score::Score;
@@ -87,8 +88,7 @@ impl ReadError {
 /// When the bytes are no score, are damaged beyond reading, or go beyond `limits`.
 pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadError> {
     if bytes.len() as u64 > limits.file_bytes {
-        let what = format!("the file has {} bytes, more than the {} allowed", bytes.len(), limits.file_bytes);
-        return Err(ReadError::whole_file(file, "file-too-large", what, "Split the score into movements"));
+        return Err(too_large(file, limits));
     }
     let mut reading = match Format::of(bytes) {
         Some(Format::MusicXml) => musicxml::read(file, bytes, limits),
@@ -99,6 +99,11 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
     }?;
     reading.findings.extend(roster::fill(file, &mut reading.score));
     Ok(reading)
+}
+
+fn too_large(file: &str, limits: &Limits) -> ReadError {
+    let what = format!("the file is larger than the {} bytes allowed", limits.file_bytes);
+    ReadError::whole_file(file, "file-too-large", what, "Split the score into movements")
 }
 
 /// Says what the bytes are instead of a score.
@@ -134,11 +139,13 @@ pub fn read_file(path: &Path, limits: &Limits) -> Result<Reading, ReadError> {
             "Check the path and its permissions",
         )
     };
-    let length = std::fs::metadata(path).map_err(failed)?.len();
+    let file = std::fs::File::open(path).map_err(failed)?;
+    let length = file.metadata().map_err(failed)?.len();
     if length > limits.file_bytes {
-        let what = format!("the file has {length} bytes, more than the {} allowed", limits.file_bytes);
-        return Err(ReadError::whole_file(&name, "file-too-large", what, "Split the score into movements"));
+        return Err(too_large(&name, limits));
     }
-    let bytes = std::fs::read(path).map_err(failed)?;
+    // What has no length of its own (a pipe, a device) may go on for ever.
+    let mut bytes = Vec::with_capacity(usize::try_from(length).unwrap_or(0));
+    file.take(limits.file_bytes.saturating_add(1)).read_to_end(&mut bytes).map_err(failed)?;
     read(&name, &bytes, limits)
 }

@@ -15,11 +15,12 @@ pub fn trouble_findings(file: &str, score: &Score, sounding: &Sounding) -> Vec<F
     if sounding.troubles.is_empty() {
         return Vec::new();
     }
-    let views = [Unroll::AsWritten, Unroll::AsPlayed].map(|unroll| Sounding::new(score, unroll).troubles);
+    let [written, played] = [Unroll::AsWritten, Unroll::AsPlayed].map(|unroll| Sounding::new(score, unroll).troubles);
+    let played: BTreeSet<Trouble> = played.into_iter().collect();
     let mut told = BTreeSet::new();
     let mut findings = Findings::default();
-    for trouble in views[0].iter().filter(|trouble| views[1].contains(trouble)) {
-        let (part, bar, code, what, hint) = match *trouble {
+    for trouble in written.into_iter().filter(|trouble| played.contains(trouble)) {
+        let (part, bar, code, what, hint) = match trouble {
             Trouble::BeyondKeyboard { part, bar, semitones } => (
                 part,
                 bar,

@@ -103,6 +103,88 @@ proptest! {
     }
 }
 
+/// A part of one voice: crotchets, four to the bar.
+fn crotchets(count: u32) -> Score {
+    let mut score = Score::default();
+    let mut part = Part { id: "P1".into(), name: "Voice".into(), ..Part::default() };
+    for number in 0..count {
+        let at = Crotchets::whole(i64::from(number % 4));
+        let duration = Crotchets::ONE;
+        part.notes.push(Note { bar: BarIndex(number / 4), at, duration, value: Some(NoteValue::CROTCHET), ..Note::default() });
+    }
+    for bar in 0..count.div_ceil(4) {
+        let mut bar = Bar::new((bar + 1).to_string(), Crotchets::ZERO, Crotchets::whole(4));
+        bar.metre = (score.bars.is_empty()).then(|| Metre::simple(4, 4));
+        score.bars.push(bar);
+    }
+    score.parts.push(part);
+    score.finish();
+    score
+}
+
+#[test]
+fn velocities_survive() {
+    let mut score = crotchets(128);
+    (0u8..).zip(&mut score.parts[0].notes).for_each(|(velocity, note)| note.velocity = velocity);
+    let back = round_trip(&score, false);
+    let velocities: Vec<u8> = back.parts[0].notes.iter().map(|note| note.velocity).collect();
+    assert_eq!(velocities, (0..128).collect::<Vec<u8>>());
+}
+
+/// What the syllables are called follows from the words (MusicXML 4.0, syllabic).
+#[test]
+fn sung_words_and_chord_symbols_survive() {
+    let mut score = crotchets(8);
+    let part = &mut score.parts[0];
+    let sung = [("Life", true), ("boat", true), ("men", false), ("row", false)];
+    let lyric = |(text, hyphen): (&str, bool)| Mark::Lyric { verse: 1, text: text.into(), hyphen };
+    part.marks = (0..).zip(sung.map(lyric)).collect();
+    let symbols = ["C", "B♭m7/A♭", "F♯maj7(♭9)", "E♭sus", "G6/9"];
+    for (at, text) in (0..).zip(symbols) {
+        let (bar, at) = (BarIndex(at / 4), Crotchets::whole(i64::from(at % 4)));
+        let kind = DirectionKind::ChordSymbol(text.into());
+        part.directions.push(Direction { bar, at, staff: 1, voice: None, above: Some(true), kind });
+    }
+    let xml = musicxml::write(&score);
+    let named: Vec<&str> =
+        xml.lines().filter_map(|line| line.trim().strip_prefix("<syllabic>")?.strip_suffix("</syllabic>")).collect();
+    assert_eq!(named, ["begin", "middle", "end", "single"]);
+    let back = round_trip(&score, false);
+    assert_eq!(back.parts[0].marks, score.parts[0].marks);
+    assert_eq!(back.parts[0].directions, score.parts[0].directions);
+}
+
+#[test]
+fn a_note_without_time_delays_nothing() {
+    let mut score = crotchets(4);
+    let timeless = Note { duration: Crotchets::ZERO, ..score.parts[0].notes[1].clone() };
+    score.parts[0].notes.insert(1, timeless);
+    score.finish();
+    let back = round_trip(&score, false);
+    assert_eq!(back.parts[0].notes.len(), 5);
+}
+
+/// Accidentals hold for their bar and staff, and end with a change of key (common practice).
+#[test]
+fn accidentals_are_printed_where_needed() {
+    let mut score = crotchets(8);
+    let part = &mut score.parts[0];
+    let quarter_sharp = Pitch { cents: 50, ..Pitch::new(Step::C, 0, 4) };
+    let (sharp, natural) = (Pitch::new(Step::C, 1, 4), Pitch::new(Step::C, 0, 4));
+    let pitches = [sharp, sharp, natural, quarter_sharp, sharp, sharp, sharp, natural];
+    part.notes.iter_mut().zip(pitches).for_each(|(note, pitch)| note.head = Head::Pitched(pitch));
+    let key = Key { fifths: 2, major: None };
+    part.changes.push(Change { bar: BarIndex(1), at: Crotchets::ONE, staff: None, kind: ChangeKind::Key(key) });
+    let xml = musicxml::write(&score);
+    let printed: Vec<&str> = xml
+        .split("<note")
+        .skip(1)
+        .map(|note| note.split_once("<accidental>").map_or("", |(_, rest)| rest.split_once('<').unwrap().0))
+        .collect();
+    assert_eq!(printed, ["sharp", "", "natural", "quarter-sharp", "sharp", "", "", "natural"]);
+    round_trip(&score, false);
+}
+
 /// A small source of numbers (splitmix64), so that a seed gives the same score on every machine.
 struct Dice(u64);
 

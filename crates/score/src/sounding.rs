@@ -52,7 +52,7 @@ pub struct Sounding {
 }
 
 /// Something about one written note that kept it from sounding as it stands; `part` indexes [`Score::parts`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 #[allow(missing_docs)] // the fields say where
 pub enum Trouble {
     /// The pitch, transposed, lies outside the MIDI keyboard; the note has no row.

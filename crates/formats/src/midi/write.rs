@@ -4,11 +4,12 @@
 //! notes are silent. Ticks are the fewest a crotchet that hold every onset and length exactly, or 10 080 when that would be more
 //! than a file can say. How a part becomes a track is told in [`super::write_part`].
 
+use std::collections::BTreeMap;
 use std::num::NonZeroU32;
 
 use midly::num::{u15, u24, u28};
 use midly::{Format, Header, MetaMessage, Smf, Timing, Track, TrackEvent, TrackEventKind};
-use ripieno_score::{ChangeKind, Crotchets, DirectionKind, Metre, Score, Sounding, Unroll};
+use ripieno_score::{BarIndex, ChangeKind, Crotchets, Direction, DirectionKind, Metre, Score, Sounding, Unroll};
 
 use super::write_part::{self, Channels};
 
@@ -101,21 +102,28 @@ fn conductor<'a>(score: &'a Score, sounding: &Sounding, clock: Clock) -> Track<'
             events.push(meta(clock.tick(at), MetaMessage::Tempo(u24::new(microseconds.min(u24::max_value().as_int())))));
         }
     }
-    let marks: Vec<_> = score.parts.iter().flat_map(|part| &part.directions).collect();
+    let rehearsals = rehearsals(score);
     let keys = score.parts.iter().find(|part| !part.changes.iter().any(|c| matches!(c.kind, ChangeKind::Transposition(_))));
+    let keys = keys.map_or(&[][..], |part| &part.changes);
+    // After a jump the metre in force may be an earlier one: what holds in each bar of the page.
+    let metres: Vec<Option<&Metre>> = score
+        .bars
+        .iter()
+        .scan(None, |in_force, bar| {
+            *in_force = bar.metre.as_ref().or(*in_force);
+            Some(*in_force)
+        })
+        .collect();
     let mut metre_now: Option<&Metre> = None;
     for played in &sounding.bars {
-        // After a jump the metre in force may be an earlier one: find what holds in this bar of the page.
-        let in_force = score.bars[..=played.bar.at()].iter().rev().find_map(|bar| bar.metre.as_ref());
+        let in_force = metres[played.bar.at()];
         if in_force != metre_now {
             metre_now = in_force;
             events.extend(in_force.and_then(signature).map(|message| meta(clock.tick(played.start), message)));
         }
-        let changes = keys
-            .into_iter()
-            .flat_map(|part| &part.changes)
-            .filter(|change| change.bar == played.bar && change.staff.is_none_or(|s| s == 1));
-        for change in changes {
+        let first = keys.partition_point(|change| change.bar < played.bar);
+        let here = keys[first..].iter().take_while(|change| change.bar == played.bar);
+        for change in here.filter(|change| change.staff.is_none_or(|staff| staff == 1)) {
             if let ChangeKind::Key(key) = change.kind {
                 let fifths = key.fifths.clamp(-7, 7);
                 events.push(meta(
@@ -124,20 +132,34 @@ fn conductor<'a>(score: &'a Score, sounding: &Sounding, clock: Clock) -> Track<'
                 ));
             }
         }
-        for direction in marks.iter().filter(|direction| direction.bar == played.bar) {
-            if let DirectionKind::Rehearsal(text) = &direction.kind {
-                events.push(meta(clock.tick(played.start + direction.at), MetaMessage::Marker(text.as_bytes())));
-            }
+        for (at, text) in rehearsals.get(&played.bar).into_iter().flatten() {
+            events.push(meta(clock.tick(played.start + *at), MetaMessage::Marker(text.as_bytes())));
         }
     }
     track(events)
+}
+
+/// Rehearsal marks by bar: their position and text, each once though several parts print it.
+fn rehearsals(score: &Score) -> BTreeMap<BarIndex, Vec<(Crotchets, &str)>> {
+    let mut by_bar: BTreeMap<BarIndex, Vec<(Crotchets, &str)>> = BTreeMap::new();
+    for Direction { bar, at, kind, .. } in score.parts.iter().flat_map(|part| &part.directions) {
+        if let DirectionKind::Rehearsal(text) = kind {
+            by_bar.entry(*bar).or_default().push((*at, text));
+        }
+    }
+    for marks in by_bar.values_mut() {
+        marks.sort_unstable();
+        marks.dedup();
+    }
+    by_bar
 }
 
 /// The metre as a MIDI time signature; free time and units that are no power of two have none.
 fn signature(metre: &Metre) -> Option<MetaMessage<'static>> {
     let Metre::Measured(terms) = metre else { return None };
     let unit = terms.iter().map(|term| term.1).max()?;
-    let beats: u16 = terms.iter().map(|(beats, own)| beats.iter().sum::<u16>() * (unit / (*own).max(1))).sum();
+    let count = |beats: &[u16]| beats.iter().map(|&beats| u64::from(beats)).sum::<u64>();
+    let beats: u64 = terms.iter().map(|(beats, own)| count(beats) * u64::from(unit / (*own).max(1))).sum();
     let power = u8::try_from(unit.checked_ilog2()?).ok().filter(|_| unit.is_power_of_two())?;
     Some(MetaMessage::TimeSignature(u8::try_from(beats).ok()?, power, 24, 8))
 }

@@ -16,6 +16,7 @@ pub(super) fn staff_number(tag: Tag<'_>) -> Option<u8> {
 impl<'x> PartReader<'x> {
     pub(super) fn attributes(&mut self, context: &mut Context<'x, '_>) {
         while let Some(tag) = context.cursor.child() {
+            context.count_event();
             match tag.name() {
                 "divisions" => self.divisions(context),
                 "key" => self.key(tag, context),
@@ -215,21 +216,32 @@ impl<'x> PartReader<'x> {
         }
     }
 
-    fn measure_style(&mut self, _tag: Tag<'x>, context: &mut Context<'x, '_>) {
+    pub(super) fn report_slashes(&mut self, context: &mut Context<'x, '_>) {
+        self.slashes_reported = true;
+        let what = "slashes stand for notes the player chooses";
+        context.note(
+            self.here(),
+            "slashes",
+            what,
+            "They were kept at the height they are printed at, which is a place on the staff and no pitch to rely on",
+        );
+    }
+
+    fn measure_style(&mut self, tag: Tag<'x>, context: &mut Context<'x, '_>) {
+        let staff = staff_number(tag);
         while let Some(tag) = context.cursor.child() {
             let starts = tag.says("type", "start");
             match tag.name() {
                 "slash" => {
                     context.cursor.skip();
-                    self.slashes = starts;
+                    if staff.is_none() {
+                        self.slashes.clear();
+                    }
+                    self.slashes.remove(&None);
+                    self.slashes.remove(&staff);
                     if starts {
-                        let what = "slashes stand for notes the player chooses";
-                        context.note(
-                            self.here(),
-                            "slashes",
-                            what,
-                            "Notes there are marked as slashes and have no pitch that counts",
-                        );
+                        self.slashes.insert(staff);
+                        self.report_slashes(context);
                     }
                 }
                 "beat-repeat" => {
@@ -246,7 +258,7 @@ impl<'x> PartReader<'x> {
                 }
                 "measure-repeat" => {
                     let bars = whole(&context.cursor.text()).and_then(|bars| u32::try_from(bars).ok()).unwrap_or(1);
-                    self.similes.sign(self.bar.0, starts.then_some(bars));
+                    self.similes.sign(self.bar.0, staff, starts.then_some(bars));
                 }
                 // Each bar of a long rest stands in the file as well.
                 "multiple-rest" => context.cursor.skip(),

@@ -31,6 +31,7 @@ impl<'x> PartReader<'x> {
             }
         }
         while let Some(tag) = context.cursor.child() {
+            context.count_event();
             match tag.name() {
                 "bar-style" => {
                     let style = context.cursor.text();

@@ -57,12 +57,12 @@ impl<'x, 'f> Context<'x, 'f> {
         self.findings.push(Finding { severity, code, place, what, hint: hint.to_owned() });
     }
 
-    /// Counts one more note, rest or direction, and ends the reading when there are too many.
+    /// Counts one more note, rest, direction, change or sign, and ends the reading when there are too many.
     #[inline]
     pub fn count_event(&mut self) {
         self.events += 1;
         if self.events > self.limits.events {
-            let what = format!("the score has more than the {} notes, rests and directions allowed", self.limits.events);
+            let what = format!("the score has more than the {} notes, rests and signs allowed", self.limits.events);
             self.cursor.stop(what);
         }
     }

@@ -50,6 +50,7 @@ impl Draft {
 
 impl<'x> PartReader<'x> {
     pub(super) fn direction(&mut self, tag: Tag<'x>, context: &mut Context<'x, '_>) {
+        context.count_event();
         let above = placement(tag);
         let mut draft = Draft::default();
         let (mut offset, mut for_voice, mut staff) = (None, None, 1);
@@ -80,7 +81,7 @@ impl<'x> PartReader<'x> {
             if let DirectionKind::Words(text) = &kind {
                 self.notice_change_in_words(text, context);
             }
-            self.push_direction(at, staff, for_voice, above, kind, context);
+            self.push_direction(at, staff, for_voice, above, kind);
         }
     }
 
@@ -100,9 +101,7 @@ impl<'x> PartReader<'x> {
         voice: Option<u16>,
         above: Option<bool>,
         kind: DirectionKind,
-        context: &mut Context<'x, '_>,
     ) {
-        context.count_event();
         self.part.directions.push(Direction { bar: self.bar, at, staff, voice, above, kind });
     }
 
@@ -137,6 +136,7 @@ impl<'x> PartReader<'x> {
 
     fn direction_type(&mut self, draft: &mut Draft, context: &mut Context<'x, '_>) {
         while let Some(tag) = context.cursor.child() {
+            context.count_event();
             if tag.name() == "words" {
                 let text = context.cursor.text();
                 let joins = draft.words.ends_with(char::is_whitespace) || text.starts_with(char::is_whitespace);

@@ -15,12 +15,14 @@ pub(super) fn resolve(reader: &mut PartReader<'_>, context: &mut Context<'_, '_>
     }
     let mut resolved = Resolved::default();
     let mut open: Vec<(usize, &str)> = Vec::new();
+    let mut natural = None;
     let mut start = 0;
     for stem in part.notes.chunk_by(|_, next| next.flags.contains(NoteFlags::CHORD)) {
         let chord = Chord { part, first: start, notes: stem };
         start += stem.len();
         match chord.resolve(&mut resolved) {
             Outcome::None => {}
+            Outcome::Natural => natural = natural.or(Some(chord.first)),
             Outcome::Open => open.push((chord.first, "an artificial harmonic does not tell which pitch it sounds at")),
             Outcome::Unmarked => {
                 open.push((
@@ -30,8 +32,15 @@ pub(super) fn resolve(reader: &mut PartReader<'_>, context: &mut Context<'_, '_>
             }
         }
     }
+    let bar = |first: usize| part.notes.get(first).and_then(|note| reader.bars.get(note.bar.at())).map_or("", |bar| bar.number);
+    if let Some(first) = natural {
+        let what = "harmonics from here on are read as sounding where they are written";
+        let hint =
+            "A harp's sound an octave higher by custom, and a diamond may show where the string is touched; check one of them";
+        context.note(At { part: reader.label(), bar: bar(first) }, "harmonic", what, hint);
+    }
     for (first, what) in open {
-        let bar = part.notes.get(first).and_then(|note| reader.bars.get(note.bar.at())).map_or("", |bar| bar.number);
+        let bar = bar(first);
         context.note(At { part: reader.label(), bar }, "harmonic", what, "Its written notes were kept as what is heard");
     }
     let part = &mut reader.part;
@@ -55,6 +64,8 @@ struct Resolved {
 
 enum Outcome {
     None,
+    /// Marked as a harmonic and no more.
+    Natural,
     Open,
     /// Looks like a harmonic, but is not marked as one.
     Unmarked,
@@ -71,7 +82,13 @@ impl Chord<'_> {
         let (base, touched, sounding) =
             (self.with_role("base-pitch"), self.with_role("touching-pitch"), self.with_role("sounding-pitch"));
         let heard = match (base, touched, sounding) {
-            (None, None, _) => return if self.looks_like_harmonic() { Outcome::Unmarked } else { Outcome::None },
+            (None, None, Some(_)) => return Outcome::None,
+            (None, None, None) if self.with_role("artificial").is_some() => return Outcome::Open,
+            (None, None, None) if self.looks_like_harmonic() => return Outcome::Unmarked,
+            (None, None, None) if self.notes.iter().any(|note| note.flags.contains(NoteFlags::HARMONIC)) => {
+                return Outcome::Natural;
+            }
+            (None, None, None) => return Outcome::None,
             // A printed sounding note is heard itself; one that is not printed says what the stopped note sounds like.
             (base, touched, Some(sounding)) if self.notes.get(sounding - self.first).is_some_and(Note::plays) => {
                 resolved.touched.extend([base, touched].into_iter().flatten());

@@ -12,7 +12,10 @@ pub(super) fn share(parts: &mut [PartReader<'_>], bars: &mut [Bar]) {
         stated.extend(part.metres.drain(..).map(|time| (time.bar, index, time.staff, time.metre)));
     }
     stated.sort_by_key(|&(bar, part, ..)| (bar, part));
-    let states: Vec<bool> = (0..parts.len()).map(|index| stated.iter().any(|&(_, part, ..)| part == index)).collect();
+    let mut states = vec![false; parts.len()];
+    for &(_, part, ..) in &stated {
+        states[part] = true;
+    }
     let mut in_force: Option<Metre> = None;
     // Parts that stand in a metre of their own: a later common signature must be said to them again.
     let mut apart = vec![false; parts.len()];

@@ -32,6 +32,7 @@ impl<'x> PartReader<'x> {
             return;
         }
         while let Some(tag) = context.cursor.child() {
+            context.count_event();
             match tag.name() {
                 "slur" => {
                     context.cursor.skip();
@@ -115,6 +116,7 @@ impl<'x> PartReader<'x> {
 
     fn ornaments(&mut self, draft: &mut Draft, context: &mut Context<'x, '_>) {
         while let Some(tag) = context.cursor.child() {
+            context.count_event();
             let sign = match tag.name() {
                 "trill-mark" => Articulations::TRILL,
                 "turn" | "delayed-turn" => Articulations::TURN,
@@ -157,6 +159,7 @@ impl<'x> PartReader<'x> {
 
     fn technical(&mut self, draft: &mut Draft, context: &mut Context<'x, '_>) {
         while let Some(tag) = context.cursor.child() {
+            context.count_event();
             let sign = match tag.name() {
                 "up-bow" => Articulations::UP_BOW,
                 "down-bow" => Articulations::DOWN_BOW,
@@ -240,12 +243,19 @@ fn tremolo(draft: &mut Draft, tag: Tag<'_>, context: &mut Context<'_, '_>) {
 /// A harmonic: natural, or the base, touching or sounding note of an artificial one, which `harmonics` then puts together.
 fn harmonic(draft: &mut Draft, context: &mut Context<'_, '_>) {
     draft.flags |= NoteFlags::HARMONIC;
+    let (mut artificial, mut role) = (false, false);
     while let Some(tag) = context.cursor.child() {
+        context.count_event();
         let name = tag.name();
         context.cursor.skip();
         if matches!(name, "base-pitch" | "touching-pitch" | "sounding-pitch") {
+            role = true;
             draft.marks.push(Mark::Other(name.into()));
         }
+        artificial |= name == "artificial";
+    }
+    if artificial && !role {
+        draft.marks.push(Mark::Other("artificial".into()));
     }
 }
 

@@ -251,6 +251,7 @@ impl<'x> PartReader<'x> {
     }
 
     fn lyric(&mut self, draft: &mut Draft, tag: Tag<'x>, context: &mut Context<'x, '_>) {
+        context.count_event();
         let verse = tag.attribute("number").and_then(small::<u8>).unwrap_or(1);
         let (mut text, mut hyphen) = (String::new(), false);
         while let Some(tag) = context.cursor.child() {
@@ -337,8 +338,11 @@ impl<'x> PartReader<'x> {
         if draft.headless && draft.stem == Stem::None {
             draft.flags |= NoteFlags::HIDDEN;
         }
-        if self.slashes {
+        if !self.slashes.is_empty() && [None, Some(draft.staff)].iter().any(|staff| self.slashes.contains(staff)) {
             draft.flags |= NoteFlags::SLASH;
+        }
+        if draft.flags.contains(NoteFlags::SLASH) && !self.slashes_reported {
+            self.report_slashes(context);
         }
         if !draft.altered && draft.accidental.is_some_and(|semitones| semitones != 0) && matches!(head, Head::Pitched(_)) {
             let what = "a printed accidental is not in the pitch of its note";
@@ -500,6 +504,7 @@ fn beam(draft: &mut Draft, tag: Tag<'_>, context: &mut Context<'_, '_>) {
 }
 
 fn notehead(draft: &mut Draft, context: &mut Context<'_, '_>) {
+    context.count_event();
     let text = context.cursor.text();
     match text.trim() {
         "normal" | "" => {}

@@ -3,6 +3,8 @@
 //! A part knows only its own bars: what several parts say about one bar (its length, number, repeats) is gathered here and
 //! weighed in `assemble`, so that partwise and timewise files go the same way.
 
+use std::collections::BTreeSet;
+
 use ripieno_score::{BarIndex, Change, ChangeKind, ClefSign, Crotchets, Jump, Metre, NoteFlags, Part};
 
 use crate::Severity;
@@ -10,7 +12,7 @@ use crate::Severity;
 use super::clock::Clock;
 use super::context::{At, Context};
 use super::number::Decimal;
-use super::simile::Similes;
+use super::simile::{Similes, StaffOf};
 
 /// A bar as one part has it.
 #[derive(Debug, Clone)]
@@ -36,6 +38,13 @@ impl<'x> BarRead<'x> {
     pub const fn missing(number: &'x str) -> Self {
         let none = Crotchets::ZERO;
         Self { number, sounded: none, reached: none, counted: false, longest_voice: 0, implicit: false, missing: true }
+    }
+
+    /// This bar with what one of its staves takes over from `other`.
+    pub fn filled_from(&self, other: &Self) -> Self {
+        let (sounded, reached) = (self.sounded.max(other.sounded), self.reached.max(other.reached));
+        let longest_voice = if other.reached > self.reached { other.longest_voice } else { self.longest_voice };
+        Self { sounded, reached, counted: self.counted || other.counted, longest_voice, ..self.clone() }
     }
 }
 
@@ -101,7 +110,9 @@ pub(super) struct PartReader<'x> {
     pub(super) last_instrument: Option<u8>,
     pub(super) octave_shifts: Vec<(u8, i8)>,
     pub(super) dashes: Vec<u8>,
-    pub(super) slashes: bool,
+    /// Staves that show slashes; `None` for all.
+    pub(super) slashes: BTreeSet<StaffOf>,
+    pub(super) slashes_reported: bool,
     pub(super) similes: Similes,
     pub(super) is_horn: bool,
     pub(super) low_horn_reported: bool,
@@ -128,7 +139,8 @@ impl<'x> PartReader<'x> {
             last_instrument: None,
             octave_shifts: Vec::new(),
             dashes: Vec::new(),
-            slashes: false,
+            slashes: BTreeSet::new(),
+            slashes_reported: false,
             similes: Similes::default(),
             is_horn,
             low_horn_reported: false,
@@ -226,7 +238,7 @@ impl<'x> PartReader<'x> {
     }
 
     fn end_bar(&mut self, first_note: usize) {
-        self.similes.end_bar(self.bar.0, self.part.notes.len() > first_note);
+        self.similes.end_bar(self.bar.0, self.part.notes.get(first_note..).unwrap_or_default());
         self.notice_instrument(first_note);
     }
 

@@ -1,69 +1,92 @@
 //! Signs that repeat whole bars: bars that hold nothing in the file are filled with the notes they stand for.
 
-use ripieno_score::{BarIndex, Crotchets, NoteFlags, Part, Rest};
+use std::collections::{BTreeMap, BTreeSet};
+
+use ripieno_score::{BarIndex, Crotchets, Note, NoteFlags, Part, Rest};
 
 use super::context::{At, Context};
 use super::part_reader::BarRead;
 
+/// The staff a sign concerns; `None` for all staves of the part.
+pub(super) type StaffOf = Option<u8>;
+
 /// Where a part has bar-repeat signs and which bars they leave to be filled.
 #[derive(Debug, Default)]
 pub(super) struct Similes {
-    /// Repeats the so many bars before, since a sign.
-    open: Option<u32>,
-    /// (bar to fill, how many bars back its notes stand)
-    empty: Vec<(u32, u32)>,
+    /// Signs in force, each repeating so many bars before.
+    open: BTreeMap<StaffOf, u32>,
+    /// In order of bar and staff.
+    empty: Vec<Empty>,
+}
+
+/// A bar to fill.
+#[derive(Debug, Clone, Copy)]
+struct Empty {
+    bar: u32,
+    staff: StaffOf,
+    /// How many bars back its notes stand.
+    back: u32,
 }
 
 impl Similes {
     /// A sign in bar `bar`: repeats the `bars` bars before from here on, or stops doing so.
-    pub fn sign(&mut self, bar: u32, bars: Option<u32>) {
-        self.open = bars.filter(|&bars| bars > 0 && bars <= bar);
+    pub fn sign(&mut self, bar: u32, staff: StaffOf, bars: Option<u32>) {
+        if staff.is_none() {
+            self.open.clear();
+        }
+        self.open.remove(&None);
+        self.open.remove(&staff);
+        if let Some(bars) = bars.filter(|&bars| bars > 0 && bars <= bar) {
+            self.open.insert(staff, bars);
+        }
     }
 
-    /// A bar has been read; `has_notes` says whether the file itself has notes there.
-    pub fn end_bar(&mut self, bar: u32, has_notes: bool) {
-        if let Some(bars) = self.open
-            && !has_notes
-        {
-            self.empty.push((bar, bars));
+    /// A bar has been read, and these are the notes the file itself has there.
+    pub fn end_bar(&mut self, bar: u32, notes: &[Note]) {
+        for (&staff, &back) in &self.open {
+            if !notes.iter().any(|note| staff.is_none_or(|staff| note.staff == staff)) {
+                self.empty.push(Empty { bar, staff, back });
+            }
         }
     }
 
     /// Follows the part's bars to their places in the score.
     pub fn move_bars(&mut self, moved: impl Fn(u32) -> u32) {
-        for (bar, back) in &mut self.empty {
-            let (from, to) = (moved(bar.saturating_sub(*back)), moved(*bar));
-            (*bar, *back) = (to, to.saturating_sub(from));
+        for empty in &mut self.empty {
+            let (from, to) = (moved(empty.bar.saturating_sub(empty.back)), moved(empty.bar));
+            (empty.bar, empty.back) = (to, to.saturating_sub(from));
         }
     }
 
     /// Copies the repeated notes into the bars found empty.
     pub fn fill(&self, part: &mut Part, bars: &mut [BarRead<'_>], context: &mut Context<'_, '_>) {
-        let mut origins: Vec<(u32, u32)> = Vec::with_capacity(self.empty.len());
-        for &(bar, back) in &self.empty {
-            let Some(before) = bar.checked_sub(back) else { continue };
-            // The bar before may itself have been filled: go to where its notes truly stand.
-            let found = origins.binary_search_by_key(&before, |&(filled, _)| filled);
-            let origin = found.ok().and_then(|at| origins.get(at)).map_or(before, |&(_, origin)| origin);
-            origins.push((bar, origin));
-        }
+        let mut origins: BTreeMap<(u32, StaffOf), u32> = BTreeMap::new();
         let name = part.name.clone();
         let mut copier = Copier::new(part, context.events_left());
-        for &(bar, origin) in &origins {
+        for &Empty { bar, staff, back } in &self.empty {
+            let Some(before) = bar.checked_sub(back) else { continue };
+            // The bar before may itself have been filled: go to where its notes truly stand.
+            let origin = origins.get(&(before, staff)).or_else(|| origins.get(&(before, None))).copied().unwrap_or(before);
+            origins.insert((bar, staff), origin);
             let number = |bar: u32| bars.get(bar as usize).map_or("", |bar| bar.number);
             let place = At { part: &name, bar: number(bar) };
-            if !copier.copy_bar(BarIndex(origin), BarIndex(bar)) {
+            if !copier.copy_bar(BarIndex(origin), BarIndex(bar), staff) {
                 context.warn(place, "simile-too-much", "bar repeats ask for more notes than are allowed", "The bar stays empty");
                 break;
             }
-            let what = format!("a repeat sign stands for the notes of bar {}", number(origin));
+            let on_staff = staff.map(|staff| format!(" on staff {staff}")).unwrap_or_default();
+            let what = format!("a repeat sign stands for the notes of bar {}{on_staff}", number(origin));
             context.note(place, "simile", what, "They were written out");
             let source = bars.get(origin as usize).cloned();
             if let (Some(bar), Some(source)) = (bars.get_mut(bar as usize), source) {
-                *bar = BarRead { number: bar.number, implicit: bar.implicit, ..source };
+                *bar = if staff.is_none() {
+                    BarRead { number: bar.number, implicit: bar.implicit, ..source }
+                } else {
+                    bar.filled_from(&source)
+                };
             }
         }
-        copier.replace_rests(&origins);
+        copier.replace_rests(&origins.into_keys().collect());
     }
 }
 
@@ -84,7 +107,8 @@ impl<'p> Copier<'p> {
     }
 
     /// Copies notes, rests and their marks; `false` when there would be too many.
-    fn copy_bar(&mut self, from: BarIndex, to: BarIndex) -> bool {
+    fn copy_bar(&mut self, from: BarIndex, to: BarIndex, staff: StaffOf) -> bool {
+        let on_staff = |of: u8| staff.is_none_or(|staff| staff == of);
         let read = self.part.notes.get(..self.notes_read).unwrap_or_default();
         let first = read.partition_point(|note| note.bar < from);
         let last = read.partition_point(|note| note.bar <= from);
@@ -93,10 +117,13 @@ impl<'p> Copier<'p> {
         let last_rest = rests.partition_point(|rest| rest.bar <= from);
         let Some(budget) = self.budget.checked_sub(last - first + last_rest - first_rest) else { return false };
         self.budget = budget;
-        let copies = rests.get(first_rest..last_rest).unwrap_or_default().iter();
+        let copies = rests.get(first_rest..last_rest).unwrap_or_default().iter().filter(|rest| on_staff(rest.staff));
         self.rests.extend(copies.map(|rest| Rest { bar: to, ..rest.clone() }));
-        let end = read.get(first..last).unwrap_or_default().iter().map(|note| note.at + note.duration).max().unwrap_or_default();
-        for source in first..last {
+        let notes = read.get(first..last).unwrap_or_default();
+        let end = notes.iter().map(|note| note.at + note.duration).max().unwrap_or_default();
+        let sources: Vec<usize> =
+            (first..).zip(notes).filter(|(_, note)| on_staff(note.staff)).map(|(source, _)| source).collect();
+        for source in sources {
             self.copy_note(source, to, end);
         }
         true
@@ -113,6 +140,11 @@ impl<'p> Copier<'p> {
         if note.at + note.duration == end {
             note.flags -= NoteFlags::TIE_START;
         }
+        // The note whose stem it shares may stand on another staff, which is not repeated.
+        let stem = |note: &Note| (note.bar, note.at, note.voice);
+        if self.part.notes.last().is_none_or(|last| stem(last) != stem(&note)) {
+            note.flags -= NoteFlags::CHORD;
+        }
         let index = u32::try_from(self.part.notes.len()).unwrap_or(u32::MAX);
         self.part.notes.push(note);
         let source = u32::try_from(source).unwrap_or(u32::MAX);
@@ -122,11 +154,12 @@ impl<'p> Copier<'p> {
     }
 
     /// Puts the copied rests in place of those that only held the filled bars open.
-    fn replace_rests(self, filled: &[(u32, u32)]) {
+    fn replace_rests(self, filled: &BTreeSet<(u32, StaffOf)>) {
         if filled.is_empty() {
             return;
         }
-        self.part.rests.retain(|rest| filled.binary_search_by_key(&rest.bar.0, |&(bar, _)| bar).is_err());
+        let held_open = |rest: &Rest| [None, Some(rest.staff)].iter().any(|&staff| filled.contains(&(rest.bar.0, staff)));
+        self.part.rests.retain(|rest| !held_open(rest));
         self.part.rests.extend(self.rests);
     }
 }

@@ -25,6 +25,7 @@ pub(super) fn sensible_tempo(per_minute: f64) -> bool {
 
 impl<'x> PartReader<'x> {
     pub(super) fn sound(&mut self, tag: Tag<'x>, context: &mut Context<'x, '_>) -> Sound {
+        context.count_event();
         let mut sound = Sound::default();
         for (key, value) in tag.attributes() {
             let label = || Box::from(plain(value).trim());
@@ -76,7 +77,7 @@ impl<'x> PartReader<'x> {
         if let Some(tempo) = sound.tempo {
             let kind = DirectionKind::PlaybackTempo { crotchets_per_minute: tempo };
             let at = self.position(sound.offset);
-            self.push_direction(at, 1, None, None, kind, context);
+            self.push_direction(at, 1, None, None, kind);
         }
         self.apply_sound(&sound);
     }

@@ -4,8 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::num::NonZeroU32;
 use std::ops::Range;
 
-use ripieno_score::{Bar, BarIndex, Change, ChangeKind, Crotchets, Direction, Note, NoteFlags, Part, Pitch, Rest, Score};
+use ripieno_score::{Bar, BarIndex, Change, Crotchets, Direction, Mark, Note, NoteFlags, Part, Rest, Score};
 
+use super::accidentals::Accidentals;
 use super::attributes::{self, AttributesAt};
 use super::directions;
 use super::header::Ids;
@@ -23,8 +24,9 @@ pub(super) struct Writer<'a> {
     ids: &'a Ids,
     /// Ticks a crotchet for the whole part, if one number serves.
     divisions: Option<i64>,
-    /// Key signature in force on each staff, in sharps.
-    fifths: BTreeMap<u8, i8>,
+    accidentals: Accidentals,
+    /// Syllables that go on with a word: note and verse.
+    going_on: BTreeSet<(usize, u8)>,
 }
 
 /// The part's lists cut to one bar.
@@ -76,9 +78,9 @@ fn common_divisions(times: impl Iterator<Item = Crotchets>, most: i64) -> Option
     Some(divisions)
 }
 
-/// Where the writer stands inside a bar.
+/// Where the writer stands inside a bar, in ticks.
 struct Cursor {
-    at: Crotchets,
+    now: i64,
     per_crotchet: NonZeroU32,
 }
 
@@ -89,7 +91,11 @@ impl Cursor {
 
     /// Goes to a position by `backup` or `forward`.
     fn go(&mut self, xml: &mut Xml, to: Crotchets, voice_staff: Option<(u16, Option<u8>)>) {
-        let way = self.ticks(to) - self.ticks(self.at);
+        self.go_to(xml, self.ticks(to), voice_staff);
+    }
+
+    fn go_to(&mut self, xml: &mut Xml, to: i64, voice_staff: Option<(u16, Option<u8>)>) {
+        let way = to - self.now;
         if way < 0 {
             xml.element("backup", &[], |xml| xml.text("duration", -way));
         } else if way > 0 {
@@ -103,7 +109,7 @@ impl Cursor {
                 }
             });
         }
-        self.at = to;
+        self.now = to;
     }
 }
 
@@ -127,7 +133,7 @@ impl<'a> Writer<'a> {
         let bars = 0..u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
         let times = bars.flat_map(|bar| Content::new(score, part, BarIndex(bar)).times(part).collect::<Vec<_>>());
         let divisions = common_divisions(times, MOST_DIVISIONS);
-        Self { score, part, index, ids, divisions, fifths: BTreeMap::new() }
+        Self { score, part, index, ids, divisions, accidentals: Accidentals::default(), going_on: going_on(part) }
     }
 
     pub(super) fn write(mut self, xml: &mut Xml) {
@@ -143,7 +149,7 @@ impl<'a> Writer<'a> {
         let fine = || common_divisions(content.times(self.part), i64::from(u32::MAX >> 8)).unwrap_or(720_720);
         let divisions = self.divisions.unwrap_or_else(fine);
         let per_crotchet = u32::try_from(divisions).ok().and_then(NonZeroU32::new).unwrap_or(NonZeroU32::MIN);
-        let mut cursor = Cursor { at: Crotchets::ZERO, per_crotchet };
+        let mut cursor = Cursor { now: 0, per_crotchet };
         left_barline(xml, content.bar);
         let first = index.0 == 0;
         let at_start = content.changes.partition_point(|change| change.at <= Crotchets::ZERO);
@@ -157,7 +163,7 @@ impl<'a> Writer<'a> {
         if self.index == 0 {
             directions::jumps(xml, &content.bar.jumps, content.directions, true);
         }
-        let accidentals = self.accidentals(&content);
+        let accidentals = self.accidentals.of_bar(self.part, content.notes.clone(), content.changes);
         let voices = voices(self.part, &content);
         let mut signs = Signs { changes: &content.changes[at_start..], directions: content.directions };
         for voice in &voices {
@@ -190,23 +196,27 @@ impl<'a> Writer<'a> {
                 Event::Note(index, note) => {
                     let chord = note.flags.contains(NoteFlags::CHORD)
                         && last_note.is_some_and(|last| {
-                            last.at == at && last.duration == note.duration && is_grace(last) == is_grace(note)
+                            last.at == at
+                                && last.duration == note.duration
+                                && notes::is_timeless(last) == notes::is_timeless(note)
                         });
                     if !chord {
                         signs.up_to(xml, self.part, at, cursor);
                         cursor.go(xml, at, Some((note.voice, staff(note.staff))));
                     }
+                    let ticks = cursor.ticks(note.duration).max(1);
                     let context = Context {
                         part: self.part,
                         index: *index,
-                        ticks: cursor.ticks(note.duration).max(1),
+                        ticks,
                         chord,
                         accidental: accidentals.get(index).copied(),
                         instrument: if several { self.ids.instrument(self.index, note.instrument) } else { None },
+                        going_on: &self.going_on,
                     };
                     notes::note(xml, note, &context);
-                    if !chord && !is_grace(note) {
-                        cursor.at = at + note.duration;
+                    if !chord && !notes::is_timeless(note) {
+                        cursor.now += ticks;
                     }
                     last_note = Some(note);
                 }
@@ -217,7 +227,7 @@ impl<'a> Writer<'a> {
                     if ticks > 0 {
                         let short = self.score.bars.get(rest.bar.at()).is_some_and(|bar| bar.uncounted);
                         notes::rest(xml, rest, self.part, ticks, short);
-                        cursor.at = at + rest.duration;
+                        cursor.now += ticks;
                     }
                     last_note = None;
                 }
@@ -243,14 +253,11 @@ impl<'a> Writer<'a> {
         let ticks = cursor.ticks(content.bar.length);
         if empty && ticks > 0 {
             notes::rest(xml, &rest(Crotchets::ZERO, true), self.part, ticks, content.bar.uncounted);
-            cursor.at = content.bar.length;
-        } else if self.index == 0 && cursor.at < content.bar.length && !self.is_reached(index) {
-            let missing = rest(cursor.at, false);
-            let ticks = cursor.ticks(missing.duration);
-            if ticks > 0 {
-                notes::rest(xml, &missing, self.part, ticks, content.bar.uncounted);
-                cursor.at = content.bar.length;
-            }
+            cursor.now = ticks;
+        } else if self.index == 0 && cursor.now < ticks && !self.is_reached(index) {
+            let at = Crotchets::new(cursor.now, i64::from(cursor.per_crotchet.get())).unwrap_or_default();
+            notes::rest(xml, &rest(at, false), self.part, ticks - cursor.now, content.bar.uncounted);
+            cursor.now = ticks;
         }
     }
 
@@ -265,64 +272,21 @@ impl<'a> Writer<'a> {
             (notes.is_empty() && content.rests.is_empty()) || ends.max().is_some_and(|end| end >= length)
         })
     }
+}
 
-    /// The accidentals to print: those that differ from the key and from what the bar has said before, staff by staff.
-    fn accidentals(&mut self, content: &Content<'_>) -> BTreeMap<usize, &'static str> {
-        for change in content.changes {
-            if let ChangeKind::Key(key) = change.kind {
-                let staves = change.staff.map_or(1..=self.part.staves.max(1), |staff| staff..=staff);
-                self.fifths.extend(staves.map(|staff| (staff, key.fifths)));
-            }
+/// Syllables that go on with the word of the syllable before them in their voice and verse.
+fn going_on(part: &Part) -> BTreeSet<(usize, u8)> {
+    let mut broken: BTreeMap<(u16, u8), bool> = BTreeMap::new();
+    let mut going_on = BTreeSet::new();
+    for (index, mark) in &part.marks {
+        let index = *index as usize;
+        if let (Mark::Lyric { verse, hyphen, .. }, Some(note)) = (mark, part.notes.get(index))
+            && broken.insert((note.voice, *verse), *hyphen) == Some(true)
+        {
+            going_on.insert((index, *verse));
         }
-        let mut order: Vec<usize> = content.notes.clone().collect();
-        order.sort_by_key(|&index| self.part.notes[index].at);
-        let mut said: BTreeMap<(u8, i32), i8> = BTreeMap::new();
-        let mut printed = BTreeMap::new();
-        for index in order {
-            let note = &self.part.notes[index];
-            let Some(pitch) = note.pitch() else { continue };
-            let fifths = self.fifths.get(&note.staff).copied().unwrap_or(0);
-            let in_force = said.get(&(note.staff, pitch.staff_position())).copied().unwrap_or_else(|| in_key(pitch, fifths));
-            if in_force != pitch.alter && !note.flags.contains(NoteFlags::TIE_STOP) {
-                printed.extend(accidental_name(pitch).map(|name| (index, name)));
-                said.insert((note.staff, pitch.staff_position()), pitch.alter);
-            }
-        }
-        printed
     }
-}
-
-const fn is_grace(note: &Note) -> bool {
-    note.flags.contains(NoteFlags::GRACE)
-}
-
-/// The alteration a key signature gives a note.
-fn in_key(pitch: Pitch, fifths: i8) -> i8 {
-    // Order of sharps F C G D A E B; flats the other way round. Index by step from C.
-    const SHARP_PLACE: [i8; 7] = [2, 4, 6, 1, 3, 5, 7];
-    let place = SHARP_PLACE[usize::try_from(pitch.step.index()).unwrap_or(0)];
-    if fifths >= place {
-        1
-    } else if -fifths >= 8 - place {
-        -1
-    } else {
-        0
-    }
-}
-
-const fn accidental_name(pitch: Pitch) -> Option<&'static str> {
-    Some(match (pitch.alter, pitch.cents) {
-        (-2, 0) => "flat-flat",
-        (-1, 0) => "flat",
-        (0, 0) => "natural",
-        (1, 0) => "sharp",
-        (2, 0) => "double-sharp",
-        (0, 50) => "quarter-sharp",
-        (0, -50) => "quarter-flat",
-        (1, 50) => "three-quarters-sharp",
-        (-1, -50) => "three-quarters-flat",
-        _ => return None,
-    })
+    going_on
 }
 
 /// Notes and rests of the bar, voice by voice: by staff, then number.
@@ -362,16 +326,16 @@ impl Signs<'_> {
         while let Some(change) = self.changes.first().filter(|change| change.at <= until) {
             let count = self.changes.partition_point(|other| other.at <= change.at);
             let (now, later) = self.changes.split_at(count);
-            let back = cursor.at;
+            let back = cursor.now;
             cursor.go(xml, change.at, None);
             attributes::write(xml, part, &AttributesAt { divisions: None, metre: None, staves: None, changes: now });
             if until != change.at {
-                cursor.go(xml, back, None);
+                cursor.go_to(xml, back, None);
             }
             self.changes = later;
         }
         while let Some((direction, later)) = self.directions.split_first().filter(|(direction, _)| direction.at <= until) {
-            directions::write(xml, part, direction, cursor.ticks(direction.at) - cursor.ticks(cursor.at));
+            directions::write(xml, part, direction, cursor.ticks(direction.at) - cursor.now);
             self.directions = later;
         }
     }

@@ -2,6 +2,7 @@
 
 use ripieno_score::{Direction, DirectionKind, DynamicMark, Edge, Jump, NoteValue, Part, Swell};
 
+use super::super::chord_symbols::{Symbol, kind_named};
 use super::super::jumps::{in_words, same_kind};
 use super::notes::{staff_of, type_name};
 use super::xml::Xml;
@@ -17,17 +18,49 @@ pub(super) fn write(xml: &mut Xml, part: &Part, direction: &Direction, offset: i
     if let DirectionKind::PlaybackTempo { crotchets_per_minute } = direction.kind {
         return xml.element("sound", &[("tempo", &decimal(crotchets_per_minute))], |xml| offset_element(xml, offset));
     }
-    let placement: &[(&str, &str)] = match direction.above {
-        Some(true) => &[("placement", "above")],
-        Some(false) => &[("placement", "below")],
-        None => &[],
-    };
+    if let DirectionKind::ChordSymbol(text) = &direction.kind
+        && let Some(symbol) = Symbol::of(text)
+    {
+        return chord_symbol(xml, part, direction, &symbol, offset);
+    }
+    let placement = placement(direction);
     xml.element("direction", placement, |xml| {
         xml.element("direction-type", &[], |xml| kind(xml, &direction.kind));
         offset_element(xml, offset);
         if let Some(voice) = direction.voice {
             xml.text("voice", voice);
         }
+        if part.staves > 1 {
+            xml.text("staff", staff_of(direction.staff, part));
+        }
+    });
+}
+
+fn placement(direction: &Direction) -> &'static [(&'static str, &'static str)] {
+    match direction.above {
+        Some(true) => &[("placement", "above")],
+        Some(false) => &[("placement", "below")],
+        None => &[],
+    }
+}
+
+/// `<harmony>` reads back to the same text: what stands between root and bass is its kind.
+fn chord_symbol(xml: &mut Xml, part: &Part, direction: &Direction, symbol: &Symbol<'_>, offset: i64) {
+    xml.element("harmony", placement(direction), |xml| {
+        let note = |xml: &mut Xml, name: &str, (step, alter): (char, i8)| {
+            xml.element(name, &[], |xml| {
+                xml.text(&format!("{name}-step"), step);
+                if alter != 0 {
+                    xml.text(&format!("{name}-alter"), alter);
+                }
+            });
+        };
+        note(xml, "root", symbol.root);
+        xml.text_with("kind", &[("text", symbol.kind)], kind_named(symbol.kind));
+        if let Some(bass) = symbol.bass {
+            note(xml, "bass", bass);
+        }
+        offset_element(xml, offset);
         if part.staves > 1 {
             xml.text("staff", staff_of(direction.staff, part));
         }

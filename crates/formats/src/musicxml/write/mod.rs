@@ -5,6 +5,7 @@
 //! the score holds only as text come out as words or `other-...` elements. The result depends on the score alone: no
 //! date, no machine name.
 
+mod accidentals;
 mod attributes;
 mod bar;
 mod directions;

@@ -1,5 +1,7 @@
 //! Notes and rests with everything attached to them.
 
+use std::collections::BTreeSet;
+
 use ripieno_score::{
     Articulations, Beam, Beams, Edge, Head, Mark, Note, NoteFlags, NoteValue, Part, Pitch, Rest, Stem, TupletRatio,
 };
@@ -20,6 +22,8 @@ pub(super) struct Context<'a> {
     pub accidental: Option<&'static str>,
     /// Identifier of the instrument, in parts that have several.
     pub instrument: Option<&'a str>,
+    /// Syllables of the part that go on with a word: note and verse.
+    pub going_on: &'a BTreeSet<(usize, u8)>,
 }
 
 /// MusicXML's name for a note value.
@@ -38,9 +42,14 @@ pub(super) fn staff_of(staff: u8, part: &Part) -> u8 {
 }
 
 pub(super) fn note(xml: &mut Xml, note: &Note, context: &Context<'_>) {
-    let hidden: &[(&str, &str)] = if note.flags.contains(NoteFlags::HIDDEN) { &[("print-object", "no")] } else { &[] };
-    let grace = note.flags.contains(NoteFlags::GRACE);
-    xml.element("note", hidden, |xml| {
+    let mut attributes: Vec<(&str, &str)> = Vec::new();
+    if note.flags.contains(NoteFlags::HIDDEN) {
+        attributes.push(("print-object", "no"));
+    }
+    let dynamics = velocity(note.velocity);
+    attributes.extend(dynamics.as_deref().map(|dynamics| ("dynamics", dynamics)));
+    let grace = is_timeless(note);
+    xml.element("note", &attributes, |xml| {
         if grace {
             let slash = if note.flags.contains(NoteFlags::SLASHED) { "yes" } else { "no" };
             xml.empty("grace", &[("slash", slash)]);
@@ -90,6 +99,18 @@ pub(super) fn note(xml: &mut Xml, note: &Note, context: &Context<'_>) {
         notations(xml, note, context);
         lyrics(xml, context);
     });
+}
+
+/// Whether a note is written as one without time: a grace note, or one that a damaged file gave no length.
+pub(super) const fn is_timeless(note: &Note) -> bool {
+    note.flags.contains(NoteFlags::GRACE) || note.duration.is_zero()
+}
+
+/// A MIDI velocity in per cent of the default forte, 90, with two decimals (MusicXML 4.0, note element); `None` where there is none.
+/// Rounded up, so that the whole number below what is read back is the same velocity.
+fn velocity(velocity: u8) -> Option<String> {
+    let hundredths = (u32::from(velocity) * 10_000).div_ceil(90);
+    (velocity > 0).then(|| format!("{}.{:02}", hundredths / 100, hundredths % 100))
 }
 
 /// Writes a rest. In a bar shorter than the metre (`short`) a rest that fills it is written with its value: some readers take
@@ -376,7 +397,9 @@ fn technical(xml: &mut Xml, note: &Note, marks: &[&Mark]) {
             match marks.iter().find_map(|mark| harmonic_role(mark)) {
                 Some(role) => xml.element("harmonic", &[], |xml| {
                     xml.empty("artificial", &[]);
-                    xml.empty(role, &[]);
+                    if role != "artificial" {
+                        xml.empty(role, &[]);
+                    }
                 }),
                 None => xml.empty("harmonic", &[]),
             }
@@ -391,17 +414,24 @@ fn technical(xml: &mut Xml, note: &Note, marks: &[&Mark]) {
     });
 }
 
-/// Which note of an artificial harmonic the mark says this is.
+/// Which note of an artificial harmonic the mark says this is; "artificial" where the file does not tell.
 fn harmonic_role(mark: &Mark) -> Option<&'static str> {
     let Mark::Other(name) = mark else { return None };
-    ["base-pitch", "touching-pitch", "sounding-pitch"].into_iter().find(|role| **name == **role)
+    ["base-pitch", "touching-pitch", "sounding-pitch", "artificial"].into_iter().find(|role| **name == **role)
 }
 
 fn lyrics(xml: &mut Xml, context: &Context<'_>) {
     for mark in context.part.marks_of(context.index) {
         if let Mark::Lyric { verse, text, hyphen } = mark {
             xml.element("lyric", &[("number", &verse.to_string())], |xml| {
-                xml.text("syllabic", if *hyphen { "begin" } else { "single" });
+                let goes_on = context.going_on.contains(&(context.index, *verse));
+                let syllabic = match (goes_on, *hyphen) {
+                    (false, false) => "single",
+                    (false, true) => "begin",
+                    (true, true) => "middle",
+                    (true, false) => "end",
+                };
+                xml.text("syllabic", syllabic);
                 xml.text("text", text);
             });
         }
