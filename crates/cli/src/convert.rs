@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use ripieno_formats::tables::NotesTable;
-use ripieno_formats::{midi, musicxml};
+use ripieno_formats::{midi, musicxml, trouble_findings};
 use ripieno_score::{Score, Sounding, Unroll};
 
 use crate::open::open;
@@ -31,8 +31,17 @@ pub fn run(arguments: &ConvertArguments) -> Result<(), String> {
             arguments.new_file.display()
         )
     })?;
+    let same = |path: &PathBuf| std::fs::canonicalize(path).ok();
+    if same(&arguments.file).is_some_and(|source| same(&arguments.new_file) == Some(source)) {
+        return Err(format!("{}: is the score itself; give the new file another name", arguments.new_file.display()));
+    }
     let Some(reading) = open(&arguments.file, arguments.strict) else { return Err(String::new()) };
     let name = arguments.file.display().to_string();
+    let troubles = trouble_findings(&name, &reading.score, &Sounding::new(&reading.score, Unroll::AsWritten));
+    troubles.iter().for_each(|finding| eprintln!("{finding}"));
+    if arguments.strict && !troubles.is_empty() {
+        return Err(format!("{name}: not converted, because of --strict and the findings above"));
+    }
     write(&name, &reading.score)
         .and_then(|bytes| std::fs::write(&arguments.new_file, bytes))
         .map_err(|error| format!("{}: cannot be written ({error})", arguments.new_file.display()))

@@ -73,7 +73,7 @@ fn studying_leaves_a_report_and_tables_and_the_same_bytes_each_time() {
 fn notes_come_with_the_columns_of_the_documentation() {
     let played = text(&ripieno(&["notes", &demo(), "--csv"]).stdout);
     let written = text(&ripieno(&["notes", &demo(), "--csv", "--score-order"]).stdout);
-    let header = "file,part,part_index,bar,printed_bar,pass,onset,duration,pitch,spelling,players,dynamic";
+    let header = "file,part,part_index,bar,printed_bar,pass,onset,duration,pitch,spelling,players,dynamic,players_reason";
     assert_eq!(played.lines().next(), Some(header));
     assert!(played.lines().count() > written.lines().count(), "the demo has a repeat");
     let documented = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/tables.md")).unwrap();
@@ -101,6 +101,24 @@ fn roles_come_with_the_columns_of_the_documentation() {
     assert_eq!(of_file["roles"].as_array().unwrap().len(), rows[0]);
     assert_eq!(of_file["roles_by_bar"].as_array().unwrap().len(), rows[1]);
     assert!(!of_file["melody"].as_array().unwrap().is_empty());
+}
+
+#[test]
+fn converting_tells_what_is_lost_and_keeps_the_source() {
+    let folder = folder("convert-told");
+    let low = folder.join("low.musicxml");
+    let xml = "<score-partwise><part-list><score-part id=\"P1\"><part-name>Tuba</part-name></score-part></part-list><part id=\"P1\">\
+<measure number=\"1\"><attributes><divisions>1</divisions><transpose><chromatic>-12</chromatic></transpose></attributes>\
+<note><pitch><step>C</step><octave>-1</octave></pitch><duration>4</duration></note></measure></part></score-partwise>";
+    std::fs::write(&low, xml).unwrap();
+    let (low, new) = (low.display().to_string(), folder.join("low.mid").display().to_string());
+    let output = ripieno(&["convert", &low, &new]);
+    assert!(output.status.success());
+    assert!(text(&output.stderr).contains("Tuba, bar 1: a note would sound 12 semitones outside the MIDI keyboard"));
+    assert!(!ripieno(&["convert", "--strict", &low, &new]).status.success());
+    let output = ripieno(&["convert", &low, &low]);
+    assert!(!output.status.success() && text(&output.stderr).contains("give the new file another name"));
+    assert_eq!(std::fs::read_to_string(&low).unwrap(), xml);
 }
 
 #[test]

@@ -5,8 +5,21 @@ use std::io::{self, Write};
 use ripieno_score::{Score, Sounding};
 
 /// Column names of the table of notes.
-pub const NOTE_COLUMNS: [&str; 12] =
-    ["file", "part", "part_index", "bar", "printed_bar", "pass", "onset", "duration", "pitch", "spelling", "players", "dynamic"];
+pub const NOTE_COLUMNS: [&str; 13] = [
+    "file",
+    "part",
+    "part_index",
+    "bar",
+    "printed_bar",
+    "pass",
+    "onset",
+    "duration",
+    "pitch",
+    "spelling",
+    "players",
+    "dynamic",
+    "players_reason",
+];
 
 /// Writes tables of notes, several files one below the other under one header.
 pub struct NotesTable<W: Write> {
@@ -48,6 +61,7 @@ impl<W: Write> NotesTable<W> {
                     &spelling,
                     &row.players.to_string(),
                     &row.level.map(|level| level_text(level.0)).unwrap_or_default(),
+                    row.players_reason.clause(),
                 ])
                 .map_err(plain)?;
         }
