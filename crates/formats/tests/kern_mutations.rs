@@ -5,12 +5,16 @@
 
 #![allow(clippy::unwrap_used)] // a test may stop at the first surprise
 
-use std::path::Path;
+mod common;
 
 use proptest::collection::vec;
 use proptest::prelude::*;
 use ripieno_formats::{Limits, kern, read};
-use ripieno_score::{Crotchets, Score, Sounding, Unroll};
+use ripieno_score::{Crotchets, Sounding, Unroll};
+
+use common::damage::Damage;
+use common::files::contents;
+use common::invariants::assert_in_order;
 
 /// Signifiers, manipulators and interpretations, and numbers no score has.
 const SNIPPETS: [&[u8]; 64] = [
@@ -80,59 +84,7 @@ const SNIPPETS: [&[u8]; 64] = [
     b"\xff\xfe",
 ];
 
-#[derive(Debug, Clone)]
-enum Edit {
-    Set(usize, u8),
-    Insert(usize, usize),
-    Cut(usize, usize),
-    Copy(usize, usize, usize),
-}
-
-fn edit() -> impl Strategy<Value = Edit> {
-    prop_oneof![
-        (any::<usize>(), any::<u8>()).prop_map(|(at, byte)| Edit::Set(at, byte)),
-        (any::<usize>(), 0..SNIPPETS.len()).prop_map(|(at, snippet)| Edit::Insert(at, snippet)),
-        (any::<usize>(), 1..200usize).prop_map(|(at, length)| Edit::Cut(at, length)),
-        (any::<usize>(), 1..400usize, any::<usize>()).prop_map(|(from, length, to)| Edit::Copy(from, length, to)),
-    ]
-}
-
-/// Inputs grow to this size at most.
-const LARGEST: usize = 8192;
-
-fn damaged(mut bytes: Vec<u8>, edits: &[Edit]) -> Vec<u8> {
-    for edit in edits {
-        let length = bytes.len();
-        match *edit {
-            Edit::Set(at, byte) if length > 0 => bytes[at % length] = byte,
-            Edit::Insert(at, snippet) => {
-                let at = at % (length + 1);
-                bytes.splice(at..at, SNIPPETS[snippet].iter().copied());
-            }
-            Edit::Cut(at, count) if length > 0 => {
-                let at = at % length;
-                bytes.drain(at..(at + count).min(length));
-            }
-            Edit::Copy(from, count, to) if length > 0 => {
-                let from = from % length;
-                let piece = bytes[from..(from + count).min(length)].to_vec();
-                let to = to % (length + 1);
-                bytes.splice(to..to, piece);
-            }
-            _ => {}
-        }
-        bytes.truncate(LARGEST);
-    }
-    bytes
-}
-
-fn fixtures() -> Vec<Vec<u8>> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/kern");
-    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
-    files.retain(|path| path.extension().is_some_and(|extension| extension == "krn"));
-    files.sort();
-    files.iter().map(|file| std::fs::read(file).unwrap()).collect()
-}
+const DAMAGE: Damage = Damage { pieces: &SNIPPETS, before: None };
 
 /// Reads and looks at everything a caller may look at.
 fn survives(bytes: &[u8]) {
@@ -140,7 +92,7 @@ fn survives(bytes: &[u8]) {
     let _ = kern::looks_like(bytes);
     if let Ok(reading) = kern::read("damaged.krn", bytes, &limits) {
         assert!(reading.score.bars.len() <= limits.bars && reading.score.parts.len() <= limits.parts);
-        keeps_invariants(&reading.score);
+        assert_in_order(&reading.score);
         for unroll in [Unroll::AsWritten, Unroll::AsPlayed] {
             let sounding = Sounding::new(&reading.score, unroll);
             assert!(sounding.notes.rows().all(|row| row.onset >= Crotchets::ZERO && row.duration >= Crotchets::ZERO));
@@ -151,42 +103,13 @@ fn survives(bytes: &[u8]) {
     }
 }
 
-fn keeps_invariants(score: &Score) {
-    let mut start = Crotchets::ZERO;
-    for bar in &score.bars {
-        assert_eq!(bar.start, start, "bars abut");
-        start += bar.length;
-    }
-    let length = |bar: ripieno_score::BarIndex| score.bars[bar.at()].length;
-    for part in &score.parts {
-        assert!(part.staves >= 1 && !part.instruments.is_empty());
-        assert!(part.notes.is_sorted_by_key(|note| (note.bar, note.at, note.voice)));
-        for note in &part.notes {
-            assert!(note.at >= Crotchets::ZERO && note.at + note.duration <= length(note.bar), "{note:?} stays in its bar");
-            assert!(usize::from(note.instrument) < part.instruments.len() && note.staff >= 1 && note.voice >= 1);
-        }
-        for rest in &part.rests {
-            assert!(rest.at >= Crotchets::ZERO && rest.at + rest.duration <= length(rest.bar), "{rest:?} stays in its bar");
-        }
-        for direction in &part.directions {
-            assert!(direction.at >= Crotchets::ZERO && direction.at <= length(direction.bar), "{direction:?} stays in its bar");
-        }
-        for change in &part.changes {
-            assert!(change.at >= Crotchets::ZERO && change.at <= length(change.bar), "{change:?} stays in its bar");
-        }
-        assert!(part.marks.iter().all(|(note, _)| (*note as usize) < part.notes.len()));
-    }
-}
-
 proptest! {
     // What fails is kept as a file in tests/crashes, where it can be read.
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn damaged_files_are_survived(file in any::<usize>(), edits in vec(edit(), 1..24)) {
-        thread_local!(static FILES: Vec<Vec<u8>> = fixtures());
-        let bytes = FILES.with(|files| damaged(files[file % files.len()].clone(), &edits));
-        survives(&bytes);
+    fn damaged_files_are_survived(seed in prop::sample::select(contents("kern", &["krn"])), edits in DAMAGE.edits(24)) {
+        survives(&DAMAGE.apply(seed, &edits));
     }
 
     #[test]
@@ -199,13 +122,9 @@ proptest! {
 
 #[test]
 fn inputs_that_once_failed_are_survived() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/crashes");
-    for entry in std::fs::read_dir(folder).into_iter().flatten() {
-        let path = entry.unwrap().path();
-        if path.extension().is_some_and(|extension| extension == "krn") {
-            survives(&std::fs::read(path).unwrap());
-        }
-    }
+    let inputs = contents("crashes", &["krn"]);
+    assert!(!inputs.is_empty());
+    inputs.iter().for_each(|bytes| survives(bytes));
 }
 
 /// A file of `lines` lines, each made by `line`, after two spines.

@@ -3,12 +3,16 @@
 //! Long runs, outside the ordinary tests: `cargo run --release --example mutate -- midi SEEDS 1800 1`.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a test stops at the first surprise
 
-use std::path::Path;
+mod common;
+
 use std::time::{Duration, Instant};
 
 use proptest::prelude::*;
 use ripieno_formats::{Limits, midi};
 use ripieno_score::{Sounding, Unroll};
+
+use common::files::contents;
+use common::invariants::assert_in_order;
 
 /// Reads and listens; checks what every score promises.
 fn survive(bytes: &[u8]) {
@@ -17,13 +21,7 @@ fn survive(bytes: &[u8]) {
     if let Ok(reading) = midi::read("hostile.mid", bytes, &Limits::default()) {
         let score = &reading.score;
         assert!(!score.bars.is_empty());
-        for part in &score.parts {
-            for note in &part.notes {
-                let bar = &score.bars[note.bar.at()];
-                assert!(note.at + note.duration <= bar.length, "a note leaves its bar");
-                assert!(usize::from(note.instrument) < part.instruments.len());
-            }
-        }
+        assert_in_order(score);
         let _ = Sounding::new(score, Unroll::AsWritten);
     }
     // Small files are read in a fifth of a second; unoptimised and on a busy machine all takes many times as long.
@@ -132,11 +130,5 @@ fn small_files_unfold_within_bounds() {
 /// Every input that once failed.
 #[test]
 fn crashes_stay_mended() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/crashes");
-    for entry in std::fs::read_dir(folder).unwrap() {
-        let path = entry.unwrap().path();
-        if path.extension().is_some_and(|extension| extension == "mid") {
-            survive(&std::fs::read(path).unwrap());
-        }
-    }
+    contents("crashes", &["mid"]).iter().for_each(|bytes| survive(bytes));
 }
