@@ -3,55 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-/// A letter of the scale, without its accidental.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[allow(missing_docs)] // the letters speak for themselves
-pub enum Step {
-    C,
-    D,
-    E,
-    F,
-    G,
-    A,
-    B,
-}
-
-impl Step {
-    /// All seven, from C.
-    pub const ALL: [Self; 7] = [Self::C, Self::D, Self::E, Self::F, Self::G, Self::A, Self::B];
-
-    /// Semitones above C.
-    #[must_use]
-    pub const fn semitones(self) -> i8 {
-        match self {
-            Self::C => 0,
-            Self::D => 2,
-            Self::E => 4,
-            Self::F => 5,
-            Self::G => 7,
-            Self::A => 9,
-            Self::B => 11,
-        }
-    }
-
-    /// The letter in English; `B` is B natural.
-    #[must_use]
-    pub const fn letter(self) -> char {
-        match self {
-            Self::C => 'C',
-            Self::D => 'D',
-            Self::E => 'E',
-            Self::F => 'F',
-            Self::G => 'G',
-            Self::A => 'A',
-            Self::B => 'B',
-        }
-    }
-
-    pub(crate) fn from_letter(letter: char) -> Option<Self> {
-        Self::ALL.into_iter().find(|step| step.letter() == letter)
-    }
-}
+pub use ripieno_score::Step;
 
 /// The name of a key or of a drum's note, in English: `Bb` is B flat, `B` is B natural, `F#` is F sharp.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -88,7 +40,8 @@ impl FromStr for KeyName {
     fn from_str(text: &str) -> Result<Self, String> {
         let fault = || format!("“{text}” is not a key name such as F, Bb or F#");
         let mut chars = text.chars();
-        let step = chars.next().and_then(Step::from_letter).ok_or_else(fault)?;
+        let letter = chars.next().filter(char::is_ascii_uppercase).and_then(|letter| u8::try_from(letter).ok());
+        let step = letter.and_then(Step::from_letter).ok_or_else(fault)?;
         let mut alter = 0_i8;
         for mark in chars {
             alter += match mark {

@@ -3,6 +3,8 @@
 use std::fmt;
 use std::str::FromStr;
 
+use ripieno_score::{MidiKey, Pitch};
+
 use crate::key::KeyName;
 
 /// A compass from a lowest to a highest MIDI key, both included; 60 is middle C (C4).
@@ -53,10 +55,9 @@ impl Range {
     }
 }
 
-/// The name of a MIDI key, sharps for black keys, C4 = 60.
+/// The name of a MIDI key as keyboards label it, C4 = 60.
 fn note_name(key: u8) -> String {
-    const NAMES: [&str; 12] = ["C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
-    format!("{}{}", NAMES[usize::from(key % 12)], i16::from(key / 12) - 1)
+    MidiKey::try_from(i32::from(key)).map_or_else(|error| error.to_string(), |key| key.pitch().to_string())
 }
 
 impl fmt::Display for Range {
@@ -68,9 +69,8 @@ impl fmt::Display for Range {
 fn midi_key(text: &str) -> Option<u8> {
     let split = text.find(|c: char| c.is_ascii_digit() || c == '-')?;
     let name: KeyName = text[..split].parse().ok()?;
-    let octave: i16 = text[split..].parse().ok()?;
-    let key = (octave + 1) * 12 + i16::from(name.step.semitones()) + i16::from(name.alter);
-    u8::try_from(key).ok().filter(|key| *key <= 127)
+    let octave: i8 = text[split..].parse().ok()?;
+    Pitch::new(name.step, name.alter, octave).key().ok().map(MidiKey::number)
 }
 
 impl FromStr for Range {

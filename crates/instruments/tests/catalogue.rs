@@ -55,7 +55,7 @@ fn transpositions_are_what_their_keys_say() {
             if t.semitones == 0 && item.section == Section::Tubas {
                 continue;
             }
-            let key = t.key.step.semitones() + t.key.alter;
+            let key = i8::try_from(t.key.step.semitones()).unwrap() + t.key.alter;
             assert_eq!((t.semitones - key).rem_euclid(12), 0, "{} {t}", item.id);
             let step = t.key.step as i8;
             assert_eq!((t.steps - step).rem_euclid(7), 0, "{} {t}", item.id);
