@@ -1,8 +1,12 @@
 //! The register of measures. Each lives in a file of its own.
 
+mod cohesion;
 mod presence;
 mod register;
+mod reserve;
 mod role_shares;
+mod separation;
+mod stack;
 mod tutti;
 
 pub use presence::{Presence, presence};
@@ -13,7 +17,8 @@ use crate::material::Material;
 use crate::measure::{Measure, Taken};
 
 /// All measures, in the order reports show them.
-pub static MEASURES: &[Measure] = &[presence::MEASURE, role_shares::MEASURE];
+pub static MEASURES: &[Measure] =
+    &[presence::MEASURE, role_shares::MEASURE, separation::MEASURE, cohesion::MEASURE, stack::MEASURE, reserve::MEASURE];
 
 /// Takes every measure.
 #[must_use]

@@ -1,8 +1,8 @@
 //! Layers: lines that act together over a stretch of bars, and how each goes with the layer's chief line.
 //!
 //! Lines belong together in a bar when they attack together (three quarters of the attacks of either) over a stretch of at least four
-//! shared attacks, which `group` judges, and none or all of them have a tune (melody or countermelody). So the tune of a chorale and its chords are two
-//! layers in one rhythm, a tune with its thirds is one. A layer goes on from bar to bar while at least half of all its lines stay; a line that
+//! shared attacks (`group` judges that) and do the same kind of thing: tune, bass or accompaniment. Where three quarters of all lines move in one rhythm, tune,
+//! chords and bass are one layer all the same: a chorale, a stack. A layer goes on from bar to bar while at least half of all its lines stay; a line that
 //! joins or leaves meanwhile is a member for its own bars. Each line that sounds in a bar lies in exactly one layer there, be it alone.
 
 pub(crate) mod group;
@@ -11,6 +11,7 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 
 use crate::lines::{Line, Lines};
+use crate::role::Role;
 use crate::roles::Cell;
 use group::Place;
 
@@ -110,6 +111,25 @@ impl Layers {
     }
 }
 
+/// What kind of thing a line does, as far as layers go.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Stack,
+    Tune,
+    Bass,
+    Accompaniment,
+}
+
+impl Kind {
+    const fn of(role: Role) -> Self {
+        match role {
+            Role::Melody | Role::Countermelody => Self::Tune,
+            Role::Bass => Self::Bass,
+            _ => Self::Accompaniment,
+        }
+    }
+}
+
 /// One layer on its way: the lines it ever had, and in which bars.
 struct Growing {
     bars: Range<u32>,
@@ -118,24 +138,27 @@ struct Growing {
     seen: Vec<(u32, u32, f32)>,
 }
 
-/// Joins the groups of the bars to layers. `tunes` says which cells have melody or countermelody, `lead` tells how strongly a cell leads.
+/// Joins the groups of the bars to layers. `roles` has the role of each cell, `lead` tells how strongly a cell leads.
 pub(crate) fn layers(
     lines: &Lines,
     cells: &[Cell],
     by_bar: &[Vec<usize>],
     places: &[Place],
-    tunes: &[bool],
+    roles: &[Role],
     lead: impl Fn(&Cell) -> f32,
 ) -> Layers {
     let mut growing: Vec<Growing> = Vec::new();
     let mut done: Vec<Growing> = Vec::new();
     for (bar, here) in (0u32..).zip(by_bar) {
-        let mut groups: Vec<((usize, bool), Vec<usize>)> = Vec::new();
+        let mut groups: Vec<((usize, Kind), Vec<usize>)> = Vec::new();
+        let pitched = here.iter().filter(|&&cell| !cells[cell].is_unpitched()).count();
         for &cell in here {
-            let together = (places[cell].layer, tunes[cell]);
-            match groups.iter_mut().find(|(group, _)| *group == together) {
+            let rhythm = places[cell].layer;
+            let with = here.iter().filter(|&&other| places[other].layer == rhythm && !cells[other].is_unpitched()).count();
+            let kind = if with * 4 >= pitched * 3 { Kind::Stack } else { Kind::of(roles[cell]) };
+            match groups.iter_mut().find(|(group, _)| *group == (rhythm, kind)) {
                 Some((_, members)) => members.push(cell),
-                None => groups.push((together, vec![cell])),
+                None => groups.push(((rhythm, kind), vec![cell])),
             }
         }
         let mut next = Vec::with_capacity(groups.len());

@@ -118,11 +118,11 @@ pub fn read_roles(score: &Score, sounding: &Sounding, lines: &Lines, learned: &R
     let known = known::know(score, sounding, learned, &cells, &by_bar, &places);
     let fits: Vec<Fits> = known.iter().map(weigh).collect();
     let roles = decide(&cells, &fits);
-    let tunes: Vec<bool> = roles.iter().map(|&role| WEIGHED[role].is_tune()).collect();
+    let told: Vec<Role> = roles.iter().map(|&role| WEIGHED[role]).collect();
     let findings = Findings { cells: &cells, by_bar: &by_bar, places: &places, known: &known, fits: &fits, roles: &roles };
     RoleReading {
         spans: spans::spans(&findings),
-        layers: layers(lines, &cells, &by_bar, &places, &tunes, |cell| learned.lead[cell.part][cell.bar]),
+        layers: layers(lines, &cells, &by_bar, &places, &told, |cell| learned.lead[cell.part][cell.bar]),
         melody: thread::thread(sounding, learned, &cells, &by_bar, &places),
         leads: thread::strengths(score.parts.len(), sounding.bars.len(), learned, &cells, &by_bar, &places),
     }

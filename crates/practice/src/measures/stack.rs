@@ -1,0 +1,157 @@
+//! One stack or several: how a full body is put together.
+
+use std::collections::BTreeSet;
+
+use ripieno_score::Crotchets;
+
+use super::presence::presence;
+use super::tutti::bars_with_all;
+use crate::material::Material;
+use crate::measure::{Measure, Subject, Unit, Value};
+use crate::tally::Tally;
+
+pub(super) const MEASURE: Measure = Measure {
+    name: "stack",
+    title: "One stack or several",
+    says: "In the bars in which all sections of a family play: whether they are one chord in one rhythm, one line in octaves, or several things at once.",
+    definition: "Tutti bars: those in which every section of the family with pitch sounds; the whole score's, those in which every family does that plays in at least a \
+                 tenth of the bars, percussion and harp, keyboards and voices aside. One rhythm: each line of the body has at least three quarters of all moments at which any of them \
+                 attacks in the bar. In such a bar, moment by moment: one stack when at least three pitch classes sound, neighbours above the lowest note no more than an octave apart, \
+                 all but one at most being tones of the chord of the moment; octaves when a single pitch class sounds; chord with holes or foreign notes otherwise. A tutti bar \
+                 without one rhythm is split, and its time is counted by how many roles are told in it. Shares are of the time of the tutti bars.",
+    source: "common practice of analysis; the definition is this project's",
+    example: "The demo's second tutti (81 to 88) is one stack; in the first and third (35 to 45, 89 to 100) the groups hold different roles.",
+    take,
+};
+
+fn take(material: &Material<'_>) -> Vec<Value> {
+    let mut values = Vec::new();
+    let mut bodies = vec![(Subject::Everybody, standing_families(material))];
+    for (index, family) in material.groups.families.iter().enumerate() {
+        let sections: Vec<Vec<usize>> = material
+            .groups
+            .sections
+            .iter()
+            .filter(|section| section.family == family.family)
+            .map(|section| section.parts.clone())
+            .collect();
+        bodies.push((Subject::Family(index), sections));
+    }
+    for (of, groups) in bodies {
+        let groups: Vec<Vec<usize>> = groups.into_iter().filter(|parts| has_pitch(material, parts)).collect();
+        if groups.len() < 2 {
+            continue;
+        }
+        let present: Vec<Vec<u32>> = groups.iter().map(|parts| presence(material.sounding, parts).bars).collect();
+        let bars = bars_with_all(&present.iter().map(Vec::as_slice).collect::<Vec<_>>());
+        if !bars.is_empty() {
+            values.extend(of_body(material, of, &groups.concat(), &bars));
+        }
+    }
+    values
+}
+
+/// Families that take part in at least a tenth of the bars and belong to every tutti.
+fn standing_families(material: &Material<'_>) -> Vec<Vec<usize>> {
+    use ripieno_instruments::family::Family;
+    let families = material.groups.families.iter();
+    let standing = families.filter(|family| matches!(family.family, Family::Woodwind | Family::Brass | Family::Strings));
+    standing
+        .filter(|family| presence(material.sounding, &family.parts).share_of_bars >= 0.1)
+        .map(|family| family.parts.clone())
+        .collect()
+}
+
+fn has_pitch(material: &Material<'_>, parts: &[usize]) -> bool {
+    let notes = &material.sounding.notes;
+    parts.iter().any(|&part| notes.of_part[part].clone().any(|row| notes.key[row].is_some()))
+}
+
+fn of_body(material: &Material<'_>, of: Subject, parts: &[usize], bars: &[u32]) -> Vec<Value> {
+    let mut member = vec![false; material.score.parts.len()];
+    parts.iter().for_each(|&part| member[part] = true);
+    let one_rhythm: BTreeSet<u32> = bars.iter().copied().filter(|&bar| is_one_rhythm(material, &member, bar)).collect();
+    let mut all = Tally::default();
+    let mut kinds: std::collections::BTreeMap<String, Tally> = std::collections::BTreeMap::new();
+    for (slice, rows) in material.slices.iter() {
+        if bars.binary_search(&slice.bar).is_err() {
+            continue;
+        }
+        all.add(slice);
+        let here: Vec<u32> = rows.iter().copied().filter(|&row| member[material.part_of(row)]).collect();
+        let kind = if one_rhythm.contains(&slice.bar) {
+            together(material, &here, slice.from).to_owned()
+        } else {
+            let roles: BTreeSet<_> = here
+                .iter()
+                .filter(|&&row| material.key_of(row).is_some())
+                .map(|&row| material.role_at(row, slice.from))
+                .collect();
+            match roles.len() {
+                0 => "silence".to_owned(),
+                1 => "split in rhythm, one role".to_owned(),
+                number => format!("split, {number} roles"),
+            }
+        };
+        kinds.entry(kind).or_default().add(slice);
+    }
+    #[allow(clippy::cast_precision_loss)] // bars of a score
+    let count = Value {
+        of,
+        with: None,
+        aspect: "tutti bars".to_owned(),
+        value: bars.len() as f64,
+        unit: Unit::Bars,
+        bars: bars.to_vec(),
+    };
+    let whole = all.time;
+    std::iter::once(count).chain(kinds.into_iter().map(|(kind, tally)| tally.value(of, None, kind, whole))).collect()
+}
+
+/// Whether every line of the body that sounds with pitch in the bar takes part in three quarters of all moments of attack.
+fn is_one_rhythm(material: &Material<'_>, member: &[bool], bar: u32) -> bool {
+    let mut rhythms: Vec<Vec<Crotchets>> = Vec::new();
+    let mut moments: BTreeSet<Crotchets> = BTreeSet::new();
+    let Some(played) = material.sounding.bars.get(bar as usize) else { return false };
+    for line in material.lines.lines.iter().filter(|line| member[line.part]) {
+        let own: Vec<Crotchets> = line.attacks[line.attacks_in(played.start, played.start + played.length)]
+            .iter()
+            .filter(|attack| attack.top.is_some())
+            .map(|attack| attack.onset)
+            .collect();
+        if own.is_empty() {
+            // A line that holds on from before has another rhythm, unless nobody attacks.
+            let next = line.attacks.partition_point(|attack| attack.onset < played.start);
+            let holds =
+                next.checked_sub(1).is_some_and(|at| line.attacks[at].end > played.start && line.attacks[at].top.is_some());
+            if holds {
+                rhythms.push(own);
+            }
+            continue;
+        }
+        moments.extend(&own);
+        rhythms.push(own);
+    }
+    !rhythms.is_empty() && rhythms.iter().all(|own| own.len() * 4 >= moments.len() * 3)
+}
+
+/// What a body in one rhythm is at a moment.
+fn together(material: &Material<'_>, rows: &[u32], at: Crotchets) -> &'static str {
+    let mut keys: Vec<i32> = rows.iter().filter_map(|&row| material.key_of(row)).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    let classes: BTreeSet<i32> = keys.iter().map(|key| key.rem_euclid(12)).collect();
+    let spaced = keys.windows(2).skip(1).all(|pair| pair[1] - pair[0] <= 12);
+    let foreign = material.harmony.chord_at(at).map_or(0, |chord| {
+        let foreign =
+            |class: &&i32| u8::try_from(**class).is_ok_and(|class| chord.tone(class) == ripieno_texture::ChordTone::Foreign);
+        classes.iter().filter(foreign).count()
+    });
+    match classes.len() {
+        0 => "silence",
+        1 => "octaves",
+        2 => "two tones in one rhythm",
+        _ if spaced && foreign <= 1 => "one stack",
+        _ => "one rhythm, chord with holes or foreign notes",
+    }
+}
