@@ -32,6 +32,7 @@ KNOWN = [
     ("partitura", "cannot parse dynamics words", "the same, for words"),
     ("partitura", "Found repeat without start", "a first repeat without a forward sign starts at the beginning, as the MusicXML documentation says"),
     ("partitura", "unknown direction", "the same as ignoring"),
+    ("partitura", "ignoring empty <harmony> tag", "partitura keeps Roman numerals alone and calls every chord symbol empty"),
     ("partitura", "unhandled:", "the same, for words it half recognises"),
     ("partitura", "grace note without recoverable", "a grace note that ends a bar has its main note in the next one, or none; both are allowed"),
     ("partitura", "might be cadenza notation", "said after the line above"),

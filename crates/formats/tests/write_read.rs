@@ -164,6 +164,22 @@ fn a_note_without_time_delays_nothing() {
     assert_eq!(back.parts[0].notes.len(), 5);
 }
 
+#[test]
+fn an_ending_that_never_began_is_not_stopped() {
+    let mut score = crotchets(16);
+    score.bars[0].ending_start = vec![1];
+    score.bars[0].ending_stop = true;
+    score.bars[0].repeat_end = Some(2);
+    score.bars[1].ending_start = vec![2];
+    score.bars[1].ending_stop = true;
+    score.bars[3].ending_stop = true;
+    let xml = musicxml::write(&score);
+    let endings: Vec<&str> = xml.lines().map(str::trim).filter(|line| line.starts_with("<ending")).collect();
+    let ending = |number, edge| format!("<ending number=\"{number}\" type=\"{edge}\"/>");
+    assert_eq!(endings, [ending(1, "start"), ending(1, "stop"), ending(2, "start"), ending(2, "stop")]);
+    round_trip(&score, false);
+}
+
 /// Accidentals hold for their bar and staff, and end with a change of key (common practice).
 #[test]
 fn accidentals_are_printed_where_needed() {

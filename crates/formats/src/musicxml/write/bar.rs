@@ -8,7 +8,9 @@ use ripieno_score::{Bar, BarIndex, Change, Crotchets, Direction, Mark, Note, Not
 
 use super::accidentals::Accidentals;
 use super::attributes::{self, AttributesAt};
+use super::barlines::Barlines;
 use super::directions;
+use super::hairpins::Hairpins;
 use super::header::Ids;
 use super::notes::{self, Context};
 use super::xml::Xml;
@@ -25,6 +27,8 @@ pub(super) struct Writer<'a> {
     /// Ticks a crotchet for the whole part, if one number serves.
     divisions: Option<i64>,
     accidentals: Accidentals,
+    barlines: Barlines,
+    hairpins: Hairpins,
     /// Syllables that go on with a word: note and verse.
     going_on: BTreeSet<(usize, u8)>,
 }
@@ -35,16 +39,20 @@ struct Content<'a> {
     notes: Range<usize>,
     rests: &'a [Rest],
     directions: &'a [Direction],
+    /// Place of the first of them in the part.
+    first_direction: usize,
     changes: &'a [Change],
 }
 
 impl<'a> Content<'a> {
     fn new(score: &'a Score, part: &'a Part, index: BarIndex) -> Self {
+        let directions = cut(&part.directions, index, |direction| direction.bar);
         Self {
             bar: &score.bars[index.at()],
             notes: cut(&part.notes, index, |note| note.bar),
             rests: &part.rests[cut(&part.rests, index, |rest| rest.bar)],
-            directions: &part.directions[cut(&part.directions, index, |direction| direction.bar)],
+            first_direction: directions.start,
+            directions: &part.directions[directions],
             changes: &part.changes[cut(&part.changes, index, |change| change.bar)],
         }
     }
@@ -133,7 +141,17 @@ impl<'a> Writer<'a> {
         let bars = 0..u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
         let times = bars.flat_map(|bar| Content::new(score, part, BarIndex(bar)).times(part).collect::<Vec<_>>());
         let divisions = common_divisions(times, MOST_DIVISIONS);
-        Self { score, part, index, ids, divisions, accidentals: Accidentals::default(), going_on: going_on(part) }
+        Self {
+            score,
+            part,
+            index,
+            ids,
+            divisions,
+            accidentals: Accidentals::default(),
+            barlines: Barlines::default(),
+            hairpins: Hairpins::new(part),
+            going_on: going_on(part),
+        }
     }
 
     pub(super) fn write(mut self, xml: &mut Xml) {
@@ -150,7 +168,7 @@ impl<'a> Writer<'a> {
         let divisions = self.divisions.unwrap_or_else(fine);
         let per_crotchet = u32::try_from(divisions).ok().and_then(NonZeroU32::new).unwrap_or(NonZeroU32::MIN);
         let mut cursor = Cursor { now: 0, per_crotchet };
-        left_barline(xml, content.bar);
+        self.barlines.left(xml, content.bar);
         let first = index.0 == 0;
         let at_start = content.changes.partition_point(|change| change.at <= Crotchets::ZERO);
         let start = AttributesAt {
@@ -165,7 +183,12 @@ impl<'a> Writer<'a> {
         }
         let accidentals = self.accidentals.of_bar(self.part, content.notes.clone(), content.changes);
         let voices = voices(self.part, &content);
-        let mut signs = Signs { changes: &content.changes[at_start..], directions: content.directions };
+        let mut signs = Signs {
+            changes: &content.changes[at_start..],
+            directions: content.directions,
+            first_direction: content.first_direction,
+            hairpins: &self.hairpins,
+        };
         for voice in &voices {
             cursor.go(xml, Crotchets::ZERO, None);
             self.voice(xml, voice, &mut signs, &accidentals, &mut cursor);
@@ -176,7 +199,7 @@ impl<'a> Writer<'a> {
         if self.index == 0 {
             directions::jumps(xml, &content.bar.jumps, content.directions, false);
         }
-        right_barline(xml, self.score, index);
+        self.barlines.right(xml, content.bar);
     }
 
     fn voice(
@@ -318,6 +341,9 @@ fn voices<'a>(part: &'a Part, content: &Content<'a>) -> Vec<Vec<Event<'a>>> {
 struct Signs<'a> {
     changes: &'a [Change],
     directions: &'a [Direction],
+    /// Place of the first of them in the part.
+    first_direction: usize,
+    hairpins: &'a Hairpins,
 }
 
 impl Signs<'_> {
@@ -335,63 +361,10 @@ impl Signs<'_> {
             self.changes = later;
         }
         while let Some((direction, later)) = self.directions.split_first().filter(|(direction, _)| direction.at <= until) {
-            directions::write(xml, part, direction, cursor.ticks(direction.at) - cursor.now);
+            let hairpin = self.hairpins.level(self.first_direction);
+            directions::write(xml, part, direction, hairpin, cursor.ticks(direction.at) - cursor.now);
             self.directions = later;
+            self.first_direction += 1;
         }
     }
-}
-
-fn left_barline(xml: &mut Xml, bar: &Bar) {
-    if !bar.repeat_start && bar.ending_start.is_empty() {
-        return;
-    }
-    xml.element("barline", &[("location", "left")], |xml| {
-        if !bar.ending_start.is_empty() {
-            xml.empty("ending", &[("number", &ending_numbers(bar)), ("type", "start")]);
-        }
-        if bar.repeat_start {
-            xml.empty("repeat", &[("direction", "forward")]);
-        }
-    });
-}
-
-fn right_barline(xml: &mut Xml, score: &Score, index: BarIndex) {
-    const STYLES: [&str; 11] = [
-        "regular",
-        "dotted",
-        "dashed",
-        "heavy",
-        "light-light",
-        "light-heavy",
-        "heavy-light",
-        "heavy-heavy",
-        "tick",
-        "short",
-        "none",
-    ];
-    let bar = &score.bars[index.at()];
-    let style = bar.barline.as_deref().filter(|style| STYLES.contains(style));
-    if style.is_none() && bar.repeat_end.is_none() && !bar.ending_stop {
-        return;
-    }
-    // The ending that stops here is the last one begun.
-    let began = score.bars[..=index.at()].iter().rev().find(|bar| !bar.ending_start.is_empty());
-    xml.element("barline", &[("location", "right")], |xml| {
-        if let Some(style) = style {
-            xml.text("bar-style", style);
-        }
-        if let Some(began) = began.filter(|_| bar.ending_stop) {
-            xml.empty("ending", &[("number", &ending_numbers(began)), ("type", "stop")]);
-        }
-        if let Some(times) = bar.repeat_end {
-            let times = times.to_string();
-            let with: &[(&str, &str)] = &[("direction", "backward"), ("times", &times)];
-            xml.empty("repeat", if bar.repeat_end == Some(2) { &with[..1] } else { with });
-        }
-    });
-}
-
-fn ending_numbers(bar: &Bar) -> String {
-    let numbers: Vec<String> = bar.ending_start.iter().filter(|&&n| n > 0).map(ToString::to_string).collect();
-    numbers.join(", ")
 }

@@ -13,8 +13,8 @@ const DYNAMICS: [&str; 26] = [
     "fp", "rf", "rfz", "sfz", "sffz", "fz", "n", "pf", "sfzp",
 ];
 
-/// Writes one direction that stands `offset` ticks after the current position.
-pub(super) fn write(xml: &mut Xml, part: &Part, direction: &Direction, offset: i64) {
+/// Writes one direction that stands `offset` ticks after the current position; a hairpin with this level.
+pub(super) fn write(xml: &mut Xml, part: &Part, direction: &Direction, hairpin: u8, offset: i64) {
     if let DirectionKind::PlaybackTempo { crotchets_per_minute } = direction.kind {
         return xml.element("sound", &[("tempo", &decimal(crotchets_per_minute))], |xml| offset_element(xml, offset));
     }
@@ -25,7 +25,7 @@ pub(super) fn write(xml: &mut Xml, part: &Part, direction: &Direction, offset: i
     }
     let placement = placement(direction);
     xml.element("direction", placement, |xml| {
-        xml.element("direction-type", &[], |xml| kind(xml, &direction.kind));
+        xml.element("direction-type", &[], |xml| kind(xml, &direction.kind, hairpin));
         offset_element(xml, offset);
         if let Some(voice) = direction.voice {
             xml.text("voice", voice);
@@ -73,14 +73,14 @@ fn offset_element(xml: &mut Xml, offset: i64) {
     }
 }
 
-fn kind(xml: &mut Xml, kind: &DirectionKind) {
+fn kind(xml: &mut Xml, kind: &DirectionKind, hairpin: u8) {
     match kind {
         DirectionKind::Dynamic(mark) => dynamics(xml, mark),
-        DirectionKind::HairpinStart { swell, number, niente } => {
+        DirectionKind::HairpinStart { swell, niente, .. } => {
             let swell = if *swell == Swell::Crescendo { "crescendo" } else { "diminuendo" };
-            wedge(xml, swell, *number, *niente);
+            wedge(xml, swell, hairpin, *niente);
         }
-        DirectionKind::HairpinStop { number, niente } => wedge(xml, "stop", *number, *niente),
+        DirectionKind::HairpinStop { niente, .. } => wedge(xml, "stop", hairpin, *niente),
         DirectionKind::Words(text) => xml.text("words", text),
         DirectionKind::Metronome { beat, per_minute, text } => metronome(xml, *beat, *per_minute, text.as_deref()),
         DirectionKind::Rehearsal(text) => xml.text("rehearsal", text),

@@ -8,7 +8,9 @@
 mod accidentals;
 mod attributes;
 mod bar;
+mod barlines;
 mod directions;
+mod hairpins;
 mod header;
 mod notes;
 mod xml;
