@@ -4,11 +4,14 @@
     python reference/agree.py notes.csv
     python reference/agree.py --between music21 partitura corpus scores       (the two libraries against each other)
     python reference/agree.py --between text-aligned music21 corpus scores    (our plain reading of the text as the reading)
+    python reference/agree.py --between text-kern music21 kern                (the same for kern)
 
 The witnesses' notes come from the caches that dump_music21.py and dump_partitura.py write; with --dump missing ones are made.
 Every difference is printed by class, part and bar. Those listed in exceptions.toml, with who is right and why, are counted as
-explained, in a column of their own: they are never taken out of the table. Exit status: 0 when agreed and explained notes
-reach the thresholds for every witness, in total and in every part; 1 when not; 2 when nothing could be compared.
+explained, in a column of their own: they are never taken out of the table. Where a witness divides a score into parts
+otherwise, exceptions.toml says which parts are compared as one. Exit status: 0 when agreed and explained notes reach the
+thresholds for every witness, in total and in every part, and the notes that agree from the start of each bar, explained or
+not, reach theirs; 1 when not; 2 when nothing could be compared.
 """
 
 from __future__ import annotations
@@ -86,7 +89,7 @@ def readings_of_csv(path: str, names: FileNames):
         absent = [c for c in COLUMNS if c not in (rows.fieldnames or ())]
         if absent:
             raise SystemExit(f"{path}: column {absent[0]} is missing. Expected the table of `ripieno notes --csv`.")
-        exact = witness._Exact()
+        exact = witness.EXACT
         reading, current = None, None
         for row in rows:
             if row["file"] != current:
@@ -127,7 +130,8 @@ class Explanation:
     """One entry of exceptions.toml."""
 
     file: str
-    part: object
+    format: str
+    part: object  # an index, a list of them, or "*"
     classes: list[str]
     witness: str
     right: str
@@ -140,17 +144,36 @@ class Explanation:
         return (
             difference.kind in self.classes
             and self.witness in ("*", name)
-            and (self.part == "*" or int(self.part) == part)
+            and (self.part == "*" or part in (self.part if isinstance(self.part, list) else [self.part]))
+            and self.format in ("*", file.format)
             and fnmatch.fnmatch(file.name, self.file)
             and (self.bars is None or difference.bar in self.bars)
             and (self.text is None or difference.text == self.text)
         )
 
 
-def load_exceptions(path: Path) -> list[Explanation]:
+@dataclass
+class Division:
+    """One `parts` entry of exceptions.toml: the witness divides a file into parts otherwise than the reading."""
+
+    file: str
+    witness: str
+    groups: list[tuple[list[int], list[int]]]  # our parts and theirs that are compared as one
+    why: str
+    used: int = 0
+
+
+def load_exceptions(path: Path) -> tuple[list[Explanation], list[Division]]:
     if not path.exists():
-        return []
-    entries = tomllib.loads(path.read_text(encoding="utf-8")).get("exception", [])
+        return [], []
+    table = tomllib.loads(path.read_text(encoding="utf-8"))
+    divisions = []
+    for k, e in enumerate(table.get("parts", []), 1):
+        groups = list(zip(e.get("ours", []), e.get("theirs", []), strict=True))
+        if not (groups and e.get("file") and e.get("witness") and e.get("why")):
+            raise SystemExit(f"{path}: parts entry {k} needs file, witness, ours, theirs and why.")
+        divisions.append(Division(e["file"], e["witness"], groups, e["why"]))
+    entries = table.get("exception", [])
     result = []
     for k, e in enumerate(entries, 1):
         unknown = [c for c in e.get("class", []) if c not in compare.CLASSES]
@@ -158,11 +181,11 @@ def load_exceptions(path: Path) -> list[Explanation]:
             raise SystemExit(f"{path}: entry {k} needs class (known ones), right = reading or witness, and why.")
         result.append(
             Explanation(
-                e.get("file", "*"), e.get("part", "*"), e["class"], e.get("witness", "*"), e["right"], e["why"],
+                e.get("file", "*"), e.get("format", "*"), e.get("part", "*"), e["class"], e.get("witness", "*"), e["right"], e["why"],
                 e.get("bars"), e.get("text"),
             )
         )
-    return result
+    return result, divisions
 
 
 # -------------------------------------------------------------------------------------------------------------- judging
@@ -191,22 +214,15 @@ def judge_by_text(result: Result, text: list[Note]) -> None:
             )
 
 
-def part_pairs(reading: Reading, dump: witness.Dump):
-    """Pairs of part indices. kern has no part list: a reader may number the spines from the left or from the right."""
-    count = max([len(dump.parts), *[i + 1 for i in reading.parts]])
-    pairs = [(i, i) for i in range(count)]
-    if dump.format == "kern":
-        theirs = defaultdict(list)
-        for n in dump.notes:
-            theirs[n.part].append(n)
-        turned = [(i, count - 1 - i) for i in range(count)]
-
-        def agreed(order):
-            return sum(compare.compare_part(reading.notes.get(a, []), theirs[b]).agreed for a, b in order)
-
-        if agreed(turned) > agreed(pairs):
-            return turned
-    return pairs
+def part_groups(reading: Reading, dump: witness.Dump, name: str, divisions: list[Division]):
+    """Parts of the reading and of the witness that stand for each other; mostly one and one, in order."""
+    division = next((d for d in divisions if d.file == reading.file.name and d.witness == name), None)
+    if division is not None:
+        division.used += 1
+        named = {i for mine, _ in division.groups for i in mine}, {i for _, theirs in division.groups for i in theirs}
+        absent = [i for i in reading.parts if i not in named[0]], [i for i in range(len(dump.parts)) if i not in named[1]]
+        return division.groups + [([i], []) for i in absent[0]] + [([], [i]) for i in absent[1]]
+    return [([i], [i]) for i in range(max([len(dump.parts), *[i + 1 for i in reading.parts]]))]
 
 
 @dataclass
@@ -214,7 +230,7 @@ class Row:
     """One part of one file against one witness."""
 
     file: ScoreFile
-    part: int
+    part: int  # the first of those compared as one
     name: str
     result: Result
     explained: int = 0
@@ -241,7 +257,9 @@ class Report:
         return result, explained
 
 
-def compare_file(reading: Reading, name: str, report: Report, exceptions: list[Explanation], make: bool) -> None:
+def compare_file(
+    reading: Reading, name: str, report: Report, exceptions: list[Explanation], divisions: list[Division], make: bool
+) -> None:
     file = reading.file
     path = witness.cache_path(library_name(name), file)
     if not path.exists() and make:
@@ -256,13 +274,16 @@ def compare_file(reading: Reading, name: str, report: Report, exceptions: list[E
     theirs, text = defaultdict(list), None
     for n in dump.notes:
         theirs[n.part].append(n)
-    for ours_index, theirs_index in part_pairs(reading, dump):
-        result = compare.compare_part(reading.notes.get(ours_index, []), theirs[theirs_index])
-        row = Row(file, ours_index, reading.parts.get(ours_index, "?"), result)
-        if result.differences and file.format == "musicxml":
+    for mine, others in part_groups(reading, dump, name, divisions):
+        ours_index = mine[0] if mine else -1
+        result = compare.compare_part(
+            [n for i in mine for n in reading.notes.get(i, ())], [n for i in others for n in theirs[i]]
+        )
+        row = Row(file, ours_index, " + ".join(reading.parts.get(i, "?") for i in mine) or "?", result)
+        if result.differences:
             if text is None:
                 text = text_notes(file)
-            judge_by_text(result, text[ours_index])
+            judge_by_text(result, [n for i in mine for n in text[i]])
         explained = Counter()
         for d in result.differences:
             cover = next((e for e in exceptions if e.covers(name, file, ours_index, d)), None)
@@ -279,10 +300,12 @@ def compare_file(reading: Reading, name: str, report: Report, exceptions: list[E
 
 
 def text_notes(file: ScoreFile) -> dict[int, list[Note]]:
+    import kern_text
     import text_reading
 
-    path = witness.cache_path(text_reading.LIBRARY, file)
-    dump = witness.load(path) if path.exists() else text_reading.read(file)
+    reader = kern_text if file.format == "kern" else text_reading
+    path = witness.cache_path(reader.LIBRARY, file)
+    dump = witness.load(path) if path.exists() else reader.read(file)
     notes = defaultdict(list)
     for n in dump.notes:
         notes[n.part].append(n)
@@ -393,6 +416,10 @@ def main() -> int:
     options.add_argument("--between", nargs=2, metavar=("A", "B"), help="compare two witnesses; then name sets or files")
     options.add_argument("--threshold", type=float, default=99.9, help="per cent of all notes (default 99.9)")
     options.add_argument("--part-threshold", type=float, default=99.0, help="per cent in every part (default 99)")
+    options.add_argument(
+        "--bar-threshold", type=float, default=99.9,
+        help="per cent of all notes that must agree counting from the start of each bar, explained or not (default 99.9)",
+    )
     options.add_argument("--raw", action="store_true", help="explained differences do not count towards the thresholds")
     options.add_argument("--exceptions", type=Path, default=HERE / "exceptions.toml")
     options.add_argument("--worst", type=int, default=15, help="how many parts to show (default 15)")
@@ -401,20 +428,20 @@ def main() -> int:
     options.add_argument("--json", type=Path, help="write the whole report here")
     chosen = options.parse_args()
 
-    exceptions = load_exceptions(chosen.exceptions)
+    exceptions, divisions = load_exceptions(chosen.exceptions)
     if chosen.between:
         first, second = chosen.between
         reports = [Report(second)]
         for reading in readings_of_witness(first, witness.files_of(chosen.tables)):
             known = exceptions if first.startswith("text-") else []
-            compare_file(reading, second, reports[0], known, chosen.dump and second in WITNESSES)
+            compare_file(reading, second, reports[0], known, [], chosen.dump and second in WITNESSES)
     else:
         names = FileNames([s for s in ("corpus", "scores", "kern")])
         reports = [Report(name) for name in chosen.witness]
         for table in chosen.tables:
             for reading in readings_of_csv(table, names):
                 for report in reports:
-                    compare_file(reading, report.witness, report, exceptions, chosen.dump)
+                    compare_file(reading, report.witness, report, exceptions, divisions, chosen.dump)
 
     verdict = 0
     for report in reports:
@@ -427,9 +454,10 @@ def main() -> int:
         counted = 0 if chosen.raw else explained
         share = min((total.agreed + counted) / total.larger, 1.0) if total.larger else 1.0
         low = [r for r in report.rows if (r.result.rate if chosen.raw else r.reached) * 100 < chosen.part_threshold]
-        good = share * 100 >= chosen.threshold and not low
+        good = share * 100 >= chosen.threshold and not low and total.rate_in_bar * 100 >= chosen.bar_threshold
         print(
-            f"\n  {'PASS' if good else 'FAIL'}: {percent(share)} of {chosen.threshold} % in total; "
+            f"\n  {'PASS' if good else 'FAIL'}: {percent(share)} in total (at least {chosen.threshold} %), "
+            f"{percent(total.rate_in_bar)} from the start of each bar (at least {chosen.bar_threshold} %), "
             f"{len(low)} parts below {chosen.part_threshold} %"
         )
         verdict = max(verdict, 0 if good else 1)

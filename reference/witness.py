@@ -202,7 +202,7 @@ def save(dump: Dump, path: Path) -> None:
 def load(path: Path) -> Dump:
     with gzip.open(path, "rb") as packed:
         record = json.loads(packed.read())
-    exact = _Exact()
+    exact = EXACT
     return Dump(
         file=record["file"],
         library=record["library"],
@@ -222,6 +222,9 @@ class _Exact(dict):
     def __missing__(self, text):
         value = self[text] = Fraction(text)
         return value
+
+
+EXACT = _Exact()  # one for all files: equal values are mostly one object, which also compares faster
 
 
 def cache_path(library: str, file: ScoreFile) -> Path:
