@@ -140,13 +140,15 @@ class Explanation:
     text: str | None
     used: int = 0
 
+    def concerns(self, file: ScoreFile) -> bool:
+        return self.format in ("*", file.format) and fnmatch.fnmatch(file.name, self.file)
+
     def covers(self, name: str, file: ScoreFile, part: int, difference: compare.Difference) -> bool:
         return (
             difference.kind in self.classes
             and self.witness in ("*", name)
             and (self.part == "*" or part in (self.part if isinstance(self.part, list) else [self.part]))
-            and self.format in ("*", file.format)
-            and fnmatch.fnmatch(file.name, self.file)
+            and self.concerns(file)
             and (self.bars is None or difference.bar in self.bars)
             and (self.text is None or difference.text == self.text)
         )
@@ -422,6 +424,7 @@ def main() -> int:
     )
     options.add_argument("--raw", action="store_true", help="explained differences do not count towards the thresholds")
     options.add_argument("--exceptions", type=Path, default=HERE / "exceptions.toml")
+    options.add_argument("--expect-files", type=int, help="fail if the tables hold fewer files, or a witness lacks one")
     options.add_argument("--worst", type=int, default=15, help="how many parts to show (default 15)")
     options.add_argument("--examples", type=int, default=3, help="differences to show for each part (default 3)")
     options.add_argument("--dump", action="store_true", help="let the witness read what is not cached yet")
@@ -429,6 +432,7 @@ def main() -> int:
     chosen = options.parse_args()
 
     exceptions, divisions = load_exceptions(chosen.exceptions)
+    seen: list[ScoreFile] = []
     if chosen.between:
         first, second = chosen.between
         reports = [Report(second)]
@@ -440,10 +444,14 @@ def main() -> int:
         reports = [Report(name) for name in chosen.witness]
         for table in chosen.tables:
             for reading in readings_of_csv(table, names):
+                seen.append(reading.file)
                 for report in reports:
                     compare_file(reading, report.witness, report, exceptions, divisions, chosen.dump)
 
     verdict = 0
+    if chosen.expect_files is not None and (len(seen) < chosen.expect_files or any(report.absent for report in reports)):
+        print(f"FAIL: {len(seen)} files in the tables, {chosen.expect_files} expected, and a cached reading of each by every witness")
+        verdict = 1
     for report in reports:
         print_report(report, chosen.worst, chosen.part_threshold, chosen.examples)
         total, explained = report.total()
@@ -461,8 +469,8 @@ def main() -> int:
             f"{len(low)} parts below {chosen.part_threshold} %"
         )
         verdict = max(verdict, 0 if good else 1)
-    stale = [e for e in exceptions if not e.used]
-    if stale and not chosen.between:
+    stale = [e for e in exceptions if not e.used and any(e.concerns(file) for file in seen)]
+    if stale:
         print(f"\n{len(stale)} entries of {chosen.exceptions.name} explained nothing here, first: {stale[0].file} {stale[0].classes}")
     if chosen.json:
         chosen.json.write_text(json.dumps([as_json(r) for r in reports], indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
