@@ -15,7 +15,7 @@ use common::files::contents;
 use common::invariants::assert_in_order;
 
 /// Pieces that damaged and hostile files hold.
-const PIECES: [&[u8]; 30] = [
+const PIECES: [&[u8]; 32] = [
     b"<note>",
     b"</note>",
     b"<chord/>",
@@ -42,6 +42,8 @@ const PIECES: [&[u8]; 30] = [
     b"<alter>-99.5</alter>",
     b"<octave>9</octave>",
     b"<measure-style><measure-repeat type=\"start\">1</measure-repeat></measure-style>",
+    b"<attributes><measure-style><beat-repeat type=\"start\"><slash-type>1024th</slash-type></beat-repeat></measure-style></attributes>",
+    b"<attributes><measure-style number=\"2\"><slash type=\"start\"/></measure-style></attributes>",
     b"<ending number=\"1-255\" type=\"start\"/>",
     b"<repeat direction=\"backward\" times=\"255\"/>",
     b"<sound tempo=\"1e-300\" dalsegno=\"x\" segno=\"\"/>",

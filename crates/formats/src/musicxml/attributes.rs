@@ -1,8 +1,9 @@
 //! `<attributes>`: divisions, key, time, staves, clefs, transposition, kinds of staff, and abbreviations of bars.
 
-use ripieno_score::{ChangeKind, Clef, ClefSign, Key, Metre, NoteFlags, Transposition};
+use ripieno_score::{ChangeKind, Clef, ClefSign, Crotchets, Key, Metre, NoteFlags, NoteValue, Transposition};
 
 use super::context::Context;
+use super::note::halvings;
 use super::number::{Decimal, small, whole};
 use super::part_reader::{PartReader, TimeSignature};
 use super::tag::Tag;
@@ -245,15 +246,11 @@ impl<'x> PartReader<'x> {
                     }
                 }
                 "beat-repeat" => {
-                    context.cursor.skip();
+                    let beat = slash_value(context);
                     if starts {
-                        let what = "a sign repeats the beat before";
-                        self.warn(
-                            context,
-                            "beat-repeat",
-                            what,
-                            "Beats that hold no notes in the file are left empty; write them out",
-                        );
+                        self.beat_repeats.start(staff, self.clock.now(), beat);
+                    } else {
+                        self.beat_repeats.stop(staff, self.clock.now());
                     }
                 }
                 "measure-repeat" => {
@@ -266,6 +263,22 @@ impl<'x> PartReader<'x> {
             }
         }
     }
+}
+
+/// The note value a repeat sign for beats is shown with, as a length.
+fn slash_value(context: &mut Context<'_, '_>) -> Option<Crotchets> {
+    let mut value: Option<NoteValue> = None;
+    while let Some(tag) = context.cursor.child() {
+        match tag.name() {
+            "slash-type" => value = halvings(&context.cursor.text()).map(|halvings| NoteValue { halvings, dots: 0 }),
+            "slash-dot" => {
+                context.cursor.skip();
+                value = value.map(|value| NoteValue { dots: value.dots.saturating_add(1).min(4), ..value });
+            }
+            _ => context.cursor.skip(),
+        }
+    }
+    value.map(NoteValue::length)
 }
 
 /// Major or minor; church modes are neither.

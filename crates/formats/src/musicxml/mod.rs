@@ -13,6 +13,7 @@ mod assemble;
 mod attributes;
 mod bar_length;
 mod barline;
+mod beat_repeat;
 mod chord_symbols;
 mod clock;
 mod context;

@@ -9,6 +9,7 @@ use ripieno_score::{BarIndex, Change, ChangeKind, ClefSign, Crotchets, Jump, Met
 
 use crate::Severity;
 
+use super::beat_repeat::BeatRepeats;
 use super::clock::Clock;
 use super::context::{At, Context};
 use super::number::Decimal;
@@ -114,6 +115,7 @@ pub(super) struct PartReader<'x> {
     pub(super) slashes: BTreeSet<StaffOf>,
     pub(super) slashes_reported: bool,
     pub(super) similes: Similes,
+    pub(super) beat_repeats: BeatRepeats,
     pub(super) is_horn: bool,
     pub(super) low_horn_reported: bool,
     warned_divisions: bool,
@@ -142,6 +144,7 @@ impl<'x> PartReader<'x> {
             slashes: BTreeSet::new(),
             slashes_reported: false,
             similes: Similes::default(),
+            beat_repeats: BeatRepeats::default(),
             is_horn,
             low_horn_reported: false,
             warned_divisions: false,
@@ -218,7 +221,7 @@ impl<'x> PartReader<'x> {
         }
         self.has_music = true;
         self.open_bar(number, implicit);
-        let first_note = self.part.notes.len();
+        let (first_note, first_rest) = (self.part.notes.len(), self.part.rests.len());
         while let Some(tag) = context.cursor.child() {
             match tag.name() {
                 "note" => self.note(tag, context),
@@ -234,6 +237,7 @@ impl<'x> PartReader<'x> {
                 name => context.skip_unknown(name, self.here()),
             }
         }
+        self.fill_beats(first_note, first_rest, context);
         self.end_bar(first_note);
     }
 
