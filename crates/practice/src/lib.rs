@@ -9,6 +9,7 @@ mod material;
 mod measure;
 mod measures;
 mod slices;
+mod spread;
 mod tally;
 
 pub use groups::{Group, Groups, PartIdentity};

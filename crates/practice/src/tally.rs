@@ -21,6 +21,14 @@ impl Tally {
         }
     }
 
+    /// Adds another's time and bars.
+    pub fn join(&mut self, other: &Self) {
+        self.time += other.time;
+        self.bars.extend(&other.bars);
+        self.bars.sort_unstable();
+        self.bars.dedup();
+    }
+
     /// Share of `whole`; 0 of nothing.
     pub fn share(&self, whole: Crotchets) -> f64 {
         self.time.checked_div(whole).map_or(0.0, Crotchets::to_f64)

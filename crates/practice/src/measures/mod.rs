@@ -1,12 +1,14 @@
 //! The register of measures. Each lives in a file of its own.
 
 mod cohesion;
+mod dynamics;
 mod presence;
 mod register;
 mod reserve;
 mod role_shares;
 mod separation;
 mod stack;
+mod tessitura;
 mod tutti;
 
 pub use presence::{Presence, presence};
@@ -17,8 +19,16 @@ use crate::material::Material;
 use crate::measure::{Measure, Taken};
 
 /// All measures, in the order reports show them.
-pub static MEASURES: &[Measure] =
-    &[presence::MEASURE, role_shares::MEASURE, separation::MEASURE, cohesion::MEASURE, stack::MEASURE, reserve::MEASURE];
+pub static MEASURES: &[Measure] = &[
+    presence::MEASURE,
+    role_shares::MEASURE,
+    separation::MEASURE,
+    cohesion::MEASURE,
+    stack::MEASURE,
+    reserve::MEASURE,
+    tessitura::MEASURE,
+    dynamics::MEASURE,
+];
 
 /// Takes every measure.
 #[must_use]

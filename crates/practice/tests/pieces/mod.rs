@@ -34,6 +34,12 @@ impl Piece {
         Self::analysed(read("piece.musicxml", music_xml(parts).as_bytes(), &Limits::default()).unwrap().score)
     }
 
+    /// The demo overture, whose truth is planted (`demo/PLANTED.md`), bar by bar as printed.
+    pub fn demo() -> Self {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml");
+        Self::analysed(read(path, &std::fs::read(path).unwrap(), &Limits::default()).unwrap().score)
+    }
+
     /// Analyses a score.
     pub fn analysed(score: Score) -> Self {
         let sounding = Sounding::new(&score, Unroll::AsWritten);

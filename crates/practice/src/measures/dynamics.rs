@@ -1,0 +1,103 @@
+//! Dynamics: at which printed level a section plays, in all and in each role.
+
+use std::collections::BTreeMap;
+
+use ripieno_score::{Crotchets, DynamicLevel};
+use ripieno_texture::Role;
+
+use crate::material::Material;
+use crate::measure::{Measure, Subject, Unit, Value};
+use crate::spread::Spread;
+use crate::tally::Tally;
+
+pub(super) const MEASURE: Measure = Measure {
+    name: "dynamics",
+    title: "Printed dynamics",
+    says: "How much of its time a section plays at each printed dynamic, and how loud it is marked in each role.",
+    definition: "Line by line: the time in which a line sounds at a level, summed over the lines of the section, divided by the time in which its lines sound, so \
+                 that the shares of a section add up to 1. A note has the level at which it begins: the mark in force on its staff, on the way between two marks inside a hairpin or \
+                 after “cresc.” and “dim.”, one step more under a stress such as sf; a chord has that of its loudest note. The level counts to the nearest mark. Before the first mark a part \
+                 is “unmarked”. Median: the level up to which half of the marked time is spent (ppp 1, pp 2, p 3, mp 4, mf 5, f 6, ff 7, fff 8). Levels as printed tell nothing of decibels.",
+    source: "common practice; levels as in the sounding view of a score",
+    example: "The demo's tuba plays nothing softer than forte: it is kept for the tuttis of bars 35 to 45, 81 to 100 and 105 to 108.",
+    take,
+};
+
+/// A step of dynamics in hundredths, to be counted exactly.
+const HUNDREDTHS: f32 = 100.0;
+
+/// What a section does.
+#[derive(Default, Clone)]
+struct Levels {
+    by_role: BTreeMap<Role, Spread>,
+    unmarked: Tally,
+}
+
+fn take(material: &Material<'_>) -> Vec<Value> {
+    let mut section_of = vec![usize::MAX; material.score.parts.len()];
+    for (index, section) in material.groups.sections.iter().enumerate() {
+        section.parts.iter().for_each(|&part| section_of[part] = index);
+    }
+    let mut levels = vec![Levels::default(); material.groups.sections.len()];
+    // The lines that sound, each with its loudest level and one of its rows.
+    let mut lines: BTreeMap<usize, (Option<f32>, u32)> = BTreeMap::new();
+    for (slice, rows) in material.slices.iter() {
+        lines.clear();
+        for &row in rows {
+            let level = material.sounding.notes.level[row as usize].map(|level| level.0);
+            let loudest = lines.entry(material.line_of(row)).or_insert((None, row));
+            loudest.0 = loudest.0.into_iter().chain(level).reduce(f32::max);
+        }
+        for &(level, row) in lines.values() {
+            let Some(levels) = levels.get_mut(section_of[material.part_of(row)]) else { continue };
+            match level {
+                Some(level) => {
+                    levels.by_role.entry(material.role_at(row, slice.from)).or_default().add(hundredths(level), slice);
+                }
+                None => levels.unmarked.add(slice),
+            }
+        }
+    }
+    levels.iter().enumerate().flat_map(|(section, levels)| levels_of(Subject::Section(section), levels)).collect()
+}
+
+#[allow(clippy::cast_possible_truncation)] // clamped far within range
+fn hundredths(level: f32) -> i32 {
+    (level.clamp(-100.0, 100.0) * HUNDREDTHS).round() as i32
+}
+
+#[allow(clippy::cast_precision_loss)] // at most 10 000
+fn steps(hundredths: i32) -> f32 {
+    hundredths as f32 / HUNDREDTHS
+}
+
+fn levels_of(of: Subject, levels: &Levels) -> Vec<Value> {
+    let mut all = Spread::default();
+    levels.by_role.values().for_each(|spread| all.join(spread));
+    let whole: Crotchets = all.whole().time + levels.unmarked.time;
+    let mut by_mark: Vec<(&str, Tally)> = Vec::new();
+    for (level, tally) in all.iter() {
+        let mark = DynamicLevel(steps(level)).mark();
+        match by_mark.last_mut().filter(|last| last.0 == mark) {
+            Some((_, sum)) => sum.join(tally),
+            None => by_mark.push((mark, tally.clone())),
+        }
+    }
+    if !levels.unmarked.time.is_zero() {
+        by_mark.push(("unmarked", levels.unmarked.clone()));
+    }
+    let mut values: Vec<Value> = by_mark.into_iter().map(|(mark, tally)| tally.value(of, None, mark, whole)).collect();
+    let median = |aspect: String, spread: &Spread| {
+        spread.median().map(|level| Value {
+            of,
+            with: None,
+            aspect,
+            value: f64::from(level) / f64::from(HUNDREDTHS),
+            unit: Unit::Level,
+            bars: spread.whole().bars,
+        })
+    };
+    values.extend(median("median".to_owned(), &all));
+    values.extend(levels.by_role.iter().filter_map(|(role, spread)| median(format!("median, {role}"), spread)));
+    values
+}
