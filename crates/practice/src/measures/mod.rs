@@ -1,6 +1,7 @@
 //! The register of measures. Each lives in a file of its own.
 
 mod cohesion;
+mod density;
 mod dynamics;
 mod presence;
 mod register;
@@ -28,6 +29,7 @@ pub static MEASURES: &[Measure] = &[
     reserve::MEASURE,
     tessitura::MEASURE,
     dynamics::MEASURE,
+    density::MEASURE,
 ];
 
 /// Takes every measure.
