@@ -3,6 +3,7 @@
 mod cohesion;
 mod density;
 mod dynamics;
+mod entries;
 mod presence;
 mod register;
 mod reserve;
@@ -30,6 +31,7 @@ pub static MEASURES: &[Measure] = &[
     tessitura::MEASURE,
     dynamics::MEASURE,
     density::MEASURE,
+    entries::MEASURE,
 ];
 
 /// Takes every measure.
