@@ -9,6 +9,7 @@ mod register;
 mod reserve;
 mod role_shares;
 mod separation;
+mod sharing;
 mod stack;
 mod tessitura;
 mod tutti;
@@ -32,6 +33,7 @@ pub static MEASURES: &[Measure] = &[
     dynamics::MEASURE,
     density::MEASURE,
     entries::MEASURE,
+    sharing::MEASURE,
 ];
 
 /// Takes every measure.
