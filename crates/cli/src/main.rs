@@ -1,8 +1,10 @@
 //! The `ripieno` command: reads arguments, calls the crates that do the work, prints. Computes nothing musical.
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
+mod ask;
 mod convert;
 mod correct;
+mod library;
 mod notes;
 mod open;
 mod roles;
@@ -38,6 +40,10 @@ enum Command {
     Roles(roles::RolesArguments),
     /// Say what you know better about roles and layers; kept beside the score and in force from then on
     Correct(Box<correct::CorrectArguments>),
+    /// Find the bars of scores by a question in words, or ask the library in SQL
+    Ask(ask::AskArguments),
+    /// Keep scores in a library: add, list, find, tag, note, remove, back up, export
+    Library(library::LibraryArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -64,6 +70,8 @@ fn main() -> ExitCode {
         Some(Command::Notes(arguments)) => notes::run(&arguments),
         Some(Command::Roles(arguments)) => roles::run(&arguments),
         Some(Command::Correct(arguments)) => correct::run(*arguments),
+        Some(Command::Ask(arguments)) => return ask::run(&arguments),
+        Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {

@@ -1,0 +1,28 @@
+//! A library of scores: one SQLite file that keeps what was found in each score, and what a person says of it.
+//!
+//! [`Library`] takes scores in, lists, finds, tags, removes and backs them up; [`Reader`] answers questions and [`query`] SQL,
+//! both without a way to change anything; [`export`] writes all tables for other programs. What is kept of a score is its
+//! [`ripieno_questions::Record`], packed; every change is one transaction. This crate analyses nothing.
+
+mod backup;
+mod error;
+mod export;
+mod import;
+mod load;
+mod questions;
+mod schema;
+mod search;
+mod sql;
+mod store;
+mod views;
+
+pub use backup::restore;
+pub use error::LibraryError;
+pub use export::{ExportFormat, export};
+pub use import::{ANALYSIS, Counts, ImportProgress, Labels, Outcome, score_files};
+pub use load::{Entry, Reader};
+pub use questions::{Answer, Saved};
+pub use rusqlite::types::Value;
+pub use search::{Kept, Remark};
+pub use sql::{Rows, query, text_of};
+pub use store::Library;

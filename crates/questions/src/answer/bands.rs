@@ -1,0 +1,89 @@
+//! How the bands of two groups lie, moment by moment.
+//!
+//! As the measure "separation" has it: the interval from the lowest sounding note of the upper group to the highest of the
+//! lower, upper being the group whose middle (half way between lowest and highest) lies higher; parts of percussion left out.
+
+use ripieno_score::Crotchets;
+
+use crate::language::{Lie, Who};
+use crate::record::{Damaged, NOTHING};
+
+use super::stage::Stage;
+
+/// A note begins (+1) or ends (-1) in the first or second group.
+struct Event {
+    at: Crotchets,
+    change: i32,
+    group: usize,
+    key: usize,
+}
+
+/// Bars with a moment at which both sound and lie so.
+pub(super) fn lie(stage: &Stage<'_>, a: &Who, b: &Who, lie: Lie) -> Result<Vec<bool>, Damaged> {
+    let mut holds = vec![false; stage.bars];
+    let mut group_of = vec![[false; 2]; stage.part_count()];
+    for (group, who) in [a, b].into_iter().enumerate() {
+        for part in stage.members(who).into_iter().filter(|&part| !stage.is_percussion(part)) {
+            group_of[part][group] = true;
+        }
+    }
+    let events = events(stage, &group_of)?;
+    let bars = stage.record.table("bars")?;
+    let starts = bars.times("onset")?;
+    let mut counts = [[0i32; 128]; 2];
+    let mut bar = 0;
+    for (index, event) in events.iter().enumerate() {
+        counts[event.group][event.key] += event.change;
+        let Some(next) = events.get(index + 1).filter(|next| next.at > event.at) else { continue };
+        let (Some(first), Some(second)) = (band(&counts[0]), band(&counts[1])) else { continue };
+        if !lies(first, second, lie) {
+            continue;
+        }
+        while starts.get(bar + 1).is_some_and(|&start| start <= event.at) {
+            bar += 1;
+        }
+        // From here to the next event, through every bar begun meanwhile.
+        for (holds, _) in holds[bar..].iter_mut().zip(&starts[bar..]).take_while(|(_, start)| **start < next.at) {
+            *holds = true;
+        }
+    }
+    Ok(holds)
+}
+
+fn events(stage: &Stage<'_>, group_of: &[[bool; 2]]) -> Result<Vec<Event>, Damaged> {
+    let notes = stage.record.table("notes")?;
+    let (parts, keys) = (notes.numbers("part_index")?, notes.numbers("key")?);
+    let (onsets, durations) = (notes.times("onset")?, notes.times("duration")?);
+    let mut events = Vec::new();
+    for (((&part, &key), &onset), &duration) in parts.iter().zip(keys).zip(onsets).zip(durations) {
+        let part = usize::try_from(part).map_err(|_| Damaged)?;
+        let groups = group_of.get(part).ok_or(Damaged)?;
+        if key == NOTHING || !duration.is_positive() || *groups == [false; 2] {
+            continue;
+        }
+        let key = usize::try_from(key).ok().filter(|key| *key < 128).ok_or(Damaged)?;
+        for group in (0..2).filter(|&group| groups[group]) {
+            events.push(Event { at: onset, change: 1, group, key });
+            events.push(Event { at: onset + duration, change: -1, group, key });
+        }
+    }
+    events.sort_by_key(|event| event.at);
+    Ok(events)
+}
+
+fn band(counts: &[i32; 128]) -> Option<(i64, i64)> {
+    let low = counts.iter().position(|&count| count > 0)?;
+    let high = counts.iter().rposition(|&count| count > 0)?;
+    Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?))
+}
+
+fn lies(a: (i64, i64), b: (i64, i64), lie: Lie) -> bool {
+    let between = if a.0 + a.1 >= b.0 + b.1 { a.0 - b.1 } else { b.0 - a.1 };
+    match lie {
+        Lie::Apart(least) => between >= least,
+        Lie::Touching => (0..=2).contains(&between),
+        Lie::Overlapping => between < 0,
+        Lie::Above => a.0 > b.1,
+        Lie::Below => a.1 < b.0,
+    }
+}

@@ -1,0 +1,10 @@
+//! Questions in words: what they may say, and how text is understood. The grammar stands in `docs/questions.md`.
+
+mod parse;
+mod question;
+mod token;
+mod words;
+
+pub(crate) use parse::note_name;
+pub use parse::{Misunderstood, parse};
+pub use question::{Condition, Counted, Doubled, Lie, Quantity, Question, Register, Side, Subject, Who};

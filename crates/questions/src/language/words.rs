@@ -1,0 +1,270 @@
+//! The words a question may use.
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+use ripieno_instruments::catalogue::{Language, catalogue};
+use ripieno_instruments::family::{Family, Section};
+use ripieno_texture::Role;
+
+use super::question::Who;
+
+/// Names of players, as lists of words, and whom they name.
+pub(super) static PLAYERS: LazyLock<BTreeMap<Vec<String>, Who>> = LazyLock::new(players);
+
+/// Every word known, for finding the nearest.
+static KNOWN: LazyLock<Vec<String>> = LazyLock::new(known);
+
+/// Words of the grammar that are not names.
+pub(super) const GRAMMAR: &[&str] = &[
+    "above",
+    "all",
+    "and",
+    "any",
+    "apart",
+    "are",
+    "at",
+    "bar",
+    "bars",
+    "below",
+    "between",
+    "but",
+    "by",
+    "carry",
+    "chord",
+    "double",
+    "doubled",
+    "either",
+    "everybody",
+    "exactly",
+    "faster",
+    "for",
+    "from",
+    "has",
+    "have",
+    "higher",
+    "in",
+    "is",
+    "key",
+    "lasting",
+    "layer",
+    "lead",
+    "least",
+    "less",
+    "long",
+    "longer",
+    "louder",
+    "lower",
+    "melody",
+    "metre",
+    "more",
+    "most",
+    "no",
+    "nobody",
+    "not",
+    "octave",
+    "octaves",
+    "only",
+    "or",
+    "over",
+    "overlap",
+    "parts",
+    "play",
+    "players",
+    "rest",
+    "sections",
+    "semitones",
+    "share",
+    "shorter",
+    "silent",
+    "slower",
+    "softer",
+    "sound",
+    "stay",
+    "take",
+    "tempo",
+    "than",
+    "the",
+    "theme",
+    "to",
+    "touch",
+    "two",
+    "unison",
+    "where",
+    "while",
+    "with",
+];
+
+/// Dynamics: name, step.
+pub(super) const LEVELS: &[(&[&str], i64)] = &[
+    (&["pianississimo"], 1),
+    (&["ppp"], 1),
+    (&["pianissimo"], 2),
+    (&["pp"], 2),
+    (&["piano"], 3),
+    (&["p"], 3),
+    (&["mezzo", "piano"], 4),
+    (&["mezzopiano"], 4),
+    (&["mp"], 4),
+    (&["mezzo", "forte"], 5),
+    (&["mezzoforte"], 5),
+    (&["mf"], 5),
+    (&["forte"], 6),
+    (&["f"], 6),
+    (&["fortissimo"], 7),
+    (&["ff"], 7),
+    (&["fortississimo"], 8),
+    (&["fff"], 8),
+];
+
+/// Words for roles.
+pub(super) const ROLES: &[(&[&str], Role)] = &[
+    (&["melody"], Role::Melody),
+    (&["tune"], Role::Melody),
+    (&["countermelody"], Role::Countermelody),
+    (&["bass"], Role::Bass),
+    (&["bass", "line"], Role::Bass),
+    (&["harmony"], Role::Harmony),
+    (&["chords"], Role::Harmony),
+    (&["pedal"], Role::Pedal),
+    (&["rhythm"], Role::Rhythm),
+    (&["figuration"], Role::Figuration),
+    (&["figures"], Role::Figuration),
+    (&["punctuation"], Role::Punctuation),
+    (&["effect"], Role::Effect),
+    (&["effects"], Role::Effect),
+];
+
+/// Kinds of chord, as [`ripieno_texture::Quality`] names them; the longer names first.
+pub(super) const QUALITIES: &[&str] = &[
+    "minor with major seventh",
+    "half-diminished seventh",
+    "diminished seventh",
+    "dominant seventh",
+    "minor seventh",
+    "major seventh",
+    "augmented sixth",
+    "diminished",
+    "augmented",
+    "major",
+    "minor",
+];
+
+/// Small numbers in words.
+pub(super) const NUMBERS: &[&str] =
+    &["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
+
+fn split(name: &str) -> Vec<String> {
+    name.to_lowercase().split_whitespace().map(str::to_owned).collect()
+}
+
+fn players() -> BTreeMap<Vec<String>, Who> {
+    let mut names = BTreeMap::new();
+    // What comes later wins: a section over the instrument it is called after, a family over both.
+    let mut name = |text: &str, who: Who| {
+        let words = split(text);
+        if !words.is_empty() {
+            names.insert(words, who);
+        }
+    };
+    for instrument in catalogue().all() {
+        let english = instrument.names(Language::English);
+        for text in english.variants.iter().chain(&english.plural_variants) {
+            name(text, Who::Instrument(&instrument.id));
+        }
+    }
+    for instrument in catalogue().all() {
+        let english = instrument.names(Language::English);
+        for text in [&english.singular, &english.plural] {
+            name(text, Who::Instrument(&instrument.id));
+        }
+    }
+    for section in Section::ALL {
+        let named_after = catalogue().all().iter().find(|instrument| {
+            instrument.section == *section && instrument.names(Language::English).plural.eq_ignore_ascii_case(section.name())
+        });
+        if let Some(instrument) = named_after {
+            name(&instrument.names(Language::English).singular, Who::Section(*section));
+        }
+        name(section.name(), Who::Section(*section));
+    }
+    for family in Family::ALL {
+        name(family.name(), Who::Family(*family));
+    }
+    for (text, who) in [
+        ("woodwinds", Who::Family(Family::Woodwind)),
+        ("winds", Who::Family(Family::Woodwind)),
+        ("singers", Who::Family(Family::Voice)),
+        ("keyboards", Who::Family(Family::Keyboard)),
+        ("basses", Who::Basses),
+        ("everybody", Who::Everybody),
+        ("everyone", Who::Everybody),
+        ("orchestra", Who::Everybody),
+    ] {
+        name(text, who);
+    }
+    names
+}
+
+fn known() -> Vec<String> {
+    let mut words: Vec<String> = GRAMMAR.iter().map(|word| (*word).to_owned()).collect();
+    words.extend(PLAYERS.keys().flatten().cloned());
+    words.extend(LEVELS.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
+    words.extend(ROLES.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
+    words.extend(QUALITIES.iter().flat_map(|name| name.split(' ')).map(str::to_owned));
+    words.sort_unstable();
+    words.dedup();
+    words
+}
+
+/// The known word nearest to this one by letters changed, left out, put in or swapped; `None` when none is near, or it is known.
+pub(super) fn nearest(word: &str) -> Option<&'static str> {
+    let word = word.to_lowercase();
+    let length = word.chars().count();
+    if length > 40 || KNOWN.binary_search(&word).is_ok() {
+        return None;
+    }
+    let most = (length / 3).max(1);
+    let scored = KNOWN.iter().map(|known| (distance(&word, known), known));
+    scored.filter(|(far, _)| *far <= most).min().map(|(_, known)| known.as_str())
+}
+
+/// Letters changed, left out, put in, or swapped with their neighbour (optimal string alignment).
+fn distance(a: &str, b: &str) -> usize {
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];
+    for i in 1..=a.len() {
+        let mut row = vec![i];
+        for j in 1..=b.len() {
+            let change = rows[i - 1][j - 1] + usize::from(a[i - 1] != b[j - 1]);
+            let mut least = change.min(rows[i - 1][j] + 1).min(row[j - 1] + 1);
+            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
+                least = least.min(rows[i - 2][j - 2] + 1);
+            }
+            row.push(least);
+        }
+        rows.push(row);
+    }
+    rows[a.len()][b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn near_words_are_found() {
+        assert_eq!(nearest("hornz"), Some("horns"));
+        assert_eq!(nearest("trombnoes"), Some("trombones"));
+        assert_eq!(nearest("horns"), None);
+        assert_eq!(nearest("qqqqqqqq"), None);
+    }
+
+    #[test]
+    fn sections_are_known_by_one_and_by_many() {
+        for (name, section) in [("horn", Section::Horns), ("double bass", Section::DoubleBasses), ("flutes", Section::Flutes)] {
+            assert_eq!(PLAYERS.get(&split(name)), Some(&Who::Section(section)), "{name}");
+        }
+        assert_eq!(PLAYERS.get(&split("english horn")), Some(&Who::Instrument("english-horn")));
+    }
+}
