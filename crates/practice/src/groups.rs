@@ -68,4 +68,25 @@ impl Groups {
         let families = gather(|identity| identity.family.name());
         Self { parts, sections, families }
     }
+
+    /// For each part its section, index into [`Groups::sections`].
+    #[must_use]
+    pub fn section_of_parts(&self) -> Vec<usize> {
+        by_part(&self.sections, self.parts.len())
+    }
+
+    /// For each part its family, index into [`Groups::families`].
+    #[must_use]
+    pub fn family_of_parts(&self) -> Vec<usize> {
+        by_part(&self.families, self.parts.len())
+    }
+}
+
+/// Every part lies in exactly one group.
+fn by_part(groups: &[Group], parts: usize) -> Vec<usize> {
+    let mut found = vec![0; parts];
+    for (index, group) in groups.iter().enumerate() {
+        group.parts.iter().for_each(|&part| found[part] = index);
+    }
+    found
 }

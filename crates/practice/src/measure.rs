@@ -69,6 +69,8 @@ pub enum Unit {
     ShareOfNotes,
     /// Played bars.
     Bars,
+    /// Time in crotchets.
+    Crotchets,
     /// Semitones.
     Semitones,
     /// MIDI key, 60 being middle C.
@@ -95,6 +97,7 @@ impl Unit {
             Self::ShareOfPlayerTime => "share of player-time",
             Self::ShareOfNotes => "share of notes",
             Self::Bars => "bars",
+            Self::Crotchets => "crotchets",
             Self::Semitones => "semitones",
             Self::Key => "MIDI key",
             Self::Count => "count",

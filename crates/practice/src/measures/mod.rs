@@ -2,8 +2,10 @@
 
 mod cohesion;
 mod density;
+mod doubled_sections;
 mod dynamics;
 mod entries;
+mod moments;
 mod presence;
 mod register;
 mod reserve;
@@ -34,6 +36,7 @@ pub static MEASURES: &[Measure] = &[
     density::MEASURE,
     entries::MEASURE,
     sharing::MEASURE,
+    doubled_sections::MEASURE,
 ];
 
 /// Takes every measure.
