@@ -6,6 +6,7 @@ mod doubled_sections;
 mod dynamics;
 mod entries;
 mod moments;
+mod overlap;
 mod presence;
 mod register;
 mod reserve;
@@ -14,6 +15,7 @@ mod separation;
 mod sharing;
 mod stack;
 mod tessitura;
+mod thickened_lines;
 mod tutti;
 
 pub use presence::{Presence, presence};
@@ -37,6 +39,7 @@ pub static MEASURES: &[Measure] = &[
     entries::MEASURE,
     sharing::MEASURE,
     doubled_sections::MEASURE,
+    thickened_lines::MEASURE,
 ];
 
 /// Takes every measure.
