@@ -1,5 +1,6 @@
 //! The register of measures. Each lives in a file of its own.
 
+mod chord_voicing;
 mod cohesion;
 mod density;
 mod doubled_sections;
@@ -40,6 +41,7 @@ pub static MEASURES: &[Measure] = &[
     sharing::MEASURE,
     doubled_sections::MEASURE,
     thickened_lines::MEASURE,
+    chord_voicing::MEASURE,
 ];
 
 /// Takes every measure.
