@@ -1,5 +1,6 @@
 //! The register of measures. Each lives in a file of its own.
 
+mod brass_weight;
 mod chord_voicing;
 mod cohesion;
 mod density;
@@ -42,6 +43,7 @@ pub static MEASURES: &[Measure] = &[
     doubled_sections::MEASURE,
     thickened_lines::MEASURE,
     chord_voicing::MEASURE,
+    brass_weight::MEASURE,
 ];
 
 /// Takes every measure.
