@@ -7,6 +7,7 @@ mod density;
 mod doubled_sections;
 mod dynamics;
 mod entries;
+mod hand_offs;
 mod moments;
 mod overlap;
 mod presence;
@@ -44,6 +45,7 @@ pub static MEASURES: &[Measure] = &[
     thickened_lines::MEASURE,
     chord_voicing::MEASURE,
     brass_weight::MEASURE,
+    hand_offs::MEASURE,
 ];
 
 /// Takes every measure.

@@ -1,0 +1,64 @@
+//! Hand-offs: who passes the melody to whom.
+
+use std::collections::BTreeMap;
+
+use ripieno_texture::Carried;
+
+use crate::material::Material;
+use crate::measure::{Measure, Subject, Unit, Value};
+
+pub(super) const MEASURE: Measure = Measure {
+    name: "hand_offs",
+    title: "Who passes the melody to whom",
+    says: "From which section to which the melody goes, how often, and in which bars.",
+    definition: "The melody goes from carrier to carrier as in docs/roles.md. A hand-off is a change of carrier in which the new one did not already double the old \
+                 one, and the old one does not double the new one; no more than a bar of silence lies between. It counts in the bar in which the new carrier begins. Takes over and hands on \
+                 are sums over all others; within the section is one player or desk after another of the same section.",
+    source: "common practice",
+    example: "In the demo the theme goes from horn to oboe in bar 4, from oboe to horns in 8, from horns to violins in 16.",
+    take,
+};
+
+fn take(material: &Material<'_>) -> Vec<Value> {
+    let section_of = material.groups.section_of_parts();
+    // Bars of each kind of change; several may fall in one bar.
+    let mut found: BTreeMap<(Subject, Option<Subject>, &str), Vec<u32>> = BTreeMap::new();
+    for pair in material.roles.melody.windows(2) {
+        let (old, new) = (&pair[0], &pair[1]);
+        if !is_hand_off(material, old, new) {
+            continue;
+        }
+        let (from, to) = (Subject::Section(section_of[old.part]), Subject::Section(section_of[new.part]));
+        let bar = bar_at(material, new);
+        let mut add = |of, with, aspect| found.entry((of, with, aspect)).or_default().push(bar);
+        add(Subject::Everybody, None, "hand-offs");
+        if from == to {
+            add(from, None, "within the section");
+        } else {
+            add(from, Some(to), "hands on to");
+            add(from, None, "hands on");
+            add(to, None, "takes over");
+        }
+    }
+    let value = |((of, with, aspect), mut bars): ((Subject, Option<Subject>, &str), Vec<u32>)| {
+        #[allow(clippy::cast_precision_loss)] // bars of a score
+        let count = bars.len() as f64;
+        bars.sort_unstable();
+        bars.dedup();
+        Value { of, with, aspect: aspect.to_owned(), value: count, unit: Unit::Count, bars }
+    };
+    found.into_iter().map(value).collect()
+}
+
+fn is_hand_off(material: &Material<'_>, old: &Carried, new: &Carried) -> bool {
+    let bar = material.sounding.bars.get(new.bars.start as usize).map_or_else(Default::default, |bar| bar.length);
+    let goes_on = old.part == new.part || old.parts.contains(&new.part) || new.parts.contains(&old.part);
+    !goes_on && new.from - old.to <= bar
+}
+
+/// The played bar in which a carrier begins, its upbeat's where it has one.
+fn bar_at(material: &Material<'_>, carried: &Carried) -> u32 {
+    let bars = &material.sounding.bars;
+    let next = bars.partition_point(|bar| bar.start <= carried.from);
+    u32::try_from(next.saturating_sub(1)).unwrap_or(u32::MAX)
+}
