@@ -8,6 +8,7 @@ mod doubled_sections;
 mod dynamics;
 mod entries;
 mod hand_offs;
+mod melody_support;
 mod moments;
 mod overlap;
 mod presence;
@@ -46,6 +47,7 @@ pub static MEASURES: &[Measure] = &[
     chord_voicing::MEASURE,
     brass_weight::MEASURE,
     hand_offs::MEASURE,
+    melody_support::MEASURE,
 ];
 
 /// Takes every measure.
