@@ -14,9 +14,31 @@ use crate::score::{Bar, BarIndex, Jump, Score};
 /// Longest playing order, in bars; a score whose signs ask for more is cut there.
 const MOST_PLAYED_BARS: usize = 1_000_000;
 
+/// Once so many notes have been played, nothing is repeated any more: far more than any work has, and within the memory of a
+/// machine, whatever a file with many repeats asks for.
+const MOST_REPEATED_NOTES: usize = 5_000_000;
+
 /// Bars in playing order.
 pub(crate) fn playing_order(score: &Score) -> Vec<BarIndex> {
-    Player { bars: &score.bars, endings: endings(&score.bars), aims: Aims::new(&score.bars), order: Vec::new() }.run()
+    Player {
+        bars: &score.bars,
+        endings: endings(&score.bars),
+        aims: Aims::new(&score.bars),
+        notes: notes_in_bars(score),
+        order: Vec::new(),
+    }
+    .run()
+}
+
+/// How many notes each bar has, all parts together.
+fn notes_in_bars(score: &Score) -> Vec<usize> {
+    let mut notes = vec![0; score.bars.len()];
+    for note in score.parts.iter().flat_map(|part| &part.notes) {
+        if let Some(count) = notes.get_mut(note.bar.at()) {
+            *count += 1;
+        }
+    }
+    notes
 }
 
 /// The ending a bar belongs to.
@@ -108,6 +130,7 @@ struct Player<'a> {
     bars: &'a [Bar],
     endings: Vec<Option<Ending>>,
     aims: Aims<'a>,
+    notes: Vec<usize>,
     order: Vec<BarIndex>,
 }
 
@@ -118,6 +141,7 @@ impl Player<'_> {
         // The bar after the last jump back: where the music goes on after "fine".
         let mut beyond = self.bars.len();
         let mut taken = vec![false; self.bars.len()];
+        let mut notes = 0usize;
         // Skipped endings play nothing, so steps are bounded beside played bars.
         for _ in 0..most.saturating_mul(2) {
             let Some(bar) = self.bars.get(i) else { break };
@@ -139,6 +163,8 @@ impl Player<'_> {
                 }
             }
             self.order.push(BarIndex(u32::try_from(i).unwrap_or(u32::MAX)));
+            notes = notes.saturating_add(self.notes[i]);
+            let may_go_back = notes < MOST_REPEATED_NOTES;
             if after_jump && bar.jumps.contains(&Jump::Fine) {
                 let coda = |jump: &Jump| matches!(jump, Jump::Coda(_));
                 if self.bars.get(beyond).is_none_or(|bar| bar.jumps.iter().any(coda)) {
@@ -151,12 +177,12 @@ impl Player<'_> {
                 (i, section, pass) = (coda, coda, 1);
                 continue;
             }
-            if !after_jump && self.repeats(i, pass) {
+            if may_go_back && !after_jump && self.repeats(i, pass) {
                 pass += 1;
                 i = section;
                 continue;
             }
-            if let Some(target) = (!taken[i]).then(|| self.jump_back(i)).flatten() {
+            if let Some(target) = (may_go_back && !taken[i]).then(|| self.jump_back(i)).flatten() {
                 taken[i] = true;
                 after_jump = true;
                 beyond = i + 1;
@@ -272,6 +298,16 @@ mod tests {
         assert_eq!(order(&["segno", "ds ||", "segno fine", "ds"]), "1 2 1 2 3 4 3");
         // After a coda, the next movement's repeats are its own.
         assert_eq!(order(&["tocoda", "dc", "coda ||", "|: :|"]), "1 2 1 3 4 4");
+    }
+
+    #[test]
+    fn a_small_file_cannot_repeat_without_end() {
+        let note = crate::note::Note { duration: Crotchets::ONE, ..crate::note::Note::default() };
+        let part = crate::score::Part { notes: vec![note; MOST_REPEATED_NOTES / 4], ..crate::score::Part::default() };
+        let mut score = Score { parts: vec![part], ..Score::default() };
+        score.bars.push(Bar { repeat_end: Some(32), ..Bar::new("1", Crotchets::ZERO, Crotchets::ONE) });
+        score.bars.push(Bar::new("2", Crotchets::ZERO, Crotchets::ONE));
+        assert_eq!(playing_order(&score), [0, 0, 0, 0, 1].map(BarIndex));
     }
 
     #[test]
