@@ -15,7 +15,7 @@ pub(super) const MEASURE: Measure = Measure {
     title: "Who doubles whom",
     says: "Which sections play the same line, at the unison or at which octave, for how long, and with how many players on the line.",
     definition: "Two lines double each other where they attack the same pitch, or pitches octaves apart, together for at least three notes at one interval; one or \
-                 two notes in common are chance. Between sections the numbers stand under the section that comes first on the page, inside a section under its parts; above and below \
+                 two notes in common are chance. Chord tones that both repeat count like any other notes. Between sections the numbers stand under the section that comes first on the page, inside a section under its parts; above and below \
                  say where the second one sounds. Time: crotchets in which at least one line of either sounds in such a doubling, at that interval; lines that double \
                  together count once. Share: of the time in which the sparser of the two sounds. Where either line attacks notes of its own between the common ones, \
                  the doubling is in part and is counted apart; a moment that has both kinds is a full doubling. Players per line: all who play a doubled line, both sections together, over \

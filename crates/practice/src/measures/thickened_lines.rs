@@ -16,12 +16,12 @@ pub(super) const MEASURE: Measure = Measure {
     says: "Where a tune is thickened by lines that run parallel to it: which section thickens which, for how long, at which interval, and whether the added notes keep to the chord.",
     definition: "In layers (docs/roles.md) whose chief line has melody or countermelody: another line of the layer that has it too and, over at least four notes begun \
                  together, makes at least three fifths of its steps the same way, to within two semitones. A single octave or unison among other intervals goes by uncounted, two end the stretch. The first section has the line \
-                 that is thickened: of those that play the chief line's note, at whatever octave, the nearest; the second section has the added line. Time: crotchets in which such a \
+                 that is thickened: of those that play at least three quarters of the chief line's notes, at whatever octave, the nearest, of equals one of the second section; the second section has the added line. Time: crotchets in which such a \
                  pair sounds together, several lines of one section counted once. Share of the tune: of the time in which the first section has a line with melody or countermelody. Usual \
                  interval: the one with most notes, from the thickened line to the added one, negative below; of equals the smaller. On chord tones: share of the added notes that are \
                  tones of the chord of the moment, where there is one.",
     source: "common practice; the definition is this project's",
-    example: "EXAMPLE",
+    example: "In the demo the second violins run in thirds below the first in bars 60 to 64, the second flute below the first in 12, 16, 31 and 32.",
     take,
 };
 
@@ -79,11 +79,11 @@ fn gather(
 ) {
     let added = &material.lines.lines[member.line];
     for stretch in stretches(material, layer.members[0].line, member) {
-        for note in stretch.iter().filter(|note| !note.is_octave()) {
+        let (of, notes) = thickened(material, layer, member, &stretch, section_of);
+        let section = |line: usize| Subject::Section(section_of[material.lines.lines[line].part]);
+        let sum = found.entry((section(of), section(member.line))).or_default();
+        for (note, interval, end) in notes {
             let attack = &added.attacks[note.attack];
-            let (line, interval, end) = nearest(material, layer, member, attack, note);
-            let section = |line: usize| Subject::Section(section_of[material.lines.lines[line].part]);
-            let sum = found.entry((section(line), section(member.line))).or_default();
             *sum.intervals.entry(interval).or_default() += 1;
             sum.overlap.add(attack.onset, attack.end.min(end));
             if let Some(chord) = material.harmony.chord_at(attack.onset) {
@@ -137,18 +137,48 @@ fn is_parallel(stretch: &[Common]) -> bool {
     notes >= LEAST_NOTES && all > 0 && alike * 5 >= all * 3
 }
 
-/// Which of the lines that play the chief line's note, at whatever octave, lies nearest: the line, the interval from it, and when its note ends.
-fn nearest(material: &Material<'_>, layer: &Layer, member: &Member, attack: &Attack, note: &Common) -> (usize, i32, Crotchets) {
-    let with = layer.members.iter().filter(|other| other.line != member.line && other.bars.contains(&attack.bar));
-    let on_it = with.filter_map(|other| {
-        let attacks = &material.lines.lines[other.line].attacks;
-        let at = attacks.binary_search_by_key(&attack.onset, |attack| attack.onset).ok()?;
-        let key = i32::from(attacks[at].top?);
-        ((key - note.chief) % 12 == 0).then_some((other.line, note.added - key, attacks[at].end))
-    });
-    // The chief line stands first and is kept among equals.
-    let best = on_it.min_by_key(|&(_, interval, _)| interval.abs());
-    best.unwrap_or((layer.members[0].line, note.added - note.chief, attack.end))
+/// A note of the added line, its interval from the thickened one, and when that one's note ends.
+type Thick<'a> = (&'a Common, i32, Crotchets);
+
+/// Which line is thickened: of those that play three quarters of the chief line's notes, at whatever octave, the nearest, of equals one of the same section. With
+/// its notes that are no octaves of the added ones.
+fn thickened<'a>(
+    material: &Material<'_>,
+    layer: &Layer,
+    member: &Member,
+    stretch: &'a [Common],
+    section_of: &[usize],
+) -> (usize, Vec<Thick<'a>>) {
+    let added = &material.lines.lines[member.line];
+    let thick: Vec<&Common> = stretch.iter().filter(|note| !note.is_octave()).collect();
+    let on_tune = |line: usize| {
+        let attacks = &material.lines.lines[line].attacks;
+        let note = |note: &&'a Common| {
+            let at = attacks.binary_search_by_key(&added.attacks[note.attack].onset, |attack| attack.onset).ok()?;
+            let key = i32::from(attacks[at].top?);
+            ((key - note.chief) % 12 == 0).then_some((*note, note.added - key, attacks[at].end))
+        };
+        thick.iter().filter_map(note).collect::<Vec<Thick<'a>>>()
+    };
+    let chief = layer.members[0].line;
+    let mut best = (chief, on_tune(chief));
+    let far = |line: usize, notes: &[Thick<'_>]| {
+        let sum: i32 = notes.iter().map(|(_, interval, _)| interval.abs()).sum();
+        let other = section_of[material.lines.lines[line].part] != section_of[added.part];
+        (sum / i32::try_from(notes.len().max(1)).unwrap_or(i32::MAX), other)
+    };
+    let (Some(first), Some(last)) = (stretch.first(), stretch.last()) else { return best };
+    let (first, last) = (added.attacks[first.attack].bar, added.attacks[last.attack].bar);
+    for other in &layer.members[1..] {
+        if other.line == member.line || other.bars.start > last || other.bars.end <= first {
+            continue;
+        }
+        let notes = on_tune(other.line);
+        if notes.len() * 4 >= thick.len() * 3 && far(other.line, &notes) < far(best.0, &best.1) {
+            best = (other.line, notes);
+        }
+    }
+    best
 }
 
 fn of_pair(material: &Material<'_>, (of, with): (Subject, Subject), sum: Thickening, tune: Crotchets) -> Vec<Value> {
