@@ -60,3 +60,19 @@ fn horns_on_the_tune_are_not_in_the_chord_unless_all_are_one_layer() {
     piece.roles.layers = Layers::new(vec![layer(0..all)]);
     assert_eq!(ratio(&piece), Some((2.0, vec![1, 2, 4])));
 }
+
+#[test]
+fn players_the_page_does_not_settle_stand_as_a_range() {
+    // One line on a staff for two horns: one or both of them against one trombone.
+    let mut piece =
+        Piece::of(&[("Horn 1.2", "f G4:4"), ("Trumpet", "f E5:4"), ("Trombone", "f C3:4")]).with_role("Horn 1.2", Role::Harmony);
+    piece = piece.with_role("Trumpet", Role::Harmony).with_role("Trombone", Role::Bass);
+    let chord = piece.harmony.chords.first_mut().unwrap();
+    (chord.onset, chord.end, chord.root, chord.quality) =
+        (Crotchets::ZERO, Crotchets::whole(4), NoteName::at_fifths(0), Quality::Major);
+    let (horns, trombones) = (piece.section("horns"), Some(piece.section("trombones")));
+    let value = |aspect| piece.value("brass_weight", horns, trombones, aspect);
+    assert_eq!(value("horns per trombone"), Some((1.0, vec![1])));
+    assert_eq!(value("horns per trombone, with all who may play"), Some((2.0, vec![1])));
+    assert_eq!(value("1-2 horns to 1 trombone"), Some((1.0, vec![1])));
+}

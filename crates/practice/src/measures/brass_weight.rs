@@ -16,12 +16,15 @@ pub(super) const MEASURE: Measure = Measure {
     says: "How many horns play for each trombone, and for each trumpet, where they share a chord at forte or louder.",
     definition: "Moments at which the brass sound at least three different tones of the chord of the moment, each player counted being marked f or louder. A player \
                  counts with a chord tone in any role but melody and countermelody; with those too where the line lies in one layer with another section of the brass, as in a chorale. People are \
-                 counted as printed, one unsettled line of two players with its least. Each pairing of numbers stands with its share of the time in which both sections are \
-                 so counted; the ratio is the median of them by time.",
+                 counted as printed. The ratio is the median by time of horns to the others, a line the page does not settle (one line on a staff for two) counting with its least; where there are such \
+                 lines it stands a second time with all who may play. Each pairing of numbers, such lines as ranges, has its share of the time in which both sections are so counted.",
     source: "common practice of handbooks of orchestration, which reckon two horns to a trombone or trumpet at forte; counting is this project's",
     example: "In the demo's chorale (81 to 88) six horns play against three trombones and three trumpets: two for each.",
     take,
 };
+
+/// People at least and at most.
+type People = (u32, u32);
 
 /// Forte on the scale of [`ripieno_score::DynamicLevel`].
 const LOUD: f32 = 6.0;
@@ -34,7 +37,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     };
     let Some(horns) = section(Section::Horns) else { return Vec::new() };
     // Time by numbers of players: horns, others.
-    let mut pairings: Vec<BTreeMap<(u32, u32), Tally>> = vec![BTreeMap::new(); OTHERS.len()];
+    let mut pairings: Vec<BTreeMap<(People, People), Tally>> = vec![BTreeMap::new(); OTHERS.len()];
     for (slice, rows) in material.slices.iter() {
         let chord = in_chord(material, rows, slice.from, slice.bar);
         if chord.is_empty() {
@@ -42,12 +45,14 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         }
         let people = |section: Section| {
             let own = |row: &u32| material.groups.parts[material.part_of(*row)].section == section;
-            material.players(&chord.iter().copied().filter(own).collect::<Vec<_>>())
+            let rows: Vec<u32> = chord.iter().copied().filter(own).collect();
+            let least = material.players(&rows);
+            (least, most(material, &rows).max(least))
         };
         let horns = people(Section::Horns);
         for (pairing, (other, ..)) in pairings.iter_mut().zip(OTHERS) {
             let others = people(other);
-            if horns > 0 && others > 0 {
+            if horns.0 > 0 && others.0 > 0 {
                 pairing.entry((horns, others)).or_default().add(slice);
             }
         }
@@ -61,33 +66,70 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     values
 }
 
-fn of_pairing(of: Subject, with: Subject, pairing: BTreeMap<(u32, u32), Tally>, ratio: &str, name: &str) -> Vec<Value> {
+fn of_pairing(of: Subject, with: Subject, pairing: BTreeMap<(People, People), Tally>, ratio: &str, name: &str) -> Vec<Value> {
     let whole: Crotchets = pairing.values().map(|tally| tally.time).sum();
-    let mut order: Vec<((u32, u32), Tally)> = pairing.into_iter().collect();
-    order.sort_by(|((a, b), _), ((c, d), _)| (a * d).cmp(&(c * b)));
-    let mut sum = Crotchets::ZERO;
-    let median = order.iter().find(|(_, tally)| {
-        sum += tally.time;
-        sum + sum >= whole
-    });
+    let mut order: Vec<((People, People), Tally)> = pairing.into_iter().collect();
     let bars: BTreeSet<u32> = order.iter().flat_map(|(_, tally)| tally.bars.iter().copied()).collect();
-    let ratio = median.map(|((horns, others), _)| Value {
-        of,
-        with: Some(with),
-        aspect: ratio.to_owned(),
-        value: f64::from(*horns) / f64::from(*others),
-        unit: Unit::Ratio,
-        bars: bars.into_iter().collect(),
-    });
+    let mut values = Vec::new();
+    let unsettled = order.iter().any(|((horns, others), _)| horns.0 < horns.1 || others.0 < others.1);
+    let least = |(horns, others): (People, People)| (horns.0, others.0);
+    let most = |(horns, others): (People, People)| (horns.1, others.1);
+    for (aspect, count) in [(ratio.to_owned(), &least as &dyn Fn(_) -> _), (format!("{ratio}, with all who may play"), &most)] {
+        if !values.is_empty() && !unsettled {
+            continue;
+        }
+        values.extend(median(&mut order, count, whole).map(|value| Value {
+            of,
+            with: Some(with),
+            aspect,
+            value,
+            unit: Unit::Ratio,
+            bars: bars.iter().copied().collect(),
+        }));
+    }
+    order.sort_by_key(|(people, _)| *people);
     let shares = order.into_iter().map(|((horns, others), tally)| {
         tally.value(of, Some(with), format!("{} to {}", counted(horns, "horn"), counted(others, name)), whole)
     });
-    ratio.into_iter().chain(shares).collect()
+    values.extend(shares);
+    values
 }
 
-/// "1 horn", "3 horns".
-fn counted(number: u32, name: &str) -> String {
-    format!("{number} {name}{}", if number == 1 { "" } else { "s" })
+/// The ratio up to which half of the time is spent. Sorts by ratio.
+fn median(
+    order: &mut [((People, People), Tally)],
+    count: &dyn Fn((People, People)) -> (u32, u32),
+    whole: Crotchets,
+) -> Option<f64> {
+    order.sort_by(|(x, _), (y, _)| {
+        let ((a, b), (c, d)) = (count(*x), count(*y));
+        (a * d).cmp(&(c * b))
+    });
+    let mut sum = Crotchets::ZERO;
+    let half = order.iter().find(|(_, tally)| {
+        sum += tally.time;
+        sum + sum >= whole
+    });
+    half.map(|(people, _)| count(*people)).map(|(horns, others)| f64::from(horns) / f64::from(others))
+}
+
+/// People who may play these rows, no more in a part than it has.
+fn most(material: &Material<'_>, rows: &[u32]) -> u32 {
+    let of_part = |rows: &[u32]| {
+        let sum: u32 = rows.iter().map(|&row| u32::from(material.sounding.notes.players[row as usize].most)).sum();
+        let part = rows.first().map_or(0, |&row| material.part_of(row));
+        sum.min(u32::from(material.score.parts[part].players.most).max(1))
+    };
+    rows.chunk_by(|&a, &b| material.part_of(a) == material.part_of(b)).map(of_part).sum()
+}
+
+/// "1 horn", "3 horns", "2-4 horns".
+fn counted((least, most): People, name: &str) -> String {
+    match (least, most) {
+        (1, 1) => format!("1 {name}"),
+        _ if least == most => format!("{least} {name}s"),
+        _ => format!("{least}-{most} {name}s"),
+    }
 }
 
 /// Rows of the brass that belong to a loud chord of theirs; none where it has not three tones.
