@@ -45,3 +45,13 @@ fn without_marks_all_is_unmarked_and_there_is_no_median() {
     assert_eq!(piece.value("dynamics", piece.section("tubas"), None, "unmarked"), Some((1.0, vec![1, 2])));
     assert_eq!(piece.value("dynamics", piece.section("tubas"), None, "median"), None);
 }
+
+#[test]
+fn a_stress_is_no_level() {
+    // f, and in bar 2 an sf on the first of two minims: all of it is f. "sfp" in bar 3 leaves p after it, and is p itself.
+    let piece = Piece::of(&[("Horn", "f C4:4 | sf C4:2 C4:2 | sfp C4:4 | C4:4")]);
+    let horns = piece.section("horns");
+    assert_eq!(piece.value("dynamics", horns, None, "f"), Some((0.5, vec![1, 2])));
+    assert_eq!(piece.value("dynamics", horns, None, "p"), Some((0.5, vec![3, 4])));
+    assert_eq!(piece.value("dynamics", horns, None, "ff"), None);
+}

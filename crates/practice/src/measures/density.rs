@@ -16,7 +16,7 @@ pub(super) const MEASURE: Measure = Measure {
                  without a number with its least), lines and pitch classes: the average over the time in which anything of the group sounds, for pitch classes anything with pitch. Thinnest and thickest bars: the \
                  lowest and highest of these averages taken bar by bar, of bars in which the group sounds, with every bar that has it.",
     source: "common practice of analysis; the definition is this project's",
-    example: "The demo has fewest players in bar 0, where one horn begins alone, and most in the tuttis.",
+    example: "The demo has fewest players in bar 0, where one horn begins alone, and most lines in the last chord, bar 108.",
     take,
 };
 

@@ -1,8 +1,8 @@
 //! Dynamics: at which printed level a section plays, in all and in each role.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use ripieno_score::{Crotchets, DynamicLevel};
+use ripieno_score::{BarIndex, Crotchets, DirectionKind, DynamicLevel, DynamicMark, Mark, Part};
 use ripieno_texture::Role;
 
 use crate::material::Material;
@@ -16,15 +16,64 @@ pub(super) const MEASURE: Measure = Measure {
     says: "How much of its time a section plays at each printed dynamic, and how loud it is marked in each role.",
     definition: "Line by line: the time in which a line sounds at a level, summed over the lines of the section, divided by the time in which its lines sound, so \
                  that the shares of a section add up to 1. A note has the level at which it begins: the mark in force on its staff, on the way between two marks inside a hairpin or \
-                 after “cresc.” and “dim.”, one step more under a stress such as sf; a chord has that of its loudest note. The level counts to the nearest mark. Before the first mark a part \
+                 after “cresc.” and “dim.”; a stress such as sf does not raise it; a chord has that of its loudest note. The level counts to the nearest mark. Before the first mark a part \
                  is “unmarked”. Median: the level up to which half of the marked time is spent (ppp 1, pp 2, p 3, mp 4, mf 5, f 6, ff 7, fff 8). Levels as printed tell nothing of decibels.",
     source: "common practice; levels as in the sounding view of a score",
-    example: "The demo's tuba plays nothing softer than forte: it is kept for the tuttis of bars 35 to 45, 81 to 100 and 105 to 108.",
+    example: "The demo's tuba plays nothing softer than fortissimo: it is kept for the tuttis of bars 35 to 45, 81 to 100 and 105 to 108.",
     take,
 };
 
 /// A step of dynamics in hundredths, to be counted exactly.
 const HUNDREDTHS: f32 = 100.0;
+
+/// What the sounding view of a score adds to the level of a note under a stress.
+const STRESS: f32 = 1.0;
+
+/// Where a part has stresses, as the sounding view reads them: staff by staff, a staff without dynamics of its own following the first that has some.
+struct Stresses {
+    staves: BTreeSet<u8>,
+    at: BTreeSet<(u8, BarIndex, Crotchets)>,
+}
+
+impl Stresses {
+    fn new(part: &Part) -> Self {
+        let mut found = Self { staves: BTreeSet::new(), at: BTreeSet::new() };
+        let mut add = |mark: &DynamicMark, place: (u8, BarIndex, Crotchets)| {
+            found.staves.insert(place.0);
+            if matches!(mark, DynamicMark::Attack(_) | DynamicMark::AttackThen(..)) {
+                found.at.insert(place);
+            }
+        };
+        for direction in &part.directions {
+            if let DirectionKind::Dynamic(mark) = &direction.kind {
+                add(mark, (direction.staff, direction.bar, direction.at));
+            }
+        }
+        for (note, mark) in &part.marks {
+            if let (Mark::Dynamic(mark), Some(note)) = (mark, part.notes.get(*note as usize)) {
+                add(mark, (note.staff, note.bar, note.at));
+            }
+        }
+        found
+    }
+
+    fn on(&self, staff: u8, bar: BarIndex, at: Crotchets) -> bool {
+        let own = self.staves.get(&staff).or_else(|| self.staves.first());
+        own.is_some_and(|&staff| self.at.contains(&(staff, bar, at)))
+    }
+}
+
+/// The printed level of each row, stresses taken off.
+fn levels_of_rows(material: &Material<'_>) -> Vec<Option<f32>> {
+    let stresses: Vec<Stresses> = material.score.parts.iter().map(Stresses::new).collect();
+    let notes = &material.sounding.notes;
+    let level = |row: usize| {
+        let bar = &material.sounding.bars[notes.bar[row] as usize];
+        let stressed = stresses[usize::from(notes.part[row])].on(notes.staff[row], bar.bar, notes.onset[row] - bar.start);
+        notes.level[row].map(|level| if stressed { level.0 - STRESS } else { level.0 })
+    };
+    (0..notes.len()).map(level).collect()
+}
 
 /// What a section does.
 #[derive(Default, Clone)]
@@ -38,15 +87,15 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     for (index, section) in material.groups.sections.iter().enumerate() {
         section.parts.iter().for_each(|&part| section_of[part] = index);
     }
+    let level_of = levels_of_rows(material);
     let mut levels = vec![Levels::default(); material.groups.sections.len()];
     // The lines that sound, each with its loudest level and one of its rows.
     let mut lines: BTreeMap<usize, (Option<f32>, u32)> = BTreeMap::new();
     for (slice, rows) in material.slices.iter() {
         lines.clear();
         for &row in rows {
-            let level = material.sounding.notes.level[row as usize].map(|level| level.0);
             let loudest = lines.entry(material.line_of(row)).or_insert((None, row));
-            loudest.0 = loudest.0.into_iter().chain(level).reduce(f32::max);
+            loudest.0 = loudest.0.into_iter().chain(level_of[row as usize]).reduce(f32::max);
         }
         for &(level, row) in lines.values() {
             let Some(levels) = levels.get_mut(section_of[material.part_of(row)]) else { continue };

@@ -17,7 +17,8 @@ pub(super) const MEASURE: Measure = Measure {
                  Bass: bass. Chords: harmony and pedal. Figures: figuration, rhythm and punctuation. Effects: effect. Lines that play together count each for itself, a doubling too, so that the shares \
                  of all families add up to 1, and those of all sections likewise. Where role_shares asks what a section does, this asks who does it.",
     source: "common practice; roles as in docs/roles.md",
-    example: "In the demo the strings have the larger share of the chords; trumpet 3, snare drum and violas share the rhythm of bars 35 to 44, flutes and clarinets the figuration.",
+    example: "In the demo the woodwind have most of the melody, the brass most of the chords, the strings most of the bass and of the figures; of the brass, \
+              trumpet 3 adds to the figures in bars 35 to 44.",
     take,
 };
 
