@@ -127,14 +127,24 @@ fn compare(material: &Material<'_>, subjects: &[Subject]) -> Vec<Value> {
     values
 }
 
-/// Adds the intervals between register neighbours; a pair stands under its first member in page order.
+/// A group at a moment: twice its middle, its index, its lowest and highest key.
+type Placed = (i32, usize, (i32, i32));
+
+/// Adds the intervals between register neighbours; a pair stands under its first member in page order. Groups of one middle are neighbours of each
+/// other, and all of them of the next above and below: the order of the page decides nothing.
 fn neighbours(bands: &Bands, slice: &Slice, pairs: &mut [Pair]) {
     let n = bands.len();
-    let mut order: Vec<(i32, usize, (i32, i32))> =
+    let mut order: Vec<Placed> =
         bands.iter().enumerate().filter_map(|(group, band)| band.map(|band| (band.0 + band.1, group, band))).collect();
     order.sort_unstable_by_key(|&(middle, group, _)| (middle, group));
-    for pair in order.windows(2) {
-        let ((_, a, lower), (_, b, upper)) = (pair[0], pair[1]);
+    let levels: Vec<&[Placed]> = order.chunk_by(|a, b| a.0 == b.0).collect();
+    let mut add = |&(_, a, lower): &Placed, &(_, b, upper): &Placed| {
         pairs[a.min(b) * n + a.max(b)].add(upper.0 - lower.1, slice);
+    };
+    for (index, here) in levels.iter().enumerate() {
+        for (place, lower) in here.iter().enumerate() {
+            here[place + 1..].iter().for_each(|upper| add(lower, upper));
+            levels.get(index + 1).into_iter().flat_map(|above| above.iter()).for_each(|upper| add(lower, upper));
+        }
     }
 }
