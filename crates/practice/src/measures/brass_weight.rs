@@ -19,7 +19,7 @@ pub(super) const MEASURE: Measure = Measure {
                  counted as printed. The ratio is the median by time of horns to the others, a line the page does not settle (one line on a staff for two) counting with its least; where there are such \
                  lines it stands a second time with all who may play. Each pairing of numbers, such lines as ranges, has its share of the time in which both sections are so counted.",
     source: "common practice of handbooks of orchestration, which reckon two horns to a trombone or trumpet at forte; counting is this project's",
-    example: "In the demo's chorale (81 to 88) six horns play against three trombones and three trumpets: two for each.",
+    example: "In the demo's chorale (81 to 87) six horns play against three trombones and three trumpets: two for each.",
     take,
 };
 
