@@ -57,9 +57,12 @@ pub fn two_voices(piece: Piece, name: &str) -> Piece {
     let part = &mut score.parts[index];
     for at in 1..part.notes.len() {
         if part.notes[at].flags.contains(NoteFlags::CHORD) {
-            // The lower note stands first in these pieces.
             part.notes[at].flags -= NoteFlags::CHORD;
-            part.notes[at - 1].voice = 2;
+            let pitch = |at: usize| match part.notes[at].head {
+                Head::Pitched(pitch) | Head::Unpitched(pitch) => pitch.semitones(),
+            };
+            let lower = if pitch(at) < pitch(at - 1) { at } else { at - 1 };
+            part.notes[lower].voice = 2;
         }
     }
     let new = rewritten(&piece, score, |row| row, |part| part);
@@ -68,14 +71,17 @@ pub fn two_voices(piece: Piece, name: &str) -> Piece {
     new
 }
 
-/// A part of two voices with the second on a staff of its own.
+/// A part of two voices with the second on a staff of its own. Who plays what is carried over: an engraver would write "a 2" and "1." anew, since over one
+/// staff of two they say something else.
 pub fn two_staves(piece: &Piece, name: &str) -> Piece {
     let index = piece.part(name);
     let mut score = piece.score.clone();
     let part = &mut score.parts[index];
     part.staves = 2;
     part.notes.iter_mut().filter(|note| note.voice == 2).for_each(|note| note.staff = 2);
-    rewritten(piece, score, |row| row, |part| part)
+    let mut new = rewritten(piece, score, |row| row, |part| part);
+    new.sounding.notes.players.clone_from(&piece.sounding.notes.players);
+    new
 }
 
 /// A part of two players in two voices as two parts of one player.
