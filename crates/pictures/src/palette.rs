@@ -1,4 +1,7 @@
 //! How roles look: a hue, a lightness and a texture each, so that they can be told apart without colour too.
+//!
+//! Roles that lie side by side (melody and countermelody, bass and pedal) differ in lightness as well, since in a cell few pixels wide
+//! no upright or slanting texture shows.
 
 use ripieno_texture::Role;
 
@@ -15,6 +18,8 @@ pub enum Weave {
     Upright,
     /// Level strokes.
     Level,
+    /// A broad level band: to be seen in a cell three pixels wide.
+    Bands,
     /// Dots.
     Dots,
     /// Crossed strokes.
@@ -32,7 +37,7 @@ pub struct Look {
     pub weave: Weave,
 }
 
-/// The SVG fill of `role`: its colour, or the pattern that a role map on the same page defines; `none` for tacet.
+/// The SVG fill of `role`: its colour, or a texture of [`crate::definitions`]; `none` for tacet.
 #[must_use]
 pub fn fill(role: Role) -> String {
     match look(role) {
@@ -47,7 +52,7 @@ pub fn fill(role: Role) -> String {
 pub const fn look(role: Role) -> Option<Look> {
     let (fill, ink, weave) = match role {
         Role::Melody => ("#b3261e", "#b3261e", Weave::Plain),
-        Role::Countermelody => ("#ee8866", "#8c3b16", Weave::Rising),
+        Role::Countermelody => ("#ffc48c", "#d4600f", Weave::Bands),
         Role::Bass => ("#1f3b73", "#1f3b73", Weave::Plain),
         Role::Harmony => ("#9cc5c1", "#9cc5c1", Weave::Plain),
         Role::Pedal => ("#6f8fbf", "#26456f", Weave::Level),
@@ -58,4 +63,15 @@ pub const fn look(role: Role) -> Option<Look> {
         _ => return None,
     };
     Some(Look { fill, ink, weave })
+}
+
+/// Fill of what sounds without a printed level.
+pub const UNMARKED: &str = "#e6e2d8";
+
+/// Fill of a printed level on the scale on which pp is 2 and ff 7: the louder the darker.
+#[must_use]
+pub fn shade(level: f32) -> &'static str {
+    const SHADES: [&str; 8] = ["#dcecea", "#c0dedb", "#9fcbc9", "#7cb3b4", "#58979c", "#3b7a83", "#235c69", "#123f4d"];
+    let steps = (1u8..8).filter(|&step| level >= f32::from(step) + 0.5).count();
+    SHADES[steps]
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::svg::{escaped, px};
+use crate::svg::{LONGEST_NAME, escaped, open, percent, px, room_for, shortened};
 
 /// One section or part.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,62 +29,60 @@ pub struct RegisterChart {
 }
 
 const LINE: f64 = 20.0;
-const KEY: f64 = 9.0;
 const TOP: f64 = 26.0;
 
-/// Draws the chart; octaves are ruled at every C.
+/// Draws the chart, as wide as the page; octaves are ruled at every C.
 #[must_use]
-#[allow(clippy::cast_precision_loss)] // counts of rows and characters
+#[allow(clippy::cast_precision_loss)] // counts of rows
 pub fn register_chart(chart: &RegisterChart) -> String {
     let low = chart.bars.iter().map(|bar| bar.range.0).min().unwrap_or(36);
     let high = chart.bars.iter().map(|bar| bar.range.1).max().unwrap_or(84);
     let (low, high) = (low - low % 12, high.saturating_add(12 - high % 12));
-    let longest = chart.bars.iter().map(|bar| bar.label.chars().count()).max().unwrap_or(0).min(32);
-    let left = longest as f64 * 6.4 + 14.0;
-    let x = |key: u8| left + (f64::from(key) - f64::from(low)) * KEY;
-    let width = x(high) + 30.0;
+    let left = room_for(chart.bars.iter().map(|bar| bar.label.as_str()));
+    let x = |key: u8| (f64::from(key) - f64::from(low)) / (f64::from(high) - f64::from(low)).max(1.0);
     let height = TOP + chart.bars.len() as f64 * LINE + 8.0;
-    let mut out = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"register-chart\" role=\"img\" width=\"{w}\" height=\"{h}\" viewBox=\"0 0 {w} {h}\" \
-font-family=\"system-ui, sans-serif\" font-size=\"12\"><title>{}</title>",
-        escaped(&chart.title),
-        w = px(width),
-        h = px(height)
-    );
+    let mut out = open("register-chart", "", &chart.title, left, height);
+    for (index, bar) in chart.bars.iter().enumerate() {
+        let _ = write!(
+            out,
+            "<text x=\"-8\" y=\"{}\" text-anchor=\"end\" fill=\"currentColor\">{}</text>",
+            px(TOP + index as f64 * LINE + LINE / 2.0 + 4.0),
+            escaped(&shortened(&bar.label, LONGEST_NAME)),
+        );
+    }
     for key in (low..=high).step_by(12) {
         let octave = i16::from(key / 12) - 1;
         let _ = write!(
             out,
-            "<path d=\"M{x} {} V{}\" stroke=\"currentColor\" stroke-opacity=\"{}\"/><text x=\"{x}\" y=\"14\" text-anchor=\"middle\" fill=\"currentColor\">C{octave}</text>",
+            "<line x1=\"{x}\" x2=\"{x}\" y1=\"{}\" y2=\"{}\" stroke=\"currentColor\" stroke-opacity=\"{}\"/>\
+<text x=\"{x}\" y=\"14\" text-anchor=\"middle\" fill=\"currentColor\">C{octave}</text>",
             px(TOP - 6.0),
             px(height - 4.0),
             if key == 60 { "0.5" } else { "0.16" },
-            x = px(x(key)),
+            x = percent(x(key)),
         );
     }
     for (index, bar) in chart.bars.iter().enumerate() {
         let y = TOP + index as f64 * LINE + LINE / 2.0;
+        // A semitone wide at least, so that a single note shows.
         let line = |from: u8, to: u8, height: f64, opacity: &str| {
             format!(
                 "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" rx=\"2\" fill=\"#2b6f77\" fill-opacity=\"{opacity}\"/>",
-                px(x(from)),
+                percent(x(from)),
                 px(y - height / 2.0),
-                px((x(to) - x(from)).max(2.0)),
+                percent((x(to) - x(from)).max(0.003)),
                 px(height)
             )
         };
         let _ = write!(
             out,
-            "<g><title>{}</title><text x=\"{}\" y=\"{}\" text-anchor=\"end\" fill=\"currentColor\">{}</text>{}{}<path d=\"M{m} {} V{}\" stroke=\"currentColor\" stroke-width=\"2\"/></g>",
+            "<g><title>{}</title>{}{}<line x1=\"{m}\" x2=\"{m}\" y1=\"{}\" y2=\"{}\" stroke=\"currentColor\" stroke-width=\"2\"/></g>",
             escaped(&bar.tip),
-            px(left - 8.0),
-            px(y + 4.0),
-            escaped(&bar.label),
             line(bar.range.0, bar.range.1, 4.0, "0.45"),
             line(bar.middle.0, bar.middle.1, 11.0, "0.9"),
             px(y - 7.0),
             px(y + 7.0),
-            m = px(x(bar.median)),
+            m = percent(x(bar.median)),
         );
     }
     out.push_str("</svg>\n");

@@ -4,10 +4,12 @@
 //! is one file that asks nothing of the network; every figure in it is a link to its bars on the map. The same study gives
 //! the same bytes.
 
-mod html;
 mod map;
 mod music;
+mod page;
+mod playing;
 mod practice;
+mod readme;
 mod roles;
 mod tables;
 mod words;
@@ -17,11 +19,11 @@ use std::path::Path;
 
 use ripieno_study::Study;
 
-pub use html::report;
+pub use page::report;
 pub use roles::{melody, role_spans, roles_by_bar};
 pub use tables::{Table, tables, tables_json};
 
-/// Writes `report.html`, one CSV file for each table and `tables.json` into a folder, which is made if need be.
+/// Writes `report.html`, one CSV file for each table, `tables.json` and `README.txt`, the key to them, into a folder, which is made if need be.
 ///
 /// # Errors
 /// When the folder or a file cannot be written.
@@ -32,5 +34,6 @@ pub fn write(study: &Study, folder: &Path) -> io::Result<()> {
     for table in &tables {
         std::fs::write(folder.join(format!("{}.csv", table.name)), table.csv()?)?;
     }
+    std::fs::write(folder.join("README.txt"), readme::readme(study, &tables))?;
     std::fs::write(folder.join("tables.json"), tables_json(&tables))
 }

@@ -1,11 +1,11 @@
 //! Chords, keys and themes as tables.
 
 use ripieno_score::Crotchets;
-use ripieno_study::Study;
+use ripieno_study::{FEWEST_NOTES, Study};
 use ripieno_texture::{Mode, Statement};
 use serde_json::{Value, json};
 
-use crate::map::part_name;
+use crate::map::part_label;
 use crate::tables::{Table, rounded};
 
 /// First and last played bar with their printed numbers, then the moments.
@@ -41,10 +41,10 @@ pub(crate) fn chords(study: &Study) -> Table {
         })
         .collect();
     let columns = &[
+        "first_bar_index",
         "first_bar",
-        "first_printed_bar",
+        "last_bar_index",
         "last_bar",
-        "last_printed_bar",
         "onset",
         "offset",
         "root",
@@ -69,13 +69,14 @@ pub(crate) fn doublings(study: &Study) -> Table {
             let mut row = place(study, doubling.from, doubling.to);
             row.extend([
                 json!(a.part),
-                json!(part_name(study, a.part)),
+                json!(part_label(study, a.part)),
                 json!(a.place),
                 json!(b.part),
-                json!(part_name(study, b.part)),
+                json!(part_label(study, b.part)),
                 json!(b.place),
                 json!(doubling.interval),
                 json!(doubling.shared),
+                json!(if doubling.shared < FEWEST_NOTES { "yes" } else { "no" }),
                 json!(rounded(f64::from(doubling.share_of_a()))),
                 json!(rounded(f64::from(doubling.share_of_b()))),
             ]);
@@ -83,10 +84,10 @@ pub(crate) fn doublings(study: &Study) -> Table {
         })
         .collect();
     let columns = &[
+        "first_bar_index",
         "first_bar",
-        "first_printed_bar",
+        "last_bar_index",
         "last_bar",
-        "last_printed_bar",
         "onset",
         "offset",
         "part_index",
@@ -97,6 +98,7 @@ pub(crate) fn doublings(study: &Study) -> Table {
         "other_line",
         "interval",
         "shared_notes",
+        "few_notes",
         "share_of_part",
         "share_of_other",
     ];
@@ -116,7 +118,7 @@ pub(crate) fn keys(study: &Study) -> Table {
         })
         .collect();
     let columns =
-        &["first_bar", "first_printed_bar", "last_bar", "last_printed_bar", "onset", "offset", "tonic", "mode", "confidence"];
+        &["first_bar_index", "first_bar", "last_bar_index", "last_bar", "onset", "offset", "tonic", "mode", "confidence"];
     Table { name: "keys", columns, rows }
 }
 
@@ -139,7 +141,7 @@ pub(crate) fn themes(study: &Study) -> Table {
             row.extend(place(study, statement.onset, statement.end));
             row.extend([
                 json!(statement.part),
-                json!(part_name(study, statement.part)),
+                json!(part_label(study, statement.part)),
                 json!(with(study, statement)),
                 json!(statement.transposition),
                 json!(statement.time_scale.to_string()),
@@ -151,10 +153,10 @@ pub(crate) fn themes(study: &Study) -> Table {
         .collect();
     let columns = &[
         "theme",
+        "first_bar_index",
         "first_bar",
-        "first_printed_bar",
+        "last_bar_index",
         "last_bar",
-        "last_printed_bar",
         "onset",
         "offset",
         "part_index",
@@ -170,6 +172,6 @@ pub(crate) fn themes(study: &Study) -> Table {
 
 /// Who plays a statement along.
 pub(crate) fn with(study: &Study, statement: &Statement) -> String {
-    let names = statement.supporters.iter().map(|supporter| part_name(study, supporter.part));
+    let names = statement.supporters.iter().map(|supporter| part_label(study, supporter.part));
     names.collect::<Vec<_>>().join("; ")
 }

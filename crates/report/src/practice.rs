@@ -4,7 +4,7 @@ use ripieno_study::Study;
 use ripieno_texture::Relation;
 use serde_json::json;
 
-use crate::map::part_name;
+use crate::map::part_label;
 use crate::tables::{Table, rounded};
 
 /// One row for each value of each measure.
@@ -44,7 +44,7 @@ pub(crate) fn layers(study: &Study) -> Table {
                 json!(last),
                 json!(study.bar_label(last)),
                 json!(line.part),
-                json!(part_name(study, line.part)),
+                json!(part_label(study, line.part)),
                 json!(line.place),
                 json!(member.relation.map(Relation::name)),
                 json!(said.name),
@@ -54,10 +54,10 @@ pub(crate) fn layers(study: &Study) -> Table {
     }
     let columns = &[
         "layer",
+        "first_bar_index",
         "first_bar",
-        "first_printed_bar",
+        "last_bar_index",
         "last_bar",
-        "last_printed_bar",
         "part_index",
         "part",
         "line",

@@ -4,7 +4,7 @@ use ripieno_study::Study;
 use ripieno_texture::{Evidence, RoleSpan};
 use serde_json::{Value, json};
 
-use crate::map::part_name;
+use crate::map::part_label;
 use crate::tables::{Table, rounded};
 
 /// One row for each line and span.
@@ -43,10 +43,10 @@ pub fn role_spans(study: &Study) -> Table {
         "part",
         "staff",
         "line",
+        "first_bar_index",
         "first_bar",
-        "first_printed_bar",
+        "last_bar_index",
         "last_bar",
-        "last_printed_bar",
         "onset",
         "offset",
         "role",
@@ -91,7 +91,7 @@ pub fn roles_by_bar(study: &Study) -> Table {
             ]);
         }
     }
-    let columns = &["part_index", "part", "bar", "printed_bar", "role", "confidence", "other_roles"];
+    let columns = &["part_index", "part", "bar_index", "bar", "role", "confidence", "other_roles"];
     Table { name: "roles_by_bar", columns, rows }
 }
 
@@ -105,7 +105,7 @@ pub fn melody(study: &Study) -> Table {
         .iter()
         .map(|carried| {
             let last = carried.bars.end.saturating_sub(1);
-            let with = carried.parts.iter().filter(|&&part| part != carried.part).map(|&part| part_name(study, part));
+            let with = carried.parts.iter().filter(|&&part| part != carried.part).map(|&part| part_label(study, part));
             vec![
                 json!(carried.bars.start),
                 json!(study.bar_label(carried.bars.start)),
@@ -114,13 +114,13 @@ pub fn melody(study: &Study) -> Table {
                 json!(carried.from.to_string()),
                 json!(carried.to.to_string()),
                 json!(carried.part),
-                json!(part_name(study, carried.part)),
+                json!(part_label(study, carried.part)),
                 json!(with.collect::<Vec<_>>().join("; ")),
             ]
         })
         .collect();
     let columns =
-        &["first_bar", "first_printed_bar", "last_bar", "last_printed_bar", "onset", "offset", "part_index", "part", "with"];
+        &["first_bar_index", "first_bar", "last_bar_index", "last_bar", "onset", "offset", "part_index", "part", "with"];
     Table { name: "melody", columns, rows }
 }
 
@@ -140,6 +140,6 @@ fn reasons(study: &Study, span: &RoleSpan) -> String {
 }
 
 fn words(study: &Study, span: &RoleSpan, keep: impl Fn(&Evidence) -> bool) -> String {
-    let facts = span.evidence.iter().filter(|fact| keep(fact)).map(|fact| fact.words(|part| part_name(study, part)));
+    let facts = span.evidence.iter().filter(|fact| keep(fact)).map(|fact| fact.words(|part| part_label(study, part)));
     facts.collect::<Vec<_>>().join("; ")
 }

@@ -4,7 +4,10 @@ use std::io;
 
 use ripieno_study::{Measured, Study};
 
+use crate::map::held_name;
 use crate::music::{chords, doublings, keys, themes};
+use crate::page::assumed;
+use crate::playing::{combinations, dynamics, tempo, ways};
 use crate::practice::{layers, practice};
 use crate::roles::{melody, role_spans, roles_by_bar};
 use serde_json::{Map, Value, json};
@@ -63,7 +66,7 @@ pub fn tables_json(tables: &[Table]) -> String {
     text
 }
 
-/// The tables of a study: parts, roles by span and by bar, layers, melody, doublings, chords, keys, themes, practice, presence, register, tutti, findings.
+/// The tables of a study, in the order of `docs/tables.md`.
 #[must_use]
 pub fn tables(study: &Study) -> Vec<Table> {
     vec![
@@ -73,9 +76,13 @@ pub fn tables(study: &Study) -> Vec<Table> {
         layers(study),
         melody(study),
         doublings(study),
+        combinations(study),
         chords(study),
         keys(study),
         themes(study),
+        tempo(study),
+        ways(study),
+        dynamics(study),
         practice(study),
         presence(study),
         register(study),
@@ -85,6 +92,11 @@ pub fn tables(study: &Study) -> Vec<Table> {
 }
 
 fn parts(study: &Study) -> Table {
+    let held = study.instruments_of_parts();
+    let instruments = |part: usize| {
+        let ids = held.iter().filter(|held| held.part == part).filter_map(|held| held.instrument);
+        ids.map(|instrument| instrument.id.as_str()).collect::<Vec<_>>().join("; ")
+    };
     let rows = study
         .score
         .parts
@@ -95,16 +107,18 @@ fn parts(study: &Study) -> Table {
             vec![
                 json!(index),
                 json!(part.name),
-                json!(identity.instrument.map(|instrument| instrument.id.as_str())),
+                json!(instruments(index)),
                 json!(identity.section.name()),
                 json!(identity.family.name()),
                 json!(part.players.least),
                 json!(part.players.most),
+                json!(if assumed(part) { "yes" } else { "no" }),
                 json!(part.staves),
             ]
         })
         .collect();
-    let columns = &["part_index", "part", "instrument", "section", "family", "players_least", "players_most", "staves"];
+    let columns =
+        &["part_index", "part", "instruments", "section", "family", "players_least", "players_most", "players_assumed", "staves"];
     Table { name: "parts", columns, rows }
 }
 
@@ -134,14 +148,18 @@ fn presence(study: &Study) -> Table {
             ]
         })
         .collect();
-    let columns = &["kind", "name", "bars", "share_of_bars", "time", "share_of_time", "attacks", "printed_bars"];
+    let columns = &["kind", "name", "bar_count", "share_of_bars", "time", "share_of_time", "attacks", "bars"];
     Table { name: "presence", columns, rows }
 }
 
 fn register(study: &Study) -> Table {
-    let rows = bodies(study)
-        .filter_map(|(kind, name, measured)| {
-            let register = measured.register.as_ref()?;
+    let instruments = study.instruments();
+    let of_instruments = instruments.iter().map(|held| ("instrument", held_name(study, held), held.register.as_ref()));
+    let of_bodies = bodies(study).map(|(kind, name, measured)| (kind, name, measured.register.as_ref()));
+    let rows = of_bodies
+        .chain(of_instruments)
+        .filter_map(|(kind, name, register)| {
+            let register = register?;
             Some(vec![
                 json!(kind),
                 json!(name),
@@ -155,29 +173,23 @@ fn register(study: &Study) -> Table {
             ])
         })
         .collect();
-    let columns = &[
-        "kind",
-        "name",
-        "lowest",
-        "lowest_printed_bar",
-        "lower_quartile",
-        "median",
-        "upper_quartile",
-        "highest",
-        "highest_printed_bar",
-    ];
+    let columns =
+        &["kind", "name", "lowest", "lowest_bar", "lower_quartile", "median", "upper_quartile", "highest", "highest_bar"];
     Table { name: "register", columns, rows }
 }
 
 fn tutti(study: &Study) -> Table {
     let rows = study
-        .tutti
+        .full_bars()
         .iter()
-        .map(|tutti| {
-            vec![json!(tutti.whom), json!(tutti.members.join("; ")), json!(tutti.bars.count()), json!(tutti.bars.to_string())]
+        .map(|stretch| {
+            let families: Vec<&str> = stretch.families.iter().map(|&family| study.groups.families[family].name).collect();
+            let without: Vec<&str> = stretch.without.iter().map(|&section| study.groups.sections[section].name).collect();
+            let bars = study.cite(&stretch.bars);
+            vec![json!(bars.to_string()), json!(bars.count()), json!(families.join("; ")), json!(without.join("; "))]
         })
         .collect();
-    Table { name: "tutti", columns: &["whom", "sections", "bars", "printed_bars"], rows }
+    Table { name: "tutti", columns: &["bars", "bar_count", "families", "without"], rows }
 }
 
 fn findings(study: &Study) -> Table {
@@ -196,7 +208,7 @@ fn findings(study: &Study) -> Table {
             ]
         })
         .collect();
-    Table { name: "findings", columns: &["severity", "code", "file", "part", "printed_bar", "what", "hint"], rows }
+    Table { name: "findings", columns: &["severity", "code", "file", "part", "bar", "what", "hint"], rows }
 }
 
 /// Four decimals: finer than anybody cites, and the same text everywhere.

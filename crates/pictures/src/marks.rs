@@ -1,0 +1,111 @@
+//! Texts along the time axis that do not run into each other, whatever the width of the page.
+
+use std::fmt::Write;
+
+use crate::svg::{CHARACTER, escaped, percent, shortened};
+
+/// A width of the field that texts are laid out for, and the class by which the page shows them.
+struct Width {
+    pixels: f64,
+    class: &'static str,
+    hidden: bool,
+}
+
+/// Wide windows, and narrow ones or paper. Without a style sheet the wide layout shows.
+const WIDTHS: [Width; 2] =
+    [Width { pixels: 1130.0, class: "wide", hidden: false }, Width { pixels: 540.0, class: "narrow", hidden: true }];
+
+/// A text at a share of the field's width.
+pub(crate) struct Mark<'a> {
+    pub at: f64,
+    pub text: &'a str,
+    /// Share of the width it may take; the way to the next mark at most.
+    pub room: f64,
+}
+
+/// Writes texts once for each width, leaving out or shortening those without room.
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)] // letters
+pub(crate) fn write(out: &mut String, marks: &[Mark<'_>], y: f64, style: &str) {
+    for width in &WIDTHS {
+        let hidden = if width.hidden { " display=\"none\"" } else { "" };
+        let _ = write!(out, "<g class=\"{}\"{hidden}>", width.class);
+        // Who finds place at all: a mark needs room for a few letters after the one before it.
+        let mut shown: Vec<&Mark<'_>> = Vec::new();
+        for mark in marks {
+            let least = |mark: &Mark<'_>| mark.text.chars().count().min(7) as f64 * CHARACTER + 6.0;
+            let free = shown.last().map_or(f64::MIN, |last| last.at * width.pixels + least(last));
+            let room = mark.room.min(1.0 - mark.at) * width.pixels + if mark.room < 1.0 { 0.0 } else { 12.0 };
+            if mark.at * width.pixels >= free && room >= least(mark) {
+                shown.push(mark);
+            }
+        }
+        for (index, mark) in shown.iter().enumerate() {
+            let next = shown.get(index + 1).map_or(1.0 + 12.0 / width.pixels, |next| next.at);
+            let room = mark.room.min(next - mark.at) * width.pixels - 4.0;
+            let letters = (room / CHARACTER).max(0.0) as usize;
+            let text = if mark.room >= 1.0 { shortened(mark.text, letters.max(1)) } else { mark.text.to_owned() };
+            let _ = write!(out, "<text x=\"{}\" dx=\"2\" y=\"{y}\" {style}>{}</text>", percent(mark.at), escaped(&text));
+        }
+        out.push_str("</g>");
+    }
+}
+
+/// Writes numbers at round distances: as many as find place.
+pub(crate) fn ruler(out: &mut String, bars: &[String], y: f64, bottom: f64) {
+    #[allow(clippy::cast_precision_loss)] // columns
+    let share = |columns: usize| columns as f64 / bars.len().max(1) as f64;
+    for width in &WIDTHS {
+        let step = [1usize, 2, 5, 10, 20, 25, 50, 100, 200, 500, 1000].into_iter();
+        let step = step.into_iter().find(|&step| share(step) * width.pixels >= 36.0).unwrap_or(2000);
+        let hidden = if width.hidden { " display=\"none\"" } else { "" };
+        let _ = write!(out, "<g class=\"{}\"{hidden}>", width.class);
+        let mut free = f64::MIN;
+        for (column, number) in bars.iter().enumerate() {
+            // Round printed numbers where bars are numbered, every so many columns where they are not.
+            let round = number.parse::<usize>().map_or(column % step == 0, |printed| printed % step == 0) || column == 0;
+            let x = share(column);
+            if !round || x * width.pixels < free {
+                continue;
+            }
+            free = x * width.pixels + 30.0;
+            let _ = write!(
+                out,
+                "<line x1=\"{at}\" x2=\"{at}\" y1=\"{}\" y2=\"{bottom}\" stroke=\"currentColor\" stroke-opacity=\"0.16\"/>\
+<text x=\"{at}\" dx=\"2\" y=\"{y}\" fill=\"currentColor\" fill-opacity=\"0.8\">{}</text>",
+                y - 9.0,
+                escaped(number),
+                at = percent(x),
+            );
+        }
+        out.push_str("</g>");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_without_room_is_left_out_where_it_is_narrow() {
+        let marks = [
+            Mark { at: 0.0, text: "Adagio", room: 1.0 },
+            Mark { at: 0.06, text: "Andante", room: 1.0 },
+            Mark { at: 0.5, text: "Allegro non troppo", room: 1.0 },
+        ];
+        let mut out = String::new();
+        write(&mut out, &marks, 10.0, "");
+        let (wide, narrow) = out.split_once("class=\"narrow\"").expect("two layouts");
+        assert!(wide.contains("Andante") && !narrow.contains("Andante"), "{out}");
+        assert!(narrow.contains("Adagio") && narrow.contains("Allegro non troppo"));
+    }
+
+    #[test]
+    fn round_numbers_stand_on_the_ruler() {
+        let bars: Vec<String> = (1..=400).map(|bar| bar.to_string()).collect();
+        let mut out = String::new();
+        ruler(&mut out, &bars, 10.0, 20.0);
+        let (wide, narrow) = out.split_once("class=\"narrow\"").expect("two layouts");
+        assert!(wide.contains(">1<") && wide.contains(">20<") && !wide.contains(">21<"));
+        assert!(narrow.contains(">50<") && !narrow.contains(">20<"));
+    }
+}

@@ -1,0 +1,95 @@
+//! The melody from carrier to carrier, and what comes back.
+
+use std::fmt::Write;
+
+use ripieno_study::Study;
+use ripieno_texture::{Statement, Theme};
+
+use super::text::{Row, cited, escaped, table};
+use crate::map::{part_name, with_signs};
+use crate::music::with;
+use crate::words::counted;
+
+/// The melody from carrier to carrier.
+pub(super) fn melody(study: &Study) -> String {
+    let melody = &study.roles.roles.melody;
+    if melody.is_empty() {
+        return String::new();
+    }
+    let rows: Vec<Row> = melody
+        .iter()
+        .map(|carried| {
+            let bars: Vec<u32> = carried.bars.clone().collect();
+            let others = carried.parts.iter().filter(|&&part| part != carried.part);
+            let others: Vec<String> = others.map(|&part| part_name(study, part)).collect();
+            vec![cited(&study.cite(&bars)), escaped(&part_name(study, carried.part)), escaped(&others.join(", "))].into()
+        })
+        .collect();
+    let columns = [("Bars", "bars"), ("Carrier", ""), ("With", "")];
+    format!(
+        "<p>The main line from carrier to carrier, with those who play it too, in unison or octaves.</p>\n{}",
+        table(&columns, &rows, 24)
+    )
+}
+
+/// Recurring ideas: first those that are sung, then figures.
+pub(super) fn themes(study: &Study) -> String {
+    if study.themes.is_empty() {
+        return String::new();
+    }
+    let mut out = String::from(
+        "<p>Ideas that return, possibly at another pitch, slower or faster, or in part. A theme may be told as several where its \
+statements share too little.</p>\n",
+    );
+    let sung = |theme: &&Theme| {
+        let sings = |s: &&Statement| study.roles.roles.sings(s.part, s.onset, s.end);
+        theme.statements.iter().filter(sings).count() * 2 >= theme.statements.len()
+    };
+    let (sung, figures): (Vec<&Theme>, Vec<&Theme>) = study.themes.iter().partition(sung);
+    for (heading, list, shown) in [("Melodies", sung, 12), ("Accompanying figures", figures, 6)] {
+        if list.is_empty() {
+            continue;
+        }
+        let _ = writeln!(out, "<h3>{heading}</h3>");
+        list.iter().take(shown).for_each(|each| theme(&mut out, study, each));
+        if let Some(more) = list.len().checked_sub(shown).filter(|&more| more > 0) {
+            let _ = writeln!(out, "<p class=\"quiet\">{more} more, with fewer notes, in <code>themes.csv</code>.</p>");
+        }
+    }
+    out
+}
+
+fn theme(out: &mut String, study: &Study, theme: &Theme) {
+    let first = theme.statements.iter().map(|s| study.bars_between(s.onset, s.end).start).min();
+    let _ = writeln!(
+        out,
+        "<details><summary>Theme {}: {}, first in bar {}</summary>",
+        theme.id,
+        counted(theme.statements.len(), "statement"),
+        first.map_or_else(String::new, |bar| study.bar_label(bar)),
+    );
+    let rows: Vec<Row> = theme
+        .statements
+        .iter()
+        .map(|statement| {
+            let bars: Vec<u32> = study.bars_between(statement.onset, statement.end).collect();
+            vec![
+                cited(&study.cite(&bars)),
+                escaped(&part_name(study, statement.part)),
+                escaped(&with_signs(&with(study, statement))),
+                format!("{:+}", statement.transposition),
+                format!("&times;&nbsp;{}", statement.time_scale),
+            ]
+            .into()
+        })
+        .collect();
+    let columns = [
+        ("Bars", "bars"),
+        ("Carrier", ""),
+        ("With", ""),
+        ("Semitones from the first full form", "number"),
+        ("Note values", "number"),
+    ];
+    out.push_str(&table(&columns, &rows, 24));
+    out.push_str("</details>\n");
+}
