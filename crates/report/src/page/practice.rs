@@ -13,6 +13,8 @@ use crate::words::{capital, key_number_name, percent, whole};
 const MOST_COLUMNS: usize = 6;
 /// Rows of a measure before the fold.
 const SHOWN: usize = 24;
+/// Rows of a measure on the page at all; a table of a thousand is for a program.
+const MOST_ROWS: usize = 160;
 
 /// A heading, then each measure that found something.
 pub(super) fn measures(study: &Study) -> Vec<Section> {
@@ -113,7 +115,18 @@ fn side_by_side(study: &Study, values: &[&Value], aspects: &[&str], subjects: &[
             cells.into()
         })
         .collect();
-    table(&columns, &rows, SHOWN)
+    cut(&columns, rows)
+}
+
+/// The table, without the rows that only a program reads.
+fn cut(columns: &[Column<'_>], mut rows: Vec<Row>) -> String {
+    let more = rows.len().saturating_sub(MOST_ROWS);
+    rows.truncate(MOST_ROWS);
+    let mut out = table(columns, &rows, SHOWN);
+    if more > 0 {
+        let _ = writeln!(out, "<p class=\"quiet\">{more} more in <code>practice.csv</code>.</p>");
+    }
+    out
 }
 
 fn one_a_row(study: &Study, values: &[&Value]) -> String {
@@ -124,17 +137,10 @@ fn one_a_row(study: &Study, values: &[&Value]) -> String {
             let subject = (value.of, value.with);
             let name = if last.replace(subject) == Some(subject) { String::new() } else { who(study, subject) };
             let unit = format!("<span class=\"quiet\">{}</span>", value.unit.name());
-            vec![
-                name,
-                escaped(&value.aspect),
-                linked(&number(value), &study.cite(&value.bars)),
-                unit,
-                cited(&study.cite(&value.bars)),
-            ]
-            .into()
+            vec![name, escaped(&value.aspect), number(value), unit, cited(&study.cite(&value.bars))].into()
         })
         .collect();
-    table(&[("Who", ""), ("What", ""), ("", "number"), ("", ""), ("Where", "bars")], &rows, SHOWN)
+    cut(&[("Who", ""), ("What", ""), ("Value", "number"), ("Counted in", ""), ("Where", "bars")], rows)
 }
 
 fn who(study: &Study, (of, with): (Subject, Option<Subject>)) -> String {
