@@ -44,20 +44,27 @@ fn studying_leaves_a_report_and_tables_and_the_same_bytes_each_time() {
     names.sort();
     let listed: Vec<_> = names.iter().map(|name| name.to_string_lossy().into_owned()).collect();
     let expected = [
+        "README.txt",
         "chords.csv",
+        "combinations.csv",
         "doublings.csv",
+        "dynamics.csv",
         "findings.csv",
         "keys.csv",
+        "layers.csv",
         "melody.csv",
         "parts.csv",
+        "practice.csv",
         "presence.csv",
         "register.csv",
         "report.html",
         "roles.csv",
         "roles_by_bar.csv",
         "tables.json",
+        "tempo.csv",
         "themes.csv",
         "tutti.csv",
+        "ways.csv",
     ];
     assert_eq!(listed, expected);
     for name in names {
