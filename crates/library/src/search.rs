@@ -38,7 +38,7 @@ pub struct Remark {
     pub text: String,
 }
 
-const LISTED: &str = "SELECT s.score, path, file, title, composers, work, movement_number, version, line_up, bars, parts, notes,
+const LISTED: &str = "SELECT s.score, s.path, s.file, s.title, s.composers, s.work, s.movement_number, s.version, s.line_up, s.bars, s.parts, s.notes,
     coalesce((SELECT group_concat(tag, char(10)) FROM (SELECT tag FROM tags t WHERE t.score = s.score ORDER BY tag)), ''),
     (SELECT count(*) FROM remarks r WHERE r.score = s.score)
     FROM scores s";

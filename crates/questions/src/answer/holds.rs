@@ -1,5 +1,7 @@
 //! Whether a condition holds, bar by bar.
 
+use ripieno_texture::Role;
+
 use crate::language::{Condition, Counted, Doubled, Quantity, Register, Side, Subject, Who, note_name};
 use crate::record::{Damaged, NOTHING, Table};
 
@@ -31,14 +33,7 @@ pub(super) fn holds(condition: &Condition, stage: &Stage<'_>) -> Result<Vec<bool
         Condition::Not(inner) => Ok(holds(inner, stage)?.into_iter().map(|holds| !holds).collect()),
         Condition::Plays(subject) => Ok(plays(stage, subject)),
         Condition::Rests(subject) => Ok(rests(stage, subject)),
-        Condition::Has(subject, roles) => {
-            let sheet = &stage.sheet;
-            let has = |row: usize| {
-                let word = usize::try_from(*sheet.role.of.get(row)?).ok()?;
-                (*sheet.role_of_word.get(word)?).map(|role| roles.contains(&role))
-            };
-            Ok(of_parts(stage, subject, Quantity::Any, |row| has(row).unwrap_or(false)))
-        }
+        Condition::Has(subject, roles) => has(stage, subject, roles),
         Condition::Doubles(who, whom, doubled, above) => doubles(stage, who, whom.as_ref(), *doubled, *above),
         Condition::Lie(a, b, how) => lie(stage, a, b, *how),
         Condition::OneLayer(a, b) => one_layer(stage, a, b),
@@ -125,13 +120,34 @@ fn rests(stage: &Stage<'_>, subject: &Subject) -> Vec<bool> {
 
 /// What holds of parts that sound, by row of the table "roles"; `plain` stands in where no quantity is said.
 fn of_parts(stage: &Stage<'_>, subject: &Subject, plain: Quantity, test: impl Fn(usize) -> bool) -> Vec<bool> {
+    of_parts_in_bars(stage, subject, plain, |part, bar| stage.row(part, bar).is_some_and(&test))
+}
+
+/// Whether a line of theirs has one of the roles as its chief role.
+fn has(stage: &Stage<'_>, subject: &Subject, roles: &[Role]) -> Result<Vec<bool>, Damaged> {
+    let table = stage.record.table("spans")?;
+    let told = table.texts("role")?;
+    let wanted: Vec<bool> = told.words.iter().map(|word| roles.iter().any(|role| role.name() == word)).collect();
+    // By part, then bar.
+    let mut held = vec![vec![false; stage.bars]; stage.part_count()];
+    for ((&part, &word), (first, last)) in table.numbers("part_index")?.iter().zip(&told.of).zip(spans(table)?) {
+        let part = usize::try_from(part).map_err(|_| Damaged)?;
+        if usize::try_from(word).ok().and_then(|word| wanted.get(word)).copied().unwrap_or(false) {
+            mark(held.get_mut(part).ok_or(Damaged)?, first, last);
+        }
+    }
+    Ok(of_parts_in_bars(stage, subject, Quantity::Any, |part, bar| stage.row(part, bar).is_some() && held[part][bar]))
+}
+
+/// What holds of parts in bars in which they sound.
+fn of_parts_in_bars(stage: &Stage<'_>, subject: &Subject, plain: Quantity, test: impl Fn(usize, usize) -> bool) -> Vec<bool> {
     let parts = members(stage, &subject.who);
     let others = others(stage, &parts);
     let quantity = if subject.quantity == Quantity::Plain { plain } else { subject.quantity };
-    let any = |parts: &[usize], bar: usize| parts.iter().filter_map(|&part| stage.row(part, bar)).any(&test);
+    let any = |parts: &[usize], bar: usize| parts.iter().any(|&part| test(part, bar));
     let holds = |bar: usize| match quantity {
         Quantity::Plain | Quantity::Any => any(&parts, bar),
-        Quantity::All => sounds(stage, &parts, bar) && parts.iter().filter_map(|&part| stage.row(part, bar)).all(&test),
+        Quantity::All => any(&parts, bar) && parts.iter().all(|&part| stage.row(part, bar).is_none() || test(part, bar)),
         Quantity::Only => any(&parts, bar) && !any(&others, bar),
         Quantity::No => !any(&parts, bar),
     };
@@ -252,8 +268,12 @@ fn doubles(
                 }
                 && above.is_none_or(|above| if above { above_other > 0 } else { above_other < 0 })
         };
-        if fits(a, b, -interval) || fits(b, a, interval) {
-            mark(&mut holds, first, last);
+        let span =
+            usize::try_from(first).ok().zip(usize::try_from(last).ok()).filter(|_| fits(a, b, -interval) || fits(b, a, interval));
+        let (Some((first, last)), Ok(a), Ok(b)) = (span, usize::try_from(a), usize::try_from(b)) else { continue };
+        // A doubling goes on through rests of both; in those bars nobody doubles anybody.
+        for bar in (first..=last).take_while(|&bar| bar < stage.bars) {
+            holds[bar] |= stage.row(a, bar).is_some() && stage.row(b, bar).is_some();
         }
     }
     Ok(holds)

@@ -86,6 +86,7 @@ fn collect(condition: &Condition, needed: &mut BTreeSet<&'static str>) {
         Condition::All(all, _) | Condition::Either(all) => return all.iter().for_each(|one| collect(one, needed)),
         Condition::Not(inner) => return collect(inner, needed),
         Condition::Doubles(..) => "doublings",
+        Condition::Has(..) => "spans",
         Condition::Lie(..) => "notes",
         Condition::OneLayer(..) => "layers",
         Condition::Leads(_) | Condition::TakesOver(..) => "melody",
@@ -94,7 +95,6 @@ fn collect(condition: &Condition, needed: &mut BTreeSet<&'static str>) {
         Condition::Theme(..) => "statements",
         Condition::Plays(_)
         | Condition::Rests(_)
-        | Condition::Has(..)
         | Condition::Level(..)
         | Condition::Register(..)
         | Condition::Between(..)

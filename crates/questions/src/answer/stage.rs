@@ -2,7 +2,6 @@
 
 use ripieno_instruments::catalogue::catalogue;
 use ripieno_instruments::family::{Family, Section};
-use ripieno_texture::Role;
 
 use crate::language::Who;
 use crate::record::{Damaged, Record, Texts};
@@ -22,14 +21,6 @@ pub(super) struct Stage<'a> {
     parts: Vec<Part>,
     /// By part, then bar: row of the table "roles" plus one; 0 where the part rests.
     rows: Vec<u32>,
-    pub sheet: Sheet<'a>,
-}
-
-/// Columns of the table "roles".
-pub(super) struct Sheet<'a> {
-    pub role: &'a Texts,
-    /// The role of each word of `role`.
-    pub role_of_word: Vec<Option<Role>>,
 }
 
 impl<'a> Stage<'a> {
@@ -60,10 +51,7 @@ impl<'a> Stage<'a> {
             }
             rows[part * bars + bar] = row;
         }
-        let role = roles.texts("role")?;
-        let named = |word: &String| Role::ALL.into_iter().find(|role| role.name() == word);
-        let sheet = Sheet { role, role_of_word: role.words.iter().map(named).collect() };
-        Ok(Self { record, bars, parts, rows, sheet })
+        Ok(Self { record, bars, parts, rows })
     }
 
     /// Row of the table "roles" for a part in a bar; `None` where it rests.

@@ -526,6 +526,8 @@ impl Parser {
                 all.push(each(subjects, |subject| Condition::Level(Some(subject), side, level)));
             } else if let Some(register) = self.register()? {
                 all.push(each(subjects, |subject| Condition::Register(subject, register)));
+            } else if self.pass_all(&["in", "bars"]) || self.pass_all(&["in", "bar"]) {
+                all.push(self.bars()?);
             } else {
                 return Ok(if all.len() == 1 { all.remove(0) } else { Condition::All(all, Vec::new()) });
             }

@@ -225,8 +225,9 @@ pub(super) fn nearest(word: &str) -> Option<&'static str> {
         return None;
     }
     let most = (length / 3).max(1);
-    let scored = KNOWN.iter().map(|known| (distance(&word, known), known));
-    scored.filter(|(far, _)| *far <= most).min().map(|(_, known)| known.as_str())
+    // Of equally near ones the one as long: a letter mistaken rather than left out.
+    let scored = KNOWN.iter().map(|known| (distance(&word, known), known.chars().count().abs_diff(length), known));
+    scored.filter(|(far, ..)| *far <= most).min().map(|(.., known)| known.as_str())
 }
 
 /// Letters changed, left out, put in, or swapped with their neighbour (optimal string alignment).

@@ -140,7 +140,7 @@ fn corrections(study: &Study) -> Table {
     })
 }
 
-/// Who plays, section by section in page order, with the people the page prints: "2 flutes, 4 horns, timpani, violins".
+/// Who plays, section by section in page order, with the people the page prints: "flutes 2, horns 4, timpani 1, violins".
 #[must_use]
 pub fn line_up(study: &Study) -> String {
     let of_section = |group: &ripieno_study::Group| {
@@ -148,7 +148,7 @@ pub fn line_up(study: &Study) -> String {
         let counts: Option<Vec<u32>> =
             group.parts.iter().map(|part| people(part).map(|players| u32::from(players.most))).collect();
         match counts.map(|counts| counts.iter().sum::<u32>()) {
-            Some(count) => format!("{count} {}", group.name),
+            Some(count) => format!("{} {count}", group.name),
             None => group.name.to_owned(),
         }
     };

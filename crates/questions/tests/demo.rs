@@ -1,0 +1,326 @@
+//! Questions put to the demo overture. The answers come from `demo/planted` and `demo/PLANTED.md`, which its composer's script
+//! wrote beside the score, not from Ripieno.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::cast_possible_wrap)] // a test stops at the first surprise
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+
+use ripieno_formats::{Limits, read_file};
+use ripieno_questions::record::{SHAPES, Table};
+use ripieno_questions::{Record, answer, parse, tables};
+use ripieno_study::analyse;
+
+fn demo(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(file)
+}
+
+static RECORD: LazyLock<Record> = LazyLock::new(|| {
+    let reading = read_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap();
+    Record::of(&analyse("lifeboat_overture.musicxml".to_owned(), reading), &[])
+});
+
+type Bars = BTreeSet<u32>;
+
+/// "12 16-24" as the printed numbers it stands for.
+fn bars(text: &str) -> Bars {
+    text.split_whitespace()
+        .flat_map(|span| {
+            let (first, last) = span.split_once('-').unwrap_or((span, span));
+            first.parse::<u32>().unwrap()..=last.parse().unwrap()
+        })
+        .collect()
+}
+
+fn planted(table: &str) -> Vec<BTreeMap<String, String>> {
+    csv::Reader::from_path(demo("planted").join(table)).unwrap().deserialize().map(Result::unwrap).collect()
+}
+
+/// Printed bars of a row of practice.csv.
+fn practice(measure: &str, subject: &str) -> Bars {
+    let rows = planted("practice.csv");
+    bars(&rows.iter().find(|row| row["measure"] == measure && row["subject"] == subject).unwrap()["bars"])
+}
+
+/// The whole answer as printed bars; the demo's printed numbers are its bars from 0.
+fn asked(question: &str) -> Bars {
+    let question = parse(question).unwrap_or_else(|error| panic!("{question}: {error}"));
+    answer(&question, &RECORD).unwrap().iter().flat_map(|found| found.first..=found.last).collect()
+}
+
+#[track_caller]
+fn check(question: &str, expected: &Bars) {
+    assert_eq!(&asked(question), expected, "{question}");
+}
+
+fn without(all: &Bars, away: &Bars) -> Bars {
+    all.difference(away).copied().collect()
+}
+
+/// Bars in which a part whose name begins with `a` doubles one whose name begins with `b`, planted or incidental.
+fn doubled(a: &str, b: &str, above: impl Fn(i64) -> bool) -> Bars {
+    let mut bars = Bars::new();
+    for row in planted("doublings.csv") {
+        let interval: i64 = row["interval_semitones"].parse().unwrap();
+        let span = row["first_bar"].parse::<u32>().unwrap()..=row["last_bar"].parse().unwrap();
+        let (part, other) = (row["part"].as_str(), row["doubles"].as_str());
+        if (part.starts_with(a) && other.starts_with(b) && above(interval))
+            || (part.starts_with(b) && other.starts_with(a) && above(-interval))
+        {
+            bars.extend(span);
+        }
+    }
+    bars
+}
+
+#[test]
+fn who_plays_and_who_rests() {
+    let all: Bars = (0..=108).collect();
+    let (horns, trumpets) = (practice("presence", "horns"), practice("presence", "trumpets"));
+    let (trombones, flutes) = (practice("presence", "trombones"), practice("presence", "flutes"));
+    check("trombones play", &trombones);
+    check("bars where the trombones rest", &without(&all, &trombones));
+    check("all brass play", &practice("bars with all brass sections", "brass"));
+    check("any brass plays", &horns.union(&trumpets).copied().chain(trombones.iter().copied()).collect());
+    check("horns play and trombones rest", &without(&horns, &trombones));
+    check("trumpets play but trombones do not play", &without(&trumpets, &trombones));
+    check("no trombones play", &without(&all, &trombones));
+    check("flutes and horns play", &flutes.intersection(&horns).copied().collect());
+    check("flutes or horns play", &flutes.union(&horns).copied().collect());
+    check("not (flutes or horns play)", &without(&all, &flutes.union(&horns).copied().collect()));
+    check("glockenspiel plays", &practice("presence", "glockenspiel"));
+    check("\"Violin I\" plays", &practice("presence", "violins I"));
+    check("saxophones rest", &Bars::new());
+    check("only horns play", &bars("0"));
+}
+
+#[test]
+fn how_long() {
+    check("trombones play, at least 4 bars long", &bars("35-45 81-100 105-108"));
+    check("trombones play, longer than 4 bars", &bars("35-45 81-100"));
+    check("glockenspiel plays for exactly 14 bars", &bars("89-102"));
+    check("trumpets play and trombones rest, at most 2 bars long", &bars("20 34 103-104"));
+    check("in bars 81 to 88", &bars("81-88"));
+    check("trombones play in bars 40-85", &bars("40-45 81-85"));
+}
+
+#[test]
+fn metre_as_the_composer_says() {
+    // PLANTED.md: bars 51 to 66 are in 3/4, the storm from 71 in 4/4.
+    let three = asked("metre 3/4");
+    assert!(three.is_superset(&bars("51-66")) && three.is_disjoint(&bars("0-50 71-108")), "{three:?}");
+    check("in 3/4 and 'viola' plays and trombones play", &Bars::new());
+}
+
+/// Whether a note of each part, of one name, begins in the bar at one moment.
+fn meet(bar: u32, a: &str, b: &str) -> bool {
+    let (notes, parts) = (RECORD.table("notes").unwrap(), RECORD.table("parts").unwrap());
+    let of = |name: &str| {
+        let part = (0..parts.rows).find(|&row| parts.texts("part").unwrap().get(row).unwrap().starts_with(name)).unwrap();
+        let here = (0..notes.rows).filter(|&row| {
+            notes.numbers("part_index").unwrap()[row] == part as i64 && notes.numbers("bar").unwrap()[row] == i64::from(bar)
+        });
+        here.map(|row| (notes.times("onset").unwrap()[row], notes.numbers("key").unwrap()[row].rem_euclid(12)))
+            .collect::<BTreeSet<_>>()
+    };
+    !of(a).is_disjoint(&of(b))
+}
+
+#[test]
+fn doublings() {
+    // The composer lists doublings of whole lines and highest notes; inner voices may meet as well, note for note.
+    type Above = fn(i64) -> bool;
+    let cases: [(&str, &str, &str, Above); 3] = [
+        ("'Horn 3.4' doubles 'Horn 1.2' in unison", "Horn 3.4", "Horn 1.2", |interval| interval == 0),
+        ("cellos double double basses an octave above", "Violoncello", "Double bass", |interval| interval == 12),
+        ("'Oboe 1' doubles 'Flute 1' an octave below", "Oboe 1", "Flute 1", |interval| interval == -12),
+    ];
+    for (question, a, b, above) in cases {
+        let (planted, found) = (doubled(a, b, above), asked(question));
+        assert!(!planted.is_empty() && found.is_superset(&planted), "{question}: {found:?} {planted:?}");
+        for &bar in found.difference(&planted) {
+            assert!(meet(bar, a, b), "{question}: bar {bar}");
+        }
+        assert_eq!(asked(&question.replace("doubles", "plays and doubles").replace("double d", "play and double d")), found);
+    }
+    check("'Tuba' doubles 'Flute 1', in bars 35 to 45", &Bars::new());
+    assert_eq!(asked("tubas are doubled by bass trombones in unison"), asked("bass trombones double tubas in unison"));
+}
+
+#[test]
+fn counting_people() {
+    // players.csv: people sounding at most in the bar, part by part.
+    let mut horns = [0u32; 109];
+    for row in planted("players.csv").iter().filter(|row| row["part"].starts_with("Horn")) {
+        let span = row["first_bar"].parse::<usize>().unwrap()..=row["last_bar"].parse().unwrap();
+        horns[span].iter_mut().for_each(|people| *people += row["players"].parse::<u32>().unwrap());
+    }
+    let of = |test: fn(u32) -> bool| (0u32..).zip(horns).filter(|(_, count)| test(*count)).map(|(bar, _)| bar).collect::<Bars>();
+    check("exactly 6 horns", &of(|count| count == 6));
+    check("at least four horns play", &of(|count| count >= 4));
+    check("fewer than 2 horns", &of(|count| count < 2));
+}
+
+/// Bars with a moment at which `test` holds of the interval between the bands of two sections, counted the plain way: at every
+/// moment at which any note begins or ends, all notes are looked through.
+fn between_bands(a: &str, b: &str, test: impl Fn(i64) -> bool) -> Bars {
+    let (notes, parts, bars) = (RECORD.table("notes").unwrap(), RECORD.table("parts").unwrap(), RECORD.table("bars").unwrap());
+    let (onsets, durations) = (notes.times("onset").unwrap(), notes.times("duration").unwrap());
+    let section = |row: usize| {
+        let part = usize::try_from(notes.numbers("part_index").unwrap()[row]).unwrap();
+        parts.texts("section").unwrap().get(part).unwrap()
+    };
+    let rows = |name: &str| (0..notes.rows).filter(|&row| section(row) == name).collect::<Vec<_>>();
+    let (a, b) = (rows(a), rows(b));
+    let mut moments: BTreeSet<_> = a.iter().chain(&b).flat_map(|&row| [onsets[row], onsets[row] + durations[row]]).collect();
+    moments.extend(bars.times("onset").unwrap());
+    let mut found = Bars::new();
+    for at in moments {
+        let band = |rows: &[usize]| {
+            let keys = rows.iter().filter(|&&row| onsets[row] <= at && at < onsets[row] + durations[row]);
+            let keys: Vec<i64> = keys.map(|&row| notes.numbers("key").unwrap()[row]).collect();
+            keys.iter().min().copied().zip(keys.iter().max().copied())
+        };
+        let (Some(a), Some(b)) = (band(&a), band(&b)) else { continue };
+        let between = if a.0 + a.1 >= b.0 + b.1 { a.0 - b.1 } else { b.0 - a.1 };
+        if test(between) {
+            let bar = bars.times("onset").unwrap().partition_point(|&onset| onset <= at) - 1;
+            found.insert(u32::try_from(bar).unwrap());
+        }
+    }
+    found
+}
+
+#[test]
+fn how_far_apart() {
+    let apart = asked("horns are apart from trombones by at least 12 semitones");
+    // practice.csv counts only where no third section lies between the two.
+    assert!(apart.is_superset(&practice("largest gap", "horns over trombones")), "{apart:?}");
+    assert_eq!(apart, between_bands("horns", "trombones", |between| between >= 12));
+    check("horns are apart from trombones", &between_bands("horns", "trombones", |between| between >= 3));
+    check("trumpets are apart from horns by at least 12 semitones", &practice("largest gap", "trumpets over horns"));
+    let overlapping = asked("horns overlap with trombones");
+    assert!(overlapping.is_superset(&practice("deepest overlap", "horns over trombones")), "{overlapping:?}");
+    assert_eq!(overlapping, between_bands("horns", "trombones", |between| between < 0));
+    assert_eq!(asked("trombones overlap horns"), overlapping, "who is named first makes no difference");
+}
+
+#[test]
+fn roles_where_the_composer_settles_them() {
+    check("tuba has bass", &practice("bars with role", "tuba: bass"));
+    check("trombones have bass", &practice("bars with role", "trombones: bass"));
+    for (question, row) in [
+        ("horns have melody", "horns: melody"),
+        ("trumpets have melody", "trumpets: melody"),
+        ("trumpets have rhythm", "trumpets: rhythm"),
+    ] {
+        // Roles are read from the notes, not from the composer's plan: most of the bars have to agree.
+        let (found, planted) = (asked(question), practice("bars with role", row));
+        let both = found.intersection(&planted).count();
+        assert!(both * 10 >= found.union(&planted).count() * 7, "{question}: {found:?} against {planted:?}");
+    }
+    let together = asked("horns have melody and trombones rest");
+    assert!(together.is_superset(&bars("9-15")), "PLANTED.md: theme A in four horns, {together:?}");
+    check("horns have melody and trombones rest, horns rest", &Bars::new());
+}
+
+/// What the record itself says, counted another way.
+#[test]
+fn register_and_dynamics_agree_with_the_notes() {
+    let notes = RECORD.table("notes").unwrap();
+    let column = |name: &str| notes.numbers(name).unwrap();
+    let horn: BTreeSet<i64> = {
+        let parts = RECORD.table("parts").unwrap();
+        (0..parts.rows).filter(|&row| parts.texts("section").unwrap().get(row) == Some("horns")).map(|row| row as i64).collect()
+    };
+    // C5 is MIDI key 72; attacks only, so at least these bars.
+    let high: Bars = (0..notes.rows)
+        .filter(|&row| horn.contains(&column("part_index")[row]) && column("key")[row] > 72 && column("key")[row] < 128)
+        .map(|row| u32::try_from(column("bar")[row]).unwrap())
+        .collect();
+    let asked_high = asked("horns above C5");
+    assert!(!high.is_empty() && asked_high.is_superset(&high), "{asked_high:?} {high:?}");
+    let stay = asked("horns stay above C5");
+    assert!(stay.is_subset(&asked_high));
+    assert!(asked("horns play").is_superset(&asked_high));
+    let (loud, soft) = (asked("forte or louder"), asked("mezzo forte or softer"));
+    assert!(loud.is_disjoint(&soft));
+    assert!(loud.is_superset(&bars("37-45 90-98")), "the tutti are loud: {loud:?}");
+    assert_eq!(asked("louder than mezzo forte"), loud);
+    assert!(asked("all horns fortissimo or louder").is_subset(&asked("any horns fortissimo or louder")));
+}
+
+#[test]
+fn chords_keys_themes_and_layers() {
+    // chords.csv: the key plan has E flat at the beginning, G major for the song; modulations are left to the reading.
+    let flat = asked("key Eb major");
+    assert!(flat.is_superset(&bars("1-4 9-12")), "{flat:?}");
+    assert_eq!(asked("in D# major"), flat, "the same keys of the piano");
+    let g = asked("key G major");
+    assert!(g.is_superset(&bars("52-56")), "{g:?}");
+    assert!(!asked("chord Ab major").is_empty() && !asked("chord dominant seventh").is_empty());
+    let stack = asked("horns share a layer with trumpets");
+    assert!(bars("82-87").intersection(&stack).count() >= 4, "PLANTED.md: one stack in 81 to 88, {stack:?}");
+    // Themes are numbered by weight: theme A, which four horns state in 8 to 16, is one of the first three.
+    assert!((1..=3).any(|number| asked(&format!("theme {number} in horns")).is_superset(&bars("8-15"))));
+    assert!(
+        asked("oboes take over the melody from horns").iter().any(|bar| (4..=5).contains(bar)),
+        "PLANTED.md: upbeat to bar 5"
+    );
+    assert!(asked("horns lead").is_superset(&bars("9-14")));
+}
+
+#[test]
+fn only_the_tables_needed_are_asked_for() {
+    for question in
+        ["horns overlap trombones or chord Eb", "theme 1", "horns lead", "flutes share a layer with oboes", "forte, in Eb major"]
+    {
+        let question = parse(question).unwrap();
+        let needed = tables(&question);
+        let kept = RECORD.tables().iter().filter(|table| needed.contains(&table.shape.name));
+        // As from a library: packed, unpacked.
+        let unpacked = kept.map(|table| Table::unpack(table.shape, table.rows, &table.pack()).unwrap()).collect();
+        assert_eq!(answer(&question, &Record::from_tables(unpacked)), answer(&question, &RECORD));
+    }
+}
+
+#[test]
+fn every_table_comes_back_from_few_bytes() {
+    assert_eq!(
+        RECORD.tables().iter().map(|table| table.shape.name).collect::<Vec<_>>(),
+        SHAPES.iter().map(|shape| shape.name).collect::<Vec<_>>()
+    );
+    for table in RECORD.tables() {
+        let unpacked = Table::unpack(table.shape, table.rows, &table.pack()).unwrap();
+        for column in 0..table.shape.kept().len() {
+            assert_eq!(
+                unpacked.column(column),
+                table.column(column),
+                "{}.{}",
+                table.shape.name,
+                table.shape.columns[column].name
+            );
+            assert_eq!(table.column(column).unwrap().len(), table.rows);
+        }
+    }
+}
+
+#[test]
+fn damaged_bytes_are_told_not_trusted() {
+    let table = RECORD.table("roles").unwrap();
+    let bytes = table.pack();
+    for cut in (0..bytes.len()).step_by(97) {
+        if let Ok(table) = Table::unpack(table.shape, table.rows, &bytes[..cut]) {
+            for column in 0..table.shape.kept().len() {
+                let _ = table.column(column);
+            }
+        }
+        let mut other = bytes.clone();
+        other[cut] ^= 0x55;
+        let Ok(table) = Table::unpack(table.shape, table.rows, &other) else { continue };
+        let parts = RECORD.table("parts").unwrap().clone();
+        let bars = RECORD.table("bars").unwrap().clone();
+        // Anything but a panic will do.
+        let _ = answer(&parse("horns have melody above C3 forte").unwrap(), &Record::from_tables(vec![parts, bars, table]));
+    }
+}
