@@ -23,6 +23,8 @@ pub(crate) struct Known {
     pub share: f32,
     /// Whether it moves in the rhythm of the leading strand without being it.
     pub with_lead: f32,
+    /// Whether it moves in the rhythm of another strand that leads more, without running parallel to it.
+    pub follows: f32,
     /// Share of all lines that sound which move in its rhythm.
     pub stack: f32,
     /// How much it runs parallel to the leading strand.
@@ -171,6 +173,12 @@ impl<'a> Bar<'a> {
         let lead = self.leads[&place.strand];
         let leads = self.top.0 == place.strand;
         let leader = layer.iter().copied().find(|&other| self.places[other].strand == self.top.0);
+        // The strand of the layer that leads most: the top of a chord, the first of two in thirds.
+        let chief = layer
+            .iter()
+            .copied()
+            .filter(|&other| !self.cells[other].is_unpitched())
+            .max_by(|&a, &b| self.leads[&self.places[a].strand].total_cmp(&self.leads[&self.places[b].strand]));
         Known {
             melody: pooled(&self.learned.melody),
             rhythm: pooled(&self.learned.rhythm),
@@ -179,14 +187,17 @@ impl<'a> Bar<'a> {
             share: lead / self.leads.values().sum::<f32>().max(1e-6),
             with_lead: f32::from(leader.is_some() && !leads),
             stack: layer.len() as f32 / self.here.len() as f32,
+            follows: chief
+                .filter(|&chief| self.places[chief].strand != place.strand)
+                .map_or(0.0, |chief| 1.0 - ramp(0.3, 0.6, parallel(cell, &self.cells[chief]))),
             parallel: leader.filter(|_| !leads).map_or(0.0, |leader| parallel(cell, &self.cells[leader])),
             figure: figure(cell),
             lowest: strand
                 .iter()
-                .filter(|other| (other.standing.low - cell.standing.low).abs() < 12.5)
+                .filter(|other| (other.standing.low - cell.standing.low).abs() < 24.5)
                 .map(|other| other.standing.lowest.max(0.2) * self.near_floor(other))
                 .fold(0.0, f32::max),
-            accompanied: cell.standing.accompanied,
+            accompanied: if self.alone(place.strand) { 0.0 } else { cell.standing.accompanied },
             own: place.own,
             pedal: 0.0,
             tremolo: cell.tremolo,
@@ -197,6 +208,11 @@ impl<'a> Bar<'a> {
             unpitched: cell.is_unpitched(),
             drum: is_drum(self.score, cell.part),
         }
+    }
+
+    /// Whether everything with pitch in the bar is this strand: a unison of all is no bass under something.
+    fn alone(&self, strand: usize) -> bool {
+        self.others(|other| other.strand != strand).all(Cell::is_unpitched)
     }
 
     fn others(&self, keep: impl Fn(Place) -> bool) -> impl Iterator<Item = &Cell> {

@@ -120,11 +120,12 @@ pub fn read_roles(score: &Score, sounding: &Sounding, lines: &Lines, learned: &R
     let roles = decide(&cells, &fits);
     let told: Vec<Role> = roles.iter().map(|&role| WEIGHED[role]).collect();
     let findings = Findings { cells: &cells, by_bar: &by_bar, places: &places, known: &known, fits: &fits, roles: &roles };
+    let prominence = thread::prominence(score);
     RoleReading {
         spans: spans::spans(&findings),
         layers: layers(lines, &cells, &by_bar, &places, &told, |cell| learned.lead[cell.part][cell.bar]),
-        melody: thread::thread(sounding, learned, &cells, &by_bar, &places),
-        leads: thread::strengths(score.parts.len(), sounding.bars.len(), learned, &cells, &by_bar, &places),
+        melody: thread::thread(sounding, learned, &prominence, &cells, &by_bar, &places, &told),
+        leads: thread::strengths(sounding.bars.len(), learned, &prominence, &cells, &by_bar, &places),
     }
 }
 

@@ -169,12 +169,13 @@ impl Findings<'_> {
         let (arpeggio, run, swing) = (mean(|k| k.figure.arpeggio), mean(|k| k.figure.run), mean(|k| k.figure.oscillation));
         let (repeated, held) = (mean(|k| k.figure.repeated), mean(|k| k.figure.sustained));
         let unpitched = self.cells[first].is_unpitched();
+        let short = self.cells[first..end].iter().all(|cell| cell.longest <= 1.0 && cell.gap > 0.0);
         let strikes = mean(|k| k.figure.hit.max(k.figure.detached * k.figure.few));
         match role {
             Role::Figuration if arpeggio >= run.max(swing) => Some(Evidence::BrokenChords { attacks: rate }),
             Role::Figuration if run >= swing => Some(Evidence::Scales { attacks: rate }),
             Role::Figuration => Some(Evidence::ToAndFro { attacks: rate }),
-            Role::Punctuation if strikes >= 0.4 => Some(Evidence::Strikes { attacks }),
+            Role::Punctuation if strikes >= 0.4 && short => Some(Evidence::Strikes { attacks }),
             Role::Rhythm | Role::Punctuation if repeated >= 0.3 || unpitched => {
                 Some(Evidence::Repeats { share: if unpitched { 1.0 } else { repeated }, attacks: rate })
             }

@@ -2,15 +2,21 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_score::{Crotchets, Sounding};
+use ripieno_instruments::catalogue::catalogue;
+use ripieno_instruments::family::Family;
+use ripieno_score::{Crotchets, Part, Score, Sounding};
 
 use super::cell::Cell;
 use super::figure::figure;
 use crate::layers::group::Place;
 use crate::learned::RoleProbabilities;
+use crate::role::Role;
 
 /// Price of a hand-off, in natural logarithms of the lead: low, since the melody does wander.
 const HAND_OFF: f32 = 0.35;
+/// How much of its lead a line keeps that was told a countermelody, or no tune at all: map and melody should say the same.
+const AGAINST: f32 = 0.5;
+const NO_TUNE: f32 = 0.25;
 /// A strand that leads nowhere still has this much.
 const LEAST: f32 = 0.02;
 
@@ -43,11 +49,14 @@ struct Candidate {
 pub(crate) fn thread(
     sounding: &Sounding,
     learned: &RoleProbabilities,
+    prominence: &[f32],
     cells: &[Cell],
     by_bar: &[Vec<usize>],
     places: &[Place],
+    roles: &[Role],
 ) -> Vec<Carried> {
-    let candidates: Vec<Vec<Candidate>> = by_bar.iter().map(|here| strands(learned, cells, here, places)).collect();
+    let candidates: Vec<Vec<Candidate>> =
+        by_bar.iter().map(|here| strands(learned, prominence, cells, here, places, roles)).collect();
     // Cells of the melody, bar by bar.
     let mut chosen: Vec<Option<&Candidate>> = vec![None; by_bar.len()];
     let mut first = 0;
@@ -66,7 +75,14 @@ pub(crate) fn thread(
 }
 
 #[allow(clippy::cast_precision_loss)]
-fn strands(learned: &RoleProbabilities, cells: &[Cell], here: &[usize], places: &[Place]) -> Vec<Candidate> {
+fn strands(
+    learned: &RoleProbabilities,
+    prominence: &[f32],
+    cells: &[Cell],
+    here: &[usize],
+    places: &[Place],
+    roles: &[Role],
+) -> Vec<Candidate> {
     /// Lead of each part, lines, best cell.
     type Strand = (BTreeMap<usize, f32>, Vec<u32>, usize);
     let mut found: BTreeMap<usize, Strand> = BTreeMap::new();
@@ -74,7 +90,12 @@ fn strands(learned: &RoleProbabilities, cells: &[Cell], here: &[usize], places: 
         let cell = &cells[index];
         let lead = |index: usize| {
             let cell = &cells[index];
-            learned.lead[cell.part][cell.bar] * figure(cell).tuneful(cell.tremolo)
+            let told = match roles[index] {
+                Role::Melody => 1.0,
+                Role::Countermelody => AGAINST,
+                _ => NO_TUNE,
+            };
+            learned.lead[cell.part][cell.bar] * prominence[cell.part] * figure(cell).tuneful(cell.tremolo) * told
         };
         let entry = found.entry(places[index].strand).or_insert_with(|| (BTreeMap::new(), Vec::new(), index));
         let of_part = entry.0.entry(cell.part).or_default();
@@ -144,6 +165,14 @@ fn joined(sounding: &Sounding, cells: &[Cell], by_bar: &[Vec<usize>], chosen: &[
             });
             let from = upbeat.unwrap_or(cell.from);
             if let Some((last, _)) = found.last_mut() {
+                // The last note of the one who hands over may reach into this bar, or be its first.
+                let line = last.line as u32;
+                let held = by_bar[bar as usize].iter().map(|&index| &cells[index]).find(|other| other.line == line);
+                let start = sounding.bars[bar as usize].start;
+                if let Some(held) = held.filter(|held| held.from == start) {
+                    let next = held.attacks.iter().copied().find(|&attack| attack > start);
+                    last.to = last.to.max(next.unwrap_or(held.to));
+                }
                 last.to = last.to.min(from.max(last.from));
             }
             let counted = parts.map(|part| (part, 1)).collect();
@@ -162,6 +191,22 @@ fn joined(sounding: &Sounding, cells: &[Cell], by_bar: &[Vec<usize>], chosen: &[
         .collect()
 }
 
+/// How much more a singer's or a brass player's lead counts: a sung text is followed, and brass that has the tune is heard through anything. Both
+/// were set on the annotated scores (`docs/roles-figures.md` has the alternatives); the network, which sees no timbre, gives them too little.
+const SUNG: f32 = 2.0;
+const BRASS: f32 = 3.0;
+
+/// What each part's lead is multiplied with.
+pub(crate) fn prominence(score: &Score) -> Vec<f32> {
+    let family = |part: &Part| catalogue().by_id(&part.instrument_id).map(|instrument| instrument.family);
+    let weight = |part: &Part| match family(part) {
+        Some(Family::Voice) => SUNG,
+        Some(Family::Brass) => BRASS,
+        _ => 1.0,
+    };
+    score.parts.iter().map(weight).collect()
+}
+
 /// Of those who play the same notes, how much of their lead counts for each.
 const SHARED: f32 = 0.7;
 /// How far figures, pulses and shimmer lower the lead.
@@ -170,18 +215,18 @@ const PLAIN: f32 = 0.5;
 /// How strongly each part carries the main melody in each played bar, `[part][bar]`, 0 where it is silent: its own lead, and
 /// of those who play the same notes some too, since any of them may be named the carrier.
 pub(crate) fn strengths(
-    parts: usize,
     bars: usize,
     learned: &RoleProbabilities,
+    prominence: &[f32],
     cells: &[Cell],
     by_bar: &[Vec<usize>],
     places: &[Place],
 ) -> Vec<Vec<f32>> {
     let lead = |cell: &Cell| {
         let plain = 1.0 - PLAIN * (1.0 - figure(cell).tuneful(cell.tremolo));
-        learned.lead[cell.part][cell.bar] * plain
+        learned.lead[cell.part][cell.bar] * prominence[cell.part] * plain
     };
-    let mut found = vec![vec![0.0f32; bars]; parts];
+    let mut found = vec![vec![0.0f32; bars]; prominence.len()];
     for here in by_bar {
         for &index in here.iter().filter(|&&index| !cells[index].is_unpitched()) {
             let cell = &cells[index];

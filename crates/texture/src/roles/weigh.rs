@@ -25,6 +25,8 @@ pub(crate) const WEIGHED: [Role; 9] = [
 /// One fit for each of [`WEIGHED`]; sums to 1.
 pub(crate) type Fits = [f32; 9];
 
+/// How much a countermelody loses that moves in the rhythm of another line without running parallel to it.
+const FOLLOW: f32 = 0.4;
 /// No role is impossible.
 const LEAST: f32 = 0.004;
 
@@ -68,7 +70,7 @@ fn pitched(known: &Known) -> Fits {
 
     // A line of its own, the more so when several play it, is followed for itself even where the labels say harmony: chords are
     // not given to six horns in unison.
-    let massed = ramp(1.0, 4.0, known.lines).max(ramp(2.0, 6.0, known.players));
+    let massed = ramp(1.0, 4.0, known.lines).max(ramp(1.0, 4.0, known.players));
     let apart = massed.max(known.own * (1.0 - known.chordal)) * (1.0 - with_lead);
     let rhythm_of_its_own = (2.5 * known.own).max(1.2 * massed).min(1.0);
     let independent = figure.moving * (0.25 + 0.75 * rhythm_of_its_own) * (0.55 + 0.45 * massed) * (1.0 - with_lead);
@@ -87,6 +89,7 @@ fn pitched(known: &Known) -> Fits {
         0.9 * sung
             * (1.0 - 0.8 * drum)
             * (1.0 - leads)
+            * (1.0 - FOLLOW * known.follows)
             * (1.0 - 0.8 * thickens)
             * (1.0 - 0.85 * bass * (1.0 - tuneful_bass))
             * (1.0 - pedal)
