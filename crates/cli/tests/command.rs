@@ -53,6 +53,8 @@ fn studying_leaves_a_report_and_tables_and_the_same_bytes_each_time() {
         "keys.csv",
         "layers.csv",
         "melody.csv",
+        "moments.csv",
+        "noteworthy.csv",
         "parts.csv",
         "practice.csv",
         "presence.csv",

@@ -67,3 +67,30 @@ pub(crate) fn layers(study: &Study) -> Table {
     ];
     Table { name: "layers", columns, rows }
 }
+
+/// One row for each finding in words.
+pub(crate) fn noteworthy(study: &Study) -> Table {
+    let row = |found: &ripieno_study::Sentence| {
+        vec![json!(found.text), json!(found.measure), json!(rounded(found.weight)), json!(study.cite(&found.bars).to_string())]
+    };
+    let columns = &["finding", "measure", "weight", "bars"];
+    Table { name: "noteworthy", columns, rows: study.noteworthy.iter().map(row).collect() }
+}
+
+/// One row for each moment.
+pub(crate) fn moments(study: &Study) -> Table {
+    let row = |moment: &ripieno_study::Moment| {
+        let last = moment.bars.end.saturating_sub(1);
+        vec![
+            json!(moment.bars.start),
+            json!(study.bar_label(moment.bars.start)),
+            json!(last),
+            json!(study.bar_label(last)),
+            json!(moment.kind),
+            json!(moment.reason),
+            json!(rounded(moment.weight)),
+        ]
+    };
+    let columns = &["first_bar_index", "first_bar", "last_bar_index", "last_bar", "kind", "reason", "weight"];
+    Table { name: "moments", columns, rows: study.moments.iter().map(row).collect() }
+}

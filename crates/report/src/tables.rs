@@ -8,7 +8,7 @@ use crate::map::held_name;
 use crate::music::{chords, doublings, keys, themes};
 use crate::page::assumed;
 use crate::playing::{combinations, dynamics, tempo, ways};
-use crate::practice::{layers, practice};
+use crate::practice::{layers, moments, noteworthy, practice};
 use crate::roles::{melody, role_spans, roles_by_bar};
 use serde_json::{Map, Value, json};
 
@@ -83,6 +83,8 @@ pub fn tables(study: &Study) -> Vec<Table> {
         tempo(study),
         ways(study),
         dynamics(study),
+        noteworthy(study),
+        moments(study),
         practice(study),
         presence(study),
         register(study),

@@ -6,7 +6,9 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
-use ripieno_practice::{Groups, Material, Presence, RegisterUse, Taken, bars_with_all, presence, register, take_all};
+use ripieno_practice::{
+    Groups, Material, Presence, RegisterUse, Sentence, Taken, bars_with_all, moments, presence, register, take_all,
+};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 use ripieno_texture::{Doublings, Harmony, Lines, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
 
@@ -70,6 +72,10 @@ pub struct Study {
     pub of_families: Vec<Measured>,
     /// Every measure of practice.
     pub practice: Vec<Taken>,
+    /// Spans worth looking at, the most telling first.
+    pub moments: Vec<ripieno_practice::Moment>,
+    /// Findings in words, the most unusual first.
+    pub noteworthy: Vec<Sentence>,
     /// Tutti bars: of the whole score, then of each family with more than one section.
     pub tutti: Vec<TuttiBars>,
 }
@@ -142,6 +148,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let themes = themes(&top_lines(&sounding));
     let material = Material::new(&score, &sounding, &groups, &lines, &doublings, &roles.roles, &harmony, &themes);
     let practice = take_all(&material);
+    let moments = moments(&material, &practice);
+    let noteworthy = ripieno_practice::findings(&material, &practice);
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
     let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
     let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
@@ -165,6 +173,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         of_sections,
         of_families,
         practice,
+        moments,
+        noteworthy,
         tutti,
     }
 }

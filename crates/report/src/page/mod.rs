@@ -3,6 +3,7 @@
 mod course;
 mod map;
 mod melody;
+mod noteworthy;
 mod playing;
 mod practice;
 mod text;
@@ -74,6 +75,8 @@ pub fn report(study: &Study) -> String {
 /// In the order in which a reader asks: findings and moments in words come first once a study has them.
 fn sections(study: &Study) -> Vec<Section> {
     let mut sections = vec![
+        Section::new("findings", "What stands out", noteworthy::findings(study)),
+        Section::new("moments", "Where to look", noteworthy::moments(study)),
         Section::new("map", "Who does what", map::roles(study)),
         Section::new("melody", "Who has the melody", melody::melody(study)),
         Section::new("themes", "What comes back", melody::themes(study)),
