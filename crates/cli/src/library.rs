@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use ripieno_formats::Limits;
 use ripieno_library::{ExportFormat, Kept, Labels, Library, LibraryError, Outcome, export, restore, score_files};
+use ripieno_questions::MomentRow;
 use ripieno_study::Cancel;
 
 /// Arguments of `ripieno library`.
@@ -199,22 +200,15 @@ fn add(path: &Path, arguments: &AddArguments) -> Result<(), String> {
         version: arguments.version.clone(),
         tags: arguments.tags.clone(),
     };
-    let counts = library.import(
-        &files,
-        &labels,
-        &Limits::default(),
-        &Cancel::default(),
-        |_| Vec::new(),
-        |progress| {
-            let (done, total, file) = (progress.done, progress.total, progress.path.display());
-            match progress.outcome {
-                Outcome::Added(score) => eprintln!("{done} of {total}: {file}: score {score}"),
-                Outcome::Renewed(score) => eprintln!("{done} of {total}: {file}: score {score}, anew"),
-                Outcome::Unchanged(score) => eprintln!("{done} of {total}: {file}: score {score}, unchanged"),
-                Outcome::Unread(why) => eprintln!("{why}"),
-            }
-        },
-    );
+    let counts = library.import(&files, &labels, &Limits::default(), &Cancel::default(), MomentRow::of, |progress| {
+        let (done, total, file) = (progress.done, progress.total, progress.path.display());
+        match progress.outcome {
+            Outcome::Added(score) => eprintln!("{done} of {total}: {file}: score {score}"),
+            Outcome::Renewed(score) => eprintln!("{done} of {total}: {file}: score {score}, anew"),
+            Outcome::Unchanged(score) => eprintln!("{done} of {total}: {file}: score {score}, unchanged"),
+            Outcome::Unread(why) => eprintln!("{why}"),
+        }
+    });
     let counts = counts.map_err(said)?;
     print(&format!("{} added, {} renewed, {} unchanged\n", counts.added, counts.renewed, counts.unchanged))?;
     if counts.unread == 0 { Ok(()) } else { Err(format!("{} of {} files could not be read", counts.unread, files.len())) }

@@ -237,7 +237,8 @@ fn climax(material: &Material<'_>, found: &mut Vec<Moment>) {
         fact[3] = fact[3].max(f64::from(material.players(rows)));
     }
     for (fact, bar) in facts.iter_mut().zip(&material.sounding.bars) {
-        fact[2] /= bar.length.to_f64().max(1.0);
+        let tempo = &material.sounding.tempo;
+        fact[2] /= (tempo.seconds(bar.start + bar.length) - tempo.seconds(bar.start)).max(0.25);
     }
     let mut sums = vec![0.0; bars];
     for index in 0..4 {
@@ -249,7 +250,7 @@ fn climax(material: &Material<'_>, found: &mut Vec<Moment>) {
     }
     let best = (0..bars).max_by(|&a, &b| sums[a].total_cmp(&sums[b]).then(b.cmp(&a)));
     if let Some(at) = best.filter(|&bar| sums[bar] > 2.0).and_then(|bar| u32::try_from(bar).ok()) {
-        let reason = "Loudness, height, changes and people sounding together stand highest here.".to_owned();
+        let reason = "Loudness, height, attacks a second and people sounding together stand highest here.".to_owned();
         found.push(Moment { kind: "climax", bars: at..at + 1, reason, weight: 0.85 });
     }
 }

@@ -21,6 +21,21 @@ pub struct MomentRow {
     pub rank: u32,
 }
 
+impl MomentRow {
+    /// The moments of a study, in their order.
+    #[must_use]
+    pub fn of(study: &Study) -> Vec<Self> {
+        let row = |(moment, rank): (&ripieno_study::Moment, u32)| Self {
+            name: moment.kind.to_owned(),
+            first_bar: moment.bars.start,
+            last_bar: moment.bars.end.saturating_sub(1),
+            reason: moment.reason.clone(),
+            rank,
+        };
+        study.moments.iter().zip(1u32..).map(row).collect()
+    }
+}
+
 /// Fills the table of a name.
 pub(super) fn table(name: &str, fill: impl FnOnce(&mut Filling)) -> Table {
     // Every caller names a table of the list; the first stands in were one misspelt, and the test of all names finds it.
