@@ -8,19 +8,20 @@ use std::path::Path;
 use std::time::Instant;
 
 use ripieno_formats::{Limits, read_file};
+use ripieno_practice::{Groups, Material, take_all};
 use ripieno_score::{BarIndex, Score, Sounding, Unroll};
-use ripieno_texture::{Lines, harmony, predict, read_roles, themes, top_lines};
+use ripieno_texture::{Doublings, Lines, harmony, predict, read_roles, themes, top_lines};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    println!("score\ttimes\tbars\tparts\tnotes\tsounding\tlearned\troles\tharmony\tthemes\tall\tmicroseconds a note");
+    println!("score\ttimes\tbars\tparts\tnotes\tsounding\tlearned\troles\tharmony\tthemes\tpractice\tall\tmicroseconds a note");
     for path in std::env::args().skip(1) {
         let score = read_file(Path::new(&path), &Limits::default())?.score;
         for times in [1, 2, 4, 8] {
             let long = in_a_row(&score, times);
-            let mut best = [f64::INFINITY; 5];
+            let mut best = [f64::INFINITY; 6];
             let mut notes = 0;
             for _ in 0..3 {
-                let mut seconds = [0.0; 5];
+                let mut seconds = [0.0; 6];
                 let mut at = Instant::now();
                 let mut lap = |step: usize| {
                     seconds[step] = at.elapsed().as_secs_f64();
@@ -30,13 +31,18 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 lap(0);
                 let learned = predict(&long, &sounding);
                 lap(1);
-                let roles = read_roles(&long, &sounding, &Lines::new(&long, &sounding), &learned);
+                let lines = Lines::new(&long, &sounding);
+                let roles = read_roles(&long, &sounding, &lines, &learned);
+                let doublings = Doublings::new(&sounding, &lines);
                 lap(2);
                 let chords = harmony(&sounding);
                 lap(3);
                 let ideas = themes(&top_lines(&sounding));
                 lap(4);
-                std::hint::black_box((roles, chords, ideas));
+                let groups = Groups::new(&long);
+                let material = Material::new(&long, &sounding, &groups, &lines, &doublings, &roles, &chords, &ideas);
+                std::hint::black_box(take_all(&material));
+                lap(5);
                 notes = sounding.notes.len();
                 best.iter_mut().zip(seconds).for_each(|(best, new)| *best = best.min(new));
             }
