@@ -5,6 +5,7 @@
 //! brings its neighbours together and judges nothing musical of its own.
 
 mod bars;
+mod compass;
 pub mod corrections;
 mod facts;
 mod pipeline;

@@ -13,6 +13,7 @@ use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 use ripieno_texture::{Doublings, Harmony, Lines, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
 
 use crate::bars::{BarSpans, bar_label};
+use crate::compass::beyond_compass;
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
 
 /// Presence and register of a part or group.
@@ -128,6 +129,7 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let Reading { score, mut findings, format, .. } = reading;
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     findings.extend(trouble_findings(&file, &score, &sounding));
+    findings.extend(beyond_compass(&file, &score, &sounding));
     let corrections = match corrections {
         Ok(corrections) => {
             let placed = corrections.place(&score, &sounding);
