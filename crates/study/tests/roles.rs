@@ -10,7 +10,7 @@ use ripieno_formats::{Limits, read_file};
 use ripieno_study::{Study, analyse};
 
 /// Part-bars of the planted table that have one of the planted roles: met today. May rise, must not fall.
-const AGREE: f64 = 0.90;
+const AGREE: f64 = 0.92;
 
 fn demo(file: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(file)
@@ -92,5 +92,5 @@ fn planted_melody() {
         right += usize::from(hit);
     }
     println!("{right} of {all} stretches of the planted melody have a planted carrier");
-    assert!(right * 100 >= all * 75, "{right} of {all}");
+    assert!(right * 100 >= all * 85, "{right} of {all}");
 }
