@@ -164,8 +164,10 @@ fn thickened<'a>(
     let mut best = (chief, on_tune(chief));
     let far = |line: usize, notes: &[Thick<'_>]| {
         let sum: i32 = notes.iter().map(|(_, interval, _)| interval.abs()).sum();
-        let other = section_of[material.lines.lines[line].part] != section_of[added.part];
-        (sum / i32::try_from(notes.len().max(1)).unwrap_or(i32::MAX), other)
+        let section = section_of[material.lines.lines[line].part];
+        // The name breaks ties, so that the order of the page decides nothing.
+        let name = material.groups.sections.get(section).map_or("", |group| group.name);
+        (sum / i32::try_from(notes.len().max(1)).unwrap_or(i32::MAX), section != section_of[added.part], name)
     };
     let (Some(first), Some(last)) = (stretch.first(), stretch.last()) else { return best };
     let (first, last) = (added.attacks[first.attack].bar, added.attacks[last.attack].bar);
