@@ -80,14 +80,17 @@ impl Line {
     }
 }
 
-/// The levels of a part's notes.
-pub(crate) struct PartLevels {
+/// The levels of a part at any moment of the score: what a note has at its onset, and what becomes of it inside a hairpin.
+#[derive(Debug)]
+pub struct PartLevels {
     /// (staff, voice or 0 for any) and its line, sorted.
     lines: Vec<((u8, u16), Line)>,
 }
 
 impl PartLevels {
-    pub(crate) fn new(part: &Part, bars: &[Bar]) -> Self {
+    /// Gathers the marks of one part of a score with these bars.
+    #[must_use]
+    pub fn new(part: &Part, bars: &[Bar]) -> Self {
         let events = events(part, bars);
         let mut lines = Vec::new();
         for on_staff in events.chunk_by(|a, b| a.staff == b.staff) {
@@ -98,8 +101,10 @@ impl PartLevels {
         Self { lines }
     }
 
-    /// Level of a note that begins at `time` (score order) on this staff and in this voice.
-    pub(crate) fn at(&self, staff: u8, voice: u16, time: Crotchets) -> Option<DynamicLevel> {
+    /// Level at `time` (score order, repeats not played out) on this staff and in this voice; a stress counts at its own moment
+    /// alone. `None` before the first mark.
+    #[must_use]
+    pub fn at(&self, staff: u8, voice: u16, time: Crotchets) -> Option<DynamicLevel> {
         let find = |key: (u8, u16)| self.lines.binary_search_by_key(&key, |(k, _)| *k).ok().map(|i| &self.lines[i].1);
         let line = find((staff, voice)).or_else(|| find((staff, 0))).or_else(|| self.lines.first().map(|(_, line)| line))?;
         line.of_note(time)

@@ -24,6 +24,7 @@ mod unroll;
 
 pub use articulations::Articulations;
 pub use directions::{Direction, DirectionKind, DynamicLevel, DynamicMark, Swell};
+pub use levels::PartLevels;
 pub use note::{Beam, Beams, Edge, Head, Mark, Note, NoteFlags, NoteValue, Rest, Stem, TupletRatio};
 pub use pitch::{KeyOutOfRange, MidiKey, Pitch, Step, Transposition};
 pub use players::{CountReason, PlayerCount, PlayerMark};
