@@ -6,6 +6,7 @@
 //! exhaust the machine. Nothing here judges music; part names are matched against the instrument catalogue only to know
 //! how many people play from a part.
 
+pub mod excerpt;
 mod finding;
 pub mod kern;
 mod limits;

@@ -3,7 +3,7 @@
 use ripieno_score::Jump;
 
 /// What a printed text asks for: "D.C. al Fine", "Dal Segno", "To Coda", "Fine"; `None` for other texts.
-pub(super) fn in_words(text: &str) -> Option<Jump> {
+pub(crate) fn in_words(text: &str) -> Option<Jump> {
     const LONGEST: usize = 40;
     if text.len() > LONGEST {
         return None;

@@ -40,7 +40,8 @@ mod tag;
 mod text;
 mod write;
 
-pub use write::{write, write_compressed};
+pub(crate) use jumps::in_words as jump_in_words;
+pub use write::{note_id, write, write_compressed, write_with_ids};
 
 use crate::{Format, Limits, ReadError, Reading, Severity};
 

@@ -231,6 +231,7 @@ impl<'a> Writer<'a> {
                     let context = Context {
                         part: self.part,
                         index: *index,
+                        id: self.ids.note(self.index, *index),
                         ticks,
                         chord,
                         accidental: accidentals.get(index).copied(),

@@ -10,6 +10,8 @@ use super::xml::Xml;
 pub(super) struct Ids {
     parts: Vec<String>,
     instruments: Vec<Vec<String>>,
+    /// Whether notes have ids.
+    notes: bool,
 }
 
 impl Ids {
@@ -25,7 +27,18 @@ impl Ids {
                 (1..).zip(&part.instruments).map(|(n, i)| unique(&i.id, &format!("{id}-I{n}"), &mut taken)).collect()
             })
             .collect();
-        Self { parts, instruments }
+        Self { parts, instruments, notes: false }
+    }
+
+    /// The same with ids for notes. A part or instrument that has the look of one is named anew.
+    pub(super) fn with_notes(self) -> Self {
+        let anew = |id: String| if looks_like_note(&id) { format!("_{id}") } else { id };
+        let all = |ids: Vec<String>| ids.into_iter().map(anew).collect();
+        Self { parts: all(self.parts), instruments: self.instruments.into_iter().map(all).collect(), notes: true }
+    }
+
+    pub(super) fn note(&self, part: usize, note: usize) -> Option<String> {
+        self.notes.then(|| super::note_id(part, note))
     }
 
     pub(super) fn part(&self, index: usize) -> &str {
@@ -35,6 +48,12 @@ impl Ids {
     pub(super) fn instrument(&self, part: usize, instrument: u8) -> Option<&str> {
         self.instruments[part].get(usize::from(instrument)).map(String::as_str)
     }
+}
+
+fn looks_like_note(id: &str) -> bool {
+    let rest = id.strip_prefix('n').and_then(|rest| rest.split_once('-'));
+    let number = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    rest.is_some_and(|(part, note)| number(part) && number(note))
 }
 
 /// `wanted` if it is a name XML accepts as an id and not taken yet; otherwise `own`, made unique.

@@ -27,13 +27,28 @@ const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
 /// The score as a MusicXML 4.0 document. Expects the order [`Score::finish`] leaves.
 #[must_use]
 pub fn write(score: &Score) -> String {
+    document(score, &header::Ids::new(score))
+}
+
+/// The same with an id on every note, [`note_id`], so that a program that draws the document can be asked about single notes.
+#[must_use]
+pub fn write_with_ids(score: &Score) -> String {
+    document(score, &header::Ids::new(score).with_notes())
+}
+
+/// The id of a note in what [`write_with_ids`] writes: "n2-17" for note 17 of part 2, both counted from 0.
+#[must_use]
+pub fn note_id(part: usize, note: usize) -> String {
+    format!("n{part}-{note}")
+}
+
+fn document(score: &Score, ids: &header::Ids) -> String {
     let mut xml = Xml::new(PROLOG);
-    let ids = header::Ids::new(score);
     xml.element("score-partwise", &[("version", "4.0")], |xml| {
-        header::write(xml, score, &ids);
+        header::write(xml, score, ids);
         for (index, part) in score.parts.iter().enumerate() {
             xml.element("part", &[("id", ids.part(index))], |xml| {
-                bar::Writer::new(score, part, index, &ids).write(xml);
+                bar::Writer::new(score, part, index, ids).write(xml);
             });
         }
     });

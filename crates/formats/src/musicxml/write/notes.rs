@@ -14,6 +14,8 @@ pub(super) struct Context<'a> {
     pub part: &'a Part,
     /// Index of the note in the part.
     pub index: usize,
+    /// Its identifier, where notes have one.
+    pub id: Option<String>,
     /// Length in ticks.
     pub ticks: i64,
     /// Shares the stem of the note just written.
@@ -42,7 +44,7 @@ pub(super) fn staff_of(staff: u8, part: &Part) -> u8 {
 }
 
 pub(super) fn note(xml: &mut Xml, note: &Note, context: &Context<'_>) {
-    let mut attributes: Vec<(&str, &str)> = Vec::new();
+    let mut attributes: Vec<(&str, &str)> = context.id.as_deref().map(|id| ("id", id)).into_iter().collect();
     if note.flags.contains(NoteFlags::HIDDEN) {
         attributes.push(("print-object", "no"));
     }
