@@ -16,6 +16,8 @@ mod tally;
 pub use groups::{Group, Groups, PartIdentity};
 pub use material::Material;
 pub use measure::{Measure, Subject, Taken, Unit, Value};
-pub use measures::{Extreme, MEASURES, Presence, RegisterUse, bars_with_all, presence, register, take_all};
+pub use measures::{
+    Extreme, MEASURES, Presence, RegisterUse, bars_with_all, full_bars, presence, register, standing_families, take_all, tuttis,
+};
 pub use noteworthy::{Moment, Sentence, findings, moments};
 pub use slices::{Slice, Slices};

@@ -112,6 +112,12 @@ impl<'a> Material<'a> {
         members
     }
 
+    /// Whether the piece begins with a bar shorter than the next: an upbeat, which is no bar of rest.
+    #[must_use]
+    pub fn has_upbeat(&self) -> bool {
+        matches!(self.sounding.bars.as_slice(), [first, second, ..] if first.length < second.length)
+    }
+
     /// Name of a subject.
     #[must_use]
     pub fn name(&self, subject: Subject) -> String {

@@ -96,11 +96,12 @@ fn a_section_kept_for_the_loud_bars_shows_as_reserve() {
     let piece = Piece::of(&[("Horn", horn), ("Trombone", "r:4 | r:4 | r:4 | r:4 | r:4 | r:4 | ff C3:4 | C3:4")]);
     let (horns, trombones) = (piece.section("horns"), piece.section("trombones"));
     assert_eq!(piece.value("reserve", trombones, None, "use"), Some((0.25, vec![7, 8])));
-    assert_eq!(piece.value("reserve", trombones, None, "in the loudest quarter"), Some((1.0, vec![7, 8])));
-    assert_eq!(piece.value("reserve", trombones, None, "in the fullest quarter"), Some((1.0, vec![7, 8])));
+    assert_eq!(piece.value("reserve", trombones, None, "in the loud bars"), Some((1.0, vec![7, 8])));
+    assert_eq!(piece.value("reserve", trombones, None, "in the full bars"), Some((1.0, vec![7, 8])));
     assert_eq!(piece.value("reserve", trombones, None, "longest rest before an entry"), Some((6.0, vec![7])));
-    // Chance is a quarter: a section that always plays has just that.
-    assert_eq!(piece.value("reserve", horns, None, "in the loudest quarter").unwrap().0, 0.25);
+    // Two of the family's eight bars are loud: a section that always plays has just that.
+    assert_eq!(piece.value("reserve", piece.family("brass"), None, "loud bars"), Some((0.25, vec![7, 8])));
+    assert_eq!(piece.value("reserve", horns, None, "in the loud bars").unwrap().0, 0.25);
     assert_eq!(piece.value("reserve", horns, None, "entries out of reserve"), None);
     assert_eq!(piece.value("reserve", Subject::Part(0), None, "use"), None, "reserve is about sections");
 }

@@ -163,14 +163,16 @@ fn staves(measures: &[Measure], written: &Piece, otherwise: &Piece) -> Vec<Strin
 }
 
 /// Shares that do not mix from the shares of two halves, and why.
-const NOT_MIXED: [(&str, &str, &str); 4] = [
+const NOT_MIXED: [(&str, &str, &str); 6] = [
     (
         "doubled_sections",
         "",
         "they are of the time of whichever of the two sounds less, in one half the one and in the other the other",
     ),
-    ("reserve", "in the loudest quarter", "the quarter is one of all bars of the piece asked about"),
-    ("reserve", "in the fullest quarter", "the quarter is one of all bars of the piece asked about"),
+    ("reserve", "loud bars", "what is loud is judged among all bars of the piece asked about"),
+    ("reserve", "full bars", "what is full is judged among all bars of the piece asked about"),
+    ("reserve", "in the loud bars", "what is loud is judged among all bars of the piece asked about"),
+    ("reserve", "in the full bars", "what is full is judged among all bars of the piece asked about"),
     ("reserve", "enters with", "an entry out of reserve needs bars of rest before it, which a cut takes away"),
 ];
 

@@ -124,7 +124,7 @@ fn sections_that_split() {
     for row in planted("section splits") {
         let Some(of) = section(&row["subject"]) else { continue };
         let apart: Vec<u32> = values("cohesion")
-            .filter(|value| value.of == of && value.aspect != "together")
+            .filter(|value| value.of == of && value.aspect.contains(" against "))
             .flat_map(|value| value.bars.clone())
             .collect();
         let planted_bars = bars(&row["bars"]);

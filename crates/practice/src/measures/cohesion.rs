@@ -15,7 +15,8 @@ pub(super) const MEASURE: Measure = Measure {
     says: "How much of the time the players of a section share a layer or a role, and every way in which they do not.",
     definition: "Moment by moment, while at least two lines of the section sound: together when all of them lie in one layer, or all have one role. Four \
                  horns in one chord are together; two on the tune and two on the chord are not. Shares are of the time in which at least two lines sound; each exception names the \
-                 roles that stand against each other, with its bars. Players who read one line together are one line. Left out: sections of one player, and percussion.",
+                 roles that stand against each other, with its bars. Several lines: that time, as a share of all the time in which the section sounds. Players who read one line together are one line; double stops and divided desks are several. \
+                 Left out: sections of one player, and percussion.",
     source: "common practice of analysis; the definition is this project's",
     example: "The demo's trumpets split in bars 35 to 44: two have the tune, the third keeps the pulse.",
     take,
@@ -32,6 +33,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     let mut whole = vec![Tally::default(); sections];
     let mut together = vec![Tally::default(); sections];
     let mut apart: Vec<BTreeMap<String, Tally>> = vec![BTreeMap::new(); sections];
+    let mut sounds = vec![Tally::default(); sections];
     let mut here: Vec<Vec<(usize, Role)>> = vec![Vec::new(); sections];
     for (slice, rows) in material.slices.iter() {
         here.iter_mut().for_each(Vec::clear);
@@ -42,7 +44,11 @@ fn take(material: &Material<'_>) -> Vec<Value> {
                 lines.push((line, material.role_at(row, slice.from)));
             }
         }
-        for (section, lines) in here.iter().enumerate().filter(|(_, lines)| lines.len() > 1) {
+        for (section, lines) in here.iter().enumerate().filter(|(_, lines)| !lines.is_empty()) {
+            sounds[section].add(slice);
+            if lines.len() < 2 {
+                continue;
+            }
             whole[section].add(slice);
             let layers: BTreeSet<Option<usize>> =
                 lines.iter().map(|&(line, _)| material.roles.layers.of(line, slice.bar)).collect();
@@ -58,10 +64,12 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     }
     let mut values = Vec::new();
     for (section, (together, apart)) in together.into_iter().zip(apart).enumerate() {
-        let (of, whole) = (Subject::Section(section), whole[section].time);
+        let several = std::mem::take(&mut whole[section]);
+        let (of, whole) = (Subject::Section(section), several.time);
         if whole.is_zero() || !plays_together(material, section) {
             continue;
         }
+        values.push(several.value(of, None, "several lines, of all its time", sounds[section].time));
         values.push(together.value(of, None, "together", whole));
         values.extend(apart.into_iter().map(|(roles, tally)| tally.value(of, None, roles, whole)));
     }

@@ -63,8 +63,8 @@ impl Stresses {
     }
 }
 
-/// The printed level of each row, stresses taken off.
-fn levels_of_rows(material: &Material<'_>) -> Vec<Option<f32>> {
+/// The printed level of each row of the notes, stresses taken off.
+pub(crate) fn printed_levels(material: &Material<'_>) -> Vec<Option<f32>> {
     let stresses: Vec<Stresses> = material.score.parts.iter().map(Stresses::new).collect();
     let notes = &material.sounding.notes;
     let level = |row: usize| {
@@ -87,7 +87,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     for (index, section) in material.groups.sections.iter().enumerate() {
         section.parts.iter().for_each(|&part| section_of[part] = index);
     }
-    let level_of = levels_of_rows(material);
+    let level_of = printed_levels(material);
     let mut levels = vec![Levels::default(); material.groups.sections.len()];
     // The lines that sound, each with its loudest level and one of its rows.
     let mut lines: BTreeMap<usize, (Option<f32>, u32)> = BTreeMap::new();

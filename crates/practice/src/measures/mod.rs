@@ -22,9 +22,10 @@ mod tessitura;
 mod thickened_lines;
 mod tutti;
 
+pub(crate) use dynamics::printed_levels;
 pub use presence::{Presence, presence};
 pub use register::{Extreme, RegisterUse, register};
-pub use tutti::bars_with_all;
+pub use tutti::{bars_with_all, full_bars, standing_families, tuttis};
 
 use crate::material::Material;
 use crate::measure::{Measure, Taken};

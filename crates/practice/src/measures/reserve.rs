@@ -2,7 +2,9 @@
 
 use ripieno_texture::Role;
 
+use super::dynamics::printed_levels;
 use super::presence::presence;
+use super::tutti::bars_with_all;
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
 
@@ -11,9 +13,9 @@ pub(super) const MEASURE: Measure = Measure {
     title: "Who is held in reserve",
     says: "How rarely a section is used beside its own family, how long it rests before it enters, and whether it is kept for the loudest and fullest bars.",
     definition: "Use: bars in which the section sounds, of those in which its family does. Rest before an entry: whole bars without a note of the section before a bar in which it begins, the \
-                 bars before its first entry included; the median and the longest, of entries after at least four bars. Kept for loud bars: of the section's bars, the share that lie among the \
-                 loudest quarter of its family's bars, where a quarter would be chance; loudness of a bar is the highest dynamic level printed for anyone of the family who sounds. Kept for full bars: the same by the \
-                 most people of the family who sound at once. Bars that tie with the last of the quarter count in part, so that chance stays a quarter. Role in reserve: what the section does \
+                 bars before its first entry included, an upbeat not; the median and the longest, of entries after at least four bars. Loud bars of a family: those at its loud level or above, the highest printed level that at \
+                 least a quarter of its bars reach; the level of a bar is the highest in force for anyone of the family who sounds, stresses aside. In the loud bars: the share of the section's bars that are such; to be held against the \
+                 share of the family's own bars that are (given under the family). Full bars: the same by the most people of the family who sound at once. No such values where all bars are alike. Role in reserve: what the section does \
                  in the four bars from such an entry, as shares of its sounding time.",
     source: "common practice of analysis; the definition is this project's",
     example: "The demo holds trombones and tuba back for 35 bars, until the first tutti.",
@@ -26,22 +28,40 @@ const REST: u32 = 4;
 #[allow(clippy::cast_precision_loss)] // bars of a score
 fn take(material: &Material<'_>) -> Vec<Value> {
     let mut values = Vec::new();
-    for family in &material.groups.families {
+    let levels = printed_levels(material);
+    for (index, family) in material.groups.families.iter().enumerate() {
         let sections: Vec<usize> = (0..material.groups.sections.len())
-            .filter(|&index| material.groups.sections[index].family == family.family)
+            .filter(|&section| material.groups.sections[section].family == family.family)
             .collect();
         if sections.len() < 2 {
             continue;
         }
         let family_bars = presence(material.sounding, &family.parts).bars;
-        let facts = bar_facts(material, &family.parts);
-        let loud = weights(&family_bars, |bar| facts[bar as usize].0);
-        let full = weights(&family_bars, |bar| facts[bar as usize].1);
+        let facts = bar_facts(material, &levels, &family.parts);
+        let uppermost = [
+            ("loud bars", uppermost(&family_bars, |bar| facts[bar as usize].0)),
+            ("full bars", uppermost(&family_bars, |bar| facts[bar as usize].1)),
+        ];
+        let share = |of: Subject, aspect: String, part: Vec<u32>, whole: usize| Value {
+            of,
+            with: None,
+            aspect,
+            value: part.len() as f64 / whole as f64,
+            unit: Unit::ShareOfBars,
+            bars: part,
+        };
+        for (aspect, there) in uppermost.iter().filter(|(_, there)| !there.is_empty()) {
+            values.push(share(Subject::Family(index), (*aspect).to_owned(), there.clone(), family_bars.len()));
+        }
         for section in sections {
             let of = Subject::Section(section);
             let bars = presence(material.sounding, &material.groups.sections[section].parts).bars;
             if bars.is_empty() {
                 continue;
+            }
+            values.push(share(of, "use".to_owned(), bars.clone(), family_bars.len()));
+            for (aspect, there) in uppermost.iter().filter(|(_, there)| !there.is_empty()) {
+                values.push(share(of, format!("in the {aspect}"), bars_with_all(&[&bars, there]), bars.len()));
             }
             let value = |aspect: &str, value: f64, unit: Unit, bars: Vec<u32>| Value {
                 of,
@@ -51,15 +71,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
                 unit,
                 bars,
             };
-            values.push(value("use", bars.len() as f64 / family_bars.len() as f64, Unit::ShareOfBars, bars.clone()));
-            for (aspect, weights) in [("in the loudest quarter", &loud), ("in the fullest quarter", &full)] {
-                let Some(weights) = weights else { continue };
-                let weight = |bar: &u32| family_bars.binary_search(bar).map_or(0.0, |at| weights[at]);
-                let share = bars.iter().map(weight).sum::<f64>() / bars.len() as f64;
-                let there = bars.iter().copied().filter(|bar| weight(bar) > 0.0).collect();
-                values.push(value(aspect, share, Unit::ShareOfBars, there));
-            }
-            let entries = entries(&bars);
+            let entries = entries(&bars, material.has_upbeat());
             let mut rests: Vec<u32> = entries.iter().map(|entry| entry.1).collect();
             rests.sort_unstable();
             let starts: Vec<u32> = entries.iter().map(|entry| entry.0).collect();
@@ -76,12 +88,12 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     values
 }
 
-/// Entries after at least [`REST`] whole bars of silence: the bar, and how many bars of rest came before.
-fn entries(bars: &[u32]) -> Vec<(u32, u32)> {
+/// Entries after at least [`REST`] whole bars of silence: the bar, and how many bars of rest came before, an upbeat not counted.
+fn entries(bars: &[u32], upbeat: bool) -> Vec<(u32, u32)> {
     let mut before = 0;
     let mut found = Vec::new();
     for &bar in bars {
-        let rest = bar - before;
+        let rest = bar.saturating_sub(before + u32::from(upbeat && before == 0));
         if rest >= REST {
             found.push((bar, rest));
         }
@@ -91,7 +103,7 @@ fn entries(bars: &[u32]) -> Vec<(u32, u32)> {
 }
 
 /// Highest level, and most people at once, of these parts in each bar.
-fn bar_facts(material: &Material<'_>, parts: &[usize]) -> Vec<(Option<f32>, Option<f32>)> {
+fn bar_facts(material: &Material<'_>, levels: &[Option<f32>], parts: &[usize]) -> Vec<(Option<f32>, Option<f32>)> {
     let mut member = vec![false; material.score.parts.len()];
     parts.iter().for_each(|&part| member[part] = true);
     let mut facts: Vec<(Option<f32>, Option<f32>)> = vec![(None, None); material.sounding.bars.len()];
@@ -100,7 +112,7 @@ fn bar_facts(material: &Material<'_>, parts: &[usize]) -> Vec<(Option<f32>, Opti
         if here.is_empty() {
             continue;
         }
-        let level = here.iter().filter_map(|&row| material.sounding.notes.level[row as usize]).map(|level| level.0);
+        let level = here.iter().filter_map(|&row| levels[row as usize]);
         let fact = &mut facts[slice.bar as usize];
         let most = |known: Option<f32>, new: Option<f32>| known.into_iter().chain(new).reduce(f32::max);
         fact.0 = most(fact.0, level.reduce(f32::max));
@@ -111,33 +123,17 @@ fn bar_facts(material: &Material<'_>, parts: &[usize]) -> Vec<(Option<f32>, Opti
     facts
 }
 
-/// How far each of these bars belongs to the uppermost quarter: 1, 0, or the share that makes a quarter in all among equals; `None` where
-/// nothing is known or all are equal.
-#[allow(clippy::cast_precision_loss)] // bars of a score
-fn weights(bars: &[u32], fact: impl Fn(u32) -> Option<f32>) -> Option<Vec<f64>> {
+/// Those of these bars that reach the highest value that at least a quarter of them reach; none where nothing is known or all are equal.
+fn uppermost(bars: &[u32], fact: impl Fn(u32) -> Option<f32>) -> Vec<u32> {
     let known: Vec<f32> = bars.iter().map(|&bar| fact(bar).unwrap_or(f32::NEG_INFINITY)).collect();
     let mut order = known.clone();
     order.sort_unstable_by(|a, b| b.total_cmp(a));
-    let (first, last) = (*order.first()?, *order.last()?);
-    if first.total_cmp(&last).is_eq() {
-        return None;
+    let (Some(first), Some(last)) = (order.first(), order.last()) else { return Vec::new() };
+    let edge = order[bars.len().div_ceil(4).saturating_sub(1)];
+    if first.total_cmp(last).is_eq() || edge == f32::NEG_INFINITY {
+        return Vec::new();
     }
-    let quarter = bars.len() as f64 / 4.0;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a quarter of a count
-    let edge = order[(quarter.ceil() as usize).saturating_sub(1)];
-    let above = known.iter().filter(|value| **value > edge).count() as f64;
-    let equal = known.iter().filter(|value| value.total_cmp(&edge).is_eq()).count() as f64;
-    let part = ((quarter - above) / equal).clamp(0.0, 1.0);
-    let weight = |value: &f32| {
-        if *value > edge {
-            1.0
-        } else if value.total_cmp(&edge).is_eq() {
-            part
-        } else {
-            0.0
-        }
-    };
-    Some(known.iter().map(weight).collect())
+    bars.iter().zip(&known).filter(|(_, value)| **value >= edge).map(|(&bar, _)| bar).collect()
 }
 
 /// What a section does in the four bars from each entry.

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use ripieno_score::Crotchets;
 
 use super::presence::presence;
-use super::tutti::bars_with_all;
+use super::tutti::{bars_with_all, full_bars, standing_families};
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
 use crate::tally::Tally;
@@ -14,8 +14,8 @@ pub(super) const MEASURE: Measure = Measure {
     name: "stack",
     title: "One stack or several",
     says: "In the bars in which all sections of a family play: whether they are one chord in one rhythm, one line in octaves, or several things at once.",
-    definition: "Tutti bars: those in which every section of the family with pitch sounds; the whole score's, those in which every family does that plays in at least a \
-                 tenth of the bars, percussion and harp, keyboards and voices aside. One rhythm: each line of the body has at least three quarters of all moments at which any of them \
+    definition: "Tutti bars: those in which every section of the family with pitch sounds; the whole score's, those in which woodwind, brass and strings, as far as they play in at least a \
+                 tenth of the bars, each sound with at least two thirds of their sections. One rhythm: each line of the body has at least three quarters of all moments at which any of them \
                  attacks in the bar. In such a bar, moment by moment: one stack when at least three pitch classes sound, neighbours above the lowest note no more than an octave apart, \
                  all but one at most being tones of the chord of the moment; octaves when a single pitch class sounds; chord with holes or foreign notes otherwise. A tutti bar \
                  without one rhythm is split, and its time is counted by how many roles are told in it. Shares are of the time of the tutti bars.",
@@ -26,40 +26,26 @@ pub(super) const MEASURE: Measure = Measure {
 
 fn take(material: &Material<'_>) -> Vec<Value> {
     let mut values = Vec::new();
-    let mut bodies = vec![(Subject::Everybody, standing_families(material))];
-    for (index, family) in material.groups.families.iter().enumerate() {
-        let sections: Vec<Vec<usize>> = material
-            .groups
-            .sections
-            .iter()
-            .filter(|section| section.family == family.family)
-            .map(|section| section.parts.clone())
-            .collect();
-        bodies.push((Subject::Family(index), sections));
+    let families = standing_families(material.sounding, material.groups);
+    let parts: Vec<usize> = families.iter().flat_map(|&family| material.groups.families[family].parts.iter().copied()).collect();
+    let full = full_bars(material.sounding, material.groups);
+    if !full.is_empty() {
+        values.extend(of_body(material, Subject::Everybody, &parts, &full));
     }
-    for (of, groups) in bodies {
-        let groups: Vec<Vec<usize>> = groups.into_iter().filter(|parts| has_pitch(material, parts)).collect();
-        if groups.len() < 2 {
+    for (index, family) in material.groups.families.iter().enumerate() {
+        let sections = material.groups.sections.iter().filter(|section| section.family == family.family);
+        let sections: Vec<&[usize]> =
+            sections.map(|section| section.parts.as_slice()).filter(|parts| has_pitch(material, parts)).collect();
+        if sections.len() < 2 {
             continue;
         }
-        let present: Vec<Vec<u32>> = groups.iter().map(|parts| presence(material.sounding, parts).bars).collect();
+        let present: Vec<Vec<u32>> = sections.iter().map(|parts| presence(material.sounding, parts).bars).collect();
         let bars = bars_with_all(&present.iter().map(Vec::as_slice).collect::<Vec<_>>());
         if !bars.is_empty() {
-            values.extend(of_body(material, of, &groups.concat(), &bars));
+            values.extend(of_body(material, Subject::Family(index), &sections.concat(), &bars));
         }
     }
     values
-}
-
-/// Families that take part in at least a tenth of the bars and belong to every tutti.
-fn standing_families(material: &Material<'_>) -> Vec<Vec<usize>> {
-    use ripieno_instruments::family::Family;
-    let families = material.groups.families.iter();
-    let standing = families.filter(|family| matches!(family.family, Family::Woodwind | Family::Brass | Family::Strings));
-    standing
-        .filter(|family| presence(material.sounding, &family.parts).share_of_bars >= 0.1)
-        .map(|family| family.parts.clone())
-        .collect()
 }
 
 fn has_pitch(material: &Material<'_>, parts: &[usize]) -> bool {

@@ -1,8 +1,52 @@
-//! Tutti bars: where every one of several groups sounds. A tutti says of whom.
+//! Tutti bars: where every one of several groups sounds, and where the orchestra plays as a whole. A tutti says of whom.
+
+use std::ops::Range;
+
+use ripieno_instruments::family::Family;
+use ripieno_score::Sounding;
+
+use super::presence::{Presence, presence};
+use crate::groups::Groups;
 
 /// Bars that stand in every one of these lists, each ascending as in [`crate::Presence::bars`]; none when there are no lists.
 #[must_use]
 pub fn bars_with_all(groups: &[&[u32]]) -> Vec<u32> {
     let Some((first, others)) = groups.split_first() else { return Vec::new() };
     first.iter().copied().filter(|bar| others.iter().all(|bars| bars.binary_search(bar).is_ok())).collect()
+}
+
+/// Families that have to be there for a tutti: woodwind, brass and strings that sound in at least a tenth of the bars. Indices into [`Groups::families`].
+#[must_use]
+pub fn standing_families(sounding: &Sounding, groups: &Groups) -> Vec<usize> {
+    (0..groups.families.len())
+        .filter(|&family| matches!(groups.families[family].family, Family::Woodwind | Family::Brass | Family::Strings))
+        .filter(|&family| presence(sounding, &groups.families[family].parts).share_of_bars >= 0.1)
+        .collect()
+}
+
+/// Bars in which the orchestra plays as a whole: every standing family sounds with at least two thirds of its sections. None with fewer than two
+/// such families. The two thirds are common practice of speaking ("tutti without trombones"), not fitted.
+#[must_use]
+pub fn full_bars(sounding: &Sounding, groups: &Groups) -> Vec<u32> {
+    let standing = standing_families(sounding, groups);
+    if standing.len() < 2 {
+        return Vec::new();
+    }
+    let sections: Vec<(Family, Presence)> =
+        groups.sections.iter().map(|section| (section.family, presence(sounding, &section.parts))).collect();
+    let is_full = |bar: &u32| {
+        standing.iter().map(|&family| groups.families[family].family).all(|family| {
+            let of_family = || sections.iter().filter(|(of, _)| *of == family);
+            let here = of_family().filter(|(_, presence)| presence.bars.binary_search(bar).is_ok()).count();
+            here * 3 >= of_family().count() * 2
+        })
+    };
+    (0u32..).zip(&sounding.bars).map(|(bar, _)| bar).filter(is_full).collect()
+}
+
+/// Stretches of [`full_bars`]; a single bar that falls short does not part two of them. End exclusive.
+#[must_use]
+pub fn tuttis(full: &[u32]) -> Vec<Range<u32>> {
+    let stretches = full.chunk_by(|a, b| *b <= *a + 2);
+    stretches.filter_map(|bars| Some(*bars.first()?..*bars.last()? + 1)).collect()
 }

@@ -1,0 +1,99 @@
+//! The highest notes, the loudest marks, and who is marked softer when all are loud.
+
+use ripieno_instruments::family::{Family, Section};
+use ripieno_score::{DirectionKind, DynamicLevel, DynamicMark, MidiKey};
+
+use super::Found;
+use crate::measure::{Subject, Taken};
+use crate::noteworthy::course::Course;
+use crate::noteworthy::one;
+use crate::noteworthy::words::{capital, counted, percent};
+
+/// Bars in which a highest note may stand and still be kept for them.
+const FEW: usize = 2;
+/// Forte on the scale of [`DynamicLevel`].
+const LOUD: f32 = 6.0;
+
+/// Sections of wind whose highest note comes in very few bars.
+pub(super) fn highest(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
+    for section in 0..course.bars_of.len() {
+        let wind = matches!(course.family_of(section), Family::Woodwind | Family::Brass);
+        if !wind || course.bars_of[section].len() < 24 {
+            continue;
+        }
+        let Some(value) = one(taken, "tessitura", Subject::Section(section), "highest").filter(|value| value.bars.len() <= FEW)
+        else {
+            continue;
+        };
+        let Some(note) = spelled(course, section, value.value) else { continue };
+        let full = value.bars.iter().filter(|bar| course.tuttis.iter().any(|tutti| tutti.contains(bar))).count();
+        let where_ = if full == value.bars.len() { ", in a tutti" } else { "" };
+        let text = format!(
+            "The highest note of the {}, {note} in sounding pitch, comes in {} only{where_}.",
+            course.section_name(section),
+            counted(value.bars.len(), "bar")
+        );
+        let brass = if course.family_of(section) == Family::Brass { 0.08 } else { 0.0 };
+        let kept = if full == value.bars.len() { 0.06 } else { 0.0 };
+        found.say("tessitura", value, text, 0.32 + brass + kept);
+    }
+}
+
+/// A key as the section's part spells it.
+#[allow(clippy::cast_possible_truncation)] // a key of the keyboard
+fn spelled(course: &Course<'_>, section: usize, key: f64) -> Option<String> {
+    let key = MidiKey::try_from(key as i32).ok()?;
+    let notes = &course.material.sounding.notes;
+    let parts = &course.material.groups.sections[section].parts;
+    let row = parts.iter().flat_map(|&part| notes.of_part[part].clone()).find(|&row| notes.key[row] == Some(key))?;
+    Some(notes.pitch[row].to_string().replace('#', "♯").replace('b', "♭"))
+}
+
+/// The loudest mark of the score, and how seldom it is in force.
+pub(super) fn loudest(course: &Course<'_>, found: &mut Found<'_>) {
+    let directions = course.material.score.parts.iter().flat_map(|part| &part.directions);
+    let printed = directions.filter_map(|direction| match &direction.kind {
+        DirectionKind::Dynamic(DynamicMark::Level(level)) => Some(level.0),
+        _ => None,
+    });
+    let Some(top) = printed.reduce(f32::max) else { return };
+    let loud = |level: &Option<f32>| level.is_some_and(|level| level >= top);
+    let bars: Vec<u32> = (0u32..).zip(&course.level).filter(|(_, level)| loud(level)).map(|(bar, _)| bar).collect();
+    let all = course.level.len();
+    if bars.len() * 5 <= all && bars.len() >= 2 {
+        let mark = DynamicLevel(top).mark();
+        let text = format!("The loudest mark, {mark}, is in force in {} of {all} bars only.", bars.len());
+        #[allow(clippy::cast_precision_loss)] // bars of a score
+        let about = (Subject::Everybody, None, "loudest mark", bars.len() as f64 / all as f64);
+        found.say_of("dynamics", about, text, &bars, 0.45);
+    }
+}
+
+/// Sections of brass that are marked softer than the violins where both play and the violins are loud.
+pub(super) fn marked_softer(course: &Course<'_>, found: &mut Found<'_>) {
+    let violins = (0..course.bars_of.len()).find(|&section| course.section_name(section) == Section::Violins.name());
+    let Some(violins) = violins else { return };
+    for section in (0..course.bars_of.len()).filter(|&section| course.family_of(section) == Family::Brass) {
+        let pairs = course.level_of[section].iter().zip(&course.level_of[violins]);
+        let both: Vec<(u32, f32, f32)> = (0u32..)
+            .zip(pairs)
+            .filter_map(|(bar, (own, theirs))| Some((bar, (*own)?, (*theirs)?)))
+            .filter(|both| both.2 >= LOUD)
+            .collect();
+        let softer: Vec<u32> = both.iter().filter(|(_, own, theirs)| *own + 1.0 <= *theirs).map(|(bar, ..)| *bar).collect();
+        if softer.len() < 4 || softer.len() * 5 < both.len() {
+            continue;
+        }
+        #[allow(clippy::cast_precision_loss)] // bars of a score
+        let share = softer.len() as f64 / both.len() as f64;
+        let text = format!(
+            "In {} of the {} bars in which the violins are at f or louder and the {} play too, these are at least one step softer ({}).",
+            softer.len(),
+            both.len(),
+            course.section_name(section),
+            percent(share)
+        );
+        let about = (Subject::Section(section), Some(Subject::Section(violins)), "softer at f", share);
+        found.say_of("dynamics", about, capital(&text), &softer, 0.5 + 0.1 * share);
+    }
+}

@@ -1,0 +1,87 @@
+//! Findings in words: plain sentences from measures, each with its numbers and bars, the most telling first.
+
+mod bodies;
+mod extremes;
+mod reserve;
+mod tune;
+
+use super::course::Course;
+use crate::material::Material;
+use crate::measure::{Subject, Taken, Value};
+
+/// One sentence, and the bars that prove it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sentence {
+    /// The sentence, without bar numbers: those are [`Sentence::bars`].
+    pub text: String,
+    /// Name of the measure it rests on.
+    pub measure: &'static str,
+    /// Which value of the measure it rests on, by names that mean the same in every score: measure, whom it is about, with whom, which side, divided by `|`.
+    pub key: String,
+    /// The value, in the measure's unit.
+    pub number: f64,
+    /// Played bars, ascending; never empty. Where the sentence counts bars, these are they.
+    pub bars: Vec<u32>,
+    /// How telling, 0 to 1: the list's order.
+    pub weight: f64,
+}
+
+/// Sentences about a score from its measures, the most telling first. Each speaks of this score only.
+#[must_use]
+pub fn findings(material: &Material<'_>, taken: &[Taken]) -> Vec<Sentence> {
+    let course = Course::new(material);
+    let mut found = Found { material, sentences: Vec::new() };
+    reserve::held_back(&course, taken, &mut found);
+    reserve::kept_for_loud_bars(&course, taken, &mut found);
+    reserve::never_beside(&course, &mut found);
+    tune::carriers(taken, &mut found);
+    tune::support(taken, &mut found);
+    tune::hand_offs(taken, &mut found);
+    tune::roles(&course, taken, &mut found);
+    bodies::full_brass(&course, taken, &mut found);
+    bodies::cohesion(&course, taken, &mut found);
+    bodies::neighbours(&course, taken, &mut found);
+    bodies::doublings(&course, taken, &mut found);
+    bodies::horns_against_others(taken, &mut found);
+    extremes::highest(&course, taken, &mut found);
+    extremes::loudest(&course, &mut found);
+    extremes::marked_softer(&course, &mut found);
+    let mut sentences = found.sentences;
+    sentences.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.text.cmp(&b.text)));
+    sentences
+}
+
+/// Sentences gathered.
+struct Found<'a> {
+    material: &'a Material<'a>,
+    sentences: Vec<Sentence>,
+}
+
+impl Found<'_> {
+    fn name(&self, subject: Subject) -> String {
+        self.material.name(subject)
+    }
+
+    /// Adds a sentence that rests on a value of a measure; nothing when no bars prove it.
+    fn say(&mut self, measure: &'static str, value: &Value, text: String, weight: f64) {
+        self.say_of(measure, (value.of, value.with, &value.aspect, value.value), text, &value.bars, weight);
+    }
+
+    /// The same with other bars than the value's.
+    fn say_of(
+        &mut self,
+        measure: &'static str,
+        (of, with, aspect, number): (Subject, Option<Subject>, &str, f64),
+        text: String,
+        bars: &[u32],
+        weight: f64,
+    ) {
+        if bars.is_empty() {
+            return;
+        }
+        let with = with.map_or_else(String::new, |with| self.name(with));
+        let key = format!("{measure}|{}|{with}|{aspect}", self.name(of));
+        let weight = weight.clamp(0.0, 1.0);
+        self.sentences.push(Sentence { text, measure, key, number, bars: bars.to_vec(), weight });
+    }
+}

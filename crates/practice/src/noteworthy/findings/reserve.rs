@@ -1,0 +1,110 @@
+//! Who is held back, for what, and who plays only where another rests.
+
+use std::collections::BTreeMap;
+
+use ripieno_instruments::family::Family;
+use ripieno_score::DynamicLevel;
+
+use super::Found;
+use crate::measure::{Subject, Taken, Value};
+use crate::noteworthy::course::Course;
+use crate::noteworthy::words::{capital, many, percent, the};
+use crate::noteworthy::{of, one};
+
+/// Whole bars of silence from which a late first entry is worth a sentence, and the share of the piece.
+const LATE: (u32, f64) = (12, 0.06);
+/// A section is rarely used below this share of the bars.
+const RARELY: f64 = 0.25;
+
+/// Sections that come in late or are rarely used; those with the same bars in one sentence.
+pub(super) fn held_back(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
+    let all = course.material.sounding.bars.len();
+    let mut together: BTreeMap<&[u32], Vec<usize>> = BTreeMap::new();
+    for (section, bars) in course.bars_of.iter().enumerate().filter(|(_, bars)| !bars.is_empty()) {
+        together.entry(bars).or_default().push(section);
+    }
+    for (bars, sections) in together {
+        let (Some(&first), Some(&section)) = (bars.first(), sections.first()) else { continue };
+        let names: Vec<&str> = sections.iter().map(|&section| course.section_name(section)).collect();
+        let silent = course.rest(0..first);
+        #[allow(clippy::cast_precision_loss)] // bars of a score
+        let (late, share) = (f64::from(silent) / all as f64, bars.len() as f64 / all as f64);
+        let plural = many(&names);
+        let (are, sound) = if plural { ("are", "sound") } else { ("is", "sounds") };
+        let count = bars.len();
+        let text = if silent >= LATE.0 && late >= LATE.1 {
+            format!("{} {are} silent for the first {silent} bars and {sound} in {count} of {all}.", capital(&the(&names)))
+        } else if share < RARELY && count >= 2 {
+            format!("{} {sound} in only {count} of {all} bars.", capital(&the(&names)))
+        } else {
+            continue;
+        };
+        let Some(value) = one(taken, "presence", Subject::Section(section), "bars") else { continue };
+        found.say("presence", value, text, 0.45 + 0.35 * late + 0.1 * (0.5 - share).max(0.0));
+    }
+}
+
+/// Bars of some sections, and those of them that are loud.
+type BarsAndLoud<'a> = (&'a [u32], &'a [u32]);
+
+/// Sections that play less than their family and mostly where it is loud; those with the same bars in one sentence.
+pub(super) fn kept_for_loud_bars(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
+    let mut together: BTreeMap<BarsAndLoud<'_>, Vec<(usize, &Value)>> = BTreeMap::new();
+    for value in of(taken, "reserve").iter().filter(|value| value.aspect == "in the loud bars") {
+        let Subject::Section(section) = value.of else { continue };
+        together.entry((&course.bars_of[section], &value.bars)).or_default().push((section, value));
+    }
+    for ((bars, loud), sections) in together {
+        let Some(&(section, value)) = sections.first() else { continue };
+        let family = course.family_of(section);
+        let Some(index) = course.material.groups.families.iter().position(|group| group.family == family) else { continue };
+        let Some(usual) = one(taken, "reserve", Subject::Family(index), "loud bars") else { continue };
+        let used = one(taken, "reserve", value.of, "use").map_or(1.0, |used| used.value);
+        // The level at which the family's bars count as loud: the lowest of the loudest.
+        let edge = usual.bars.iter().filter_map(|&bar| family_level(course, family, bar)).reduce(f32::min);
+        let Some(mark) = edge.map(|level| DynamicLevel(level.floor()).mark()) else { continue };
+        let all = bars.len();
+        if family == Family::Percussion || all < 8 || used > 0.7 || value.value < 0.5 || value.value < 1.4 * usual.value {
+            continue;
+        }
+        let names: Vec<&str> = sections.iter().map(|&(section, _)| course.section_name(section)).collect();
+        let count = if loud.len() == all { format!("All {all}") } else { format!("{} of the {all}", loud.len()) };
+        let text = format!(
+            "{count} bars of {} lie where the {} is at {mark} or louder ({}); of all bars of the {} {} do.",
+            the(&names),
+            family.name(),
+            percent(value.value),
+            family.name(),
+            percent(usual.value),
+        );
+        found.say("reserve", value, text, 0.5 + 0.4 * (value.value - usual.value));
+    }
+}
+
+fn family_level(course: &Course<'_>, family: Family, bar: u32) -> Option<f32> {
+    let sections = (0..course.level_of.len()).filter(|&section| course.family_of(section) == family);
+    sections.filter_map(|section| course.level_of[section][bar as usize]).reduce(f32::max)
+}
+
+/// Parts that play only where another rests.
+pub(super) fn never_beside(course: &Course<'_>, found: &mut Found<'_>) {
+    let bars: Vec<Vec<u32>> = (0..course.material.score.parts.len())
+        .map(|part| (0u32..).zip(&course.parts).filter(|(_, parts)| parts[part]).map(|(bar, _)| bar).collect())
+        .collect();
+    let all = bars.iter().map(Vec::len).max().unwrap_or(0);
+    for (part, own) in bars.iter().enumerate().filter(|(_, own)| own.len() >= 8 && own.len() * 2 <= all) {
+        for (other, theirs) in bars.iter().enumerate().filter(|(other, theirs)| *other != part && theirs.len() * 4 >= all) {
+            if own.iter().any(|bar| theirs.binary_search(bar).is_ok()) {
+                continue;
+            }
+            let (name, beside) = (found.name(Subject::Part(part)), found.name(Subject::Part(other)));
+            let text = format!(
+                "{name} sounds in {} of {} bars, always where {beside} rests.",
+                own.len(),
+                course.material.sounding.bars.len()
+            );
+            let about = (Subject::Part(part), Some(Subject::Part(other)), "never beside", 1.0);
+            found.say_of("presence", about, text, own, 0.75);
+        }
+    }
+}

@@ -1,0 +1,60 @@
+//! Moments: spans worth looking at, each with its reason, ranked, each place once.
+
+mod bodies;
+mod course;
+mod register;
+mod tune;
+
+use std::ops::Range;
+
+use super::course::Course;
+use crate::material::Material;
+use crate::measure::Taken;
+
+/// A span worth looking at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Moment {
+    /// Kind: "tutti", "widest gap", "alone".
+    pub kind: &'static str,
+    /// Played bars, end exclusive.
+    pub bars: Range<u32>,
+    /// Why it is worth looking at, a sentence or two.
+    pub reason: String,
+    /// Places in the ranking: larger comes first, 0 to 1.
+    pub weight: f64,
+}
+
+/// Moments of a score from its measures, the most telling first. Of two of one kind that overlap the weightier stays.
+#[must_use]
+pub fn moments(material: &Material<'_>, taken: &[Taken]) -> Vec<Moment> {
+    let course = Course::new(material);
+    let mut found = Vec::new();
+    course::tuttis(&course, &mut found);
+    course::turns(&course, &mut found);
+    course::thinnest_and_fullest(&course, &mut found);
+    course::climax(&course, &mut found);
+    bodies::full_brass(&course, taken, &mut found);
+    bodies::entries(&course, &mut found);
+    bodies::splits(&course, taken, &mut found);
+    register::holes(&course, &mut found);
+    register::overlaps(&course, &mut found);
+    tune::alone(&course, &mut found);
+    tune::longest_solo(&course, &mut found);
+    tune::exchanges(&course, &mut found);
+    tune::thickened(&course, taken, &mut found);
+    tune::scorings(&course, &mut found);
+    found.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.bars.start.cmp(&b.bars.start)).then(a.kind.cmp(b.kind)));
+    let mut kept: Vec<Moment> = Vec::new();
+    for moment in found {
+        let same = |other: &Moment| {
+            other.kind == moment.kind && other.bars.start < moment.bars.end && moment.bars.start < other.bars.end
+        };
+        if !kept.iter().any(same) {
+            kept.push(moment);
+        }
+    }
+    kept
+}
+
+/// Most moments of one kind that are kept where a score has many.
+const MOST: usize = 6;
