@@ -8,7 +8,7 @@
 use std::path::{Path, PathBuf};
 
 use proptest::prelude::*;
-use ripieno_formats::excerpt::{Cut, CutError, Excerpt, Parts, PitchShown, bars_named, cut, parts_named};
+use ripieno_formats::excerpt::{Cut, CutError, Excerpt, Parts, PitchShown, bars_named, condense, cut, parts_named};
 use ripieno_formats::{Limits, Severity, musicxml, read, read_file};
 use ripieno_score::{
     Bar, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Edge,
@@ -267,8 +267,8 @@ fn what_is_in_force_comes_along() {
     assert_eq!(kinds[..3], score.parts[0].changes.iter().take(3).map(|c| (0, c.kind.clone())).collect::<Vec<_>>());
     assert_eq!(excerpt.score.bars[0].metre, Some(Metre::simple(4, 4)));
     assert_eq!(excerpt.score.bars.iter().map(|bar| &*bar.number).collect::<Vec<_>>(), ["2", "3"]);
-    // The hairpin is a sixth of its way from p to f when the excerpt begins.
-    assert_eq!(words(&excerpt), ["0 0 Allegro", "0 0 M.M. 96", "0 0 p", "0 0 con sord.", "0 0 <", "1 4 |"]);
+    // The hairpin is a fifth of its way from p to f when the excerpt begins: nearer to mp.
+    assert_eq!(words(&excerpt), ["0 0 Allegro", "0 0 M.M. 96", "0 0 mp", "0 0 con sord.", "0 0 <", "1 4 |"]);
     let slur = |edge| Mark::Slur { edge, number: 1 };
     assert_eq!(part.marks, [(0, slur(Edge::Start)), (7, slur(Edge::Stop))]);
     assert_eq!(excerpt.held_over, [(0, 0)]);
@@ -320,6 +320,77 @@ fn bars_and_parts_by_name() {
     assert_eq!(parts_named(&score, "clarinet"), Ok(vec![0]));
     let error = parts_named(&score, "tuba").unwrap_err().to_string();
     assert_eq!(error, "no part is called \"tuba\"; the parts are Clarinet in B flat, Side drum");
+}
+
+type LayerKey = (usize, Option<u8>);
+
+/// For each layer and key when it is attacked and when it sounds, stretches that meet or overlap joined: a unison of two lines, one held
+/// and one struck, is one sound.
+fn sounding_of(
+    rows: impl Iterator<Item = (usize, Crotchets, Crotchets, Option<u8>)>,
+) -> Vec<(LayerKey, Vec<Crotchets>, Vec<Crotchets>)> {
+    let mut of_key: std::collections::BTreeMap<LayerKey, Vec<(Crotchets, Crotchets)>> = std::collections::BTreeMap::new();
+    rows.for_each(|(layer, onset, duration, key)| of_key.entry((layer, key)).or_default().push((onset, onset + duration)));
+    of_key
+        .into_iter()
+        .map(|(key, mut stretches)| {
+            stretches.sort();
+            let mut attacks: Vec<Crotchets> = stretches.iter().map(|stretch| stretch.0).collect();
+            attacks.dedup();
+            let mut edges: Vec<Crotchets> = Vec::new();
+            for (from, to) in stretches {
+                match edges.last_mut() {
+                    Some(end) if *end >= from => *end = to.max(*end),
+                    _ => edges.extend([from, to]),
+                }
+            }
+            (key, attacks, edges)
+        })
+        .collect()
+}
+
+/// Condensed, no pitch that sounds is lost, none is added, and doublings at the unison are written once.
+#[test]
+fn layers_keep_what_sounds() {
+    let score = demo();
+    let bars = u32::try_from(score.bars.len()).unwrap();
+    // The upper half of the page, the rest but for the last part, and the last part without a layer.
+    let half = score.parts.len() / 2;
+    let names = ["upper".to_owned(), "lower".to_owned()];
+    let layer = |part: usize| if part + 1 == score.parts.len() { None } else { Some(usize::from(part >= half)) };
+    let layers: Vec<Vec<Option<usize>>> =
+        score.parts.iter().enumerate().map(|(index, part)| vec![layer(index); part.notes.len()]).collect();
+    for first in (0..bars).step_by(19) {
+        let last = (first + 11).min(bars - 1);
+        let what = format!("bars {} to {}", first + 1, last + 1);
+        let heard = heard(&score, first as usize, last as usize);
+        let excerpt = match condense(&score, (BarIndex(first), BarIndex(last)), &names, &layers) {
+            Ok(excerpt) => excerpt,
+            Err(error) => {
+                assert!(error == CutError::NoParts && heard.is_empty(), "{what}: {error}");
+                continue;
+            }
+        };
+        let layer_named = |part: &Part| names.iter().position(|name| *name == part.name).unwrap_or(2);
+        let expected = sounding_of(heard.iter().map(|row| (layer(row.0).unwrap_or(2), row.1, row.2, row.3)));
+        let check = |score: &Score, what: &str| {
+            let heard = self::heard(score, 0, (last - first) as usize);
+            let found = sounding_of(heard.iter().map(|row| (layer_named(&score.parts[row.0]), row.1, row.2, row.3)));
+            assert!(found == expected, "{what}: {:?}", found.iter().zip(&expected).find(|(found, expected)| found != expected));
+        };
+        check(&excerpt.score, &what);
+        let xml = musicxml::write(&excerpt.score);
+        let back = read("condensed.musicxml", xml.as_bytes(), &Limits::default()).unwrap();
+        check(&back.score, &format!("{what}, read back"));
+        for (part, origin) in excerpt.score.parts.iter().zip(&excerpt.origin) {
+            assert_eq!(part.notes.len(), origin.len());
+            let from = |note: &Note, origin: &ripieno_formats::excerpt::NoteOrigin| {
+                let source = &score.parts[origin.part].notes[origin.note as usize];
+                (note.bar.0 + first, note.at, note.duration) == (source.bar.0, source.at, source.duration)
+            };
+            assert!(part.notes.iter().zip(origin).all(|(note, origin)| from(note, origin)), "{what}");
+        }
+    }
 }
 
 #[test]

@@ -11,27 +11,33 @@ const CLEF_NO_LONGER_SUITS: i32 = 9;
 /// The lowest median on the treble staff: the A below middle C, two ledger lines down; as a staff position (C0 is 0).
 const TREBLE_FROM: i32 = 26;
 
-/// Writes every part at sounding pitch, except that instruments transposing by whole octaves stay as they are.
-pub(super) fn sound(score: &mut Score) {
+/// Whether instruments that transpose by whole octaves are undone too.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Octaves {
+    Stay,
+    Undone,
+}
+
+/// Writes every part at sounding pitch.
+pub(super) fn sound(score: &mut Score, octaves: Octaves) {
     for part in &mut score.parts {
-        sound_part(part);
+        sound_part(part, octaves);
     }
     score.about.concert_pitch = true;
 }
 
-/// The interval that is undone; none for whole octaves.
-const fn undone(by: Transposition) -> Transposition {
-    if by.chromatic % 12 == 0 && by.diatonic % 7 == 0 {
-        Transposition::NONE
-    } else {
-        Transposition { doubled_below: false, ..by }
-    }
+fn stays(by: Transposition, octaves: Octaves) -> bool {
+    octaves == Octaves::Stay && by.chromatic % 12 == 0 && by.diatonic % 7 == 0
+}
+
+/// The interval that is undone.
+fn undone(by: Transposition, octaves: Octaves) -> Transposition {
+    if stays(by, octaves) { Transposition::NONE } else { Transposition { doubled_below: false, ..by } }
 }
 
 /// What is left to transpose.
-const fn left(by: Transposition) -> Transposition {
-    let none = Transposition { doubled_below: by.doubled_below, ..Transposition::NONE };
-    if by.chromatic % 12 == 0 && by.diatonic % 7 == 0 { by } else { none }
+fn left(by: Transposition, octaves: Octaves) -> Transposition {
+    if stays(by, octaves) { by } else { Transposition { doubled_below: by.doubled_below, ..Transposition::NONE } }
 }
 
 struct Stretch {
@@ -47,13 +53,13 @@ fn at(stretches: &[Stretch], bar: BarIndex, at: Crotchets, staff: u8) -> Transpo
     stretches.iter().rev().find(here).map_or(Transposition::NONE, |stretch| stretch.by)
 }
 
-fn sound_part(part: &mut Part) {
+fn sound_part(part: &mut Part, octaves: Octaves) {
     let stretches: Vec<Stretch> = part
         .changes
         .iter()
         .filter_map(|change| {
             let ChangeKind::Transposition(by) = change.kind else { return None };
-            Some(Stretch { bar: change.bar, at: change.at, staff: change.staff, by: undone(by) })
+            Some(Stretch { bar: change.bar, at: change.at, staff: change.staff, by: undone(by, octaves) })
         })
         .collect();
     if stretches.iter().all(|stretch| stretch.by == Transposition::NONE) {
@@ -88,7 +94,7 @@ fn sound_part(part: &mut Part) {
                 let by = at(&stretches, change.bar, change.at, change.staff.unwrap_or(1));
                 ChangeKind::Key(Key { fifths: concert_fifths(key.fifths, by), ..key })
             }
-            ChangeKind::Transposition(by) => ChangeKind::Transposition(left(by)),
+            ChangeKind::Transposition(by) => ChangeKind::Transposition(left(by, octaves)),
             ref other => other.clone(),
         };
         changes.push(Change { kind, ..change.clone() });
@@ -158,9 +164,10 @@ mod tests {
 
     #[test]
     fn octaves_are_left_to_players() {
-        assert_eq!(undone(by(0, 0, -1)), Transposition::NONE);
-        assert_eq!(undone(by(12, 7, 0)), Transposition::NONE);
-        assert_eq!(left(by(0, 0, -1)), by(0, 0, -1));
-        assert_eq!(left(by(-7, -4, 0)), Transposition::NONE);
+        assert_eq!(undone(by(0, 0, -1), Octaves::Undone), by(0, 0, -1));
+        assert_eq!(undone(by(0, 0, -1), Octaves::Stay), Transposition::NONE);
+        assert_eq!(undone(by(12, 7, 0), Octaves::Stay), Transposition::NONE);
+        assert_eq!(left(by(0, 0, -1), Octaves::Stay), by(0, 0, -1));
+        assert_eq!(left(by(-7, -4, 0), Octaves::Stay), Transposition::NONE);
     }
 }

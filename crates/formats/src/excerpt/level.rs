@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use ripieno_score::{Direction, DirectionKind, DynamicLevel, DynamicMark, Mark, Part, Score, Sounding, Unroll};
+use ripieno_score::{Direction, DirectionKind, DynamicLevel, DynamicMark, Mark, Part, PartLevels, Score};
 
 use super::{Moment, Window, first_played};
 
@@ -22,17 +22,11 @@ pub(super) fn carried(score: &Score, whole: &Part, piece: &Part, window: Window)
     if unmarked.is_empty() {
         return carried;
     }
-    // The sounding view knows what hairpins and words have done since the last mark.
-    let alone = Score { bars: score.bars.clone(), parts: vec![whole.clone()], ..Score::default() };
-    let sounding = Sounding::new(&alone, Unroll::AsWritten).notes;
+    // It knows what hairpins and words have done since the last mark.
+    let levels = PartLevels::new(whole, &score.bars);
     for note in unmarked {
         let at = score.bars[window.first.at() + note.bar.at()].start + note.at;
-        // The row that begins with the note, or one held over into it.
-        let row = sounding
-            .rows()
-            .filter(|row| row.staff == note.staff && row.onset <= at && at <= row.onset + row.duration)
-            .max_by_key(|row| row.onset);
-        if let Some(level) = row.and_then(|row| row.level) {
+        if let Some(level) = levels.at(note.staff, note.voice, at) {
             // A level between two marks, inside a hairpin, is printed as the nearest.
             let level = DynamicLevel::from_mark(level.mark()).unwrap_or(level);
             let kind = DirectionKind::Dynamic(DynamicMark::Level(level));

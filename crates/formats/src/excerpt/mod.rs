@@ -8,6 +8,7 @@
 //! Which parts matter is the caller's to say; nothing here judges music.
 
 mod concert;
+mod condense;
 mod in_force;
 mod level;
 mod repeats;
@@ -21,6 +22,7 @@ use std::fmt;
 
 use ripieno_score::{Bar, BarIndex, Bracket, Crotchets, Direction, Note, Part, Score};
 
+pub use condense::condense;
 pub use select::{SelectError, bars_named, parts_named};
 
 /// What to cut.
@@ -196,7 +198,7 @@ pub fn cut(score: &Score, cut: &Cut) -> Result<Excerpt, CutError> {
         excerpt.score.parts.push(piece.part);
     }
     if cut.pitch == PitchShown::Concert {
-        concert::sound(&mut excerpt.score);
+        concert::sound(&mut excerpt.score, concert::Octaves::Stay);
     }
     excerpt.score.finish();
     Ok(excerpt)

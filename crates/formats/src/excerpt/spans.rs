@@ -3,7 +3,7 @@
 //! One that is open when the excerpt begins is opened at its beginning, one still open at its end is closed there. One whose
 //! partner the source never gives stays as it is where it opens, and is left out where it closes.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use ripieno_score::{Direction, DirectionKind, Edge, Mark, Note, NoteFlags, Part};
@@ -96,7 +96,7 @@ const fn may_be_cut(kind: u8) -> bool {
 
 /// The marks on the notes in `range`, numbered from its first; spanning ones made whole.
 pub(super) fn marks(part: &Part, range: Range<usize>) -> Vec<(u32, Mark)> {
-    let pairs = pair_marks(part);
+    let pairs = pair_marks(&part.marks);
     // (note, place among the marks, mark)
     let mut found: Vec<(usize, usize, Mark)> = Vec::new();
     for (place, (note, mark)) in part.marks.iter().enumerate() {
@@ -132,10 +132,17 @@ pub(super) fn marks(part: &Part, range: Range<usize>) -> Vec<(u32, Mark)> {
     found.into_iter().map(|(note, _, mark)| (u32::try_from(note - range.start).unwrap_or(u32::MAX), mark)).collect()
 }
 
-fn pair_marks(part: &Part) -> BTreeMap<usize, usize> {
+/// For each mark whether it stands for itself or has its partner.
+pub(super) fn paired(marks: &[(u32, Mark)]) -> Vec<bool> {
+    let pairs = pair_marks(marks);
+    let ends: BTreeSet<usize> = pairs.iter().flat_map(|(&start, &stop)| [start, stop]).collect();
+    marks.iter().enumerate().map(|(place, (_, mark))| span_of(mark).is_none() || ends.contains(&place)).collect()
+}
+
+fn pair_marks(marks: &[(u32, Mark)]) -> BTreeMap<usize, usize> {
     let mut open: BTreeMap<(u8, u8), Vec<usize>> = BTreeMap::new();
     let mut pairs = BTreeMap::new();
-    for (place, (_, mark)) in part.marks.iter().enumerate() {
+    for (place, (_, mark)) in marks.iter().enumerate() {
         let Some((kind, number, edge)) = span_of(mark) else { continue };
         let waiting = open.entry((kind, number)).or_default();
         match edge {

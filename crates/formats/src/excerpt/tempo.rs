@@ -83,6 +83,11 @@ fn in_force(score: &Score, window: Window) -> Vec<Direction> {
     signs
 }
 
+/// Whether the direction is meant for all players.
+pub(super) fn leads(part: &Part, direction: &Direction) -> bool {
+    tempo_of(&direction.kind).is_some() || matches!(direction.kind, DirectionKind::Rehearsal(_)) || is_heading(part, direction)
+}
+
 /// Whether these words head a passage with a tempo: "Allegro con brio" beside a metronome mark or a playback tempo.
 fn is_heading(part: &Part, direction: &Direction) -> bool {
     let DirectionKind::Words(text) = &direction.kind else { return false };
@@ -106,12 +111,9 @@ fn from_left_out(score: &Score, window: Window, chosen: &[usize], first: &Part) 
             continue;
         }
         for direction in part.directions.iter().filter(|direction| window.holds(direction.bar)) {
-            let is_for_all = tempo_of(&direction.kind).is_some()
-                || matches!(direction.kind, DirectionKind::Rehearsal(_))
-                || is_heading(part, direction);
             let moved = Direction { bar: window.within(direction.bar), staff: 1, voice: None, ..direction.clone() };
             let same = |other: &Direction| moment(other) == moment(&moved) && other.kind == moved.kind;
-            if is_for_all && !first.directions.iter().any(same) && !signs.iter().any(same) {
+            if leads(part, direction) && !first.directions.iter().any(same) && !signs.iter().any(same) {
                 signs.push(moved);
             }
         }
