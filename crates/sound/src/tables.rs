@@ -1,0 +1,307 @@
+//! Sound prepared once and played many times: one period of a held tone, a stretch of its noise, the whole of a struck one.
+//!
+//! Everything is made from a [`Tone`] and kept by (instrument, way of playing, pitch, dynamic). Tables hold unit power for the
+//! whole tone (partials and noise together), so that its level is one gain.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use realfft::num_complex::Complex;
+use realfft::{ComplexToReal, RealFftPlanner};
+use ripieno_acoustics::{Band, Source, Tone, Ways, hertz};
+use ripieno_score::DynamicLevel;
+
+use crate::random::Random;
+
+/// Samples of one period.
+pub(crate) const PERIOD: usize = 2048;
+/// Samples of a stretch of noise that is played in a circle.
+pub(crate) const NOISE: usize = 1 << 16;
+/// Longest struck sound, in seconds.
+const LONGEST_STROKE: f64 = 5.0;
+/// Bytes of strokes kept ready; beyond that they are made anew.
+const MOST_BYTES: usize = 160 << 20;
+/// Third of an octave.
+const THIRD: f64 = 1.259_921_049_894_873_2;
+
+/// A held tone at one pitch and dynamic.
+#[derive(Debug)]
+pub(crate) struct HeldTable {
+    /// One period and its first samples again.
+    pub(crate) period: Box<[f32; PERIOD + 1]>,
+    /// Share of the noise in the amplitude of the tone.
+    pub(crate) noise_share: f32,
+    pub(crate) power_db: f32,
+    pub(crate) onset: f32,
+    pub(crate) release: f32,
+    pub(crate) vibrato: f32,
+}
+
+/// A struck or plucked tone from beginning to end.
+#[derive(Debug)]
+pub(crate) struct Stroke {
+    pub(crate) samples: Vec<f32>,
+    pub(crate) power_db: f32,
+    pub(crate) release: f32,
+    /// Seconds for which a steady sound of its first power would have its energy.
+    pub(crate) energy: f32,
+}
+
+/// Dynamics at which tables are made, as steps of half a printed dynamic.
+const STEPS: f64 = 1.0;
+
+type Key = (u16, u16, i16, i16);
+
+/// Everything prepared so far.
+pub(crate) struct Tables {
+    rate: f64,
+    sources: Vec<&'static Source>,
+    held: BTreeMap<Key, Arc<HeldTable>>,
+    noises: BTreeMap<Key, Arc<Vec<f32>>>,
+    strokes: BTreeMap<Key, Arc<Stroke>>,
+    stroke_bytes: usize,
+    kinds: BTreeMap<(u16, u16), bool>,
+    period: Arc<dyn ComplexToReal<f32>>,
+    noise: Arc<dyn ComplexToReal<f32>>,
+    /// Phase of each partial, the same for all instruments, so that neighbouring tables add rather than cancel.
+    phases: Vec<(f32, f32)>,
+}
+
+impl Tables {
+    pub(crate) fn new(rate: f64) -> Self {
+        let mut planner = RealFftPlanner::new();
+        let mut random = Random::of(&[11]);
+        let phase = |_| {
+            let (sin, cos) = (random.unit() * std::f64::consts::TAU).sin_cos();
+            single(cos, sin)
+        };
+        Self {
+            rate,
+            sources: Vec::new(),
+            held: BTreeMap::new(),
+            noises: BTreeMap::new(),
+            strokes: BTreeMap::new(),
+            stroke_bytes: 0,
+            kinds: BTreeMap::new(),
+            period: planner.plan_fft_inverse(PERIOD),
+            noise: planner.plan_fft_inverse(NOISE),
+            phases: (0..=PERIOD / 2).map(phase).collect(),
+        }
+    }
+
+    /// A short name for an instrument.
+    pub(crate) fn instrument(&mut self, id: &str) -> u16 {
+        let source = Source::of(id);
+        let at = self.sources.iter().position(|known| known.id == source.id).unwrap_or_else(|| {
+            self.sources.push(source);
+            self.sources.len() - 1
+        });
+        u16::try_from(at).unwrap_or(u16::MAX)
+    }
+
+    fn ask(&self, instrument: u16, ways: Ways, key: f64, level: f64) -> Tone {
+        let source = self.sources.get(usize::from(instrument)).copied().unwrap_or_else(|| Source::of(""));
+        #[allow(clippy::cast_possible_truncation)] // a dynamic
+        source.tone(key, DynamicLevel(level as f32), ways, 0.42 * self.rate)
+    }
+
+    /// Whether the instrument holds its tones when played so.
+    pub(crate) fn is_held(&mut self, instrument: u16, ways: Ways) -> bool {
+        if let Some(held) = self.kinds.get(&(instrument, ways.bits())) {
+            return *held;
+        }
+        let held = self.ask(instrument, ways, 60.0, 5.0).held;
+        self.kinds.insert((instrument, ways.bits()), held);
+        held
+    }
+
+    /// The layers below and above a dynamic, and how far it lies towards the upper one.
+    pub(crate) fn layer(level: f32) -> (i16, f32) {
+        let steps = f64::from(level.clamp(-1.0, 10.0)) / STEPS;
+        #[allow(clippy::cast_possible_truncation)] // between -1 and 10
+        let below = (steps.floor() as i16).min(9);
+        #[allow(clippy::cast_possible_truncation)] // a share
+        let share = (steps - f64::from(below)) as f32;
+        (below, share)
+    }
+
+    /// One period at a MIDI key and a layer of dynamics.
+    pub(crate) fn held(&mut self, instrument: u16, ways: Ways, key: i16, layer: i16) -> Arc<HeldTable> {
+        let at = (instrument, ways.bits(), key, layer);
+        if let Some(table) = self.held.get(&at) {
+            return Arc::clone(table);
+        }
+        let tone = self.ask(instrument, ways, f64::from(key), f64::from(layer) * STEPS);
+        let table = Arc::new(self.period_of(&tone, key));
+        self.held.insert(at, Arc::clone(&table));
+        table
+    }
+
+    fn period_of(&self, tone: &Tone, key: i16) -> HeldTable {
+        let fundamental = hertz(f64::from(key));
+        let mut spectrum = vec![Complex::new(0.0f32, 0.0); PERIOD / 2 + 1];
+        for partial in &tone.partials {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small count
+            let number = (partial.hz / fundamental).round().max(1.0) as usize;
+            if number >= PERIOD / 2 || partial.hz > 0.45 * self.rate {
+                continue;
+            }
+            #[allow(clippy::cast_possible_truncation)]
+            // The peak of a sine of mean square 1 is the square root of 2; half of it at each of the two frequencies.
+            let size = (10f64.powf(partial.db / 20.0) * std::f64::consts::FRAC_1_SQRT_2) as f32;
+            let (cos, sin) = self.phases[number];
+            spectrum[number] += Complex::new(size * cos, size * sin);
+        }
+        let mut period = Box::new([0.0f32; PERIOD + 1]);
+        // Lengths are right and the ends real, so it cannot fail; silence if it did.
+        if self.period.process(&mut spectrum, &mut period[..PERIOD]).is_err() {
+            period.fill(0.0);
+        }
+        period[PERIOD] = period[0];
+        let noise: f64 = tone.noise.iter().map(|band| 10f64.powf(band.db / 10.0)).sum();
+        HeldTable {
+            period,
+            noise_share: single(noise.sqrt(), 0.0).0,
+            power_db: single(tone.power.db, 0.0).0,
+            onset: single(tone.onset.clamp(0.004, 0.4), 0.0).0,
+            release: single(tone.release.clamp(0.012, 1.0), 0.0).0,
+            vibrato: single(tone.vibrato, 0.0).0,
+        }
+    }
+
+    /// A stretch of the noise of a held tone, of mean square 1.
+    pub(crate) fn noise(&mut self, instrument: u16, ways: Ways, key: i16, layer: i16) -> Arc<Vec<f32>> {
+        // Noise hardly knows the semitone: one stretch for a tritone and for two layers.
+        let at = (instrument, ways.bits(), (key.max(0) / 6) * 6 + 3, (layer / 2) * 2);
+        if let Some(table) = self.noises.get(&at) {
+            return Arc::clone(table);
+        }
+        let tone = self.ask(instrument, ways, f64::from(at.2), f64::from(at.3) * STEPS);
+        let mut samples = self.noise_of(&tone.noise, &mut Random::of(&[13, u64::from(instrument)]));
+        let power = samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>() / NOISE as f64;
+        let gain = if power > 0.0 { single(power.sqrt().recip(), 0.0).0 } else { 0.0 };
+        samples.iter_mut().for_each(|sample| *sample *= gain);
+        let table = Arc::new(samples);
+        self.noises.insert(at, Arc::clone(&table));
+        table
+    }
+
+    /// Noise with these levels in its bands, of a power that is theirs.
+    fn noise_of(&self, bands: &[Band], random: &mut Random) -> Vec<f32> {
+        let mut spectrum = self.noise.make_input_vec();
+        let width = self.rate / NOISE as f64;
+        for band in bands {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // bins of a spectrum
+            let bin = |hz: f64| ((hz / width).round().max(1.0) as usize).min(NOISE / 2);
+            let (from, to) = (bin(band.hz / THIRD.sqrt()), bin(band.hz * THIRD.sqrt()));
+            if to <= from {
+                continue;
+            }
+            let each = 10f64.powf(band.db / 10.0) / (to - from) as f64;
+            for value in &mut spectrum[from..to] {
+                let (sin, cos) = (random.unit() * std::f64::consts::TAU).sin_cos();
+                let size = (each / 2.0).sqrt();
+                let (real, imaginary) = single(size * cos, size * sin);
+                *value = Complex::new(real, imaginary);
+            }
+        }
+        let mut samples = self.noise.make_output_vec();
+        if self.noise.process(&mut spectrum, &mut samples).is_err() {
+            samples.fill(0.0);
+        }
+        samples
+    }
+
+    /// A struck or plucked tone; `dynamic` in half steps of printed dynamics.
+    pub(crate) fn stroke(&mut self, instrument: u16, ways: Ways, key: i16, level: f32) -> Arc<Stroke> {
+        #[allow(clippy::cast_possible_truncation)] // between -2 and 20
+        let half = (level.clamp(-1.0, 10.0) * 2.0).round() as i16;
+        let at = (instrument, ways.bits(), key, half);
+        if let Some(stroke) = self.strokes.get(&at) {
+            return Arc::clone(stroke);
+        }
+        let tone = self.ask(instrument, ways, f64::from(key), f64::from(half) / 2.0);
+        let samples = self.stroke_of(&tone, instrument);
+        let energy = samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>() / self.rate;
+        let stroke = Arc::new(Stroke {
+            samples,
+            energy: single(energy, 0.0).0,
+            power_db: single(tone.power.db, 0.0).0,
+            release: single(tone.release.clamp(0.02, 3.0), 0.0).0,
+        });
+        let bytes = stroke.samples.len() * size_of::<f32>();
+        if self.stroke_bytes + bytes > MOST_BYTES {
+            self.strokes.clear();
+            self.stroke_bytes = 0;
+        }
+        self.stroke_bytes += bytes;
+        self.strokes.insert(at, Arc::clone(&stroke));
+        stroke
+    }
+
+    fn stroke_of(&self, tone: &Tone, instrument: u16) -> Vec<f32> {
+        let t60 = |t60: f64| t60.clamp(0.01, 60.0);
+        let longest = tone.partials.iter().map(|partial| (partial.db, partial.t60));
+        let longest = longest.chain(tone.noise.iter().map(|band| (band.db, band.t60)));
+        // Until each part has sunk 70 dB below the whole at its beginning.
+        let seconds = longest.map(|(db, own)| t60(own) * ((70.0 + db) / 60.0).max(0.0)).fold(0.02, f64::max);
+        let seconds = seconds.min(LONGEST_STROKE);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a few seconds
+        let length = (seconds * self.rate) as usize;
+        let mut samples = vec![0.0f32; length];
+        for (number, partial) in tone.partials.iter().enumerate() {
+            if partial.hz > 0.45 * self.rate {
+                continue;
+            }
+            let size = 10f64.powf(partial.db / 20.0) * std::f64::consts::SQRT_2;
+            let decay = (-6.907_755 / (t60(partial.t60) * self.rate)).exp();
+            let (turn_sin, turn_cos) = (std::f64::consts::TAU * partial.hz / self.rate).sin_cos();
+            let (turn_cos, turn_sin) = (turn_cos * decay, turn_sin * decay);
+            let (cos, sin) = self.phases[(number + 1).min(PERIOD / 2)];
+            let (mut x, mut y) = (size * f64::from(cos), size * f64::from(sin));
+            #[allow(clippy::cast_possible_truncation)] // samples are single
+            for sample in &mut samples {
+                *sample += y as f32;
+                (x, y) = (x * turn_cos - y * turn_sin, x * turn_sin + y * turn_cos);
+            }
+        }
+        // Noise band by band would need a transform each; bands that die alike share one.
+        let mut by_decay: BTreeMap<u64, Vec<Band>> = BTreeMap::new();
+        for band in &tone.noise {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small class
+            let class = (t60(band.t60).log2() * 2.0 + 40.0).round() as u64;
+            by_decay.entry(class).or_default().push(*band);
+        }
+        for (class, bands) in by_decay {
+            let noise = self.noise_of(&bands, &mut Random::of(&[17, class, u64::from(instrument)]));
+            let mean = bands.iter().map(|band| t60(band.t60)).sum::<f64>() / bands.len() as f64;
+            let decay = single((-6.907_755 / (mean * self.rate)).exp(), 0.0).0;
+            let mut gain = 1.0f32;
+            for (sample, noise) in samples.iter_mut().zip(noise.iter().cycle()) {
+                *sample += noise * gain;
+                gain *= decay;
+            }
+        }
+        fade(&mut samples, tone.onset.clamp(0.0005, 0.05), self.rate);
+        samples
+    }
+}
+
+/// Rises at the beginning and sinks at the end without a step.
+fn fade(samples: &mut [f32], onset: f64, rate: f64) {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a few milliseconds
+    let count = |seconds: f64| ((seconds * rate) as usize).max(8).min(samples.len() / 2);
+    let (rise, fall) = (count(onset), count(0.02));
+    let shape = |at: usize, of: usize| 0.5 - 0.5 * (std::f32::consts::PI * at as f32 / of as f32).cos();
+    for (at, sample) in samples.iter_mut().take(rise).enumerate() {
+        *sample *= shape(at, rise);
+    }
+    for (at, sample) in samples.iter_mut().rev().take(fall).enumerate() {
+        *sample *= shape(at, fall);
+    }
+}
+
+#[allow(clippy::cast_possible_truncation)] // sound is single precision
+const fn single(a: f64, b: f64) -> (f32, f32) {
+    (a as f32, b as f32)
+}
