@@ -323,13 +323,16 @@ pub fn render(
     frames: u64,
     selection: &Selection,
     options: &Options,
-    mut progress: impl     #[allow(clippy::cast_precision_loss)] // frames of a rendering
+    mut progress: impl FnMut(f64) -> ControlFlow<()>,
+) -> Result<Stems, String> {
+    #[allow(clippy::cast_precision_loss)] // frames of a rendering
     let kept = frames as f64 / f64::from(options.rate.max(1)) * selection.groups.len() as f64;
     if kept > MOST_KEPT {
-        return Err(format!("{} stems of this length are too much at once; choose fewer bars or fewer groups", selection.groups.len()));
+        return Err(format!(
+            "{} stems of this length are too much at once; choose fewer bars or fewer groups",
+            selection.groups.len()
+        ));
     }
-FnMut(f64) -> ControlFlow<()>,
-) -> Result<Stems, String> {
     let mut stems = vec![Stereo::default(); selection.groups.len()];
     for chunk in chunks {
         for (own, new) in stems.iter_mut().zip(&chunk.stems) {
@@ -349,7 +352,11 @@ FnMut(f64) -> ControlFlow<()>,
 ///
 /// # Errors
 /// "stopped" when `progress` broke off.
-pub fn mix(chunks: impl Iterator<Item = Chunk>, frames: u64, mut progress: impl FnMut(f64) -> ControlFlow<()>) -> Result<Stereo, String> {
+pub fn mix(
+    chunks: impl Iterator<Item = Chunk>,
+    frames: u64,
+    mut progress: impl FnMut(f64) -> ControlFlow<()>,
+) -> Result<Stereo, String> {
     let mut mix = Stereo::default();
     for chunk in chunks {
         let mut all = Stereo::default();
