@@ -136,7 +136,15 @@ pub(super) fn carried(whole: &Part, piece: &Part, window: Window) -> Vec<Directi
                 && (window.within(bar), at) <= place
                 && matches!(&other.kind, DirectionKind::Words(text) if manners(text, whole).keys().any(|m| manners_held.contains(m)))
         });
-        if !anew {
+        // A mark for fewer players than there are notes has been forgotten by then.
+        let together = piece
+            .notes
+            .iter()
+            .filter(|note| (note.bar, note.at, note.staff) == (place.0, place.1, direction.staff) && note.plays());
+        let forgotten = manners_held == BTreeSet::from([Manner::Players])
+            && matches!(&direction.kind, DirectionKind::Words(text)
+                if matches!(PlayerMark::parse(text), Some(PlayerMark::Only(players)) if together.count() > usize::from(players)));
+        if !anew && !forgotten {
             carried.push(Direction { bar: first.bar, at: first.at, ..direction.clone() });
         }
     }

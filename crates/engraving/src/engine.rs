@@ -1,0 +1,189 @@
+//! The engine: one C++ toolkit on a thread of its own.
+//!
+//! The library keeps state of its own and cannot be interrupted, so it lives on one thread that takes jobs in turn. A job that takes too
+//! long is given up: its thread is left behind and the next job gets a new one. Its fonts must lie in files: they are laid out in
+//! a temporary folder that goes when the engine goes.
+
+use std::path::Path;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
+use std::sync::{Mutex, PoisonError};
+use std::thread::JoinHandle;
+
+use serde_json::json;
+use tempfile::TempDir;
+use verovio_data::DATA;
+use verovio_sys::ffi;
+
+use crate::page::{self, Page};
+use crate::{EngraveError, Engraver, Layout, PATIENCE, admitted};
+
+/// The music font, and the text metrics the engine reserves room by.
+const FONT: &str = "Bravura";
+/// Height of a staff in pixels at the engine's scale of 100 %.
+const STAFF_AT_FULL_SCALE: f64 = 72.0;
+/// Longest page the engine lays out, in its units.
+const LONGEST_PAGE: f64 = 60_000.0;
+/// Stack of the engine's thread: it recurses over the elements of a page.
+const STACK: usize = 64 << 20;
+
+struct Job {
+    musicxml: String,
+    options: String,
+    answer: SyncSender<Result<Vec<String>, EngraveError>>,
+}
+
+struct Worker {
+    jobs: SyncSender<Job>,
+    thread: JoinHandle<()>,
+}
+
+/// The engine.
+pub(crate) struct Engine {
+    worker: Mutex<Option<Worker>>,
+}
+
+impl Engine {
+    pub(crate) fn start() -> Result<Self, EngraveError> {
+        Ok(Self { worker: Mutex::new(Some(Worker::start()?)) })
+    }
+}
+
+impl Engraver for Engine {
+    fn engrave(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError> {
+        let musicxml = admitted(musicxml)?.to_owned();
+        let (answer, answered) = sync_channel(1);
+        let mut worker = self.worker.lock().unwrap_or_else(PoisonError::into_inner);
+        let running = match worker.take() {
+            Some(running) if !running.thread.is_finished() => running,
+            _ => Worker::start()?,
+        };
+        let running = worker.insert(running);
+        let gone = || EngraveError::NotStarted("its thread has ended".to_owned());
+        running.jobs.send(Job { musicxml, options: options(layout), answer }).map_err(|_| gone())?;
+        match answered.recv_timeout(PATIENCE) {
+            Ok(pages) => pages?.iter().map(|svg| page::tidied(svg)).collect(),
+            Err(RecvTimeoutError::Timeout) => {
+                // Nothing can stop it; it ends when it is done.
+                *worker = None;
+                Err(EngraveError::TooSlow)
+            }
+            Err(RecvTimeoutError::Disconnected) => {
+                *worker = None;
+                Err(gone())
+            }
+        }
+    }
+}
+
+impl Drop for Engine {
+    fn drop(&mut self) {
+        let worker = self.worker.get_mut().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(Worker { jobs, thread }) = worker {
+            drop(jobs);
+            // So that its folder is gone too.
+            drop(thread.join());
+        }
+    }
+}
+
+impl Worker {
+    fn start() -> Result<Self, EngraveError> {
+        let not_started = |error: std::io::Error| EngraveError::NotStarted(error.to_string());
+        let folder = fonts().map_err(not_started)?;
+        let (jobs, waiting) = sync_channel::<Job>(1);
+        let (ready, started) = sync_channel(1);
+        let thread = std::thread::Builder::new()
+            .name("engraver".to_owned())
+            .stack_size(STACK)
+            .spawn(move || work(&folder, &ready, &waiting))
+            .map_err(not_started)?;
+        match started.recv() {
+            Ok(true) => Ok(Self { jobs, thread }),
+            _ => Err(EngraveError::NotStarted("it does not take its fonts".to_owned())),
+        }
+    }
+}
+
+/// Lays the music font out in a temporary folder.
+fn fonts() -> std::io::Result<TempDir> {
+    let folder = tempfile::Builder::new().prefix("ripieno-engraver-").tempdir()?;
+    let missing = || std::io::Error::other("a font is missing in this build");
+    // The engine looks for the measurements of a second font before it can be told to do without.
+    for file in [format!("{FONT}.xml"), format!("{FONT}.css"), "Leipzig.xml".to_owned()] {
+        let data = DATA.get_file(&file).ok_or_else(missing)?;
+        std::fs::write(folder.path().join(&file), data.contents())?;
+    }
+    for name in [FONT, "text"] {
+        std::fs::create_dir(folder.path().join(name))?;
+        for file in DATA.get_dir(name).ok_or_else(missing)?.files() {
+            std::fs::write(folder.path().join(file.path()), file.contents())?;
+        }
+    }
+    Ok(folder)
+}
+
+fn work(folder: &TempDir, ready: &SyncSender<bool>, waiting: &Receiver<Job>) {
+    // Its complaints go to standard error, which is not its own.
+    ffi::enable_log(0);
+    let mut toolkit = ffi::new_toolkit(false);
+    let path: &Path = folder.path();
+    let taken = path.to_str().is_some_and(|path| ffi::set_resource_path(toolkit.pin_mut(), path));
+    if ready.send(taken).is_err() || !taken {
+        return;
+    }
+    for job in waiting {
+        let pages = set(&mut toolkit, &job);
+        // Whoever asked may have given up.
+        drop(job.answer.send(pages));
+    }
+}
+
+fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<String>, EngraveError> {
+    ffi::reset_options(toolkit.pin_mut());
+    if !ffi::set_options(toolkit.pin_mut(), &job.options) {
+        return Err(EngraveError::NotStarted("it does not take its options".to_owned()));
+    }
+    // Ids of its own making come from here: the same for the same document.
+    ffi::reset_xml_id_seed(toolkit.pin_mut(), 1);
+    if !ffi::load_data(toolkit.pin_mut(), &job.musicxml) {
+        return Err(EngraveError::NotTaken);
+    }
+    // Asked to draw a document without pages it would end the program.
+    let count = ffi::page_count(toolkit.pin_mut());
+    if count < 1 {
+        return Err(EngraveError::NotTaken);
+    }
+    (1..=count)
+        .map(|number| {
+            let svg = ffi::render_to_svg(toolkit.pin_mut(), number, false);
+            if svg.is_empty() { Err(EngraveError::NoPage(format!("page {number} is empty"))) } else { Ok(svg) }
+        })
+        .collect()
+}
+
+fn options(layout: &Layout) -> String {
+    let scale = (layout.staff.clamp(6.0, 144.0) / STAFF_AT_FULL_SCALE * 100.0).round();
+    let units = |pixels: u32| (f64::from(pixels) * 100.0 / scale).round();
+    json!({
+        "font": FONT,
+        "fontFallback": FONT,
+        "smuflTextFont": "embedded",
+        "scale": scale,
+        "pageWidth": units(layout.width).clamp(100.0, 100_000.0),
+        "pageHeight": layout.height.map_or(LONGEST_PAGE, units).clamp(100.0, LONGEST_PAGE),
+        "adjustPageHeight": true,
+        "pageMarginLeft": 60,
+        "pageMarginRight": 60,
+        "pageMarginTop": 60,
+        "pageMarginBottom": 130,
+        "header": "none",
+        "footer": "none",
+        "breaks": "auto",
+        "minLastJustification": 0.6,
+        "adjustPageWidth": true,
+        "spacingSystem": 12,
+        "svgFormatRaw": true,
+        "xmlIdSeed": 1,
+    })
+    .to_string()
+}

@@ -1,0 +1,153 @@
+//! Engraved pages of scores and excerpts.
+//!
+//! MusicXML goes in, SVG pages come out; PNG and PDF are made from those with fonts of our own, so that no text depends on what a machine
+//! has installed. The engine that sets the notes is a C++ library behind the trait [`Engraver`]: nothing else here, or in any
+//! other crate, knows it, and without the feature `engine` everything still compiles and [`engraver`] says what is missing.
+//!
+//! Every notehead keeps the id it has in the MusicXML (`ripieno_formats::musicxml::note_id`), which is how notes are tinted by role and
+//! how a page can be asked about them. Pages depend on the input alone: same score, same bytes.
+//!
+//! What to engrave is cut beforehand (`ripieno_formats::excerpt`): setting twenty bars costs a fraction of setting a movement.
+
+#[cfg(feature = "engine")]
+mod engine;
+mod excerpt;
+mod export;
+mod fonts;
+mod numbers;
+mod page;
+mod tint;
+
+use std::fmt;
+use std::time::Duration;
+
+pub use excerpt::{NoteRoles, engrave_score};
+pub use export::{ExportError, pdf, png};
+pub use page::{Notehead, Page};
+pub use tint::{contrast_with_white, ink};
+
+/// Largest MusicXML engraved at once, in bytes.
+pub const MOST_BYTES: usize = 24 << 20;
+/// Most notes engraved at once.
+pub const MOST_NOTES: usize = 40_000;
+/// Longest an engraving may take.
+pub const PATIENCE: Duration = Duration::from_secs(60);
+
+/// How large the notes are and how much goes on a line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Layout {
+    /// Width of a page in pixels (at 96 to the inch, so that 793 is A4).
+    pub width: u32,
+    /// Height of a five-line staff in pixels; engravers' sizes lie between 14 (a miniature score) and 28 (a part).
+    pub staff: f64,
+    /// Height at which a page is full, in pixels; `None` for one page as long as it takes. A system taller than that has a page of
+    /// its own, made tall enough.
+    pub height: Option<u32>,
+}
+
+impl Default for Layout {
+    fn default() -> Self {
+        Self { width: 1440, staff: 20.0, height: None }
+    }
+}
+
+/// Why nothing was engraved.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum EngraveError {
+    /// This program was built without the engine.
+    NotBuiltIn,
+    /// More than is engraved at once.
+    TooLarge {
+        /// Notes asked for.
+        notes: usize,
+        /// Bytes of MusicXML asked for.
+        bytes: usize,
+    },
+    /// Not a MusicXML document.
+    NotMusicXml,
+    /// The engine could not read the document.
+    NotTaken,
+    /// The engine took too long.
+    TooSlow,
+    /// The engine could not start, with the reason.
+    NotStarted(String),
+    /// The engine answered with something that is no page.
+    NoPage(String),
+}
+
+impl fmt::Display for EngraveError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotBuiltIn => f.write_str(
+                "this program was built without the engraver; build it with the feature \"engine\", or write .musicxml and open that elsewhere",
+            ),
+            Self::TooLarge { notes, bytes } => write!(
+                f,
+                "{notes} notes in {bytes} bytes are more than is engraved at once ({MOST_NOTES} notes, {MOST_BYTES} bytes); \
+choose fewer bars or parts"
+            ),
+            Self::NotMusicXml => f.write_str("what is to be engraved is not a partwise MusicXML document in UTF-8"),
+            Self::NotTaken => f.write_str("the engraver cannot read this excerpt; choose fewer bars or parts to find the place"),
+            Self::TooSlow => {
+                write!(f, "engraving took longer than {} seconds and was given up; choose fewer bars or parts", PATIENCE.as_secs())
+            }
+            Self::NotStarted(why) => write!(f, "the engraver cannot start: {why}"),
+            Self::NoPage(why) => write!(f, "the engraver left no page to read ({why}); choose other bars or parts"),
+        }
+    }
+}
+
+impl std::error::Error for EngraveError {}
+
+/// Sets MusicXML as pages. The one place an engine is known; another library can take its place here.
+pub trait Engraver: Send + Sync {
+    /// The pages of a partwise MusicXML document. Elements keep the ids the document gives them; the result depends on the arguments
+    /// alone.
+    ///
+    /// # Errors
+    /// When the document is too large, is no MusicXML, or the engine fails or takes longer than [`PATIENCE`].
+    fn engrave(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError>;
+}
+
+/// The engraver built in. Starting it takes some tenths of a second; keep it for the next page.
+///
+/// # Errors
+/// When it is not built in, or its fonts cannot be laid out in the folder for temporary files.
+pub fn engraver() -> Result<Box<dyn Engraver>, EngraveError> {
+    #[cfg(feature = "engine")]
+    {
+        Ok(Box::new(engine::Engine::start()?))
+    }
+    #[cfg(not(feature = "engine"))]
+    Err(EngraveError::NotBuiltIn)
+}
+
+/// Refuses what is too large or no MusicXML before any engine sees it.
+#[cfg_attr(not(feature = "engine"), allow(dead_code))]
+fn admitted(musicxml: &[u8]) -> Result<&str, EngraveError> {
+    let bytes = musicxml.len();
+    let text = std::str::from_utf8(musicxml).map_err(|_| EngraveError::NotMusicXml)?;
+    let notes = text.matches("<note").count();
+    if bytes > MOST_BYTES || notes > MOST_NOTES {
+        return Err(EngraveError::TooLarge { notes, bytes });
+    }
+    // A document that ends early would only be half there.
+    let whole = text.contains("<score-partwise") && text.trim_end().ends_with("</score-partwise>") && text.contains("<measure");
+    if whole { Ok(text) } else { Err(EngraveError::NotMusicXml) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_music_is_refused() {
+        for text in ["", "<score-partwise>", "<html></html>", "<score-partwise></score-partwise>"] {
+            assert_eq!(admitted(text.as_bytes()), Err(EngraveError::NotMusicXml), "{text}");
+        }
+        assert_eq!(admitted(b"\xff\xfe<"), Err(EngraveError::NotMusicXml));
+        let many = format!("<score-partwise><measure>{}</measure></score-partwise>", "<note/>".repeat(MOST_NOTES + 1));
+        assert!(matches!(admitted(many.as_bytes()), Err(EngraveError::TooLarge { notes, .. }) if notes == MOST_NOTES + 1));
+    }
+}
