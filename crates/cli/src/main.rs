@@ -4,6 +4,7 @@
 mod ask;
 mod convert;
 mod correct;
+mod desk;
 mod library;
 mod notes;
 mod open;
@@ -44,6 +45,8 @@ enum Command {
     Ask(ask::AskArguments),
     /// Keep scores in a library: add, list, find, tag, note, remove, back up, export
     Library(library::LibraryArguments),
+    /// Open the desk: a page in your browser on which scores are studied, served by this machine to this machine alone
+    Desk(desk::DeskArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -72,6 +75,7 @@ fn main() -> ExitCode {
         Some(Command::Correct(arguments)) => correct::run(*arguments),
         Some(Command::Ask(arguments)) => return ask::run(&arguments),
         Some(Command::Library(arguments)) => library::run(&arguments),
+        Some(Command::Desk(arguments)) => desk::run(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {

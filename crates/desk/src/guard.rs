@@ -1,0 +1,70 @@
+//! Who may ask: only a page this server itself has served.
+//!
+//! A page elsewhere can make a browser send requests here. It is told apart by `Host` (a name that was made to point at this
+//! machine), `Origin` and `Sec-Fetch-Site` (Fetch Metadata, W3C); answers carry a policy under which a page loads nothing from
+//! elsewhere (Content Security Policy Level 3).
+
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+
+use crate::failure::Failure;
+
+/// What every answer says about what its page may load.
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data: blob:; \
+    connect-src 'self'; media-src 'self' blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+
+/// The names under which this server may be asked.
+#[derive(Debug, Clone)]
+pub(crate) struct Own {
+    hosts: [String; 3],
+}
+
+impl Own {
+    pub(crate) fn at(port: u16) -> Self {
+        Self { hosts: ["127.0.0.1", "localhost", "[::1]"].map(|name| format!("{name}:{port}")) }
+    }
+
+    fn is_host(&self, host: &str) -> bool {
+        self.hosts.iter().any(|own| own == host)
+    }
+
+    /// Why a request is refused; `None` when it may pass.
+    fn refuses(&self, headers: &HeaderMap) -> Option<&'static str> {
+        let text = |name: HeaderName| headers.get_all(name).iter().map(|value| value.to_str().unwrap_or("?")).collect::<Vec<_>>();
+        match text(header::HOST).as_slice() {
+            [host] if self.is_host(host) => {}
+            _ => return Some("this desk answers only to its own address on this machine"),
+        }
+        let own_page = |origin: &&str| origin.strip_prefix("http://").is_some_and(|host| self.is_host(host));
+        if !text(header::ORIGIN).iter().all(own_page) {
+            return Some("a page from elsewhere may not ask here");
+        }
+        let site = HeaderName::from_static("sec-fetch-site");
+        if text(site).iter().any(|site| !matches!(*site, "same-origin" | "none")) {
+            return Some("a page from elsewhere may not ask here");
+        }
+        None
+    }
+}
+
+/// Refuses foreign requests and adds the headers every answer carries.
+pub(crate) async fn guard(State(own): State<Own>, request: Request, next: Next) -> Response {
+    let mut answer = match own.refuses(request.headers()) {
+        Some(why) => Failure::new(StatusCode::FORBIDDEN, why).into_response(),
+        None => next.run(request).await,
+    };
+    let headers = answer.headers_mut();
+    for (name, value) in [
+        (header::CONTENT_SECURITY_POLICY, POLICY),
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::REFERRER_POLICY, "no-referrer"),
+        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
+    answer
+}

@@ -1,0 +1,23 @@
+//! The desk: a server on this machine alone, and the page it serves, on which scores are studied.
+//!
+//! [`Desk`] holds a library, the studies opened last and what is being done; [`router`] is its HTTP interface, described by
+//! [`openapi`]; [`serve`] binds it to the loopback address. Everything musical comes from `study`, `questions` and `library`: this
+//! crate names, numbers and hands on. A request that a foreign page could have sent is refused (`guard`).
+#![forbid(unsafe_code)]
+
+mod api;
+mod assets;
+mod corrections;
+mod desk;
+mod failure;
+mod guard;
+mod jobs;
+mod serve;
+mod shelf;
+mod studied;
+mod upload;
+mod view;
+
+pub use api::{openapi, router};
+pub use desk::Desk;
+pub use serve::{Options, serve};

@@ -1,0 +1,83 @@
+//! Opening scores: read, outlined, studied, kept.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use ripieno_formats::{Limits, read_file};
+use ripieno_library::Labels;
+use ripieno_questions::MomentRow;
+use ripieno_study::{Study, analyse_file};
+
+use crate::desk::{Desk, Open};
+use crate::failure::{Failure, Outcome};
+use crate::jobs::{Job, Stage};
+use crate::view::View;
+
+/// Limits on what is dropped on the page: a tenth of a gigabyte holds any score.
+pub(crate) const MOST_BYTES: usize = 96 << 20;
+
+fn limits() -> Limits {
+    Limits { file_bytes: MOST_BYTES as u64, inflated_bytes: 384 << 20, ..Limits::default() }
+}
+
+/// Begins to open the score at `path`; `score` is its number when it is kept already.
+pub(crate) fn begin(desk: &Desk, path: PathBuf, score: Option<i64>) -> Arc<Job> {
+    let name = last_name(&path);
+    let job = desk.jobs.begin(format!("{name} waits for its turn"), score);
+    let (desk, working) = (desk.clone(), Arc::clone(&job));
+    tokio::spawn(async move {
+        let Ok(_turn) = Arc::clone(&desk.turns).acquire_owned().await else { return };
+        let job = Arc::clone(&working);
+        let done = tokio::task::spawn_blocking(move || work(&desk, &path, score, &working)).await;
+        match done {
+            Ok(Ok(())) => {}
+            Ok(Err(failure)) => {
+                job.go(Stage::Failed, failure.message, None);
+            }
+            Err(_) => {
+                job.go(Stage::Failed, format!("{name}: the analysis broke down. Please report the score"), None);
+            }
+        }
+    });
+    job
+}
+
+fn work(desk: &Desk, path: &Path, score: Option<i64>, job: &Job) -> Outcome<()> {
+    let name = last_name(path);
+    if job.is_cancelled() || !job.go(Stage::Reading, format!("reading {name}"), score) {
+        return Ok(());
+    }
+    let reading = read_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+    job.set_outline(View::outline(&name, &reading, score.unwrap_or(0)));
+    drop(reading);
+    if !job.go(Stage::Studying, "finding out who does what", score) {
+        return Ok(());
+    }
+    let study = analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+    if job.is_cancelled() {
+        return Ok(());
+    }
+    let open = keep(desk, path, study)?;
+    job.go(Stage::Done, "done", Some(open.score));
+    Ok(())
+}
+
+/// Keeps a study in the library and holds it open.
+pub(crate) fn keep(desk: &Desk, path: &Path, study: Study) -> Outcome<Arc<Open>> {
+    use ripieno_library::Outcome::{Added, Renewed, Unchanged, Unread};
+    let moments = MomentRow::of(&study);
+    match desk.library()?.add(path, &study, &moments, &Labels::default())? {
+        Added(score) | Renewed(score) | Unchanged(score) => Ok(desk.hold(score, study)),
+        Unread(why) => Err(Failure::refused(why)),
+    }
+}
+
+/// Studies a kept score again, after its corrections have changed.
+pub(crate) fn again(desk: &Desk, path: &Path) -> Outcome<Arc<Open>> {
+    let study = analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+    keep(desk, path, study)
+}
+
+fn last_name(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+}

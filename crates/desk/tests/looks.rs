@@ -1,0 +1,30 @@
+//! The page's colours and textures of roles are those of every picture. `RIPIENO_WRITE=1` writes them anew.
+
+use std::error::Error;
+use std::path::Path;
+
+use ripieno_pictures::palette::look;
+use ripieno_texture::Role;
+
+#[test]
+fn the_page_has_the_looks_of_the_pictures() -> Result<(), Box<dyn Error>> {
+    let mut now = String::from("// Made from crates/pictures/src/palette.rs by the test `looks`; not to be edited.\n");
+    now.push_str("export const ROLE_LOOKS = [\n");
+    for role in Role::ALL {
+        let Some(look) = look(role) else { continue };
+        let weave = format!("{:?}", look.weave).to_lowercase();
+        now.push_str(&format!(
+            "  {{ role: '{}', fill: '{}', ink: '{}', weave: '{weave}' }},\n",
+            role.name(),
+            look.fill,
+            look.ink
+        ));
+    }
+    now.push_str("] as const;\n");
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("web/src/generated/looks.ts");
+    if std::env::var_os("RIPIENO_WRITE").is_some() {
+        std::fs::write(&path, &now)?;
+    }
+    assert!(std::fs::read_to_string(&path)? == now, "looks.ts is out of date: run this test with RIPIENO_WRITE=1");
+    Ok(())
+}

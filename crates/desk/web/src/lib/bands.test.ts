@@ -1,0 +1,42 @@
+import { describe, expect, it } from 'vitest';
+import { band, columns, compass, keyName } from './bands';
+
+const notes = (...rows: [number, number, number, number][]) => ({
+  onset: rows.map((row) => row[0]), duration: rows.map((row) => row[1]), key: rows.map((row) => row[2]), part: rows.map((row) => row[3]), span: rows.map(() => -1),
+});
+
+describe('bands', () => {
+  it('follow the outer notes of a group', () => {
+    const found = band(notes([0, 4, 60, 0], [1, 1, 72, 0], [0, 8, 30, 1]), (part) => part === 0);
+    expect([...found.times]).toEqual([0, 1, 2, 4]);
+    expect([...found.low]).toEqual([60, 60, 60, -1]);
+    expect([...found.high]).toEqual([60, 72, 60, -1]);
+  });
+
+  it('agree with looking at every note, moment by moment', () => {
+    // A small generator of pseudo-random numbers (Park and Miller 1988), so that every run is the same.
+    let seed = 7;
+    const random = (below: number) => (seed = (seed * 48271) % 2147483647) % below;
+    const rows = Array.from({ length: 400 }, (): [number, number, number, number] => [random(200) / 4, random(12) / 4, 30 + random(60), random(3)]);
+    const all = notes(...rows);
+    const found = band(all, (part) => part !== 2);
+    for (let at = 0.125; at < 52; at += 0.25) {
+      const keys = rows.filter(([onset, length, , part]) => part !== 2 && onset <= at && onset + length > at).map((row) => row[2]);
+      const index = [...found.times].findLastIndex((time) => time <= at);
+      const [low, high] = index < 0 ? [-1, -1] : [found.low[index], found.high[index]];
+      expect([low, high]).toEqual(keys.length ? [Math.min(...keys), Math.max(...keys)] : [-1, -1]);
+    }
+  });
+
+  it('keep outer notes when columns are broad', () => {
+    const found = columns(band(notes([0, 1, 60, 0], [1, 1, 80, 0], [6, 1, 50, 0]), () => true), 0, 8, 4);
+    expect([...found.low]).toEqual([60, -1, -1, 50]);
+    expect([...found.high]).toEqual([80, -1, -1, 50]);
+  });
+
+  it('have a compass in octaves', () => {
+    expect(compass(notes([0, 1, 61, 0], [0, 1, -1, 0], [0, 1, 71, 0]))).toEqual({ low: 60, high: 72 });
+    expect(compass(notes())).toEqual({ low: 48, high: 72 });
+    expect([60, 69, 22].map(keyName)).toEqual(['C4', 'A4', 'B♭0']);
+  });
+});

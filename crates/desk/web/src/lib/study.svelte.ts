@@ -1,0 +1,222 @@
+/** The state of the study view: what is seen of which score, and what is being looked into. */
+
+import { api, follow, Refusal, type Answer, type Evidence, type JobState, type View, type Wanted } from './api';
+import { around, moved, within, zoomed, type Stretch } from './axis';
+import { fresh, read, written, type Panel, type Register, type StudyRoute } from './route';
+
+export class StudyState {
+  view = $state.raw<View | null>(null);
+  job = $state.raw<JobState | null>(null);
+  trouble = $state('');
+  seen = $state.raw<Stretch>({ from: 0, to: 1 });
+  open = $state.raw<ReadonlySet<number>>(new Set());
+  register = $state<Register>('families');
+  panel = $state<Panel>('findings');
+  question = $state('');
+  answer = $state.raw<Answer | null>(null);
+  misunderstood = $state.raw<{ message: string; column: number | null } | null>(null);
+  /** The span looked into. */
+  span = $state(-1);
+  evidence = $state.raw<Evidence | null>(null);
+  /** Bars pointed at by a finding or moment, first and last of each stretch. */
+  pointed = $state.raw<readonly (readonly number[])[]>([]);
+  /** Layer under the pointer, and where: bound together across rows. */
+  layer = $state.raw<number | null>(null);
+  isBusy = $state(false);
+  /** Said aloud to those who cannot see it. */
+  said = $state('');
+  readonly length = $derived(this.view?.length ?? 1);
+  readonly starts = $derived(Float64Array.from(this.view?.bars ?? [], (bar) => bar.onset));
+  private leave: (() => void) | null = null;
+  private wanted: StudyRoute;
+  private isGone = false;
+
+  constructor(
+    private readonly score: number,
+    job: number | null,
+  ) {
+    const route = read(location.hash);
+    this.wanted = route.page === 'study' && route.score === score ? route : fresh(score);
+    this.register = this.wanted.register;
+    this.panel = this.wanted.panel;
+    this.question = this.wanted.question;
+    this.open = new Set(this.wanted.open);
+    void (job === null ? this.begin() : this.follow(job));
+  }
+
+  /** The number of the score, once it has one. */
+  get number(): number {
+    return this.view?.score || this.score;
+  }
+
+  private async begin(): Promise<void> {
+    try {
+      this.show(await api.view(this.score));
+    } catch (error) {
+      if (!(error instanceof Refusal) || error.status !== 409) return this.fail(error);
+      try {
+        const state = await api.open(this.score);
+        await this.follow(state.job);
+      } catch (failure) {
+        this.fail(failure);
+      }
+    }
+  }
+
+  private async follow(job: number): Promise<void> {
+    let isOutlined = false;
+    this.leave = follow(job, (state) => {
+      if (this.isGone) return;
+      this.job = state;
+      if (state.stage === 'studying' && !isOutlined) {
+        isOutlined = true;
+        api.outline(job).then((outline) => !this.view?.whole && this.show(outline), (error: unknown) => this.fail(error));
+      }
+      if (state.stage === 'done' && typeof state.score === 'number') {
+        api.view(state.score).then((view) => this.show(view), (error: unknown) => this.fail(error));
+      }
+      if (state.stage === 'failed') this.trouble = state.message;
+    });
+  }
+
+  private fail(error: unknown): void {
+    this.trouble = error instanceof Error ? error.message : String(error);
+  }
+
+  private show(view: View): void {
+    if (this.isGone) return;
+    const isFirst = this.view === null;
+    this.view = view;
+    if (isFirst) this.seen = within(this.wanted.seen ?? { from: 0, to: view.length }, view.length);
+    if (!view.whole) return;
+    this.job = null;
+    const sought = this.wanted.span;
+    if (sought) this.find(sought.line, sought.bar);
+    if (this.question) void this.ask();
+    this.said = `${view.title}: ${view.bars.length} bars, ${view.parts.length} parts, ${view.spans.length} roles found.`;
+  }
+
+  dispose(): void {
+    this.isGone = true;
+    this.leave?.();
+  }
+
+  async cancel(): Promise<void> {
+    if (this.job) await api.cancel(this.job.job).catch((error: unknown) => this.fail(error));
+  }
+
+  zoom(factor: number, about = (this.seen.from + this.seen.to) / 2): void {
+    this.seen = zoomed(this.seen, factor, about, this.length);
+  }
+
+  pan(share: number): void {
+    this.seen = moved(this.seen, share, this.length);
+  }
+
+  see(stretch: Stretch): void {
+    this.seen = within(stretch, this.length);
+  }
+
+  whole(): void {
+    this.seen = within({ from: 0, to: this.length }, this.length);
+  }
+
+  /** Goes to bars and points at them. */
+  goTo(spans: readonly (readonly number[])[]): void {
+    const bars = this.view?.bars ?? [];
+    const [first, last] = [spans[0]?.[0], spans.at(-1)?.[1]];
+    if (first === undefined || last === undefined) return;
+    const end = bars[last];
+    const [from, to] = [bars[first]?.onset ?? 0, end ? end.onset + end.length : this.length];
+    this.pointed = spans;
+    // Far apart bars are shown in the whole piece; near ones near by.
+    this.seen = to - from > this.length * 0.6 ? within({ from: 0, to: this.length }, this.length) : around(from, to, this.length);
+  }
+
+  toggle(section: number): void {
+    const open = new Set(this.open);
+    if (!open.delete(section)) open.add(section);
+    this.open = open;
+  }
+
+  toggleAll(): void {
+    const all = this.view?.sections.length ?? 0;
+    this.open = this.open.size > 0 ? new Set() : new Set(Array.from({ length: all }, (_, index) => index));
+  }
+
+  async ask(): Promise<void> {
+    this.misunderstood = null;
+    if (!this.question.trim()) {
+      this.answer = null;
+      return;
+    }
+    try {
+      this.answer = await api.ask(this.number, this.question);
+      this.said = this.answer.count === 0 ? 'No bar answers the question.' : `${this.answer.count} bars: ${this.answer.bars.text}`;
+    } catch (error) {
+      this.answer = null;
+      if (error instanceof Refusal) this.misunderstood = { message: error.message, column: error.column };
+    }
+  }
+
+  /** Looks into a span. */
+  async look(span: number): Promise<void> {
+    this.span = span;
+    this.evidence = null;
+    const view = this.view;
+    if (span < 0 || !view) return;
+    try {
+      const evidence = await api.evidence(this.number, span, view.revision);
+      if (this.span === span) this.evidence = evidence;
+    } catch (error) {
+      this.fail(error);
+    }
+  }
+
+  /** Looks into the span of a line in a bar, as the address has it. */
+  private find(line: number, bar: number): void {
+    const spans = this.view?.spans ?? [];
+    void this.look(spans.findIndex((span) => span.line === line && span.first <= bar && span.last >= bar));
+  }
+
+  private async change(work: () => Promise<View>, said: string): Promise<void> {
+    if (this.isBusy) return;
+    this.isBusy = true;
+    this.trouble = '';
+    const before = this.view?.spans[this.span];
+    try {
+      const view = await work();
+      this.view = view;
+      this.said = said;
+      if (before) this.find(before.line, before.first);
+      if (this.question) void this.ask();
+    } catch (error) {
+      this.fail(error);
+    } finally {
+      this.isBusy = false;
+    }
+  }
+
+  correct(wanted: Omit<Wanted, 'revision' | 'spans'>, spans: number[] = [this.span]): Promise<void> {
+    const revision = this.view?.revision ?? 0;
+    return this.change(() => api.correct(this.number, { ...wanted, spans, revision }), 'Corrected. The score has been read again.');
+  }
+
+  undo(id?: string): Promise<void> {
+    return this.change(() => api.undo(this.number, id), 'Taken back.');
+  }
+
+  redo(): Promise<void> {
+    return this.change(() => api.redo(this.number), 'Made again.');
+  }
+
+  /** The address of what is seen. */
+  address(): string {
+    const isWhole = this.seen.from <= 0 && this.seen.to >= this.length;
+    const span = this.view?.spans[this.span];
+    return written({
+      page: 'study', score: this.number, seen: isWhole ? null : this.seen, open: [...this.open], register: this.register, panel: this.panel,
+      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null,
+    });
+  }
+}

@@ -1,0 +1,22 @@
+import { describe, expect, it } from 'vitest';
+import { thread } from './thread';
+
+const sections = [
+  { name: 'flutes', family: 'woodwind', parts: [0] },
+  { name: 'horns', family: 'brass', parts: [1, 2] },
+  { name: 'violins', family: 'strings', parts: [3, 4] },
+];
+const carried = (from: number, to: number, part: number, others: number[] = []) => ({ from, to, first: 0, last: 0, part, with: others });
+
+describe('the thread', () => {
+  it('has a row for each section that carries, in score order', () => {
+    const found = thread({ sections, melody: [carried(0, 8, 3, [4, 0, 1]), carried(8, 16, 0)] });
+    expect(found.sections).toEqual([0, 2]);
+    expect(found.strands.map((strand) => [strand.row, strand.support])).toEqual([[1, [0]], [0, []]]);
+  });
+
+  it('is handed on where it passes to another section, not within one or over a long pause', () => {
+    const found = thread({ sections, melody: [carried(0, 8, 1), carried(8, 12, 2), carried(12, 20, 3), carried(80, 90, 0)] });
+    expect(found.handOffs).toEqual([{ from: 12, to: 12, fromRow: 1, toRow: 2 }]);
+  });
+});

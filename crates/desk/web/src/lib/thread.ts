@@ -1,0 +1,54 @@
+/** The melody as one thread that runs from carrier to carrier over the rows of their sections. */
+
+import type { View } from './api';
+
+/** A stretch of the thread with one carrier. */
+export interface Strand {
+  readonly index: number;
+  readonly from: number;
+  readonly to: number;
+  readonly row: number;
+  readonly part: number;
+  /** Rows of those that carry it too. */
+  readonly support: number[];
+}
+
+/** Where the thread passes from one row to another. */
+export interface HandOff {
+  readonly from: number;
+  readonly to: number;
+  readonly fromRow: number;
+  readonly toRow: number;
+}
+
+export interface Thread {
+  /** Sections that carry the melody somewhere, in score order; those that only ever support it are told in words. */
+  readonly sections: number[];
+  readonly strands: Strand[];
+  readonly handOffs: HandOff[];
+}
+
+/** Lays the thread out. A pause of more than `pause` crotchets breaks it. */
+export function thread(view: Pick<View, 'melody' | 'sections'>, pause = 16): Thread {
+  const sectionOf = new Map<number, number>();
+  view.sections.forEach((section, index) => section.parts.forEach((part) => sectionOf.set(part, index)));
+  const used = new Set<number>();
+  for (const { part } of view.melody) {
+    const section = sectionOf.get(part);
+    if (section !== undefined) used.add(section);
+  }
+  const sections = [...used].sort((a, b) => a - b);
+  const rowOf = (part: number) => sections.indexOf(sectionOf.get(part) ?? -1);
+  const strands = view.melody.map((carried, index): Strand => {
+    const row = rowOf(carried.part);
+    const support = [...new Set(carried.with.map(rowOf))].filter((other) => other >= 0 && other !== row);
+    return { index, from: carried.from, to: carried.to, row, part: carried.part, support };
+  });
+  const handOffs: HandOff[] = [];
+  for (let i = 1; i < strands.length; i++) {
+    const [before, after] = [strands[i - 1], strands[i]];
+    if (!before || !after || before.row === after.row || after.from - before.to > pause) continue;
+    handOffs.push({ from: Math.min(before.to, after.from), to: after.from, fromRow: before.row, toRow: after.row });
+  }
+  return { sections, strands, handOffs };
+}

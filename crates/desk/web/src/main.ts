@@ -1,0 +1,9 @@
+import '@fontsource-variable/newsreader/wght.css';
+import '@fontsource-variable/newsreader/wght-italic.css';
+import '@fontsource-variable/source-sans-3/wght.css';
+import './styles.css';
+import { mount } from 'svelte';
+import App from './App.svelte';
+
+const target = document.getElementById('desk');
+if (target) mount(App, { target });
