@@ -82,6 +82,10 @@ mod tests {
             ("spectra.csv", include_str!("../data/spectra.csv")),
             ("ways.csv", include_str!("../data/ways.csv")),
             ("directivity.csv", include_str!("../data/directivity.csv")),
+            ("rooms.csv", include_str!("../data/rooms.csv")),
+            ("balance_rules.csv", include_str!("../data/balance_rules.csv")),
+            ("exposure_limits.csv", include_str!("../data/exposure_limits.csv")),
+            ("exposure_published.csv", include_str!("../data/exposure_published.csv")),
         ] {
             for row in rows(file, text) {
                 assert!(known.iter().any(|code| code == row.text("source")), "{file}: {}", row.text("source"));

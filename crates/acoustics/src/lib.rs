@@ -1,9 +1,34 @@
-//! What reaches the ear.
+//! What reaches the ear: power and spectra of instruments, rooms and seats, audibility, evenness, exposure.
+//!
+//! [`Source`] says what one player sends out. A [`Scene`] is a score heard in one [`Situation`]: hall, stage, or sections recorded
+//! apart and mixed, which has no balance until the levels of the mix are given. From it come [`audibility()`] (how well each
+//! line is heard, what masks it, what would uncover it), the evenness of chords, and exposure.
+//!
+//! Invariants: the values live in `data/`, each with its source and its uncertainty; works on sounding notes and on lines as plain
+//! input, knows nothing of roles; the same input gives the same answer. An estimate is never called a measurement.
 
+pub mod audibility;
 mod data;
+pub mod ear;
+pub mod evenness;
+pub mod exposure;
 pub mod level;
+pub mod room;
+mod scene;
+pub mod seating;
+mod situation;
 pub mod source;
+pub mod verdicts;
 
+pub use audibility::{Audibility, Audible, Explanation, Grade, audibility, explain};
 pub use data::{Citation, citations};
+pub use ear::{Ear, Excitation, Excited};
+pub use evenness::{Evenness, evenness};
+pub use exposure::{Day, Exposed, exposure};
 pub use level::{Level, hertz};
+pub use room::Room;
+pub use scene::{Line, Scene};
+pub use seating::{Place, Plan, Seat};
+pub use situation::{Refused, Situation};
 pub use source::{Band, Direction, Found, Partial, Source, Tone, Ways};
+pub use verdicts::{Stands, Verdicts, verdicts};

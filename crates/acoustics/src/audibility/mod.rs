@@ -1,0 +1,207 @@
+//! Is a line heard? Margin above what masks it, bar by bar, in decibels and in plain words.
+
+mod remedy;
+
+use std::fmt;
+
+use crate::ear::{Ear, Excitation, Excited};
+use crate::scene::{Line, Moment, Scene};
+
+pub use remedy::{Explanation, Masker, Remedy, RemedyKind, explain};
+
+/// Uncertainty of what a line is heard against, one standard deviation in dB: as that of one instrument.
+const REST_SPREAD: f64 = 3.0;
+/// Beyond these, more or less makes no difference to a mean over a bar.
+const LEAST_MARGIN: f64 = -30.0;
+const MOST_MARGIN: f64 = 40.0;
+
+/// How well a line is heard, in plain words. The bounds are ours: a voice beside an equal one of another register has about 12 dB.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Grade {
+    /// Less than 3 dB above what masks it.
+    Covered,
+    /// 3 to 9 dB.
+    Hard,
+    /// 9 to 15 dB.
+    Among,
+    /// 15 to 21 dB.
+    Clear,
+    /// More.
+    Prominent,
+}
+
+impl Grade {
+    /// The grade of a margin in dB.
+    #[must_use]
+    pub fn of(margin_db: f64) -> Self {
+        match margin_db {
+            m if m < 3.0 => Self::Covered,
+            m if m < 9.0 => Self::Hard,
+            m if m < 15.0 => Self::Among,
+            m if m < 21.0 => Self::Clear,
+            _ => Self::Prominent,
+        }
+    }
+}
+
+impl fmt::Display for Grade {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::Covered => "covered",
+            Self::Hard => "hard to hear",
+            Self::Among => "heard among others",
+            Self::Clear => "clear",
+            Self::Prominent => "prominent",
+        })
+    }
+}
+
+/// A line in one bar.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Audible {
+    /// By how many dB it could be weaker until it is no longer heard: mean over the time it sounds in the bar.
+    pub margin_db: f64,
+    /// Uncertainty of that, one standard deviation in dB.
+    pub spread_db: f64,
+    /// Share of that time in which it is covered.
+    pub covered: f64,
+    /// Seconds it sounds in the bar.
+    pub seconds: f64,
+}
+
+impl Audible {
+    /// In plain words.
+    #[must_use]
+    pub fn grade(&self) -> Grade {
+        Grade::of(self.margin_db)
+    }
+}
+
+/// Every line in every bar; `None` where it is silent.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Audibility {
+    /// By line, then by bar of [`ripieno_score::Sounding::bars`].
+    pub of_line: Vec<Vec<Option<Audible>>>,
+}
+
+/// Sums over a bar.
+#[derive(Debug, Clone, Copy, Default)]
+struct Gathered {
+    seconds: f64,
+    margin: f64,
+    covered: f64,
+    spread: f64,
+}
+
+impl Gathered {
+    fn add(&mut self, margin: f64, spread: f64, seconds: f64) {
+        self.seconds += seconds;
+        self.margin += seconds * margin.clamp(LEAST_MARGIN, MOST_MARGIN);
+        self.spread += seconds * spread;
+        self.covered += if margin < 3.0 { seconds } else { 0.0 };
+    }
+
+    fn told(&self) -> Option<Audible> {
+        (self.seconds > 0.0).then(|| Audible {
+            margin_db: self.margin / self.seconds,
+            spread_db: (self.spread / self.seconds).hypot(REST_SPREAD),
+            covered: self.covered / self.seconds,
+            seconds: self.seconds,
+        })
+    }
+}
+
+/// How well each line is heard in each bar, beside all else that sounds. The time grows with the number of notes and moments.
+#[must_use]
+pub fn audibility(scene: &Scene<'_>, lines: &[Line]) -> Audibility {
+    audibility_by(scene, lines, &Excited)
+}
+
+/// The same by another ear.
+#[must_use]
+pub fn audibility_by(scene: &Scene<'_>, lines: &[Line], ear: &dyn Ear) -> Audibility {
+    let bars = scene.sounding.bars.len();
+    let line_of = scene.line_of(lines);
+    let mut gathered = vec![vec![Gathered::default(); bars]; lines.len()];
+    let mut walk = Walk::new(lines.len());
+    scene.moments(0..bars, |moment| {
+        scene.sum_lines(moment, &line_of, &mut walk.sums);
+        walk.spreads(scene, moment, &line_of);
+        walk.margins(ear, |line, margin, spread| gathered[line][moment.bar].add(margin, spread, moment.seconds));
+    });
+    Audibility { of_line: gathered.iter().map(|bars| bars.iter().map(Gathered::told).collect()).collect() }
+}
+
+/// Room to work in, used again at every moment.
+struct Walk {
+    sums: Vec<Excitation>,
+    /// What lies before and after each line in their order; so no line is ever taken away from a sum that it dominates.
+    before: Vec<Excitation>,
+    after: Excitation,
+    spread: Vec<(f64, f64)>,
+}
+
+impl Walk {
+    fn new(lines: usize) -> Self {
+        let many = || vec![Excitation::default(); lines + 1];
+        Self { sums: many(), before: many(), after: Excitation::default(), spread: vec![(0.0, 0.0); lines + 1] }
+    }
+
+    /// Uncertainty of each line: that of its tones and of their players, by their power.
+    fn spreads(&mut self, scene: &Scene<'_>, moment: &Moment<'_>, line_of: &[u16]) {
+        self.spread.fill((0.0, 0.0));
+        for (row, gain) in moment.active {
+            let note = &scene.notes[*row];
+            let heard = &scene.heard[note.heard];
+            let at = usize::from(line_of[*row]).min(self.spread.len() - 1);
+            let weight = gain * crate::level::power_of(heard.power_db);
+            self.spread[at].0 += weight;
+            self.spread[at].1 += weight * heard.spread.hypot(note.players_spread);
+        }
+    }
+
+    fn margins(&mut self, ear: &dyn Ear, mut tell: impl FnMut(usize, f64, f64)) {
+        let count = self.sums.len();
+        for line in 1..count {
+            let (done, rest) = self.before.split_at_mut(line);
+            rest[0].clone_from(&done[line - 1]);
+            rest[0].add(&self.sums[line - 1], 1.0);
+        }
+        self.after.clear();
+        self.after.add(&self.sums[count - 1], 1.0);
+        for line in (0..count - 1).rev() {
+            let (weight, spread) = self.spread[line];
+            if weight > 0.0 {
+                self.before[line].add(&self.after, 1.0);
+                tell(line, ear.margin(&self.sums[line], &self.before[line]), spread / weight);
+            }
+            self.after.add(&self.sums[line], 1.0);
+        }
+    }
+}
+
+/// The margin of one line in one bar when rows sound otherwise than written: `change` answers how a row counts, `None` for not at all.
+fn margin_when<'s>(
+    scene: &'s Scene<'_>,
+    line_of: &[u16],
+    line: u16,
+    bar: usize,
+    mut change: impl FnMut(usize) -> Option<(&'s Excitation, f64)>,
+) -> Option<f64> {
+    let (mut own, mut rest) = (Excitation::default(), Excitation::default());
+    let mut gathered = Gathered::default();
+    scene.moments(bar..bar + 1, |moment| {
+        own.clear();
+        rest.clear();
+        for (row, gain) in moment.active {
+            if let Some((excitation, factor)) = change(*row) {
+                let sum = if line_of[*row] == line { &mut own } else { &mut rest };
+                sum.add(excitation, gain * factor);
+            }
+        }
+        if !own.is_silent() {
+            gathered.add(Excited.margin(&own, &rest), 0.0, moment.seconds);
+        }
+    });
+    gathered.told().map(|told| told.margin_db)
+}

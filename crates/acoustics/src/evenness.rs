@@ -1,0 +1,154 @@
+//! Does a chord ring evenly? The loudness of its tones side by side, and by section.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use ripieno_instruments::catalogue;
+use ripieno_score::Crotchets;
+
+use crate::ear::Excitation;
+use crate::scene::Scene;
+
+/// A tone of a chord: all that sounds on one key.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChordTone {
+    /// The key, 60 is C4.
+    pub key: u8,
+    /// Its notes, rows of [`ripieno_score::Notes`].
+    pub rows: Vec<usize>,
+    /// Its loudness alone, on a scale that rises by 10 for every doubling, dB-like.
+    pub level: f64,
+    /// That against the mean of the chord.
+    pub above_mean: f64,
+}
+
+/// A section's share in a chord.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SectionShare {
+    /// The section, as the catalogue names it.
+    pub section: &'static str,
+    /// Mean loudness of its tones against the mean of the chord, in dB.
+    pub above_mean: f64,
+    /// Standard deviation of its tones, in dB.
+    pub spread: f64,
+    /// How many tones it has.
+    pub tones: usize,
+}
+
+/// The evenness of a chord.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Evenness {
+    /// Tones from the lowest up.
+    pub tones: Vec<ChordTone>,
+    /// Standard deviation of their loudness, in dB.
+    pub spread: f64,
+    /// The sections in it, in score order of their first part.
+    pub sections: Vec<SectionShare>,
+}
+
+/// In plain words; the bounds are ours.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum EvenGrade {
+    /// Less than 2.5 dB.
+    Even,
+    /// Less than 5 dB.
+    Fair,
+    /// More.
+    Uneven,
+}
+
+impl fmt::Display for EvenGrade {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Self::Even => "even",
+            Self::Fair => "fairly even",
+            Self::Uneven => "uneven",
+        })
+    }
+}
+
+impl Evenness {
+    /// In plain words.
+    #[must_use]
+    pub fn grade(&self) -> EvenGrade {
+        match self.spread {
+            s if s < 2.5 => EvenGrade::Even,
+            s if s < 5.0 => EvenGrade::Fair,
+            _ => EvenGrade::Uneven,
+        }
+    }
+
+    /// The weakest and the strongest tone.
+    #[must_use]
+    pub fn extremes(&self) -> Option<(&ChordTone, &ChordTone)> {
+        let by_level = |a: &&ChordTone, b: &&ChordTone| a.level.total_cmp(&b.level);
+        Some((self.tones.iter().min_by(by_level)?, self.tones.iter().max_by(by_level)?))
+    }
+}
+
+/// The chord that sounds at a moment, from the parts that `wanted` admits; `None` for fewer than two pitched tones.
+#[must_use]
+pub fn evenness(scene: &Scene<'_>, at: Crotchets, wanted: impl Fn(usize) -> bool) -> Option<Evenness> {
+    let notes = &scene.sounding.notes;
+    let mut tones: BTreeMap<u8, Vec<usize>> = BTreeMap::new();
+    for (row, note) in scene.notes.iter().enumerate() {
+        let pitched = notes.key[row].is_some();
+        if pitched && note.from <= at && note.to > at && wanted(usize::from(note.tone.part)) {
+            tones.entry(note.tone.key).or_default().push(row);
+        }
+    }
+    if tones.len() < 2 {
+        return None;
+    }
+    let level = |rows: &[usize]| {
+        let mut sum = Excitation::default();
+        for row in rows {
+            let note = &scene.notes[*row];
+            sum.add(&scene.heard[note.heard].excitation, note.players);
+        }
+        sum.loudness_level().max(-60.0)
+    };
+    let mut tones: Vec<ChordTone> =
+        tones.into_iter().map(|(key, rows)| ChordTone { key, level: level(&rows), rows, above_mean: 0.0 }).collect();
+    let levels: Vec<f64> = tones.iter().map(|tone| tone.level).collect();
+    let (mean, spread) = mean_and_spread(&levels);
+    tones.iter_mut().for_each(|tone| tone.above_mean = tone.level - mean);
+    let mut order: Vec<&'static str> = Vec::new();
+    let mut by_section: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
+    for tone in &tones {
+        let mut by: BTreeMap<&'static str, Vec<usize>> = BTreeMap::new();
+        for row in &tone.rows {
+            by.entry(section_of(scene, *row)).or_default().push(*row);
+        }
+        for (section, rows) in by {
+            by_section.entry(section).or_default().push(level(&rows) - mean);
+        }
+    }
+    for part in &scene.score.parts {
+        let section = catalogue().by_id(&part.instrument_id).map_or("others", |item| item.section.name());
+        if !order.contains(&section) {
+            order.push(section);
+        }
+    }
+    order.extend(by_section.keys().filter(|section| !order.contains(section)).copied().collect::<Vec<_>>());
+    let sections = (order.into_iter())
+        .filter_map(|section| {
+            let levels = by_section.get(section)?;
+            let (above_mean, spread) = mean_and_spread(levels);
+            Some(SectionShare { section, above_mean, spread, tones: levels.len() })
+        })
+        .collect();
+    Some(Evenness { tones, spread, sections })
+}
+
+fn section_of(scene: &Scene<'_>, row: usize) -> &'static str {
+    let id = &scene.voices[usize::from(scene.notes[row].tone.voice)];
+    catalogue().by_id(id).map_or("others", |item| item.section.name())
+}
+
+fn mean_and_spread(values: &[f64]) -> (f64, f64) {
+    #[allow(clippy::cast_precision_loss)] // a number of tones
+    let count = values.len().max(1) as f64;
+    let mean = values.iter().sum::<f64>() / count;
+    (mean, (values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / count).sqrt())
+}

@@ -1,0 +1,301 @@
+//! A score as it sounds at one place: every note with its excitation there, moments and sums of lines.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use ripieno_instruments::{Clues, catalogue, recognise};
+use ripieno_score::{Crotchets, DynamicLevel, NoteRow, Part, Score, Sounding};
+
+use crate::ear::{CHANNELS, Excitation, channel_of};
+use crate::level::{level_of, power_of};
+use crate::seating::Seat;
+use crate::situation::{Refused, Situation, Transfer, transfers};
+use crate::source::{Source, Ways};
+
+/// Partials above this are left out: they mask nothing that is listened for.
+const HIGHEST_HZ: f64 = 14_000.0;
+/// Dynamics are told apart in quarters of a printed step.
+const LEVEL_STEPS: f32 = 4.0;
+
+/// Notes that are listened for together: a part, a melody with its doublings, the chords.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// What it is called in words.
+    pub name: String,
+    /// Its notes, rows of [`ripieno_score::Notes`].
+    pub rows: Vec<usize>,
+}
+
+impl Line {
+    /// Every part as a line of its own.
+    #[must_use]
+    pub fn of_parts(score: &Score, sounding: &Sounding) -> Vec<Self> {
+        let rows = sounding.notes.of_part.iter().cloned();
+        score.parts.iter().zip(rows).map(|(part, rows)| Self { name: part.name.clone(), rows: rows.collect() }).collect()
+    }
+}
+
+/// A tone of one player as it reaches the listener.
+#[derive(Debug)]
+pub(crate) struct Heard {
+    pub(crate) excitation: Excitation,
+    /// Power sent out by channel, re 1 pW.
+    pub(crate) emitted: Box<[f64; CHANNELS]>,
+    /// Power level of one player, dB re 1 pW.
+    pub(crate) power_db: f64,
+    /// Uncertainty of it.
+    pub(crate) spread: f64,
+    /// Decay of a struck or plucked tone.
+    pub(crate) t60: Option<f64>,
+}
+
+/// What tells one tone from another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct ToneKey {
+    pub(crate) part: u16,
+    /// Index into the scene's instruments.
+    pub(crate) voice: u16,
+    pub(crate) key: u8,
+    pub(crate) level: i16,
+    pub(crate) ways: Ways,
+}
+
+impl ToneKey {
+    pub(crate) fn dynamic(&self) -> DynamicLevel {
+        DynamicLevel(f32::from(self.level) / LEVEL_STEPS)
+    }
+
+    /// So many printed steps louder.
+    pub(crate) fn louder(self, steps: i16) -> Self {
+        #[allow(clippy::cast_possible_truncation)] // 4
+        Self { level: self.level + steps * LEVEL_STEPS as i16, ..self }
+    }
+}
+
+/// A note in the scene.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Note {
+    pub(crate) tone: ToneKey,
+    pub(crate) heard: usize,
+    /// Players, as a factor of power.
+    pub(crate) players: f64,
+    /// Uncertainty of the number of players, in dB.
+    pub(crate) players_spread: f64,
+    pub(crate) from: Crotchets,
+    pub(crate) to: Crotchets,
+    pub(crate) from_s: f64,
+}
+
+/// A score as it sounds in one situation.
+#[derive(Debug)]
+pub struct Scene<'a> {
+    pub(crate) score: &'a Score,
+    pub(crate) sounding: &'a Sounding,
+    /// Where it is heard.
+    pub situation: Situation,
+    pub(crate) seats: Vec<Seat>,
+    pub(crate) transfers: Vec<Transfer>,
+    /// Catalogue ids in use.
+    pub(crate) voices: Vec<String>,
+    pub(crate) heard: Vec<Heard>,
+    pub(crate) notes: Vec<Note>,
+    /// Notes that stand before their part's first dynamic mark and were taken as mezzo-forte.
+    pub unmarked: usize,
+}
+
+/// A stretch of time in which nothing begins or ends.
+pub(crate) struct Moment<'a> {
+    pub(crate) bar: usize,
+    pub(crate) seconds: f64,
+    /// (row, gain by which its tone counts) of all that sounds.
+    pub(crate) active: &'a [(usize, f64)],
+}
+
+impl<'a> Scene<'a> {
+    /// Works out what every note is at the listener's place. `ways` gives the way of playing of each row of notes; rows beyond it, and all
+    /// when it is empty, are played in the usual way.
+    ///
+    /// # Errors
+    /// When the situation cannot be judged: a mix without levels, a listener at a part that is not there.
+    pub fn new(score: &'a Score, sounding: &'a Sounding, ways: &[Ways], situation: Situation) -> Result<Self, Refused> {
+        let mut scene = Self {
+            score,
+            sounding,
+            situation,
+            seats: Vec::new(),
+            transfers: Vec::new(),
+            voices: Vec::new(),
+            heard: Vec::new(),
+            notes: Vec::with_capacity(sounding.notes.len()),
+            unmarked: 0,
+        };
+        let main: Vec<&Source> = score.parts.iter().map(|part| Source::of(&part.instrument_id)).collect();
+        (scene.seats, scene.transfers) = transfers(score, &main, &scene.situation)?;
+        let instruments = scene.instruments();
+        let mut known: BTreeMap<ToneKey, usize> = BTreeMap::new();
+        for (index, row) in sounding.notes.rows().enumerate() {
+            scene.unmarked += usize::from(row.level.is_none());
+            let voice = instruments[usize::from(row.part)].get(usize::from(row.instrument)).copied().unwrap_or_default();
+            let tone = tone_key(&row, voice, ways.get(index).copied().unwrap_or_default());
+            let heard = *known.entry(tone).or_insert_with(|| {
+                scene.heard.push(scene.hear(tone));
+                scene.heard.len() - 1
+            });
+            let (least, most) = (f64::from(row.players.least.max(1)), f64::from(row.players.most.max(1)));
+            scene.notes.push(Note {
+                tone,
+                heard,
+                players: (least * most).sqrt(),
+                // A number anywhere between the two: the spread of an even distribution over their decibels.
+                players_spread: level_of(most / least) / 12f64.sqrt(),
+                from: row.onset,
+                to: row.onset + row.duration,
+                from_s: sounding.tempo.seconds(row.onset),
+            });
+        }
+        Ok(scene)
+    }
+
+    /// For each part the indices of its instruments in `voices`.
+    fn instruments(&mut self) -> Vec<Vec<u16>> {
+        let mut place = |id: String| {
+            let at = self.voices.iter().position(|known| *known == id).unwrap_or_else(|| {
+                self.voices.push(id);
+                self.voices.len() - 1
+            });
+            u16::try_from(at).unwrap_or(0)
+        };
+        let mut all = Vec::new();
+        for part in &self.score.parts {
+            let count = part.instruments.len().max(1);
+            all.push((0..count).map(|index| place(instrument_of(part, index))).collect());
+        }
+        all
+    }
+
+    /// A tone of one player at the listener.
+    pub(crate) fn hear(&self, tone: ToneKey) -> Heard {
+        let source = Source::of(self.voices.get(usize::from(tone.voice)).map_or("", String::as_str));
+        let made = source.tone(f64::from(tone.key), tone.dynamic(), tone.ways, HIGHEST_HZ);
+        let transfer = &self.transfers[usize::from(tone.part)];
+        let mut excitation = Excitation::default();
+        let mut emitted = Box::new([0.0; CHANNELS]);
+        let mut send = |hz: f64, db: f64| {
+            let (channel, power) = (channel_of(hz), power_of(made.power.db + db));
+            emitted[channel] += power;
+            excitation.excite(hz, power * transfer[channel]);
+        };
+        for partial in &made.partials {
+            send(partial.hz, partial.db);
+        }
+        for band in &made.noise {
+            // Three lines stand for a band.
+            for offset in [-1.0, 0.0, 1.0] {
+                send(band.hz * (offset / 9.0_f64).exp2(), band.db - 4.771);
+            }
+        }
+        let t60 = source.decay(f64::from(tone.key), tone.ways);
+        Heard { excitation, emitted, power_db: made.power.db, spread: made.power.spread, t60 }
+    }
+
+    /// Walks the moments of some bars in order.
+    pub(crate) fn moments(&self, bars: Range<usize>, mut visit: impl FnMut(&Moment<'_>)) {
+        let played = &self.sounding.bars;
+        let (Some(first), Some(last)) = (played.get(bars.start), bars.end.checked_sub(1).and_then(|bar| played.get(bar))) else {
+            return;
+        };
+        let (begin, end) = (first.start, last.start + last.length);
+        let mut order: Vec<usize> =
+            (0..self.notes.len()).filter(|row| self.notes[*row].from < end && self.notes[*row].to > begin).collect();
+        order.sort_by_key(|row| (self.notes[*row].from, *row));
+        let mut cuts: Vec<Crotchets> = order.iter().flat_map(|row| [self.notes[*row].from, self.notes[*row].to]).collect();
+        cuts.extend(played[bars].iter().map(|bar| bar.start));
+        cuts.push(end);
+        cuts.retain(|at| *at >= begin && *at <= end);
+        cuts.sort_unstable();
+        cuts.dedup();
+        let mut next = 0;
+        let mut rows: Vec<usize> = Vec::new();
+        let mut active: Vec<(usize, f64)> = Vec::new();
+        for pair in cuts.windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            while next < order.len() && self.notes[order[next]].from <= from {
+                rows.push(order[next]);
+                next += 1;
+            }
+            rows.retain(|row| self.notes[*row].to > from);
+            let (from_s, to_s) = (self.sounding.tempo.seconds(from), self.sounding.tempo.seconds(to));
+            active.clear();
+            active.extend(rows.iter().map(|row| (*row, self.gain(*row, from_s, to_s))));
+            let Some(bar) = self.sounding.bar_at(from) else { continue };
+            visit(&Moment { bar, seconds: to_s - from_s, active: &active });
+        }
+    }
+
+    /// By how much one row's tone counts between two seconds: its players, and what is left of a decaying tone on average.
+    fn gain(&self, row: usize, from_s: f64, to_s: f64) -> f64 {
+        let note = &self.notes[row];
+        note.players * self.heard[note.heard].t60.map_or(1.0, |t60| left_of(t60, from_s - note.from_s, to_s - note.from_s))
+    }
+
+    /// Sums what sounds into lines; the last sum holds what belongs to none.
+    pub(crate) fn sum_lines(&self, moment: &Moment<'_>, line_of: &[u16], sums: &mut [Excitation]) {
+        sums.iter_mut().for_each(Excitation::clear);
+        for (row, gain) in moment.active {
+            let line = usize::from(line_of[*row]).min(sums.len() - 1);
+            sums[line].add(&self.heard[self.notes[*row].heard].excitation, *gain);
+        }
+    }
+
+    /// For every row the line it belongs to; rows of no line get `u16::MAX`. A row named by several lines belongs to the first.
+    pub(crate) fn line_of(&self, lines: &[Line]) -> Vec<u16> {
+        let mut of = vec![u16::MAX; self.notes.len()];
+        for (line, rows) in (0u16..).zip(lines) {
+            for row in &rows.rows {
+                if let Some(of @ &mut u16::MAX) = of.get_mut(*row) {
+                    *of = line;
+                }
+            }
+        }
+        of
+    }
+
+    /// The seat of every part.
+    #[must_use]
+    pub fn seats(&self) -> &[Seat] {
+        &self.seats
+    }
+}
+
+/// Mean power left, between two moments after the stroke, of a tone that loses 60 dB in `t60` seconds.
+pub(crate) fn left_of(t60: f64, from: f64, to: f64) -> f64 {
+    let rate = 6.0 * std::f64::consts::LN_10 / t60.max(0.01);
+    let (from, span) = (from.max(0.0), (to - from).max(0.0));
+    if rate * span < 1e-6 { (-rate * from).exp() } else { (-rate * from).exp() * (1.0 - (-rate * span).exp()) / (rate * span) }
+}
+
+fn tone_key(row: &NoteRow, voice: u16, ways: Ways) -> ToneKey {
+    let level = row.level.unwrap_or(DynamicLevel::MEZZO_FORTE).0.clamp(-2.0, 12.0);
+    #[allow(clippy::cast_possible_truncation)] // clamped
+    let level = (level * LEVEL_STEPS).round() as i16;
+    ToneKey { part: row.part, voice, key: row.key.map_or(60, ripieno_score::MidiKey::number), level, ways }
+}
+
+/// Catalogue id of an instrument of a part: the first is what the reader recognised, further ones by what the file says of them.
+fn instrument_of(part: &Part, index: usize) -> String {
+    let declared = part.instruments.get(index);
+    let by_drum =
+        declared.and_then(|one| one.drum_key).and_then(|key| catalogue().all().iter().find(|item| item.drum_key == Some(key)));
+    if let Some(item) = by_drum {
+        return item.id.clone();
+    }
+    match declared {
+        Some(one) if index > 0 && !(one.name.is_empty() && one.sound.is_empty()) => {
+            recognise(&Clues { name: &one.name, sound_id: &one.sound, midi_program: one.program, ..Clues::default() })
+                .instrument
+                .id
+                .clone()
+        }
+        _ => part.instrument_id.clone(),
+    }
+}

@@ -1,0 +1,109 @@
+//! Laws that hold whatever the values: powers add, order does not matter, more beside it never helps, further is softer.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)] // a test may stop
+
+mod common;
+
+use common::{Desk, score};
+use proptest::prelude::*;
+use ripieno_acoustics::seating::Plan;
+use ripieno_acoustics::{Day, Line, Refused, Room, Scene, Situation, audibility, evenness, exposure};
+use ripieno_score::{Crotchets, Score, Sounding, Unroll};
+
+fn margins(score: &Score, situation: Situation) -> Vec<f64> {
+    let sounding = Sounding::new(score, Unroll::AsWritten);
+    let scene = Scene::new(score, &sounding, &[], situation).unwrap();
+    let heard = audibility(&scene, &Line::of_parts(score, &sounding));
+    heard.of_line.iter().map(|bars| bars[0].map_or(f64::NAN, |heard| heard.margin_db)).collect()
+}
+
+#[test]
+fn a_mix_is_refused_until_its_levels_are_given() {
+    let score = score(&[Desk("Flute", 1, "f", vec![vec![72]]), Desk("Horn", 2, "f", vec![vec![60]])]);
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let refused = |gains_db| Scene::new(&score, &sounding, &[], Situation::Mix { gains_db }).err();
+    assert_eq!(refused(None), Some(Refused::NoMixLevels));
+    assert_eq!(refused(Some(vec![0.0])), Some(Refused::MixLevels { given: 1, parts: 2 }));
+    assert_eq!(refused(Some(vec![0.0, 0.0])), None);
+    let stage = Situation::Stage { room: Room::hall(), plan: Plan::ViolinsTogether, part: Some(7) };
+    assert_eq!(Scene::new(&score, &sounding, &[], stage).err(), Some(Refused::NoSuchPart { part: 7 }));
+    assert!(exposure(&score, &sounding, &[], &Situation::Mix { gains_db: Some(vec![0.0; 2]) }, Day::default()).is_err());
+    let mixed = |gain| margins(&score, Situation::Mix { gains_db: Some(vec![gain, 0.0]) });
+    assert!((mixed(10.0)[0] - mixed(0.0)[0] - 10.0).abs() < 0.5);
+}
+
+#[test]
+fn the_order_of_parts_does_not_matter() {
+    let desk = |which: usize| match which {
+        0 => Desk("Flute", 1, "mf", vec![vec![79]]),
+        1 => Desk("Oboe", 1, "mf", vec![vec![72]]),
+        _ => Desk("Viola", 8, "mf", vec![vec![60]]),
+    };
+    let a = margins(&score(&[desk(0), desk(1), desk(2)]), Situation::hall());
+    let b = margins(&score(&[desk(2), desk(0), desk(1)]), Situation::hall());
+    for (x, y) in a.iter().zip([b[1], b[2], b[0]]) {
+        assert!((x - y).abs() < 1e-6);
+    }
+}
+
+#[test]
+fn silence_has_no_margin_and_a_lone_line_is_prominent() {
+    let lone = margins(&score(&[Desk("Flute", 1, "p", vec![vec![79]]), Desk("Oboe", 1, "p", vec![vec![]])]), Situation::hall());
+    assert!(lone[0] > 30.0 && lone[1].is_nan());
+}
+
+#[test]
+fn a_chord_of_equals_is_even_and_a_loud_tone_in_it_is_found() {
+    let spread = |mark: &'static str| {
+        let score = score(&[
+            Desk("Clarinet", 1, "mf", vec![vec![60]]),
+            Desk("Clarinet", 1, mark, vec![vec![64]]),
+            Desk("Clarinet", 1, "mf", vec![vec![67]]),
+        ]);
+        let sounding = Sounding::new(&score, Unroll::AsWritten);
+        let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+        let told = evenness(&scene, Crotchets::ZERO, |_| true).unwrap();
+        (told.spread, told.extremes().unwrap().1.key, told.sections.len())
+    };
+    let (even, loud) = (spread("mf"), spread("ff"));
+    assert!(even.0 < 2.5 && loud.0 > even.0 + 1.5, "{even:?} {loud:?}");
+    assert_eq!((loud.1, loud.2), (64, 1));
+}
+
+#[test]
+fn exposure_grows_with_players_and_falls_with_distance() {
+    let at = |trumpets: u16| {
+        let score = score(&[Desk("Trumpet", trumpets, "ff", vec![vec![72]; 4]), Desk("Violin I", 12, "pp", vec![vec![72]; 4])]);
+        let sounding = Sounding::new(&score, Unroll::AsWritten);
+        exposure(&score, &sounding, &[], &Situation::conductor(), Day::default()).unwrap()
+    };
+    let (one, four) = (at(1), at(4));
+    assert!(four[0].playing > one[0].playing && four[1].playing > one[1].playing);
+    assert!(one[0].playing > one[1].playing + 3.0, "{one:?}");
+    assert!(one[0].own <= one[0].playing && one[0].daily < one[0].playing);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn more_beside_a_line_never_helps_it(key in 50u8..80, other in 40u8..85, third in 40u8..85) {
+        let two = margins(&score(&[Desk("Clarinet", 1, "mf", vec![vec![key]]), Desk("Horn", 1, "mf", vec![vec![other]])]), Situation::hall());
+        let three = margins(&score(&[
+            Desk("Clarinet", 1, "mf", vec![vec![key]]),
+            Desk("Horn", 1, "mf", vec![vec![other]]),
+            Desk("Trombone", 1, "mf", vec![vec![third]]),
+        ]), Situation::hall());
+        prop_assert!(three[0] <= two[0] + 1e-9);
+    }
+
+    #[test]
+    fn equal_players_add_ten_log_n_to_a_line(key in 55u8..80, players in 1u16..20) {
+        // In the mix, where no room or seat comes in between, all of a line's excitation grows by the same factor.
+        let with = |count| margins(&score(&[
+            Desk("Flute", count, "mf", vec![vec![key]]), Desk("Horn", 8, "ff", vec![vec![key.saturating_sub(2)]]),
+        ]), Situation::Mix { gains_db: Some(vec![0.0, 0.0]) })[0];
+        prop_assume!(with(players) < 39.0 && with(1) > -29.0);
+        prop_assert!((with(players) - with(1) - 10.0 * f64::from(players).log10()).abs() < 1e-6);
+    }
+}

@@ -1,0 +1,128 @@
+//! Rules of the trade held against the model. Each case names its author. `agrees` records what the model says today: where it says
+//! otherwise than the rule, the model is not bent and docs/acoustics.md tells why.
+//!
+//! `cargo test -p ripieno-acoustics --test trade -- --nocapture` prints every figure.
+
+#![allow(clippy::unwrap_used, clippy::expect_used)] // a test may stop
+
+mod common;
+
+use common::{Desk, score};
+use ripieno_acoustics::{Line, Scene, Situation, Stands, Verdicts, audibility, explain, verdicts};
+use ripieno_score::{Sounding, Unroll};
+
+fn compared(a: (&str, u16, u8), b: (&str, u16, u8), mark: &str) -> Verdicts {
+    let score = score(&[Desk(a.0, a.1, mark, vec![vec![a.2]]), Desk(b.0, b.1, mark, vec![vec![b.2]])]);
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+    let lines = Line::of_parts(&score, &sounding);
+    verdicts(&scene, &lines, 0, 1, 0).unwrap()
+}
+
+#[test]
+fn the_counts_of_players() {
+    // Rimsky-Korsakov, Principles of Orchestration, ch. I (confirmed). Both sides of each case are equal by his count.
+    let cases = [
+        (("Trumpet", 1, 65), ("Trombone", 1, 65), "f", true),
+        (("Trombone", 1, 46), ("Tuba", 1, 46), "f", true),
+        (("Trumpet", 1, 67), ("Horn", 2, 67), "f", true),
+        (("Trombone", 1, 60), ("Horn", 2, 60), "f", true),
+        (("Horn", 1, 67), ("Flute", 2, 67), "f", false),
+        (("Horn", 1, 67), ("Oboe", 2, 67), "f", true),
+        (("Horn", 1, 67), ("Clarinet", 2, 67), "f", false),
+        (("Horn", 1, 55), ("Bassoon", 2, 55), "f", false),
+        (("Flute", 1, 72), ("Oboe", 1, 72), "p", false),
+        (("Oboe", 1, 72), ("Clarinet", 1, 72), "p", false),
+        (("Clarinet", 1, 65), ("Horn", 1, 65), "p", false),
+        (("Horn", 1, 65), ("Trumpet", 1, 65), "p", false),
+        (("Violin I", 14, 76), ("Oboe", 2, 76), "f", false),
+        (("Violin I", 14, 76), ("Flute", 1, 76), "p", false),
+    ];
+    let mut wrong = Vec::new();
+    for (a, b, mark, agrees) in cases {
+        let told = compared(a, b, mark);
+        let ruled = told.ruled.as_ref().expect("a rule");
+        assert_eq!(ruled.stands, Stands::Equal, "{a:?} {b:?}");
+        let model = told.estimated.stands == Stands::Equal;
+        println!(
+            "{} {} / {} {} at {mark}: {:+.1} dB loudness, {:+.1} dB power",
+            a.1, a.0, b.1, b.0, told.estimated.loudness_db, told.estimated.power_db
+        );
+        println!("    {}", told.told);
+        if model != agrees {
+            wrong.push((a, b, mark, told.estimated.loudness_db));
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:?}");
+}
+
+/// Margins of four voices of one kind of instrument in one chord, lowest first.
+fn voices(name: &str, players: u16, keys: [u8; 4]) -> Vec<f64> {
+    let desks: Vec<Desk<'_>> = keys.iter().map(|key| Desk(name, players, "mf", vec![vec![*key]])).collect();
+    let score = score(&desks);
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+    let lines = Line::of_parts(&score, &sounding);
+    audibility(&scene, &lines).of_line.iter().map(|bars| bars[0].unwrap().margin_db).collect()
+}
+
+#[test]
+fn outer_voices_against_inner_ones() {
+    // Huron 1989 (confirmed abstract): of voices of like timbre the outer ones are noticed more easily than the inner ones; Palmer and Holleran
+    // 1994: the top one best. The model knows masking, not attention: it finds the lowest voice easiest (nothing masks its fundamental), and of
+    // the top voice it says otherwise than the listeners, because masking spreads upward.
+    for (name, players) in [("Clarinet", 1), ("Trombone", 1), ("Viola", 8), ("Horn", 1)] {
+        let margins = voices(name, players, [48, 55, 64, 72]);
+        println!("{name}: {margins:.1?}");
+        let inner = margins[1].max(margins[2]);
+        assert!(margins[0] > inner, "{name}: the lowest, as listeners find");
+        assert!(margins[3] < inner, "{name}: the top, against what listeners find");
+    }
+}
+
+#[test]
+fn a_line_doubled_at_the_octave_is_heard_better() {
+    // Common practice: an octave above a line lifts it out.
+    let chord = |extra: Vec<Vec<u8>>| {
+        let score = score(&[
+            Desk("Clarinet", 1, "mf", vec![vec![67]]),
+            Desk("Flute", 1, "mf", extra),
+            Desk("Violin II", 12, "mf", vec![vec![64]]),
+            Desk("Viola", 10, "mf", vec![vec![60]]),
+            Desk("Violoncello", 8, "mf", vec![vec![48]]),
+        ]);
+        let sounding = Sounding::new(&score, Unroll::AsWritten);
+        let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+        let parts = Line::of_parts(&score, &sounding);
+        let melody = Line { name: "melody".into(), rows: parts[..2].iter().flat_map(|line| line.rows.clone()).collect() };
+        let lines = [vec![melody], parts[2..].to_vec()].concat();
+        audibility(&scene, &lines).of_line[0][0].unwrap().margin_db
+    };
+    let (alone, octave, unison) = (chord(vec![vec![]]), chord(vec![vec![79]]), chord(vec![vec![67]]));
+    println!("alone {alone:.1}, with the octave {octave:.1}, with the unison {unison:.1}");
+    assert!(octave > alone + 1.5 && octave > unison);
+}
+
+#[test]
+fn a_covered_line_is_explained_and_uncovered() {
+    let score = score(&[
+        Desk("Flute", 1, "f", vec![vec![67]]),
+        Desk("Horn", 4, "f", vec![vec![65]]),
+        Desk("Trombone", 3, "f", vec![vec![53, 60, 69]]),
+        Desk("Trumpet", 1, "f", vec![vec![]]),
+    ]);
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+    let lines = Line::of_parts(&score, &sounding);
+    let told = explain(&scene, &lines, 0, 0).unwrap();
+    println!("{}", told.sentence(&scene, &lines));
+    for remedy in &told.remedies {
+        println!("    {} {:+.1} dB -> {:.1}", remedy.kind.told(&scene, &lines), remedy.gain_db, remedy.margin_db);
+    }
+    assert!(told.audible.margin_db < 9.0);
+    assert!(!told.maskers.is_empty() && told.remedies.iter().any(|remedy| remedy.margin_db > told.audible.margin_db + 3.0));
+    // The same bar heard by itself as for the whole score.
+    let table = audibility(&scene, &lines).of_line[0][0].unwrap();
+    assert!((table.margin_db - told.audible.margin_db).abs() < 1e-9);
+    assert!(explain(&scene, &lines, 3, 0).is_none());
+}
