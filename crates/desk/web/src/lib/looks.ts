@@ -59,7 +59,7 @@ function theme(isDark: boolean): Theme {
       text: contrast(WHITE, lit) >= contrast(BLACK, lit) ? '#ffffff' : '#0a0805',
     };
   }
-  const families = Object.fromEntries(Object.entries(FAMILIES).map(([name, colour]) => [name, hex(standing(rgb(colour), on, isDark ? 4.5 : 3.5, towards))]));
+  const families = Object.fromEntries(Object.entries(FAMILIES).map(([name, colour]) => [name, hex(standing(rgb(colour), on, 4.6, towards))]));
   return isDark
     ? { isDark, ground, line: '#39424a', faint: '#252c31', ink: '#efe9dc', quiet: '#aeb6b8', accent: '#79ccd2', mark: '#e7b75f', roles, families }
     : { isDark, ground, line: '#d9d1bf', faint: '#efe9db', ink: '#221f1a', quiet: '#655e52', accent: '#0e5c68', mark: '#a4620a', roles, families };

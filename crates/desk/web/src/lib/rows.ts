@@ -32,7 +32,7 @@ export interface Cell {
   readonly byHand: boolean;
 }
 
-export const SECTION_HEIGHT = 20;
+export const SECTION_HEIGHT = 21.5;
 export const PART_HEIGHT = 17;
 export const GAP = 2.5;
 export const FAMILY_GAP = 8;

@@ -1,0 +1,61 @@
+/** Starts a desk on an empty library and a browser on it; both are ended whatever happens. */
+import { spawn } from 'node:child_process';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { chromium } from 'playwright-core';
+
+const PROGRAM = process.env.RIPIENO ?? new URL('../../../../target/debug/ripieno', import.meta.url).pathname;
+
+export function begin(library) {
+  const child = spawn(PROGRAM, ['desk', '--library', library, '--no-open'], { stdio: ['ignore', 'pipe', 'inherit'] });
+  return new Promise((resolve, reject) => {
+    child.once('error', reject);
+    child.once('exit', (code) => reject(new Error(`the desk ended with ${code}`)));
+    child.stdout.on('data', (data) => {
+      const address = /http:\/\/\S+/.exec(String(data))?.[0];
+      if (address) resolve({ address, child });
+    });
+  });
+}
+
+export const ended = (child, signal = 'SIGINT') => new Promise((resolve) => {
+  child.removeAllListeners('exit');
+  child.once('exit', resolve);
+  child.kill(signal);
+});
+
+export async function withDesk(work) {
+  const folder = mkdtempSync(join(tmpdir(), 'ripieno-desk-'));
+  const library = join(folder, 'library.db');
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] });
+  const desk = await begin(library);
+  try {
+    await work({ browser, desk, library, folder });
+  } finally {
+    await browser.close();
+    await ended(desk.child);
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+/** A page whose errors, foreign requests and blocked content fail the test. */
+export async function newPage(browser, desk, options = {}) {
+  const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, colorScheme: 'light', ...options });
+  const page = await context.newPage();
+  page.troubles = [];
+  page.on('pageerror', (error) => page.troubles.push(error.message));
+  // What the server refuses is shown by the page in words; the browser's own line about it is no trouble.
+  page.on('console', (message) => message.type() === 'error' && !/Failed to load resource/.test(message.text()) && page.troubles.push(message.text()));
+  page.on('request', (request) => {
+    const { protocol, origin } = new URL(request.url());
+    if (protocol !== 'data:' && protocol !== 'blob:' && `${origin}/` !== desk.address) page.troubles.push(`asks elsewhere: ${request.url()}`);
+  });
+  return page;
+}
+
+/** The view is whole: roles, melody and register have been drawn. */
+export async function isWhole(page) {
+  await page.getByRole('heading', { name: 'Melody', exact: true }).waitFor({ timeout: 90_000 });
+  await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+}
