@@ -36,8 +36,14 @@ pub struct CorrectArguments {
     /// Take over the corrections of another score, of which this is a revision under a new name
     #[arg(long, value_name = "OLD_SCORE", conflicts_with_all = ["parts", "bars", "change", "remove"])]
     take_over: Option<PathBuf>,
+    /// Name a group of sections, families or parts, which is then measured like any other: "low brass = trombones, tubas"
+    #[arg(long, value_name = "NAME=MEMBERS", conflicts_with_all = ["parts", "bars", "change", "remove", "take_over"])]
+    group: Option<String>,
+    /// Forget a named group
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["parts", "bars", "change", "remove", "take_over", "group"])]
+    forget_group: Option<String>,
     /// List the corrections (what is done without anything else)
-    #[arg(long, conflicts_with_all = ["parts", "bars", "change", "remove", "take_over"])]
+    #[arg(long, conflicts_with_all = ["parts", "bars", "change", "remove", "take_over", "group", "forget_group"])]
     list: bool,
 }
 
@@ -103,8 +109,25 @@ pub fn run(arguments: CorrectArguments) -> Result<(), String> {
         }
         return corrections.save().map_err(|error| error.to_string());
     }
+    if let Some(name) = &arguments.forget_group {
+        if !corrections.remove_group(name) {
+            return Err(format!("{}: there is no group {name:?}; see them with --list", corrections.path().display()));
+        }
+        return corrections.save().map_err(|error| error.to_string());
+    }
     let Some(reading) = open(&arguments.file, false) else { return Err(String::new()) };
     let sounding = Sounding::new(&reading.score, Unroll::AsWritten);
+    if let Some(group) = &arguments.group {
+        let (name, members) = group
+            .split_once('=')
+            .ok_or_else(|| format!("{group:?} is no group; write it as \"low brass = trombones, tubas\""))?;
+        let members: Vec<String> =
+            members.split(',').map(|member| member.trim().to_owned()).filter(|member| !member.is_empty()).collect();
+        corrections.name_group(&reading.score, name, &members).map_err(|error| error.to_string())?;
+        corrections.save().map_err(|error| error.to_string())?;
+        list(&corrections, &reading.score, &sounding);
+        return Ok(());
+    }
     if arguments.take_over.is_some() {
         corrections.save().map_err(|error| error.to_string())?;
     }
@@ -135,6 +158,9 @@ fn list(corrections: &Corrections, score: &Score, sounding: &Sounding) {
     for one in corrections.list() {
         let lost = if placed.unplaced.contains(&one.id) { " (no place in the score as it is)" } else { "" };
         println!("{}{lost}", line(&one));
+    }
+    for (name, members) in corrections.groups() {
+        println!("group {name}: {}", members.join(", "));
     }
     placed.findings.iter().for_each(|finding| eprintln!("{finding}"));
 }

@@ -46,6 +46,17 @@ pub struct Groups {
     pub sections: Vec<Group>,
     /// Families likewise.
     pub families: Vec<Group>,
+    /// Groups a person has named, in the order they were named; they may share parts.
+    pub named: Vec<NamedGroup>,
+}
+
+/// A group a person has named: "low brass".
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NamedGroup {
+    /// The name.
+    pub name: String,
+    /// Its parts, indices into [`Score::parts`], in page order; never empty.
+    pub parts: Vec<usize>,
 }
 
 impl Groups {
@@ -66,7 +77,46 @@ impl Groups {
         };
         let sections = gather(|identity| identity.section.name());
         let families = gather(|identity| identity.family.name());
-        Self { parts, sections, families }
+        Self { parts, sections, families, named: Vec::new() }
+    }
+
+    /// Adds a group of a person's own: `members` are names of sections ("trombones", "trombone"), of families, or of parts as the score has them.
+    ///
+    /// # Errors
+    /// A sentence that says which member the score does not have and what there is, or that a group, a section or a family of this name is there already.
+    pub fn name_group(&mut self, score: &Score, name: &str, members: &[String]) -> Result<(), String> {
+        let same = |a: &str, b: &str| a.trim().to_lowercase() == b.trim().to_lowercase();
+        let built_in = || self.sections.iter().chain(&self.families).map(|group| group.name);
+        if name.trim().is_empty()
+            || built_in().chain(self.named.iter().map(|group| group.name.as_str())).any(|taken| same(taken, name))
+        {
+            return Err(format!("a group cannot be called {name:?}: the name is taken or empty"));
+        }
+        let mut parts: Vec<usize> = Vec::new();
+        for member in members {
+            let of_group = self
+                .sections
+                .iter()
+                .chain(&self.families)
+                .find(|group| same(group.name, member) || same(group.name, &format!("{member}s")));
+            let of_part = || (0..score.parts.len()).filter(|&part| same(&score.parts[part].name, member)).collect();
+            let found: Vec<usize> = of_group.map_or_else(of_part, |group| group.parts.clone());
+            if found.is_empty() {
+                let there: Vec<&str> = built_in().collect();
+                return Err(format!(
+                    "the group {name:?} has no member {member:?} here; there are {}, and the parts by their names",
+                    there.join(", ")
+                ));
+            }
+            parts.extend(found);
+        }
+        parts.sort_unstable();
+        parts.dedup();
+        if parts.is_empty() {
+            return Err(format!("the group {name:?} has no members"));
+        }
+        self.named.push(NamedGroup { name: name.trim().to_owned(), parts });
+        Ok(())
     }
 
     /// For each part its section, index into [`Groups::sections`].

@@ -13,7 +13,7 @@ mod slices;
 mod spread;
 mod tally;
 
-pub use groups::{Group, Groups, PartIdentity};
+pub use groups::{Group, Groups, NamedGroup, PartIdentity};
 pub use material::Material;
 pub use measure::{Measure, Subject, Taken, Unit, Value};
 pub use measures::{

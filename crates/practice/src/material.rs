@@ -93,13 +93,14 @@ impl<'a> Material<'a> {
         rows.chunk_by(|&a, &b| self.part_of(a) == self.part_of(b)).map(of_part).sum()
     }
 
-    /// Families, then sections, then parts, each in page order; the whole score first.
+    /// Families, then sections, then the groups a person has named, then parts, each in page order; the whole score first.
     #[must_use]
     pub fn subjects(&self) -> Vec<Subject> {
         let families = (0..self.groups.families.len()).map(Subject::Family);
         let sections = (0..self.groups.sections.len()).map(Subject::Section);
+        let named = (0..self.groups.named.len()).map(Subject::Named);
         let parts = (0..self.score.parts.len()).map(Subject::Part);
-        std::iter::once(Subject::Everybody).chain(families).chain(sections).chain(parts).collect()
+        std::iter::once(Subject::Everybody).chain(families).chain(sections).chain(named).chain(parts).collect()
     }
 
     /// Which parts belong to a subject, by part.

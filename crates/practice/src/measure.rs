@@ -14,18 +14,21 @@ pub enum Subject {
     Family(usize),
     /// A section, index into [`Groups::sections`].
     Section(usize),
+    /// A group a person has named, index into [`Groups::named`].
+    Named(usize),
     /// A part, index into [`Score::parts`].
     Part(usize),
 }
 
 impl Subject {
-    /// "family", "section", "part", "score".
+    /// "family", "section", "group", "part", "score".
     #[must_use]
     pub const fn kind(self) -> &'static str {
         match self {
             Self::Everybody => "score",
             Self::Family(_) => "family",
             Self::Section(_) => "section",
+            Self::Named(_) => "group",
             Self::Part(_) => "part",
         }
     }
@@ -38,6 +41,7 @@ impl Subject {
             Self::Everybody => "everybody".to_owned(),
             Self::Family(index) => group(&groups.families, index),
             Self::Section(index) => group(&groups.sections, index),
+            Self::Named(index) => groups.named.get(index).map_or(String::new(), |group| group.name.clone()),
             Self::Part(index) => score.parts.get(index).map_or(String::new(), |part| part.name.trim().to_owned()),
         }
     }
@@ -50,6 +54,7 @@ impl Subject {
             Self::Everybody => (0..score.parts.len()).collect(),
             Self::Family(index) => group(&groups.families, index),
             Self::Section(index) => group(&groups.sections, index),
+            Self::Named(index) => groups.named.get(index).map_or_else(Vec::new, |group| group.parts.clone()),
             Self::Part(index) => vec![index],
         }
     }

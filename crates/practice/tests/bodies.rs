@@ -105,3 +105,27 @@ fn a_section_kept_for_the_loud_bars_shows_as_reserve() {
     assert_eq!(piece.value("reserve", horns, None, "entries out of reserve"), None);
     assert_eq!(piece.value("reserve", Subject::Part(0), None, "use"), None, "reserve is about sections");
 }
+
+#[test]
+fn a_named_group_is_measured_like_any_other() {
+    // Low: trombone and tuba, a fifth below the horns for two bars, silent in the third, an octave below them in the fourth.
+    let mut piece = Piece::of(&[
+        ("Horn", "C4:4 | C4:4 | C4:4 | C4:4"),
+        ("Trombone", "F3:4 | F3:4 | r:4 | C3:4"),
+        ("Tuba", "F2:4 | F2:4 | r:4 | C2:4"),
+    ]);
+    let score = piece.score.clone();
+    let members = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
+    piece.groups.name_group(&score, "low brass", &members(&["trombone", "Tuba"])).unwrap();
+    piece.groups.name_group(&score, "high brass", &members(&["horns"])).unwrap();
+    let (low, high) = (Subject::Named(0), Subject::Named(1));
+    assert_eq!(piece.value("presence", low, None, "bars"), Some((0.75, vec![1, 2, 4])));
+    assert_eq!(piece.value("separation", low, Some(high), "widest gap"), Some((12.0, vec![4])));
+    assert_eq!(piece.value("separation", low, Some(high), "usual interval"), Some((7.0, vec![1, 2, 4])));
+    assert_eq!(piece.value("stack", low, None, "tutti bars"), Some((3.0, vec![1, 2, 4])));
+    assert_eq!(piece.value("stack", low, None, "octaves"), Some((1.0, vec![1, 2, 4])));
+    assert_eq!(piece.value("stack", high, None, "tutti bars"), None, "one section is no body");
+    // Names that are taken and members that are not there are refused, with what is.
+    assert!(piece.groups.name_group(&score, "horns", &members(&["Tuba"])).unwrap_err().contains("taken"));
+    assert!(piece.groups.name_group(&score, "wind", &members(&["flutes"])).unwrap_err().contains("horns, trombones, tubas"));
+}

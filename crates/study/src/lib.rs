@@ -13,4 +13,6 @@ mod pipeline;
 pub use bars::{BarSpan, BarSpans};
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};
 pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
-pub use ripieno_practice::{Group, Groups, Measure, Moment, PartIdentity, RegisterUse, Sentence, Subject, Taken, Unit, Value};
+pub use ripieno_practice::{
+    Group, Groups, Measure, Moment, NamedGroup, PartIdentity, RegisterUse, Sentence, Subject, Taken, Unit, Value,
+};

@@ -130,18 +130,19 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     findings.extend(trouble_findings(&file, &score, &sounding));
     findings.extend(beyond_compass(&file, &score, &sounding));
-    let corrections = match corrections {
+    let (corrections, groups) = match corrections {
         Ok(corrections) => {
             let placed = corrections.place(&score, &sounding);
+            let (groups, lost) = corrections.group(&score);
             findings.extend(placed.findings);
-            placed.instructions
+            findings.extend(lost);
+            (placed.instructions, groups)
         }
         Err(error) => {
             findings.push(*error.0);
-            Vec::new()
+            (Vec::new(), Groups::new(&score))
         }
     };
-    let groups = Groups::new(&score);
     let learned = predict(&score, &sounding);
     let lines = Lines::new(&score, &sounding);
     let roles = apply(read_roles(&score, &sounding, &lines, &learned), &corrections, &sounding, &lines);

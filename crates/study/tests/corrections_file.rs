@@ -248,3 +248,36 @@ fn the_documented_file_is_the_file() {
     let again = Corrections::beside(&written.path().with_file_name("score.musicxml")).unwrap();
     assert_eq!(again.list(), written.list());
 }
+
+#[test]
+fn named_groups_are_kept_and_measured() {
+    let score = demo();
+    let file = folder("groups").join("score.musicxml");
+    std::fs::copy(concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml"), &file).unwrap();
+    let mut corrections = Corrections::beside(&file).unwrap();
+    let members = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
+    corrections.name_group(&score, "low brass", &members(&["trombones", "tubas"])).unwrap();
+    assert!(corrections.name_group(&score, "brass", &members(&["tubas"])).is_err(), "the family has this name");
+    assert!(
+        corrections.name_group(&score, "wind band", &members(&["saxophones"])).unwrap_err().to_string().contains("saxophones")
+    );
+    corrections.save().unwrap();
+    let study = ripieno_study::analyse_file(&file, &ripieno_formats::Limits::default()).unwrap();
+    let low = study.groups.named.iter().position(|group| group.name == "low brass").map(ripieno_study::Subject::Named).unwrap();
+    let presence = study.practice.iter().find(|taken| taken.measure.name == "presence").unwrap();
+    let bars = &presence.values.iter().find(|value| value.of == low && value.aspect == "bars").unwrap().bars;
+    // demo/planted/practice.csv: trombones and tuba sound in 35-45, 81-100 and 105-108.
+    let planted: Vec<u32> = (35..=45).chain(81..=100).chain(105..=108).collect();
+    assert_eq!(*bars, planted);
+    let mut again = Corrections::beside(&file).unwrap();
+    assert!(again.remove_group("Low brass") && !again.remove_group("low brass"));
+    again.save().unwrap();
+    assert_eq!(Corrections::beside(&file).unwrap().groups().count(), 0);
+    // One the score does not have, and one that is not understood, are told and do no harm.
+    let json = r#"{"format": "ripieno-corrections", "version": 1, "corrections": [], "scores": [], "groups": [{"name": "choir", "members": ["sopranos"]}, {"name": 3}]}"#;
+    std::fs::write(sidecar_path(&file), json).unwrap();
+    let study = ripieno_study::analyse_file(&file, &ripieno_formats::Limits::default()).unwrap();
+    let told = |code: &str| study.findings.iter().filter(|finding| finding.code == code).count();
+    assert_eq!((told("group-not-found"), told("correction-not-understood")), (1, 1));
+    assert!(study.groups.named.is_empty());
+}

@@ -35,7 +35,8 @@ struct Bar {
 }
 
 fn take(material: &Material<'_>) -> Vec<Value> {
-    let subjects = material.subjects().into_iter().filter(|of| matches!(of, Subject::Everybody | Subject::Family(_)));
+    let subjects =
+        material.subjects().into_iter().filter(|of| matches!(of, Subject::Everybody | Subject::Family(_) | Subject::Named(_)));
     subjects.flat_map(|of| density_of(of, &bars_of(material, of), material)).collect()
 }
 

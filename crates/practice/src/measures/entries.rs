@@ -17,7 +17,8 @@ pub(super) const MEASURE: Measure = Measure {
 };
 
 fn take(material: &Material<'_>) -> Vec<Value> {
-    let subjects = material.subjects().into_iter().filter(|of| matches!(of, Subject::Section(_) | Subject::Part(_)));
+    let subjects =
+        material.subjects().into_iter().filter(|of| matches!(of, Subject::Section(_) | Subject::Named(_) | Subject::Part(_)));
     subjects
         .flat_map(|of| {
             let bars = presence(material.sounding, &of.parts(material.score, material.groups)).bars;

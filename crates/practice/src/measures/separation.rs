@@ -15,7 +15,7 @@ pub(super) const MEASURE: Measure = Measure {
     says: "Whether two groups that sound as neighbours in register keep apart, touch or overlap, how often, and by which interval.",
     definition: "Moment by moment, from the lowest sounding note of the upper group to the highest of the lower one, in semitones. Upper is the group whose \
                  middle (half way between its lowest and highest sounding note) lies higher. Neighbours are groups between whose middles no other group's \
-                 lies; families are compared with families, sections with the sections of their family. Overlapping: below 0. Touching: 0 to 2, a unison or a step. Apart: more. Shares \
+                 lies; families are compared with families, sections with the sections of their family, groups named by a person each two that share nobody, as if nobody else played. Overlapping: below 0. Touching: 0 to 2, a unison or a step. Apart: more. Shares \
                  are of the time in which the two are neighbours; the usual interval is the median by time, negative where they overlap. Each number stands with the bass line and \
                  without it (lines in the role of bass left out of both groups). Percussion is left out.",
     source: "common practice of analysis; the definition is this project's",
@@ -86,6 +86,15 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         let sections = material.groups.sections.iter().enumerate().filter(|(_, section)| section.family == family.family);
         let sections: Vec<Subject> = sections.map(|(index, _)| Subject::Section(index)).collect();
         values.extend(compare(material, &sections));
+    }
+    // Groups of a person's own: each two that share nobody, as if they were alone.
+    let named: Vec<Subject> = (0..material.groups.named.len()).map(Subject::Named).collect();
+    for (place, &a) in named.iter().enumerate() {
+        let of_a = a.parts(material.score, material.groups);
+        let others = named[place + 1..]
+            .iter()
+            .filter(|b| !b.parts(material.score, material.groups).iter().any(|part| of_a.contains(part)));
+        values.extend(others.flat_map(|&b| compare(material, &[a, b])));
     }
     values
 }

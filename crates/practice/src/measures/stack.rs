@@ -6,6 +6,7 @@ use ripieno_score::Crotchets;
 
 use super::presence::presence;
 use super::tutti::{bars_with_all, full_bars, standing_families};
+use crate::groups::Group;
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
 use crate::tally::Tally;
@@ -13,8 +14,8 @@ use crate::tally::Tally;
 pub(super) const MEASURE: Measure = Measure {
     name: "stack",
     title: "One stack or several",
-    says: "In the bars in which all sections of a family play: whether they are one chord in one rhythm, one line in octaves, or several things at once.",
-    definition: "Tutti bars: those in which every section of the family with pitch sounds; the whole score's, those in which woodwind, brass and strings, as far as they play in at least a \
+    says: "In the bars in which all sections of a family or a named group play: whether they are one chord in one rhythm, one line in octaves, or several things at once.",
+    definition: "Tutti bars: those in which every section of the family, or of the group a person has named, that has pitch sounds; the whole score's, those in which woodwind, brass and strings, as far as they play in at least a \
                  tenth of the bars, each sound with at least two thirds of their sections. One rhythm: each line of the body has at least three quarters of all moments at which any of them \
                  attacks in the bar. In such a bar, moment by moment: one stack when at least three pitch classes sound, neighbours above the lowest note no more than an octave apart, \
                  all but one at most being tones of the chord of the moment; octaves when a single pitch class sounds; chord with holes or foreign notes otherwise. A tutti bar \
@@ -32,17 +33,19 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     if !full.is_empty() {
         values.extend(of_body(material, Subject::Everybody, &parts, &full));
     }
-    for (index, family) in material.groups.families.iter().enumerate() {
-        let sections = material.groups.sections.iter().filter(|section| section.family == family.family);
-        let sections: Vec<&[usize]> =
-            sections.map(|section| section.parts.as_slice()).filter(|parts| has_pitch(material, parts)).collect();
+    let families = (0..material.groups.families.len()).map(Subject::Family);
+    for of in families.chain((0..material.groups.named.len()).map(Subject::Named)) {
+        let member = material.members(of);
+        let own = |section: &Group| section.parts.iter().copied().filter(|&part| member[part]).collect::<Vec<_>>();
+        let sections: Vec<Vec<usize>> =
+            material.groups.sections.iter().map(own).filter(|parts| has_pitch(material, parts)).collect();
         if sections.len() < 2 {
             continue;
         }
         let present: Vec<Vec<u32>> = sections.iter().map(|parts| presence(material.sounding, parts).bars).collect();
         let bars = bars_with_all(&present.iter().map(Vec::as_slice).collect::<Vec<_>>());
         if !bars.is_empty() {
-            values.extend(of_body(material, Subject::Family(index), &sections.concat(), &bars));
+            values.extend(of_body(material, of, &sections.concat(), &bars));
         }
     }
     values

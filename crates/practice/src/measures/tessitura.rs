@@ -12,7 +12,7 @@ use crate::spread::Spread;
 pub(super) const MEASURE: Measure = Measure {
     name: "tessitura",
     title: "Register and tessitura",
-    says: "How low and how high a section or part is used, and where the middle half of its playing lies, in all and in each role.",
+    says: "How low and how high a section, a named group or a part is used, and where the middle half of its playing lies, in all and in each role.",
     definition: "Sounding pitch. Lowest and highest: the extreme notes, grace notes included, with every bar in which they sound. Median and middle half: every \
                  sounding note counts with its time, chords and divided players note by note; the median is the lowest key up to which half of that time is \
                  spent, and the middle half lies from the key of the first quarter to the key of the third. In a role: the same of the notes played in it. \
@@ -42,7 +42,9 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         }
     }
     let mut values = Vec::new();
-    for of in material.subjects().into_iter().filter(|of| matches!(of, Subject::Section(_) | Subject::Part(_))) {
+    for of in
+        material.subjects().into_iter().filter(|of| matches!(of, Subject::Section(_) | Subject::Named(_) | Subject::Part(_)))
+    {
         let mut all = Spread::default();
         let mut by_role: BTreeMap<Role, Spread> = BTreeMap::new();
         for part in of.parts(material.score, material.groups) {

@@ -33,6 +33,8 @@ struct Incoming<'a> {
     corrections: Vec<&'a RawValue>,
     #[serde(borrow, default)]
     scores: Vec<&'a RawValue>,
+    #[serde(borrow, default)]
+    groups: Vec<&'a RawValue>,
     #[serde(flatten)]
     extra: Map<String, Value>,
 }
@@ -44,6 +46,8 @@ struct Outgoing<'a> {
     version: u64,
     corrections: Vec<OurOrTheir<'a, Fields>>,
     scores: Vec<OurOrTheir<'a, ScoreFields>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    groups: Vec<OurOrTheir<'a, GroupFields>>,
     #[serde(flatten)]
     extra: &'a Map<String, Value>,
 }
@@ -60,6 +64,25 @@ enum OurOrTheir<'a, T> {
 pub(super) struct Contents {
     pub entries: Vec<Entry>,
     pub scores: Vec<ScoreEntry>,
+    pub groups: Vec<GroupEntry>,
+    pub extra: Map<String, Value>,
+}
+
+/// A group of players a person has named.
+#[derive(Debug, Clone)]
+pub(super) enum GroupEntry {
+    Known(GroupFields),
+    /// Not understood: kept as it was read.
+    Foreign(Box<RawValue>),
+}
+
+/// A named group's fields.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct GroupFields {
+    pub name: String,
+    /// Sections, families or parts by name.
+    pub members: Vec<String>,
+    #[serde(flatten)]
     pub extra: Map<String, Value>,
 }
 
@@ -353,6 +376,16 @@ pub(super) fn read(file: &str, text: &str) -> Result<(Contents, Vec<Finding>), B
             ScoreEntry::Foreign(raw.to_owned())
         }));
     }
+    for raw in incoming.groups {
+        let fields = serde_json::from_str::<GroupFields>(raw.get()).map_err(|error| plain(&error));
+        contents.groups.push(fields.map_or_else(
+            |what| {
+                tell(raw, what);
+                GroupEntry::Foreign(raw.to_owned())
+            },
+            GroupEntry::Known,
+        ));
+    }
     Ok((contents, findings))
 }
 
@@ -385,11 +418,16 @@ pub(super) fn write(contents: &Contents) -> Result<String, String> {
         ScoreEntry::Known { id, print, extra } => OurOrTheir::Our(Box::new(ScoreFields::of(id, print, extra))),
         ScoreEntry::Foreign(raw) => OurOrTheir::Their(raw),
     });
+    let groups = contents.groups.iter().map(|group| match group {
+        GroupEntry::Known(fields) => OurOrTheir::Our(Box::new(fields.clone())),
+        GroupEntry::Foreign(raw) => OurOrTheir::Their(raw),
+    });
     let out = Outgoing {
         format: FORMAT,
         version: VERSION,
         corrections: corrections.collect(),
         scores: scores.collect(),
+        groups: groups.collect(),
         extra: &contents.extra,
     };
     serde_json::to_string_pretty(&out).map(|text| text + "\n").map_err(|error| plain(&error))

@@ -25,11 +25,12 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 use ripieno_formats::{Finding, Place, Severity};
+use ripieno_practice::Groups;
 use ripieno_score::{Crotchets, Score, Sounding};
 
 pub use apply::{Corrected, Said, apply};
 pub use change::{Change, Instruction, Moment, Request, Who};
-use file::{Contents, Edge, Entry, PartName, Record, ScoreEntry};
+use file::{Contents, Edge, Entry, GroupEntry, GroupFields, PartName, Record, ScoreEntry};
 use fingerprint::Fingerprint;
 pub use place::Placed;
 pub use sidecar::sidecar_path;
@@ -114,7 +115,7 @@ impl Corrections {
     /// As [`Self::beside`], and when `new` has corrections of its own already.
     pub fn taken_over(old: &Path, new: &Path) -> Result<Self, CorrectionsError> {
         let (old, new) = (Self::beside(old)?, Self::beside(new)?);
-        if !new.is_empty() {
+        if !new.is_empty() || new.groups().next().is_some() {
             let hint = format!("Move it away to take over those of {}", old.score_file);
             return Err(CorrectionsError::of_file(&new.path, "corrections-there", "there are corrections already", hint));
         }
@@ -125,6 +126,51 @@ impl Corrections {
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Groups of players a person has named, with the sections, families or parts they are made of, in the order they were named.
+    pub fn groups(&self) -> impl Iterator<Item = (&str, &[String])> {
+        self.contents.groups.iter().filter_map(|group| match group {
+            GroupEntry::Known(fields) => Some((fields.name.as_str(), fields.members.as_slice())),
+            GroupEntry::Foreign(_) => None,
+        })
+    }
+
+    /// Names a group of sections, families or parts; a group of this name is replaced. Nothing is written before [`Self::save`].
+    ///
+    /// # Errors
+    /// When the score has no such member, or has a section or family of this name.
+    pub fn name_group(&mut self, score: &Score, name: &str, members: &[String]) -> Result<(), CorrectionsError> {
+        Groups::new(score).name_group(score, name, members).map_err(|what| {
+            let place = Place { file: self.score_file.clone(), ..Place::default() };
+            CorrectionsError::new(place, "group-refused", what, "Give it another name, or name its members as the score does")
+        })?;
+        self.remove_group(name);
+        let fields = GroupFields { name: name.trim().to_owned(), members: members.to_vec(), extra: serde_json::Map::new() };
+        self.contents.groups.push(GroupEntry::Known(fields));
+        Ok(())
+    }
+
+    /// Forgets a named group; whether there was one.
+    pub fn remove_group(&mut self, name: &str) -> bool {
+        let before = self.contents.groups.len();
+        let other = |group: &GroupEntry| !matches!(group, GroupEntry::Known(fields) if fields.name.trim().eq_ignore_ascii_case(name.trim()));
+        self.contents.groups.retain(other);
+        self.contents.groups.len() < before
+    }
+
+    /// The groups of the score, with those a person has named; a finding for each that the score does not have.
+    pub(crate) fn group(&self, score: &Score) -> (Groups, Vec<Finding>) {
+        let mut groups = Groups::new(score);
+        let mut findings = Vec::new();
+        for (name, members) in self.groups() {
+            if let Err(what) = groups.name_group(score, name, members) {
+                let place = Place { file: last_name(&self.path), ..Place::default() };
+                let hint = "It is left out of the measures; mend or remove it".to_owned();
+                findings.push(Finding { severity: Severity::Warning, code: "group-not-found", place, what, hint });
+            }
+        }
+        (groups, findings)
     }
 
     /// Whether there are none.
