@@ -6,7 +6,6 @@ use std::fmt;
 use ripieno_instruments::catalogue;
 use ripieno_score::Crotchets;
 
-use crate::ear::Excitation;
 use crate::scene::Scene;
 
 /// A tone of a chord: all that sounds on one key.
@@ -16,7 +15,7 @@ pub struct ChordTone {
     pub key: u8,
     /// Its notes, rows of [`ripieno_score::Notes`].
     pub rows: Vec<usize>,
-    /// Its loudness alone, on a scale that rises by 10 for every doubling, dB-like.
+    /// Loudness level of the tone heard alone, in phon (ISO 532-1).
     pub level: f64,
     /// That against the mean of the chord.
     pub above_mean: f64,
@@ -27,9 +26,9 @@ pub struct ChordTone {
 pub struct SectionShare {
     /// The section, as the catalogue names it.
     pub section: &'static str,
-    /// Mean loudness of its tones against the mean of the chord, in dB.
+    /// Mean loudness of its tones against the mean of the chord, in phon.
     pub above_mean: f64,
-    /// Standard deviation of its tones, in dB.
+    /// Standard deviation of its tones, in phon.
     pub spread: f64,
     /// How many tones it has.
     pub tones: usize,
@@ -40,7 +39,7 @@ pub struct SectionShare {
 pub struct Evenness {
     /// Tones from the lowest up.
     pub tones: Vec<ChordTone>,
-    /// Standard deviation of their loudness, in dB.
+    /// Standard deviation of their loudness, in phon.
     pub spread: f64,
     /// The sections in it, in score order of their first part.
     pub sections: Vec<SectionShare>,
@@ -49,9 +48,9 @@ pub struct Evenness {
 /// In plain words; the bounds are ours.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum EvenGrade {
-    /// Less than 2.5 dB.
+    /// Less than 2.5 phon.
     Even,
-    /// Less than 5 dB.
+    /// Less than 5 phon.
     Fair,
     /// More.
     Uneven,
@@ -100,14 +99,7 @@ pub fn evenness(scene: &Scene<'_>, at: Crotchets, wanted: impl Fn(usize) -> bool
     if tones.len() < 2 {
         return None;
     }
-    let level = |rows: &[usize]| {
-        let mut sum = Excitation::default();
-        for row in rows {
-            let note = &scene.notes[*row];
-            sum.add(&scene.heard[note.heard].excitation, note.players);
-        }
-        sum.loudness_level().max(-60.0)
-    };
+    let level = |rows: &[usize]| scene.loudness(rows.iter().map(|row| (*row, scene.notes[*row].players))).phons().0;
     let mut tones: Vec<ChordTone> =
         tones.into_iter().map(|(key, rows)| ChordTone { key, level: level(&rows), rows, above_mean: 0.0 }).collect();
     let levels: Vec<f64> = tones.iter().map(|tone| tone.level).collect();

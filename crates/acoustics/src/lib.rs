@@ -20,7 +20,7 @@ mod situation;
 pub mod source;
 pub mod verdicts;
 
-pub use audibility::{Audibility, Audible, Explanation, Grade, audibility, explain};
+pub use audibility::{Audibility, Audible, Explanation, Grade, SecondOpinion, audibility, explain, second_opinion};
 pub use data::{Citation, citations};
 pub use ear::{Ear, Excitation, Excited};
 pub use evenness::{Evenness, evenness};

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use ripieno_instruments::{Clues, catalogue, recognise};
+use ripieno_loudness::{Field, Sones, zwicker};
 use ripieno_score::{Crotchets, DynamicLevel, NoteRow, Part, Score, Sounding};
 
-use crate::ear::{CHANNELS, Excitation, channel_of};
+use crate::ear::{CHANNELS, Excitation, channel_hz, channel_of};
 use crate::level::{level_of, power_of};
 use crate::seating::Seat;
 use crate::situation::{Refused, Situation, Transfer, transfers};
@@ -247,6 +248,21 @@ impl<'a> Scene<'a> {
         }
     }
 
+    /// Loudness (ISO 532-1, diffuse field) at the listener of some rows, each with its gain: what they are heard alone.
+    pub(crate) fn loudness(&self, rows: impl Iterator<Item = (usize, f64)>) -> Sones {
+        let mut bands = [0.0; BANDS];
+        for (row, gain) in rows {
+            let note = &self.notes[row];
+            let transfer = &self.transfers[usize::from(note.tone.part)];
+            for (channel, (power, transfer)) in self.heard[note.heard].emitted.iter().zip(transfer.iter()).enumerate() {
+                bands[band_of(channel)] += gain * power * transfer;
+            }
+        }
+        // ISO 532-1 holds up to 120 dB in a band; nothing here comes near.
+        let levels = bands.map(|power| level_of(power).clamp(-60.0, 120.0));
+        zwicker::from_levels(&levels, Field::Diffuse).map_or(Sones(0.0), |loudness| loudness.total)
+    }
+
     /// For every row the line it belongs to; rows of no line get `u16::MAX`. A row named by several lines belongs to the first.
     pub(crate) fn line_of(&self, lines: &[Line]) -> Vec<u16> {
         let mut of = vec![u16::MAX; self.notes.len()];
@@ -265,6 +281,16 @@ impl<'a> Scene<'a> {
     pub fn seats(&self) -> &[Seat] {
         &self.seats
     }
+}
+
+/// Third-octave bands of ISO 532-1, 25 Hz to 12.5 kHz.
+const BANDS: usize = 28;
+
+/// The third-octave band in which a channel lies.
+fn band_of(channel: usize) -> usize {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
+    let band = (10.0 * channel_hz(channel).log10() - 14.0).round().clamp(0.0, 27.0) as usize;
+    band
 }
 
 /// Mean power left, between two moments after the stroke, of a tone that loses 60 dB in `t60` seconds.

@@ -3,8 +3,9 @@
 use std::fmt;
 use std::sync::LazyLock;
 
+use ripieno_loudness::Sones;
+
 use crate::data::rows;
-use crate::ear::Excitation;
 use crate::level::level_of;
 use crate::scene::{Line, Scene};
 
@@ -29,15 +30,15 @@ impl fmt::Display for Stands {
     }
 }
 
-/// Less than this apart, in dB, two lines are about equal: the step of one doubling of players.
-const EQUAL_DB: f64 = 3.0;
+/// Less than this apart, in dB or phon, two lines are about equal: the step of one doubling of players.
+const EQUAL: f64 = 3.0;
 /// From here on a dynamic counts as loud: between mp and mf.
 const LOUD: f64 = 4.5;
 
 fn stands(db: f64) -> Stands {
     match db {
-        d if d > EQUAL_DB => Stands::Stronger,
-        d if d < -EQUAL_DB => Stands::Weaker,
+        d if d > EQUAL => Stands::Stronger,
+        d if d < -EQUAL => Stands::Weaker,
         _ => Stands::Equal,
     }
 }
@@ -60,8 +61,8 @@ pub struct Ruled {
 /// A verdict by the model.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Estimated {
-    /// By how much the first line is louder at the listener, in dB of loudness level.
-    pub loudness_db: f64,
+    /// By how much the first line is louder at the listener, in phon (ISO 532-1).
+    pub loudness_phon: f64,
     /// By how much it sends out more power, in dB.
     pub power_db: f64,
     /// Uncertainty, one standard deviation in dB.
@@ -121,9 +122,13 @@ pub fn verdicts(scene: &Scene<'_>, lines: &[Line], first: usize, second: usize, 
     let line_of = scene.line_of(lines);
     let weigh = |line: usize| weigh(scene, &line_of, u16::try_from(line).ok()?, bar);
     let (a, b) = (weigh(first)?, weigh(second)?);
-    let loudness_db = a.loudness - b.loudness;
-    let estimated =
-        Estimated { loudness_db, power_db: a.power - b.power, spread_db: a.spread.hypot(b.spread), stands: stands(loudness_db) };
+    let loudness_phon = a.loudness - b.loudness;
+    let estimated = Estimated {
+        loudness_phon,
+        power_db: a.power - b.power,
+        spread_db: a.spread.hypot(b.spread),
+        stands: stands(loudness_phon),
+    };
     let alike = (a.dynamic - b.dynamic).abs() < 0.75;
     let ruled = a.force.as_ref().zip(b.force.as_ref()).filter(|_| alike).map(|((x, of_a), (y, of_b))| {
         let mut rules: Vec<&'static str> = of_a.iter().chain(of_b).map(|rule| rule.text.as_str()).collect();
@@ -140,15 +145,12 @@ fn weigh(scene: &Scene<'_>, line_of: &[u16], line: u16, bar: usize) -> Option<We
     let (mut seconds, mut loudness, mut power, mut spread, mut dynamic) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let mut rows: Vec<usize> = Vec::new();
     let mut most: Vec<usize> = Vec::new();
-    let mut sum = Excitation::default();
     scene.moments(bar..bar + 1, |moment| {
-        sum.clear();
         rows.clear();
         let mut out = 0.0;
         for (row, gain) in moment.active.iter().filter(|(row, _)| line_of[*row] == line) {
             let note = &scene.notes[*row];
             let heard = &scene.heard[note.heard];
-            sum.add(&heard.excitation, *gain);
             let sent = gain * heard.emitted.iter().sum::<f64>();
             out += sent;
             spread += moment.seconds * sent * heard.spread.hypot(note.players_spread);
@@ -157,7 +159,8 @@ fn weigh(scene: &Scene<'_>, line_of: &[u16], line: u16, bar: usize) -> Option<We
         }
         if out > 0.0 {
             seconds += moment.seconds;
-            loudness += moment.seconds * sum.loudness();
+            let own = moment.active.iter().copied().filter(|(row, _)| line_of[*row] == line);
+            loudness += moment.seconds * scene.loudness(own).0;
             power += moment.seconds * out;
             if rows.len() > most.len() {
                 most.clone_from(&rows);
@@ -172,7 +175,7 @@ fn weigh(scene: &Scene<'_>, line_of: &[u16], line: u16, bar: usize) -> Option<We
     names.sort_unstable();
     names.dedup();
     Some(Weighed {
-        loudness: 10.0 * (loudness / seconds).max(1e-6).log2(),
+        loudness: Sones(loudness / seconds).phons().0,
         power: level_of(power / seconds),
         spread: spread / power,
         force: force(scene, &most, dynamic >= LOUD),
@@ -213,7 +216,7 @@ fn force(scene: &Scene<'_>, rows: &[usize], loud: bool) -> Option<(f64, Vec<&'st
 
 fn told(a: &Weighed, b: &Weighed, ruled: Option<&Ruled>, estimated: &Estimated, alike: bool) -> String {
     let (first, second) = (a.names.join(" and "), b.names.join(" and "));
-    let figure = format!("{:+.0} dB of loudness, give or take {:.0}", estimated.loudness_db, estimated.spread_db);
+    let figure = format!("{:+.0} phon, give or take {:.0}", estimated.loudness_phon, estimated.spread_db);
     let Some(ruled) = ruled else {
         let why = if alike { "the rules do not know one of the instruments" } else { "the two are marked differently" };
         return format!("No rule applies ({why}); by the estimate {first} is {} beside {second} ({figure}).", estimated.stands);
@@ -223,7 +226,7 @@ fn told(a: &Weighed, b: &Weighed, ruled: Option<&Ruled>, estimated: &Estimated, 
         return format!("Both call {first} {} beside {second}: {count}; the estimate is {figure}.", ruled.stands);
     }
     let by_rule = level_of(ruled.first / ruled.second);
-    let (by_power, by_colour) = (estimated.power_db - by_rule, estimated.loudness_db - estimated.power_db);
+    let (by_power, by_colour) = (estimated.power_db - by_rule, estimated.loudness_phon - estimated.power_db);
     let reason = if by_power.abs() >= by_colour.abs() {
         format!(
             "the levels put into the model give {first} {:+.0} dB of power where the count of players stands for {by_rule:+.0} dB",

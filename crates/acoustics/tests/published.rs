@@ -1,6 +1,6 @@
 //! Estimated exposure against published measurements, on the project's own overture.
 
-#![allow(clippy::unwrap_used, clippy::expect_used)] // a test may stop
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)] // a test may stop, and shows its figures
 
 use ripieno_acoustics::exposure::CAUTION;
 use ripieno_acoustics::{Day, Exposed, Situation, exposure};

@@ -1,6 +1,7 @@
 //! Is a line heard? Margin above what masks it, bar by bar, in decibels and in plain words.
 
 mod remedy;
+mod second;
 
 use std::fmt;
 
@@ -8,6 +9,7 @@ use crate::ear::{Ear, Excitation, Excited};
 use crate::scene::{Line, Moment, Scene};
 
 pub use remedy::{Explanation, Masker, Remedy, RemedyKind, explain};
+pub use second::{SecondOpinion, second_opinion};
 
 /// Uncertainty of what a line is heard against, one standard deviation in dB: as that of one instrument.
 const REST_SPREAD: f64 = 3.0;
