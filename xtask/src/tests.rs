@@ -73,6 +73,8 @@ fn run_witnesses(root: &Path, steps: &mut Steps, all: bool) {
             "ripieno",
             "--package",
             "ripieno-formats",
+            "--package",
+            "ripieno-loudness",
             "--bins",
             "--examples",
         ]),
@@ -111,6 +113,10 @@ fn run_witnesses(root: &Path, steps: &mut Steps, all: bool) {
             .arg(target.join("ripieno"))
             .arg("demo/lifeboat_overture.musicxml")
             .args(recounted),
+    );
+    steps.run(
+        "loudness: the same as MoSQITo and pyloudnorm measure",
+        script("loudness_agree.py").arg("--bin").arg(target.join("examples/measure_raw")),
     );
     let written = root.join("target/written");
     let _ = std::fs::remove_dir_all(&written);
