@@ -1,12 +1,12 @@
 #!/usr/bin/env python3
-"""loudness_agree.py --bin MEASURE_RAW: is loudness the same as MoSQITo's (ISO 532-1) and pyloudnorm's (EBU R 128)?
+"""loudness_agree.py --bin MEASURE_RAW [WAV...]: is loudness the same as MoSQITo's (ISO 532-1) and pyloudnorm's (EBU R 128)?
 
 MEASURE_RAW is `cargo build --release -p ripieno-loudness --examples`, target/release/examples/measure_raw. Ten sounds are made here from
 a seed: tones, chords of harmonic tones, noises, ramps, repeated strokes. Compared are stationary loudness in free and diffuse field, N5,
 N10 and the greatest loudness in time (within 5 % or 0.1 sone, what ISO 532-1, annex B, allows), integrated loudness (0.1 LU), true peak
 against SciPy's resampling by 8 (0.4 dB, what ITU-R BS.1770 allows below the true one), and the contours of ISO 226:2003. Loudness range
-is left to the signals of EBU Tech 3342 (crates/loudness/tests): pyloudnorm measures it with silence added at the end. Ends with 1 when
-anything differs by more.
+is left to the signals of EBU Tech 3342 (crates/loudness/tests): pyloudnorm measures it with silence added at the end. WAV files (`ripieno
+hear`) are compared as well: their first ten seconds, mixed to one channel, as if played at 80 dB. Ends with 1 when anything differs by more.
 """
 import argparse
 import pathlib
@@ -16,6 +16,7 @@ import tempfile
 
 import numpy
 import pyloudnorm
+import scipy.io.wavfile
 import scipy.signal
 from mosqito.sq_metrics import loudness_zwst, loudness_zwtv
 from mosqito.sq_metrics.loudness.utils.equal_loudness_contours import equal_loudness_contours
@@ -65,6 +66,13 @@ def sounds():
     }
 
 
+def rendering(path):
+    """A WAV file of whole numbers or floats as pascals."""
+    rate, samples = scipy.io.wavfile.read(path)
+    mixed = samples[: 10 * rate].reshape(len(samples[: 10 * rate]), -1).mean(axis=1)
+    return at_level(mixed if rate == RATE else scipy.signal.resample_poly(mixed, RATE, rate), 80)
+
+
 def measured(program, arguments, arrays):
     """The figures the program prints for each array."""
     with tempfile.TemporaryDirectory() as folder:
@@ -94,8 +102,7 @@ class Tally:
             print(f"{what}, {where}: {ours:.3f} here, {theirs:.3f} there")
 
 
-def zwicker(program, tally):
-    made = sounds()
+def zwicker(program, made, tally):
     for (name, sound), ours in zip(made.items(), measured(program, [], made.values())):
         free, diffuse = (loudness_zwst(sound, RATE, field_type=field)[0] for field in ("free", "diffuse"))
         course = loudness_zwtv(sound, RATE)[0]
@@ -133,9 +140,10 @@ def contours(program, tally):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--bin", required=True, help="the example measure_raw")
-    program = parser.parse_args().bin
-    tally = Tally()
-    zwicker(program, tally)
+    parser.add_argument("renderings", nargs="*", metavar="WAV", help="renderings to compare as well")
+    asked = parser.parse_args()
+    program, tally = asked.bin, Tally()
+    zwicker(program, sounds() | {path: rendering(path) for path in asked.renderings}, tally)
     programme(program, tally)
     contours(program, tally)
     for what, (worst, where) in tally.worst.items():
