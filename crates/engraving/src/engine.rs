@@ -179,6 +179,7 @@ fn options(layout: &Layout) -> String {
         "header": "none",
         "footer": "none",
         "breaks": "auto",
+        "condense": "none",
         "minLastJustification": 0.6,
         "adjustPageWidth": true,
         "spacingSystem": 12,

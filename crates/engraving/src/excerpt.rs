@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_formats::musicxml::{note_id, write_with_ids};
-use ripieno_score::{Direction, DirectionKind, Score};
+use ripieno_score::{ChangeKind, Clef, ClefSign, Direction, DirectionKind, Part, Score};
 use ripieno_texture::Role;
 
 use crate::page::Page;
@@ -25,6 +25,9 @@ pub fn engrave_score(
     held_over: &[(usize, u32)],
 ) -> Result<Vec<Page>, EngraveError> {
     let mut shown = score.clone();
+    for part in &mut shown.parts {
+        without_key_on_drums(part);
+    }
     let mut of_id = BTreeMap::new();
     if let Some(roles) = roles {
         of_id = ids(roles);
@@ -45,6 +48,16 @@ pub fn engrave_score(
         pages = pages.iter().map(|page| tint::tinted(page, &of_id, &legend)).collect();
     }
     Ok(pages)
+}
+
+/// A staff for percussion without pitch shows no key, whatever the file says (common practice).
+fn without_key_on_drums(part: &mut Part) {
+    let pitched = part.notes.iter().any(|note| note.pitch().is_some());
+    let percussion =
+        part.changes.iter().any(|change| matches!(change.kind, ChangeKind::Clef(Clef { sign: ClefSign::Percussion, .. })));
+    if percussion && !pitched {
+        part.changes.retain(|change| !matches!(change.kind, ChangeKind::Key(_)));
+    }
 }
 
 fn ids(roles: &NoteRoles) -> BTreeMap<String, Role> {

@@ -16,19 +16,24 @@ mod export;
 mod fonts;
 mod numbers;
 mod page;
+mod roles;
 mod tint;
 
 use std::fmt;
 use std::time::Duration;
 
+use quick_xml::Reader;
+use quick_xml::events::Event;
+
 pub use excerpt::{NoteRoles, engrave_score};
 pub use export::{ExportError, pdf, png};
 pub use page::{Notehead, Page};
+pub use roles::{layer_staves, note_roles, roles_of_excerpt};
 pub use tint::{contrast_with_white, ink};
 
 /// Largest MusicXML engraved at once, in bytes.
 pub const MOST_BYTES: usize = 24 << 20;
-/// Most notes engraved at once.
+/// Fewer notes than this are engraved at once.
 pub const MOST_NOTES: usize = 40_000;
 /// Longest an engraving may take.
 pub const PATIENCE: Duration = Duration::from_secs(60);
@@ -128,13 +133,30 @@ pub fn engraver() -> Result<Box<dyn Engraver>, EngraveError> {
 fn admitted(musicxml: &[u8]) -> Result<&str, EngraveError> {
     let bytes = musicxml.len();
     let text = std::str::from_utf8(musicxml).map_err(|_| EngraveError::NotMusicXml)?;
-    let notes = text.matches("<note").count();
-    if bytes > MOST_BYTES || notes > MOST_NOTES {
-        return Err(EngraveError::TooLarge { notes, bytes });
+    if bytes > MOST_BYTES {
+        return Err(EngraveError::TooLarge { notes: text.matches("<note").count(), bytes });
     }
-    // A document that ends early would only be half there.
-    let whole = text.contains("<score-partwise") && text.trim_end().ends_with("</score-partwise>") && text.contains("<measure");
-    if whole { Ok(text) } else { Err(EngraveError::NotMusicXml) }
+    // The engine takes damaged documents as far as they go; half an excerpt must not pass for the whole.
+    let (mut notes, mut measures, mut depth, mut is_score) = (0usize, 0usize, 0usize, false);
+    let mut reader = Reader::from_str(text);
+    loop {
+        match reader.read_event().map_err(|_| EngraveError::NotMusicXml)? {
+            Event::Start(tag) => {
+                is_score |= depth == 0 && tag.name().as_ref() == "score-partwise";
+                notes += usize::from(tag.name().as_ref() == "note");
+                measures += usize::from(tag.name().as_ref() == "measure");
+                depth += 1;
+            }
+            Event::End(_) => depth = depth.saturating_sub(1),
+            Event::Eof => break,
+            _ => {}
+        }
+    }
+    match notes {
+        MOST_NOTES.. => Err(EngraveError::TooLarge { notes, bytes }),
+        _ if is_score && measures > 0 && depth == 0 => Ok(text),
+        _ => Err(EngraveError::NotMusicXml),
+    }
 }
 
 #[cfg(test)]
@@ -143,11 +165,17 @@ mod tests {
 
     #[test]
     fn what_is_no_music_is_refused() {
-        for text in ["", "<score-partwise>", "<html></html>", "<score-partwise></score-partwise>"] {
+        for text in [
+            "",
+            "<score-partwise>",
+            "<score-partwise><measure></score-partwise>",
+            "<html></html>",
+            "<score-partwise></score-partwise>",
+        ] {
             assert_eq!(admitted(text.as_bytes()), Err(EngraveError::NotMusicXml), "{text}");
         }
         assert_eq!(admitted(b"\xff\xfe<"), Err(EngraveError::NotMusicXml));
-        let many = format!("<score-partwise><measure>{}</measure></score-partwise>", "<note/>".repeat(MOST_NOTES + 1));
+        let many = format!("<score-partwise><measure>{}</measure></score-partwise>", "<note></note>".repeat(MOST_NOTES + 1));
         assert!(matches!(admitted(many.as_bytes()), Err(EngraveError::TooLarge { notes, .. }) if notes == MOST_NOTES + 1));
     }
 }

@@ -75,6 +75,14 @@ enum Open {
 }
 
 impl Page {
+    /// The width in whole pixels, at least 1.
+    #[must_use]
+    pub fn width_in_pixels(&self) -> u32 {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
+        let width = self.width.clamp(1.0, 100_000.0).round() as u32;
+        width
+    }
+
     /// Adds a drawing in the coordinates of the music, after all of it.
     pub(crate) fn add_inside(&mut self, drawing: &str) {
         // Into the group the notes are drawn in, which shifts by the page's margins.

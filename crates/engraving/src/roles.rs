@@ -1,0 +1,147 @@
+//! From the analysis of a score to the notes on its page: the role of each, and the staff of its layer.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+use ripieno_formats::excerpt::NoteOrigin;
+use ripieno_score::{BarIndex, Head, Score, Sounding};
+use ripieno_texture::{Lines, Role, RoleReading};
+
+use crate::NoteRoles;
+
+/// The role of each written note of a score, `[part][note]`. `sounding` is the score bar by bar as written
+/// ([`ripieno_score::Unroll::AsWritten`]), `lines` and `reading` come from it.
+#[must_use]
+pub fn note_roles(score: &Score, sounding: &Sounding, lines: &Lines, reading: &RoleReading) -> NoteRoles {
+    let mut of_line: BTreeMap<usize, Vec<(Range<u32>, Role)>> = BTreeMap::new();
+    for span in &reading.spans {
+        of_line.entry(span.line).or_default().push((span.bars.clone(), span.role()));
+    }
+    let role = |row: usize, bar: BarIndex| {
+        let spans = of_line.get(&(*lines.of_row.get(row)? as usize))?;
+        let here = spans.iter().find(|(bars, _)| bars.contains(&bar.0));
+        // A note held beyond the last bar of its span keeps its role.
+        here.or_else(|| spans.iter().rev().find(|(bars, _)| bars.end <= bar.0)).map(|(_, role)| *role)
+    };
+    rows_of_notes(score, sounding)
+        .iter()
+        .zip(&score.parts)
+        .map(|(rows, part)| {
+            let notes = rows.iter().zip(&part.notes);
+            notes.map(|(row, note)| role((*row)?, note.bar).filter(|role| *role != Role::Tacet)).collect()
+        })
+        .collect()
+}
+
+/// The roles of an excerpt's notes.
+#[must_use]
+pub fn roles_of_excerpt(whole: &NoteRoles, origin: &[Vec<NoteOrigin>]) -> NoteRoles {
+    let of = |from: &NoteOrigin| whole.get(from.part)?.get(from.note as usize).copied().flatten();
+    origin.iter().map(|notes| notes.iter().map(of).collect()).collect()
+}
+
+/// Staves for the layers that sound in these bars: their names and, for each written note of the score, its staff. Layers of one role
+/// that never sound together follow each other on one staff.
+#[must_use]
+pub fn layer_staves(
+    score: &Score,
+    sounding: &Sounding,
+    lines: &Lines,
+    reading: &RoleReading,
+    (first, last): (BarIndex, BarIndex),
+) -> (Vec<String>, Vec<Vec<Option<usize>>>) {
+    let roles = note_roles(score, sounding, lines, reading);
+    let rows = rows_of_notes(score, sounding);
+    let layer = |row: usize, bar: BarIndex| reading.layers.of(*lines.of_row.get(row)? as usize, bar.0);
+    // Of each layer in these bars: how often its notes have which role, and where it sounds.
+    let mut seen: BTreeMap<usize, (BTreeMap<Role, usize>, BTreeSet<u32>)> = BTreeMap::new();
+    for (part, rows) in rows.iter().enumerate() {
+        for (note, row) in
+            score.parts[part].notes.iter().zip(rows).enumerate().filter_map(|(i, (n, row))| Some(((i, n), (*row)?)))
+        {
+            let (index, note) = note;
+            if !(first..=last).contains(&note.bar) {
+                continue;
+            }
+            if let (Some(layer), Some(role)) = (layer(row, note.bar), roles[part][index]) {
+                let (counts, bars) = seen.entry(layer).or_default();
+                *counts.entry(role).or_default() += 1;
+                bars.insert(note.bar.0);
+            }
+        }
+    }
+    // Role by role, each layer on the first staff that is free while it sounds.
+    let mut staves: Vec<(Role, BTreeSet<u32>)> = Vec::new();
+    let mut staff_of: BTreeMap<usize, usize> = BTreeMap::new();
+    for role in Role::ALL {
+        for (layer, (counts, bars)) in &seen {
+            let most = counts.values().max();
+            if counts.iter().find(|(_, count)| Some(*count) == most).map(|(role, _)| *role) != Some(role) {
+                continue;
+            }
+            let free = staves.iter().position(|(other, taken)| *other == role && taken.is_disjoint(bars));
+            let staff = free.unwrap_or_else(|| {
+                staves.push((role, BTreeSet::new()));
+                staves.len() - 1
+            });
+            staves[staff].1.extend(bars);
+            staff_of.insert(*layer, staff);
+        }
+    }
+    let names = staves.iter().enumerate().map(|(index, (role, _))| {
+        let alike = |range: Range<usize>| staves[range].iter().filter(|(other, _)| other == role).count();
+        if alike(0..staves.len()) > 1 { format!("{} {}", role.name(), alike(0..index) + 1) } else { role.name().to_owned() }
+    });
+    let layer_of = rows
+        .iter()
+        .zip(&score.parts)
+        .map(|(rows, part)| {
+            let notes = rows.iter().zip(&part.notes);
+            notes.map(|(row, note)| layer((*row)?, note.bar).and_then(|layer| staff_of.get(&layer)).copied()).collect()
+        })
+        .collect();
+    (names.collect(), layer_of)
+}
+
+/// For each written note the row of the sounding view it begins or prolongs.
+fn rows_of_notes(score: &Score, sounding: &Sounding) -> Vec<Vec<Option<usize>>> {
+    let notes = &sounding.notes;
+    score
+        .parts
+        .iter()
+        .enumerate()
+        .map(|(index, part)| {
+            let mut rows: Vec<Option<usize>> = vec![None; part.notes.len()];
+            // Rows by staff and written place, in the order they begin: what a tie may prolong.
+            let mut begun: BTreeMap<(u8, i32), Vec<usize>> = BTreeMap::new();
+            for row in notes.of_part.get(index).cloned().unwrap_or_default() {
+                let written = notes.written[row] as usize;
+                if let Some(note) = part.notes.get(written) {
+                    rows[written] = rows[written].or(Some(row));
+                    begun.entry((note.staff, place(note.head))).or_default().push(row);
+                }
+            }
+            for (note, row) in part.notes.iter().zip(&mut rows) {
+                if row.is_none() && note.plays() {
+                    let at = score.bars.get(note.bar.at()).map(|bar| bar.start + note.at);
+                    let candidates = begun.get(&(note.staff, place(note.head)));
+                    *row = at.zip(candidates).and_then(|(at, rows)| {
+                        rows.iter()
+                            .rev()
+                            .copied()
+                            .find(|&row| notes.onset[row] <= at && at < notes.onset[row] + notes.duration[row])
+                    });
+                }
+            }
+            rows
+        })
+        .collect()
+}
+
+fn place(head: Head) -> i32 {
+    match head {
+        Head::Pitched(pitch) => pitch.semitones(),
+        // Places are few; they must not meet pitches.
+        Head::Unpitched(pitch) => 1000 + pitch.staff_position(),
+    }
+}
