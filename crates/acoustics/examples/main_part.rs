@@ -3,7 +3,8 @@
 //! `cargo run --release -p ripieno-acoustics --example main_part [-- FOLDER]` reads FOLDER (by default `../shared/data/scores`):
 //! scores and beside each `NAME_annotations.csv` with the columns qstamp, part_num. In every bar where the part annotated as main for most of
 //! the bar sounds beside others, it is asked whether its margin exceeds that of another sounding part; a random one is drawn by averaging over all.
-//! Chance is 0.5. Two forms: the part alone, and the line: the part together with whoever doubles it in the bar (unison or octaves), as one.
+//! Chance is 0.5. Three forms: the part alone; the line, that is the part together with whoever doubles it in the
+//! bar (unison or octaves), against the other parts; and the line against the lines of other parts, each with its own doublings.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -19,6 +20,7 @@ struct Tally {
     bars: usize,
     alone: f64,
     line: f64,
+    lines: f64,
     line_bars: usize,
     higher: f64,
     louder: f64,
@@ -30,6 +32,7 @@ impl Tally {
         self.bars += other.bars;
         self.alone += other.alone;
         self.line += other.line;
+        self.lines += other.lines;
         self.line_bars += other.line_bars;
         self.higher += other.higher;
         self.louder += other.louder;
@@ -40,10 +43,11 @@ impl Tally {
     fn told(&self) -> String {
         let (bars, line) = (self.bars.max(1) as f64, self.line_bars.max(1) as f64);
         format!(
-            "{:6} bars   alone {:.3}   line {:.3}   by height {:.3}   by marked level and players {:.3}   first of all {:.3}",
+            "{:6} bars   alone {:.3}   line {:.3}   against lines {:.3}   by height {:.3}   by marked level and players {:.3}   first of all {:.3}",
             self.bars,
             self.alone / bars,
             self.line / line,
+            self.lines / line,
             self.higher / bars,
             self.louder / bars,
             self.most as f64 / bars
@@ -121,13 +125,15 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let took = start.elapsed().as_secs_f64();
         seconds += took;
         let mains = main_parts(&annotations, &sounding)?;
-        let together = audibility(&scene, &with_doublings(&score, &sounding, &mains));
+        let (one, all_lines) = (Grouped::new(&score, &sounding, &mains, false), Grouped::new(&score, &sounding, &mains, true));
+        let (line, against_lines) = (audibility(&scene, &one.lines), audibility(&scene, &all_lines.lines));
         let mut piece = Tally::default();
         for (bar, main) in mains.iter().enumerate() {
             let Some(main) = main.filter(|main| *main < score.parts.len()) else { continue };
             if let Some(mut told) = compare(&score, &sounding, &heard.of_line, main, bar) {
-                if let Some(share) = line_wins(&together.of_line, bar) {
-                    (told.line, told.line_bars) = (share, 1);
+                let wins = (one.wins(&line.of_line, main, bar), all_lines.wins(&against_lines.of_line, main, bar));
+                if let (Some(parts), Some(lines)) = wins {
+                    (told.line, told.lines, told.line_bars) = (parts, lines, 1);
                 }
                 piece.add(&told);
                 by_instrument.entry(score.parts[main].instrument_id.clone()).or_default().add(&told);
@@ -149,31 +155,52 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
-/// Every part as a line, but in each bar the main part and its doublers make the last line.
-fn with_doublings(score: &Score, sounding: &Sounding, mains: &[Option<usize>]) -> Vec<Line> {
-    let mut lines: Vec<Line> = score.parts.iter().map(|part| Line { name: part.name.clone(), rows: Vec::new() }).collect();
-    lines.push(Line { name: "main line".into(), rows: Vec::new() });
-    let last = score.parts.len();
-    for (bar, main) in mains.iter().enumerate() {
-        let melody = main.filter(|main| *main < last).map_or_else(Vec::new, |main| notes_in(sounding, main, bar));
-        for part in 0..last {
-            let notes = notes_in(sounding, part, bar);
-            let common = melody.iter().filter(|note| notes.binary_search(note).is_ok()).count();
-            let joins = *main == Some(part) || !melody.is_empty() && common * 5 >= melody.len() * 4;
-            let rows = sounding.notes.of_part[part].clone().filter(|row| sounding.notes.bar[*row] as usize == bar);
-            lines[if joins { last } else { part }].rows.extend(rows);
-        }
-    }
-    lines
+/// Parts joined bar by bar with those that double them.
+struct Grouped {
+    lines: Vec<Line>,
+    /// By bar and part, the line it belongs to.
+    of: Vec<Vec<usize>>,
 }
 
-/// Share of the other lines of a bar whose margin the last line exceeds; `None` where it is silent or alone.
-#[allow(clippy::cast_precision_loss)] // counts of lines
-fn line_wins(heard: &Table, bar: usize) -> Option<f64> {
-    let (line, others) = heard.split_last()?;
-    let mine = line[bar]?.margin_db;
-    let others: Vec<f64> = others.iter().filter_map(|line| Some(line[bar]?.margin_db)).collect();
-    (!others.is_empty()).then(|| others.iter().filter(|other| mine > **other).count() as f64 / others.len() as f64)
+impl Grouped {
+    /// Joins the main part with its doublers, and the others with theirs where `all`.
+    fn new(score: &Score, sounding: &Sounding, mains: &[Option<usize>], all: bool) -> Self {
+        let count = score.parts.len();
+        let mut lines: Vec<Line> = score.parts.iter().map(|part| Line { name: part.name.clone(), rows: Vec::new() }).collect();
+        let mut of = Vec::new();
+        for (bar, main) in mains.iter().enumerate() {
+            let notes: Vec<_> = (0..count).map(|part| notes_in(sounding, part, bar)).collect();
+            let mut leader: Vec<Option<usize>> = vec![None; count];
+            for first in main.iter().copied().filter(|main| *main < count).chain(0..count) {
+                if leader[first].is_none() {
+                    leader[first] = Some(first);
+                    let lead = &notes[first];
+                    for part in (0..count).filter(|_| all || *main == Some(first)) {
+                        let common = lead.iter().filter(|note| notes[part].binary_search(note).is_ok()).count();
+                        if leader[part].is_none() && !lead.is_empty() && common * 5 >= lead.len() * 4 {
+                            leader[part] = Some(first);
+                        }
+                    }
+                }
+            }
+            let leader: Vec<usize> = leader.into_iter().enumerate().map(|(part, leader)| leader.unwrap_or(part)).collect();
+            for (part, leader) in leader.iter().enumerate() {
+                let rows = sounding.notes.of_part[part].clone().filter(|row| sounding.notes.bar[*row] as usize == bar);
+                lines[*leader].rows.extend(rows);
+            }
+            of.push(leader);
+        }
+        Self { lines, of }
+    }
+
+    /// Share of the other sounding parts of a bar whose line's margin the main line exceeds; `None` where it is silent or alone.
+    #[allow(clippy::cast_precision_loss)] // counts of parts
+    fn wins(&self, heard: &Table, main: usize, bar: usize) -> Option<f64> {
+        let mine = heard[main][bar]?.margin_db;
+        let others = self.of[bar].iter().filter(|line| **line != main).filter_map(|line| Some(heard[*line][bar]?.margin_db));
+        let others: Vec<f64> = others.collect();
+        (!others.is_empty()).then(|| others.iter().filter(|other| mine > **other).count() as f64 / others.len() as f64)
+    }
 }
 
 type Table = [Vec<Option<ripieno_acoustics::Audible>>];
@@ -204,6 +231,7 @@ fn compare(score: &Score, sounding: &Sounding, heard: &Table, main: usize, bar: 
         bars: 1,
         alone: share(&margin, mine, &others),
         line: 0.0,
+        lines: 0.0,
         line_bars: 0,
         higher: share(&height, height(main), &others),
         louder: share(&level, level(main), &others),

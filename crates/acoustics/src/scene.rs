@@ -100,6 +100,8 @@ pub struct Scene<'a> {
     pub(crate) voices: Vec<String>,
     pub(crate) heard: Vec<Heard>,
     pub(crate) notes: Vec<Note>,
+    /// Rows that sound in each bar, in order.
+    in_bar: Vec<Vec<usize>>,
     /// Notes that stand before their part's first dynamic mark and were taken as mezzo-forte.
     pub unmarked: usize,
 }
@@ -128,6 +130,7 @@ impl<'a> Scene<'a> {
             voices: Vec::new(),
             heard: Vec::new(),
             notes: Vec::with_capacity(sounding.notes.len()),
+            in_bar: vec![Vec::new(); sounding.bars.len()],
             unmarked: 0,
         };
         let main: Vec<&Source> = score.parts.iter().map(|part| Source::of(&part.instrument_id)).collect();
@@ -153,6 +156,11 @@ impl<'a> Scene<'a> {
                 to: row.onset + row.duration,
                 from_s: sounding.tempo.seconds(row.onset),
             });
+        }
+        for (row, note) in scene.notes.iter().enumerate() {
+            let first = sounding.bar_at(note.from).unwrap_or(0);
+            let spanned = sounding.bars.iter().skip(first).take_while(|bar| bar.start < note.to).count();
+            scene.in_bar.iter_mut().skip(first).take(spanned).for_each(|bar| bar.push(row));
         }
         Ok(scene)
     }
@@ -206,9 +214,10 @@ impl<'a> Scene<'a> {
             return;
         };
         let (begin, end) = (first.start, last.start + last.length);
-        let mut order: Vec<usize> =
-            (0..self.notes.len()).filter(|row| self.notes[*row].from < end && self.notes[*row].to > begin).collect();
-        order.sort_by_key(|row| (self.notes[*row].from, *row));
+        let mut order: Vec<usize> = self.in_bar[bars.clone()].concat();
+        order.retain(|row| self.notes[*row].from < end && self.notes[*row].to > begin);
+        order.sort_unstable_by_key(|row| (self.notes[*row].from, *row));
+        order.dedup();
         let mut cuts: Vec<Crotchets> = order.iter().flat_map(|row| [self.notes[*row].from, self.notes[*row].to]).collect();
         cuts.extend(played[bars].iter().map(|bar| bar.start));
         cuts.push(end);

@@ -7,7 +7,7 @@ mod common;
 use common::{Desk, score};
 use proptest::prelude::*;
 use ripieno_acoustics::seating::Plan;
-use ripieno_acoustics::{Day, Line, Refused, Room, Scene, Situation, audibility, evenness, exposure};
+use ripieno_acoustics::{Day, Grade, Line, Refused, Room, Scene, Situation, Ways, audibility, evenness, exposure};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
 fn margins(score: &Score, situation: Situation) -> Vec<f64> {
@@ -68,6 +68,35 @@ fn a_chord_of_equals_is_even_and_a_loud_tone_in_it_is_found() {
     let (even, loud) = (spread("mf"), spread("ff"));
     assert!(even.0 < 2.5 && loud.0 > even.0 + 1.5, "{even:?} {loud:?}");
     assert_eq!((loud.1, loud.2), (64, 1));
+}
+
+#[test]
+fn stretches_of_covered_bars_are_told() {
+    // The flute beside silence, then beside trombones in two of its bars with a rest between, then alone again.
+    let flute = vec![vec![72], vec![72], vec![], vec![72], vec![72]];
+    let trombones = vec![vec![], vec![60, 65, 72], vec![60, 65, 72], vec![60, 65, 72], vec![]];
+    let score = score(&[Desk("Flute", 1, "ff", flute), Desk("Trombone", 3, "ff", trombones)]);
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+    let heard = audibility(&scene, &Line::of_parts(&score, &sounding));
+    // Nothing of one bar is left in another: beside nothing a line is as prominent late as early.
+    assert_eq!(heard.of_line[0][0], heard.of_line[0][4]);
+    assert_eq!(heard.of_line[1][2].unwrap().grade(), Grade::Prominent);
+    assert_eq!(heard.stretches(0, Grade::Covered), [1..4]);
+    assert_eq!(heard.stretches(0, Grade::Prominent), [0..5]);
+    assert!(heard.of_line[0][2].is_none() && heard.stretches(9, Grade::Covered).is_empty());
+}
+
+#[test]
+fn a_plucked_or_struck_tone_fades_and_a_roll_does_not() {
+    // A semibreve of four seconds: one timpani stroke against a roll.
+    let score = score(&[Desk("Timpani", 1, "f", vec![vec![45]]), Desk("Double bass", 6, "mf", vec![vec![45]])]);
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let margin = |ways: &[Ways]| {
+        let scene = Scene::new(&score, &sounding, ways, Situation::hall()).unwrap();
+        audibility(&scene, &Line::of_parts(&score, &sounding)).of_line[0][0].unwrap().margin_db
+    };
+    assert!(margin(&[Ways::TREMOLO]) > margin(&[]) + 3.0);
 }
 
 #[test]

@@ -4,6 +4,7 @@ mod remedy;
 mod second;
 
 use std::fmt;
+use std::ops::Range;
 
 use crate::ear::{Ear, Excitation, Excited};
 use crate::scene::{Line, Moment, Scene};
@@ -86,6 +87,27 @@ pub struct Audibility {
     pub of_line: Vec<Vec<Option<Audible>>>,
 }
 
+impl Audibility {
+    /// Stretches of bars in which a line sounds and is graded `worst` or worse, as ranges of bars; bars in which it rests do not end a stretch
+    /// that goes on after them, and do not lengthen it.
+    #[must_use]
+    pub fn stretches(&self, line: usize, worst: Grade) -> Vec<Range<usize>> {
+        let mut found: Vec<Range<usize>> = Vec::new();
+        let mut open = false;
+        for (bar, heard) in self.of_line.get(line).into_iter().flatten().enumerate() {
+            let Some(heard) = heard else { continue };
+            let bad = heard.grade() <= worst;
+            match found.last_mut() {
+                Some(last) if bad && open => last.end = bar + 1,
+                _ if bad => found.push(bar..bar + 1),
+                _ => {}
+            }
+            open = bad;
+        }
+        found
+    }
+}
+
 /// Sums over a bar.
 #[derive(Debug, Clone, Copy, Default)]
 struct Gathered {
@@ -164,6 +186,7 @@ impl Walk {
 
     fn margins(&mut self, ear: &dyn Ear, mut tell: impl FnMut(usize, f64, f64)) {
         let count = self.sums.len();
+        self.before[0].clear();
         for line in 1..count {
             let (done, rest) = self.before.split_at_mut(line);
             rest[0].clone_from(&done[line - 1]);
