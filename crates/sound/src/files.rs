@@ -87,7 +87,8 @@ fn flac(sound: &Stereo, rate: u32) -> Result<Vec<u8>, String> {
     let samples: Vec<i32> = interleaved(sound).collect();
     let rate = usize::try_from(rate).map_err(|error| error.to_string())?;
     let source = flacenc::source::MemSource::from_samples(&samples, 2, 24, rate);
-    let stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size).map_err(|error| format!("{error:?}"))?;
+    let stream =
+        flacenc::encode_with_fixed_block_size(&config, source, config.block_size).map_err(|error| format!("{error:?}"))?;
     let mut sink = flacenc::bitsink::ByteSink::new();
     stream.write(&mut sink).map_err(|error| format!("{error:?}"))?;
     Ok(sink.as_slice().to_vec())

@@ -102,9 +102,10 @@ pub fn parts_named(score: &Score, name: &str) -> Result<BTreeSet<usize>, String>
 /// Whether the text is the section's name, or the singular of the instrument it is called after.
 fn is_name_of(text: &str, section: Section) -> bool {
     let named_after = || {
-        catalogue().all().iter().find(|one| {
-            one.section == section && one.names(Language::English).plural.eq_ignore_ascii_case(section.name())
-        })
+        catalogue()
+            .all()
+            .iter()
+            .find(|one| one.section == section && one.names(Language::English).plural.eq_ignore_ascii_case(section.name()))
     };
     text == section.name() || named_after().is_some_and(|one| one.names(Language::English).singular.to_lowercase() == text)
 }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use ripieno_instruments::Section;
 use ripieno_instruments::recognise::{Clues, recognise};
 use ripieno_score::{Articulations, DynamicLevel, NoteFlags, Part, PartLevels, Score, Sounding};
 use ripieno_texture::Techniques;
@@ -20,9 +21,17 @@ const MOST_STROKES: usize = 2000;
 pub(crate) enum Bend {
     None,
     /// From `from` to `to` semitones off the note, between two moments given as shares of its length.
-    Slide { from: f64, to: f64, begins: f64, ends: f64 },
+    Slide {
+        from: f64,
+        to: f64,
+        begins: f64,
+        ends: f64,
+    },
     /// To and fro between the note and so many semitones off it, this many times a second.
-    Alternate { semitones: f64, rate: f64 },
+    Alternate {
+        semitones: f64,
+        rate: f64,
+    },
 }
 
 /// How the loudness trembles inside a note.
@@ -146,11 +155,14 @@ struct OfPart<'a> {
     levels: PartLevels,
     /// For each of the part's instruments its place in the passage's list.
     instruments: Vec<usize>,
+    /// And whether it rings on when nobody stops it.
+    ringing: Vec<bool>,
 }
 
 impl<'a> OfPart<'a> {
     fn new(passage: &'a mut Passage, score: &'a Score, sounding: &'a Sounding, part: &'a Part) -> Self {
         let ids = instrument_ids(part);
+        let ringing = ids.iter().map(|id| rings(id)).collect();
         let mut place = |id: String| {
             passage.instruments.iter().position(|known| *known == id).unwrap_or_else(|| {
                 passage.instruments.push(id);
@@ -158,7 +170,16 @@ impl<'a> OfPart<'a> {
             })
         };
         let instruments = ids.into_iter().map(&mut place).collect();
-        Self { signs: Signs::new(part), levels: PartLevels::new(part, &score.bars), passage, score, sounding, part, instruments }
+        Self {
+            signs: Signs::new(part),
+            levels: PartLevels::new(part, &score.bars),
+            passage,
+            score,
+            sounding,
+            part,
+            instruments,
+            ringing,
+        }
     }
 
     fn add(&mut self, rows: std::ops::Range<usize>, techniques: &[Techniques]) {
@@ -171,7 +192,9 @@ impl<'a> OfPart<'a> {
         }
         for list in graces.values_mut() {
             list.sort_unstable();
-            list.retain(|&written| !self.part.notes[written as usize].flags.contains(NoteFlags::CHORD));
+            list.retain(|&written| {
+                self.part.notes.get(written as usize).is_some_and(|note| !note.flags.contains(NoteFlags::CHORD))
+            });
         }
         let mut taken = vec![false; rows.len()];
         for row in rows.clone() {
@@ -207,10 +230,12 @@ impl<'a> OfPart<'a> {
                 accent: accent(note.articulations),
                 bend: Bend::None,
                 shake: Shake::None,
-                rings: note.flags.contains(NoteFlags::LET_RING),
+                rings: note.flags.contains(NoteFlags::LET_RING)
+                    || self.ringing[place] && !note.articulations.contains(Articulations::STACCATO),
             };
             // Chord tones that are rolled begin one after the other, from below.
-            let event = if note.articulations.contains(Articulations::ARPEGGIO) { self.rolled(event, rows.clone(), row) } else { event };
+            let event =
+                if note.articulations.contains(Articulations::ARPEGGIO) { self.rolled(event, rows.clone(), row) } else { event };
             self.play(event, row, rows.clone(), &mut taken);
         }
     }
@@ -239,7 +264,8 @@ impl<'a> OfPart<'a> {
         for share in &LOOKS[1..] {
             #[allow(clippy::cast_possible_truncation)] // a share in hundredths
             let of_hundred = ripieno_score::Crotchets::new((share * 100.0) as i64, 100).unwrap_or_default();
-            let later = self.levels.at(note.staff, note.voice, at + notes.duration[row] * of_hundred).map_or(begun, |level| level.0);
+            let later =
+                self.levels.at(note.staff, note.voice, at + notes.duration[row] * of_hundred).map_or(begun, |level| level.0);
             levels.push((share * length, later));
         }
         if levels.iter().all(|(_, level)| (level - begun).abs() < 0.01) {
@@ -376,6 +402,12 @@ fn accent(signs: Articulations) -> f32 {
     } else {
         0.0
     }
+}
+
+/// Whether players let it ring unless told otherwise: percussion without pitch, bars and bells, harps. Common practice.
+fn rings(instrument: &str) -> bool {
+    let known = ripieno_instruments::catalogue().by_id(instrument);
+    known.is_some_and(|one| !one.pitched || matches!(one.section, Section::TunedPercussion | Section::Harps | Section::Celestas))
 }
 
 /// Catalogue ids of the instruments of a part.

@@ -215,7 +215,16 @@ impl Held {
 
     /// The noise of all who play, as one.
     #[allow(clippy::too_many_arguments)] // all of one block
-    fn breathe(&mut self, now: f64, (key, layer): (i16, i16), gain: f32, table: &HeldTable, tables: &mut Tables, begins: usize, bus: &mut Bus) {
+    fn breathe(
+        &mut self,
+        now: f64,
+        (key, layer): (i16, i16),
+        gain: f32,
+        table: &HeldTable,
+        tables: &mut Tables,
+        begins: usize,
+        bus: &mut Bus,
+    ) {
         if table.noise_share <= 0.0 && self.noise.is_none() {
             return;
         }
@@ -281,7 +290,11 @@ impl Held {
                 from + (to - from) * share
             }
             Bend::Alternate { semitones, rate } => {
-                if (after.max(0.0) * rate * 2.0) % 2.0 < 1.0 { 0.0 } else { semitones }
+                if (after.max(0.0) * rate * 2.0) % 2.0 < 1.0 {
+                    0.0
+                } else {
+                    semitones
+                }
             }
         }
     }

@@ -148,7 +148,8 @@ impl RoomOfGroup {
         let mut loudest = 0.0f32;
         for offset in 0..BLOCK {
             let at = begin + offset;
-            let mut lines: [f32; LINES] = std::array::from_fn(|line| self.ring[at.wrapping_sub(self.delays[line]) & self.mask][line]);
+            let mut lines: [f32; LINES] =
+                std::array::from_fn(|line| self.ring[at.wrapping_sub(self.delays[line]) & self.mask][line]);
             let input = send[offset];
             // Neighbouring lines lean to opposite sides, so that the field is wide.
             let l = (lines[0] - lines[2] + lines[4] - lines[6]) + 0.3 * (lines[1] + lines[5]);

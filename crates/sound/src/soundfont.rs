@@ -90,7 +90,8 @@ impl FontRenderer {
             settings.block_size = BLOCK;
             settings.maximum_polyphony = POLYPHONY;
             settings.enable_reverb_and_chorus = false;
-            let mut synthesiser = Synthesizer::new(&font.0, &settings).map_err(|error| format!("the SoundFont cannot play ({error})"))?;
+            let mut synthesiser =
+                Synthesizer::new(&font.0, &settings).map_err(|error| format!("the SoundFont cannot play ({error})"))?;
             let seat = middle(group, &seats);
             let mine = |event: &&Event| {
                 group.parts.contains(&usize::from(event.part))
