@@ -4,10 +4,13 @@
 
 mod common;
 
+use std::ops::Range;
+
 use common::{Desk, score};
 use proptest::prelude::*;
 use ripieno_acoustics::seating::Plan;
-use ripieno_acoustics::{Day, Grade, Line, Refused, Room, Scene, Situation, Ways, audibility, evenness, exposure};
+use ripieno_acoustics::{Day, Grade, Line, Refused, Room, Scene, Situation, Ways, audibility, evenness, explain, exposure};
+use ripieno_formats::{Limits, read};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
 fn margins(score: &Score, situation: Situation) -> Vec<f64> {
@@ -82,9 +85,33 @@ fn stretches_of_covered_bars_are_told() {
     // Nothing of one bar is left in another: beside nothing a line is as prominent late as early.
     assert_eq!(heard.of_line[0][0], heard.of_line[0][4]);
     assert_eq!(heard.of_line[1][2].unwrap().grade(), Grade::Prominent);
-    assert_eq!(heard.stretches(0, Grade::Covered), [1..4]);
-    assert_eq!(heard.stretches(0, Grade::Prominent), [0..5]);
+    assert_eq!(heard.stretches(0, Grade::Covered), vec![Range { start: 1, end: 4 }]);
+    assert_eq!(heard.stretches(0, Grade::Prominent), vec![Range { start: 0, end: 5 }]);
     assert!(heard.of_line[0][2].is_none() && heard.stretches(9, Grade::Covered).is_empty());
+}
+
+#[test]
+fn a_bar_by_itself_is_heard_as_in_the_whole() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml");
+    let score = read(path, &std::fs::read(path).unwrap(), &Limits::default()).unwrap().score;
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+    let lines = Line::of_parts(&score, &sounding);
+    let whole = audibility(&scene, &lines);
+    assert_eq!(whole, audibility(&scene, &lines));
+    let mut told = 0;
+    for bar in (0..sounding.bars.len()).step_by(7) {
+        for line in (0..lines.len()).step_by(3) {
+            let (one, all) = (explain(&scene, &lines, line, bar), whole.of_line[line][bar]);
+            assert_eq!(one.is_some(), all.is_some(), "line {line} bar {bar}");
+            if let (Some(one), Some(all)) = (one, all) {
+                assert!((one.audible.margin_db - all.margin_db).abs() < 1e-6, "line {line} bar {bar}");
+                assert!((one.audible.seconds - all.seconds).abs() < 1e-9);
+                told += 1;
+            }
+        }
+    }
+    assert!(told > 50, "{told}");
 }
 
 #[test]
