@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)] // a test may stop, and shows its figures
 
 use ripieno_acoustics::exposure::CAUTION;
-use ripieno_acoustics::{Day, Exposed, Situation, exposure};
+use ripieno_acoustics::{Day, Exposed, Line, Scene, Situation, audibility, exposure, second_opinion};
 use ripieno_formats::{Limits, read};
 use ripieno_instruments::{Family, catalogue};
 use ripieno_score::{Score, Sounding, Unroll};
@@ -50,4 +50,37 @@ fn brass_sits_louder_than_double_basses() {
     let (score, exposed) = overture();
     let of = |id: &str| exposed.iter().find(|one| score.parts[one.part].instrument_id == id).map(|one| one.playing).unwrap();
     assert!(of("trumpet") > of("double-bass") + 3.0, "{} {}", of("trumpet"), of("double-bass"));
+}
+
+#[test]
+fn the_quick_ear_agrees_with_partial_loudness() {
+    // Moore, Glasberg and Baer 1997 (in `crates/loudness`, from published formulas) against the linear ear, on bars of the overture.
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml");
+    let score = read(path, &std::fs::read(path).unwrap(), &Limits::default()).unwrap().score;
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+    let lines = Line::of_parts(&score, &sounding);
+    let whole = audibility(&scene, &lines);
+    let (mut pairs, mut apart) = (Vec::new(), Vec::new());
+    for bar in (0..sounding.bars.len()).step_by(17) {
+        for line in 0..lines.len() {
+            if let (Some(quick), Some(second)) = (whole.of_line[line][bar], second_opinion(&scene, &lines, line, bar)) {
+                let second = second.margin_db.clamp(-30.0, 40.0);
+                pairs.push((quick.margin_db, second));
+                apart.push((quick.margin_db - second).abs());
+            }
+        }
+    }
+    apart.sort_by(f64::total_cmp);
+    let mean = |of: &dyn Fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / pairs.len() as f64;
+    let (a, b) = (mean(&|pair| pair.0), mean(&|pair| pair.1));
+    let product = |x: &dyn Fn(&(f64, f64)) -> f64, y: &dyn Fn(&(f64, f64)) -> f64| mean(&|pair| x(pair) * y(pair));
+    let (da, db) = (|pair: &(f64, f64)| pair.0 - a, |pair: &(f64, f64)| pair.1 - b);
+    let correlation = product(&da, &db) / (product(&da, &da) * product(&db, &db)).sqrt();
+    let median = apart[apart.len() / 2];
+    println!(
+        "{} lines in bars: correlation {correlation:.3}, apart {median:.1} dB in the median, means {a:.1} and {b:.1}",
+        pairs.len()
+    );
+    assert!(correlation > 0.9 && median < 6.0, "{correlation} {median}");
 }
