@@ -4,15 +4,18 @@
 //! how it is counted and whose idea it is; [`take_all`] takes them. Shares are given by bars, by time and by player-time and never
 //! mixed. Bars are the played bars of the view, time is in crotchets. Definitions: `docs/practice.md`.
 
+mod compare;
 mod groups;
 mod material;
 mod measure;
 mod measures;
 mod noteworthy;
+mod profile;
 mod slices;
 mod spread;
 mod tally;
 
+pub use compare::{Comparison, Difference, Effect, Evidence, Lone, Options, Scale, Side, Standing, compare, own_scale};
 pub use groups::{Group, Groups, NamedGroup, PartIdentity};
 pub use material::Material;
 pub use measure::{Measure, Subject, Taken, Unit, Value};
@@ -20,4 +23,5 @@ pub use measures::{
     Extreme, MEASURES, Presence, RegisterUse, bars_with_all, full_bars, presence, register, standing_families, take_all, tuttis,
 };
 pub use noteworthy::{Moment, Sentence, findings, moments};
+pub use profile::{BLOCKS, Counted, InScore, Index, Key, Kind, Pooled, Profile, ProfileError, Row, ScoreEntry, Whom, WorkValue};
 pub use slices::{Slice, Slices};

@@ -9,10 +9,17 @@ mod compass;
 pub mod corrections;
 mod facts;
 mod pipeline;
+mod profile;
+mod versions;
 
 pub use bars::{BarSpan, BarSpans};
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};
 pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
 pub use ripieno_practice::{
+    Comparison, Counted, Difference, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry, Side, Standing, Whom,
+    compare,
+};
+pub use ripieno_practice::{
     Group, Groups, Measure, Moment, NamedGroup, PartIdentity, RegisterUse, Sentence, Subject, Taken, Unit, Value,
 };
+pub use versions::{BarChange, PartChange, Touch, Versions, versions};

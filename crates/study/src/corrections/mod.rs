@@ -8,14 +8,14 @@
 //! The file is open JSON, described in `docs/corrections.md`. Corrections are applied, never learned from: nothing here
 //! changes a weight or a threshold.
 
-mod align;
+pub(crate) mod align;
 mod apply;
 mod change;
 mod file;
-mod fingerprint;
+pub(crate) mod fingerprint;
 mod layers;
 mod melody;
-mod parts;
+pub(crate) mod parts;
 mod place;
 mod sidecar;
 mod words;
