@@ -6,7 +6,8 @@ use std::sync::Arc;
 use ripieno_formats::{Limits, read_file};
 use ripieno_library::Labels;
 use ripieno_questions::MomentRow;
-use ripieno_study::{Study, analyse_file};
+use ripieno_study::corrections::sidecar_path;
+use ripieno_study::{Study, analyse, analyse_file};
 
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
@@ -49,11 +50,16 @@ fn work(desk: &Desk, path: &Path, score: Option<i64>, job: &Job) -> Outcome<()> 
     }
     let reading = read_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
     job.set_outline(View::outline(&name, &reading, score.unwrap_or(0)));
-    drop(reading);
     if !job.go(Stage::Studying, "finding out who does what", score) {
         return Ok(());
     }
-    let study = analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+    // Without corrections what has been read need not be read again.
+    let study = if sidecar_path(path).exists() {
+        drop(reading);
+        analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?
+    } else {
+        analyse(name, reading)
+    };
     if job.is_cancelled() {
         return Ok(());
     }

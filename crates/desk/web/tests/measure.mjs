@@ -17,9 +17,8 @@ function thicker(view, count) {
 
 await withDesk(async ({ browser, desk }) => {
   const page = await newPage(browser, desk);
-  let weight = 0;
-  page.on('response', async (response) => (weight += (await response.body().catch(() => Buffer.alloc(0))).length));
   await page.goto(desk.address, { waitUntil: 'networkidle' });
+  const weight = await page.evaluate(() => [...performance.getEntriesByType('resource'), ...performance.getEntriesByType('navigation')].reduce((sum, entry) => sum + entry.decodedBodySize, 0));
   console.log(`first page weight: ${(weight / 1e6).toFixed(3)} MB`);
   const drop = Date.now();
   await page.locator('input[type=file]').setInputFiles(score);
@@ -52,15 +51,15 @@ await withDesk(async ({ browser, desk }) => {
     await cdp.send('Tracing.end');
     await over;
     const main = events.find((event) => event.name === 'thread_name' && event.args.name === 'CrRendererMain' && events.some((other) => other.name === 'FireAnimationFrame' && other.tid === event.tid && other.pid === event.pid));
-    const frames = events.filter((event) => event.name === 'FireAnimationFrame').sort((a, b) => a.ts - b.ts);
-    const [pid, tid] = main ? [main.pid, main.tid] : [frames[0]?.pid, frames[0]?.tid];
+    if (!main) throw new Error('the trace names no main thread');
+    const { pid, tid } = main;
+    // What the main thread does up to a commit is one frame's.
+    const frames = events.filter((event) => event.name === 'Commit' && event.pid === pid && event.tid === tid).sort((a, b) => a.ts - b.ts);
     const KINDS = ['FireAnimationFrame', 'EventDispatch', 'UpdateLayoutTree', 'Layout', 'PrePaint', 'Paint', 'Layerize', 'Commit'];
-    // Work between the begin of one frame's script and the next is one frame's.
     const work = frames.map(() => ({ wall: 0, cpu: 0 }));
     for (const event of events) {
       if (event.pid !== pid || event.tid !== tid || event.ph !== 'X' || !KINDS.includes(event.name)) continue;
-      const next = frames.findIndex((frame) => frame.ts > event.ts);
-      const frame = work[(next < 0 ? frames.length : next) - 1];
+      const frame = work[frames.findIndex((frame) => frame.ts >= event.ts)];
       if (!frame) continue;
       frame.wall += (event.dur ?? 0) / 1000;
       frame.cpu += (event.tdur ?? event.dur ?? 0) / 1000;

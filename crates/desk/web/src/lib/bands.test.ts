@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { band, columns, compass, keyName } from './bands';
+import { band, columns, compass, FINE, gathered, keyName, small } from './bands';
 
 const notes = (...rows: [number, number, number, number][]) => ({
   onset: rows.map((row) => row[0]), duration: rows.map((row) => row[1]), key: rows.map((row) => row[2]), part: rows.map((row) => row[3]), span: rows.map(() => -1),
@@ -32,6 +32,19 @@ describe('bands', () => {
     const found = columns(band(notes([0, 1, 60, 0], [1, 1, 80, 0], [6, 1, 50, 0]), () => true), 0, 8, 4);
     expect([...found.low]).toEqual([60, -1, -1, 50]);
     expect([...found.high]).toEqual([80, -1, -1, 50]);
+  });
+
+  it('are the same from far, whichever way they are counted', () => {
+    let seed = 11;
+    const random = (below: number) => (seed = (seed * 48271) % 2147483647) % below;
+    const all = notes(...Array.from({ length: 900 }, (): [number, number, number, number] => [random(4000) / 4, 1 + random(8), 30 + random(60), 0]));
+    const found = band(all, () => true);
+    const length = 1024;
+    // Edges of columns that are edges of the small band's columns too, so that both look at the same stretches.
+    for (const [from, to] of [[0, 1024], [256, 768], [128, 384]] as const) {
+      const count = ((to - from) / length) * (FINE / 8);
+      expect(gathered(small(found, length), length, from, to, count)).toEqual(columns(found, from, to, count));
+    }
   });
 
   it('have a compass in octaves', () => {

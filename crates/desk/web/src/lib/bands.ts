@@ -1,6 +1,7 @@
 /** Register: where the notes of a group lie, moment by moment. */
 
 import type { Notes } from './api';
+import { lastAt } from './axis';
 
 /** Lowest and highest sounding key from each time on; both -1 where the group is silent. Times ascend. */
 export interface Band {
@@ -51,11 +52,12 @@ export function columns(band: Band, from: number, to: number, count: number): { 
   const low = new Int16Array(count).fill(-1);
   const high = new Int16Array(count).fill(-1);
   const size = (to - from) / count;
-  for (let i = 0; i < band.times.length; i++) {
+  for (let i = lastAt(band.times, from); i < band.times.length; i++) {
     const begin = band.times[i] ?? 0;
+    if (begin >= to) break;
     const end = band.times[i + 1] ?? begin;
     const [l, h] = [band.low[i] ?? -1, band.high[i] ?? -1];
-    if (l < 0 || end <= from || begin >= to) continue;
+    if (l < 0 || end <= from) continue;
     const first = Math.max(Math.floor((begin - from) / size), 0);
     const last = Math.min(Math.ceil((end - from) / size) - 1, count - 1);
     for (let column = first; column <= Math.max(last, first) && column < count; column++) {
@@ -63,6 +65,37 @@ export function columns(band: Band, from: number, to: number, count: number): { 
       low[column] = known < 0 ? l : Math.min(known, l);
       high[column] = Math.max(high[column] ?? -1, h);
     }
+  }
+  return { low, high };
+}
+
+/** How many columns {@link small} has. */
+export const FINE = 8192;
+
+/** The whole band in {@link FINE} columns, from which far views are drawn without looking at every note again. */
+export function small(band: Band, length: number): { low: Int16Array; high: Int16Array } {
+  return columns(band, 0, length, FINE);
+}
+
+/** As {@link columns}, from the small band: for views in which a column holds two of its columns or more. */
+export function gathered(small: { low: Int16Array; high: Int16Array }, length: number, from: number, to: number, count: number): { low: Int16Array; high: Int16Array } {
+  const low = new Int16Array(count).fill(-1);
+  const high = new Int16Array(count).fill(-1);
+  const scale = FINE / length;
+  const step = ((to - from) * scale) / count;
+  for (let column = 0; column < count; column++) {
+    const first = Math.floor(from * scale + column * step);
+    const end = Math.min(Math.floor(from * scale + (column + 1) * step), FINE);
+    let [l, h] = [128, -1];
+    for (let i = first; i < end; i++) {
+      const at = small.low[i] ?? -1;
+      if (at < 0) continue;
+      l = Math.min(l, at);
+      h = Math.max(h, small.high[i] ?? -1);
+    }
+    if (h < 0) continue;
+    low[column] = l;
+    high[column] = h;
   }
   return { low, high };
 }

@@ -121,14 +121,14 @@ export class StudyState {
     this.seen = within({ from: 0, to: this.length }, this.length);
   }
 
-  /** Goes to bars and points at them. */
-  goTo(spans: readonly (readonly number[])[]): void {
+  /** Goes to bars and points at them; what answers the question is marked already. */
+  goTo(spans: readonly (readonly number[])[], points = true): void {
     const bars = this.view?.bars ?? [];
     const [first, last] = [spans[0]?.[0], spans.at(-1)?.[1]];
     if (first === undefined || last === undefined) return;
     const end = bars[last];
     const [from, to] = [bars[first]?.onset ?? 0, end ? end.onset + end.length : this.length];
-    this.pointed = spans;
+    this.pointed = points ? spans : [];
     // Far apart bars are shown in the whole piece; near ones near by.
     this.seen = to - from > this.length * 0.6 ? within({ from: 0, to: this.length }, this.length) : around(from, to, this.length);
   }
