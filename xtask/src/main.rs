@@ -1,6 +1,7 @@
 //! Chores for people who work on Ripieno: `cargo xtask demo`, `test`, `witnesses`, `bench`, `setup`.
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what it does
 
+mod desk;
 mod python;
 mod steps;
 mod tests;

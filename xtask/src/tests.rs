@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use crate::cargo;
+use crate::desk;
 use crate::python::environment;
 use crate::steps::Steps;
 
@@ -14,6 +15,7 @@ pub fn test(root: &Path, quick: bool) -> Result<(), String> {
     steps.run("lints", cargo(root).args(["clippy", "--workspace", "--all-targets", "--quiet", "--", "--deny", "warnings"]));
     steps.run("unit and integration tests", cargo(root).args(["test", "--workspace", "--quiet"]));
     demo_is_fresh(root, &mut steps);
+    desk::page(root, &mut steps);
     if quick {
         steps.skip("outside witnesses", "left out with --quick");
     } else {

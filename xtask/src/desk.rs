@@ -1,0 +1,40 @@
+//! The page of the desk: that it is what its sources make, and that it works in a browser.
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use crate::cargo;
+use crate::steps::Steps;
+
+/// Where Debian and others put the browser.
+const BROWSERS: &[&str] = &["/usr/bin/chromium", "/usr/bin/chromium-browser"];
+
+/// Types, geometry, the built page, then the page in a browser.
+pub fn page(root: &Path, steps: &mut Steps) {
+    let web = root.join("crates/desk/web");
+    let npm = |arguments: &[&str]| {
+        let mut command = Command::new("npm");
+        command.current_dir(&web).args(arguments);
+        command
+    };
+    let is_there = npm(&["--version"]).stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok_and(|status| status.success());
+    if !is_there {
+        return steps.skip("the page of the desk", "there is no npm (Debian: apt-get install nodejs npm)");
+    }
+    steps.run("packages of the page", &mut npm(&["ci", "--no-audit", "--no-fund"]));
+    steps.run("client types from the description", &mut npm(&["run", "types"]));
+    steps.run("types of the page", &mut npm(&["run", "check"]));
+    steps.run("geometry of the page", &mut npm(&["test"]));
+    steps.run("the page is built", &mut npm(&["run", "build"]));
+    let made = ["crates/desk/web/dist", "crates/desk/web/src/generated"];
+    let title = "what is committed of the page is what its sources make";
+    steps.run(title, Command::new("git").current_dir(root).args(["diff", "--exit-code", "--stat", "--"]).args(made));
+    let Some(browser) = BROWSERS.iter().find(|path| Path::new(path).is_file()) else {
+        return steps.skip("the page in a browser", "there is no chromium (Debian: apt-get install chromium)");
+    };
+    steps.run("the command, for the browser", cargo(root).args(["build", "--package", "ripieno", "--quiet"]));
+    let program = std::env::var_os("CARGO_TARGET_DIR")
+        .map_or_else(|| root.join("target"), |target| root.join(target))
+        .join("debug/ripieno");
+    steps.run("the page in a browser", npm(&["run", "browser"]).env("RIPIENO", program).env("CHROMIUM", browser));
+}
