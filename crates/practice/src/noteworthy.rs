@@ -22,6 +22,27 @@ fn one<'a>(taken: &'a [Taken], measure: &str, subject: Subject, aspect: &str) ->
     of(taken, measure).iter().find(|value| value.of == subject && value.with.is_none() && value.aspect == aspect)
 }
 
+/// What a further item of a kind that has been told already loses of its weight.
+const AGAIN: f64 = 0.05;
+
+/// Orders items by weight, the heaviest first, so that not all of one kind come in a row: each loses something for every item of its kind before it.
+/// Equals keep their order.
+fn varied<T, K: Ord>(items: Vec<T>, kind: impl Fn(&T) -> K, weight: impl Fn(&mut T) -> &mut f64) -> Vec<T> {
+    let mut waiting: Vec<(K, T)> = items.into_iter().map(|item| (kind(&item), item)).collect();
+    let mut told = Vec::with_capacity(waiting.len());
+    loop {
+        let weights: Vec<f64> = waiting.iter_mut().map(|(_, item)| *weight(item)).collect();
+        let best = (0..weights.len()).max_by(|&a, &b| weights[a].total_cmp(&weights[b]).then(b.cmp(&a)));
+        let Some(best) = best else { return told };
+        let (kind, item) = waiting.remove(best);
+        told.push(item);
+        for (_, other) in waiting.iter_mut().filter(|(other, _)| *other == kind) {
+            let weight = weight(other);
+            *weight = (*weight - AGAIN).max(0.0);
+        }
+    }
+}
+
 /// Stretches of bars that follow on each other, end exclusive.
 fn runs(bars: &[u32]) -> impl Iterator<Item = std::ops::Range<u32>> + '_ {
     bars.chunk_by(|a, b| *b <= *a + 1).filter_map(|run| Some(*run.first()?..*run.last()? + 1))

@@ -6,6 +6,7 @@ mod reserve;
 mod tune;
 
 use super::course::Course;
+use super::varied;
 use crate::material::Material;
 use crate::measure::{Subject, Taken, Value};
 
@@ -22,7 +23,7 @@ pub struct Sentence {
     pub number: f64,
     /// Played bars, ascending; never empty. Where the sentence counts bars, these are they.
     pub bars: Vec<u32>,
-    /// How telling, 0 to 1: the list's order.
+    /// How telling, 0 to 1, less for each of the same measure before it: the list's order.
     pub weight: f64,
 }
 
@@ -48,7 +49,7 @@ pub fn findings(material: &Material<'_>, taken: &[Taken]) -> Vec<Sentence> {
     extremes::marked_softer(&course, &mut found);
     let mut sentences = found.sentences;
     sentences.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.text.cmp(&b.text)));
-    sentences
+    varied(sentences, |sentence| sentence.measure, |sentence| &mut sentence.weight)
 }
 
 /// Sentences gathered.

@@ -8,6 +8,7 @@ mod tune;
 use std::ops::Range;
 
 use super::course::Course;
+use super::varied;
 use crate::material::Material;
 use crate::measure::Taken;
 
@@ -20,7 +21,7 @@ pub struct Moment {
     pub bars: Range<u32>,
     /// Why it is worth looking at, a sentence or two.
     pub reason: String,
-    /// Places in the ranking: larger comes first, 0 to 1.
+    /// Places in the ranking: larger comes first, 0 to 1, less for each of its kind before it.
     pub weight: f64,
 }
 
@@ -53,7 +54,7 @@ pub fn moments(material: &Material<'_>, taken: &[Taken]) -> Vec<Moment> {
             kept.push(moment);
         }
     }
-    kept
+    varied(kept, |moment| moment.kind, |moment| &mut moment.weight)
 }
 
 /// Most moments of one kind that are kept where a score has many.
