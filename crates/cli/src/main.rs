@@ -5,6 +5,7 @@ mod ask;
 mod convert;
 mod correct;
 mod desk;
+mod hear;
 mod library;
 mod notes;
 mod open;
@@ -43,6 +44,8 @@ enum Command {
     Correct(Box<correct::CorrectArguments>),
     /// Find the bars of scores by a question in words, or ask the library in SQL
     Ask(ask::AskArguments),
+    /// Play bars of a score into a sound file: .wav, .flac or .ogg, with some groups silent if you like
+    Hear(Box<hear::HearArguments>),
     /// Keep scores in a library: add, list, find, tag, note, remove, back up, export
     Library(library::LibraryArguments),
     /// Open the desk: a page in your browser on which scores are studied, served by this machine to this machine alone
@@ -74,6 +77,7 @@ fn main() -> ExitCode {
         Some(Command::Roles(arguments)) => roles::run(&arguments),
         Some(Command::Correct(arguments)) => correct::run(*arguments),
         Some(Command::Ask(arguments)) => return ask::run(&arguments),
+        Some(Command::Hear(arguments)) => hear::run(&arguments),
         Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Desk(arguments)) => desk::run(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),

@@ -1,0 +1,214 @@
+//! `ripieno hear`
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::io::{IsTerminal, Write};
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+
+use ripieno_score::{Score, Sounding, Unroll};
+use ripieno_sound::groups::{Gather, Group, gather, parts_named};
+use ripieno_sound::loudness::{TARGET, gain_for};
+use ripieno_sound::{
+    Chunk, Font, FontRenderer, Format, Options, Passage, Renderer, Room, Selection, Stereo, encode, mix, render,
+};
+
+use crate::open::open;
+
+/// Said with every rendering.
+const CAUTION: &str = "Start at a low volume: loud passages are as much louder than soft ones here as in a hall, and long loud \
+                       listening harms the ears.";
+
+/// Arguments of `ripieno hear`.
+#[derive(clap::Args)]
+pub struct HearArguments {
+    /// The score to read
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Bars as printed, such as 40-56 or 40; the whole piece otherwise
+    #[arg(long, value_name = "FIRST-LAST")]
+    bars: Option<String>,
+    /// Only these players: a section, family or instrument, or a part by its name in quotation marks; may be given again
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    only: Vec<String>,
+    /// All but these players
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    without: Vec<String>,
+    /// The file to write; its ending tells the format: .wav, .flac or .ogg
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Also write each group by itself into this folder, in the same format; together they are the whole
+    #[arg(long, value_name = "FOLDER")]
+    stems: Option<PathBuf>,
+    /// What a group is
+    #[arg(long, value_enum, default_value_t = By::Section)]
+    by: By,
+    /// Play at this share of the written tempo, such as 0.8; the pitch stays
+    #[arg(long, value_name = "SHARE", default_value_t = 1.0)]
+    slower: f64,
+    /// Play from this SoundFont 2 file instead of the built-in models
+    #[arg(long, value_name = "FILE")]
+    soundfont: Option<PathBuf>,
+    /// Where it is played
+    #[arg(long, value_enum, default_value_t = Where::Hall)]
+    room: Where,
+    /// Loudness of the file in LUFS, by EBU R 128; less where the true peak would go beyond -1 dBTP
+    #[arg(long, value_name = "LUFS", default_value_t = TARGET, allow_negative_numbers = true)]
+    loudness: f64,
+    /// Number from which the players' small differences are drawn; the same number gives the same bytes
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Refuse a file about which the reader has to warn, instead of mending it
+    #[arg(long)]
+    strict: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum By {
+    /// Horns, trumpets, violas ...
+    Section,
+    /// Woodwind, brass, strings ...
+    Family,
+    /// Every part of the score
+    Part,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Where {
+    /// A concert hall, 1.9 seconds of reverberation
+    Hall,
+    /// A studio stage, 0.9 seconds
+    Stage,
+    /// No room at all
+    None,
+}
+
+/// Renders, sets the loudness, writes.
+pub fn run(arguments: &HearArguments) -> Result<(), String> {
+    let format = Format::of(&arguments.out).ok_or_else(|| {
+        format!("{}: sound is written as .wav, .flac or .ogg; give the file one of these endings", arguments.out.display())
+    })?;
+    if !(-70.0..=-5.0).contains(&arguments.loudness) {
+        return Err(format!("{} LUFS is no loudness for a file; choose -70 to -5, usually -23", arguments.loudness));
+    }
+    let font = arguments.soundfont.as_deref().map(read_font).transpose()?;
+    let Some(reading) = open(&arguments.file, arguments.strict) else { return Err(String::new()) };
+    let score = &reading.score;
+    let said = |what: String| format!("{}: {what}", arguments.file.display());
+    let sounding = Sounding::new(score, Unroll::AsPlayed);
+    if sounding.tempo.assumed {
+        eprintln!("{}: the score gives no tempo; it is played at 120 crotchets a minute", arguments.file.display());
+    }
+    let passage = Passage::new(score, &sounding, &ripieno_texture::techniques(score, &sounding));
+    let (from, to) = match &arguments.bars {
+        None => (0.0, passage.seconds()),
+        Some(bars) => {
+            let (first, last) = bars.split_once(['-', '–']).unwrap_or((bars, bars));
+            passage.between(first.trim(), last.trim()).map_err(said)?
+        }
+    };
+    let selection = Selection { from, to, groups: chosen(score, arguments).map_err(said)? };
+    let room = match arguments.room {
+        Where::Hall => Room::HALL,
+        Where::Stage => Room::STAGE,
+        Where::None => Room::NONE,
+    };
+    let options = Options { room, pace: arguments.slower, seed: arguments.seed, ..Options::default() };
+    eprintln!("{CAUTION}");
+    match &font {
+        Some(font) => {
+            let renderer = FontRenderer::new(&passage, font, &selection, &options).map_err(said)?;
+            let frames = renderer.frames();
+            finish(arguments, format, renderer, frames, &selection, &options).map_err(said)
+        }
+        None => {
+            let renderer = Renderer::new(&passage, &selection, &options).map_err(said)?;
+            let frames = renderer.frames();
+            finish(arguments, format, renderer, frames, &selection, &options).map_err(said)
+        }
+    }
+}
+
+fn read_font(path: &Path) -> Result<Font, String> {
+    let file = fs::File::open(path).map_err(|error| format!("{}: cannot be read ({error})", path.display()))?;
+    Font::read(std::io::BufReader::new(file)).map_err(|error| format!("{}: {error}", path.display()))
+}
+
+fn chosen(score: &Score, arguments: &HearArguments) -> Result<Vec<Group>, String> {
+    let named = |names: &[String]| {
+        names.iter().try_fold(BTreeSet::new(), |mut all, name| {
+            all.extend(parts_named(score, name)?);
+            Ok::<_, String>(all)
+        })
+    };
+    let mut parts = if arguments.only.is_empty() { (0..score.parts.len()).collect() } else { named(&arguments.only)? };
+    for part in named(&arguments.without)? {
+        parts.remove(&part);
+    }
+    let by = match arguments.by {
+        By::Section => Gather::Sections,
+        By::Family => Gather::Families,
+        By::Part => Gather::Parts,
+    };
+    Ok(gather(score, &parts, by))
+}
+
+fn finish(
+    arguments: &HearArguments,
+    format: Format,
+    chunks: impl Iterator<Item = Chunk>,
+    frames: u64,
+    selection: &Selection,
+    options: &Options,
+) -> Result<(), String> {
+    let shows = std::io::stderr().is_terminal();
+    let mut shown = 101;
+    let progress = |share: f64| {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a share
+        let percent = (share * 100.0) as u32;
+        if shows && percent != shown {
+            shown = percent;
+            eprint!("\r{percent:3} % ");
+            // Progress that cannot be shown is no reason to stop.
+            let _ = std::io::stderr().flush();
+        }
+        ControlFlow::Continue(())
+    };
+    let (mut whole, stems) = if arguments.stems.is_some() {
+        let stems = render(chunks, frames, selection, options, progress)?;
+        (stems.mix(), Some(stems))
+    } else {
+        (mix(chunks, frames, progress)?, None)
+    };
+    if shows {
+        eprint!("\r      \r");
+    }
+    let Some((gain, measured)) = gain_for(&whole, options.rate, arguments.loudness)? else {
+        return Err("none of the players chosen has a note in these bars".to_owned());
+    };
+    whole.scale(gain);
+    write(&arguments.out, &whole, options.rate, format)?;
+    if let (Some(folder), Some(mut stems)) = (&arguments.stems, stems) {
+        fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
+        stems.scale(gain);
+        for (name, stem) in stems.names.iter().zip(&stems.stems) {
+            let name: String = name.chars().map(|letter| if letter.is_alphanumeric() { letter } else { '-' }).collect();
+            write(&folder.join(format!("{name}.{}", format.ending())), stem, options.rate, format)?;
+        }
+    }
+    #[allow(clippy::cast_precision_loss)] // samples of a rendering
+    let seconds = whole.left.len() as f64 / f64::from(options.rate);
+    println!("{}: {seconds:.1} s, {:.1} LUFS, true peak {:.1} dBTP", arguments.out.display(), measured.loudness, measured.peak);
+    Ok(())
+}
+
+/// Writes beside the file first, so that stopping half-way leaves no half file.
+fn write(path: &Path, sound: &Stereo, rate: u32, format: Format) -> Result<(), String> {
+    let bytes = encode(sound, rate, format)?;
+    let failed = |error: std::io::Error| format!("{}: cannot be written ({error})", path.display());
+    let mut beside = path.as_os_str().to_owned();
+    beside.push(".part");
+    let beside = PathBuf::from(beside);
+    fs::write(&beside, bytes).map_err(failed)?;
+    fs::rename(&beside, path).map_err(failed)
+}
