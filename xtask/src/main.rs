@@ -1,10 +1,11 @@
-//! Chores for people who work on Ripieno: `cargo xtask demo`, `test`, `witnesses`, `bench`, `setup`.
+//! Chores for people who work on Ripieno: `cargo xtask demo`, `test`, `witnesses`, `bench`, `train`, `setup`.
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what it does
 
 mod desk;
 mod python;
 mod steps;
 mod tests;
+mod train;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
@@ -14,6 +15,7 @@ cargo xtask demo               study the demo score and say where the report lie
 cargo xtask test [--quick]     install what the tests need and pass them all; --quick leaves the outside witnesses out
 cargo xtask witnesses [--all]  only the outside witnesses; --all also reads every large score in ../shared (half an hour)
 cargo xtask bench              measure what docs/benchmarks.md states
+cargo xtask train roles        train the model of roles from ../shared/data and print its cross-validated figures (docs/roles-figures.md)
 cargo xtask setup              only install what tests and witnesses need";
 
 fn main() -> ExitCode {
@@ -25,6 +27,10 @@ fn main() -> ExitCode {
         Some("test") => tests::test(&root, has("--quick")),
         Some("witnesses") => tests::witnesses(&root, has("--all")),
         Some("bench") => tests::bench(&root),
+        Some("train") => {
+            let from = arguments.iter().position(|argument| argument == "--from").and_then(|at| arguments.get(at + 1));
+            train::train(&root, arguments.get(1).map(String::as_str), from.map(String::as_str))
+        }
         Some("setup") => python::environment(&root).map(drop),
         _ => {
             println!("{HELP}");

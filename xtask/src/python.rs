@@ -1,35 +1,32 @@
-//! The Python environment of the outside witnesses, inside the target folder.
+//! Python environments inside the target folder: of the outside witnesses, and of training.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Where the environment lies, and its interpreter.
-pub fn interpreter(root: &Path) -> PathBuf {
-    root.join("target/reference-venv/bin/python")
+/// Makes the witnesses' environment if it is missing or its requirements have changed, and answers its interpreter.
+pub fn environment(root: &Path) -> Result<PathBuf, String> {
+    environment_of(root, "target/reference-venv", "reference/requirements.txt")
 }
 
-/// Makes the environment if it is missing or its requirements have changed, and answers its interpreter.
-pub fn environment(root: &Path) -> Result<PathBuf, String> {
-    let python = interpreter(root);
-    let wanted = std::fs::read_to_string(root.join("reference/requirements.txt"))
-        .map_err(|error| format!("reference/requirements.txt: {error}"))?;
-    let stamp = root.join("target/reference-venv/installed.txt");
+/// The same for any folder and list of requirements, both within `root`.
+pub fn environment_of(root: &Path, folder: &str, requirements: &str) -> Result<PathBuf, String> {
+    let (folder, requirements) = (root.join(folder), root.join(requirements));
+    let python = folder.join("bin/python");
+    let wanted = std::fs::read_to_string(&requirements).map_err(|error| format!("{}: {error}", requirements.display()))?;
+    let stamp = folder.join("installed.txt");
     if python.exists() && std::fs::read_to_string(&stamp).is_ok_and(|installed| installed == wanted) {
         return Ok(python);
     }
-    println!("Installing the outside witnesses (Python packages) into target/reference-venv ...");
-    make(root)?;
-    run(Command::new(&python)
-        .args(["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-r"])
-        .arg(root.join("reference/requirements.txt")))?;
+    println!("Installing Python packages into {} ...", folder.display());
+    make(&folder)?;
+    run(Command::new(&python).args(["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-r"]).arg(&requirements))?;
     std::fs::write(&stamp, wanted).map_err(|error| format!("{}: {error}", stamp.display()))?;
     Ok(python)
 }
 
 /// Makes an empty environment; Debian keeps the module for it in a package of its own.
-fn make(root: &Path) -> Result<(), String> {
-    let folder = root.join("target/reference-venv");
-    let attempt = || run(Command::new("python3").args(["-m", "venv", "--clear"]).arg(&folder));
+fn make(folder: &Path) -> Result<(), String> {
+    let attempt = || run(Command::new("python3").args(["-m", "venv", "--clear"]).arg(folder));
     attempt().or_else(|_| {
         println!("Installing python3-venv with apt-get ...");
         let install = "apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq python3-venv";

@@ -23,7 +23,10 @@ pub use harmony::{
     harmony_features,
 };
 pub use layers::{Layer, Layers, Member, Relation, relate};
-pub use learned::{Groups, RoleProbabilities, feature_table, predict, role_features, role_logits};
+pub use learned::{
+    FigureProbabilities, Groups, RoleProbabilities, TrainingTable, feature_table, predict, role_features, role_logits,
+    shape_table, training_table,
+};
 pub use lines::{Attack, Line, Lines, Told};
 pub use role::Role;
 pub use roles::{Carried, Evidence, Held, RoleReading, RoleSpan, read_roles};

@@ -4,16 +4,20 @@
 //! of the published annotations; a unit may carry several - and how likely it leads: carries the main melody of the bar.
 //!
 //! A small network reads 124 features of each part in each bar ([`role_features`]) and how every two parts stand to each
-//! other; it listens to all parts of the bar and to the bars around. Its training and its figures: `model/README.md`.
+//! other; it listens to all parts of the bar and to the bars around. Boosted trees read the features too, and figures told exactly
+//! ([`shape_table`]), each with its means over the bars around; the logits of both are averaged. Training and figures: `model/README.md`.
 
 mod company;
 mod facts;
 mod features;
 mod figure;
+mod forest;
+mod mates;
 mod network;
 mod piece;
 mod register;
 mod relations;
+mod shapes;
 mod table;
 mod themes;
 mod weights;
@@ -27,6 +31,7 @@ use features::Features;
 use network::{ANSWERS, Input};
 use piece::Piece;
 use relations::Rolls;
+use shapes::{SHAPES, Shapes, TREE_INPUTS};
 use table::TABLE;
 use weights::Model;
 
@@ -43,6 +48,25 @@ pub struct RoleProbabilities {
     pub lead: Vec<Vec<f32>>,
     /// From which probability on a unit is given the label: melody, rhythm, harmony.
     pub thresholds: [f32; 3],
+    /// What kind of figure it is, by the second collection's finer roles.
+    pub figures: Vec<Vec<FigureProbabilities>>,
+    /// From which probability on a figure is told: broken chords, scale, repeated note, sparse.
+    pub figure_thresholds: [f32; 4],
+    /// How it goes with the others of its layer: unison or octaves, same rhythm, parallel; sums to about 1 where it sounds.
+    pub relations: Vec<Vec<[f32; 3]>>,
+}
+
+/// How likely a part in a bar is each kind of figure; all zero where it is silent.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct FigureProbabilities {
+    /// Broken chords.
+    pub arpeggio: f32,
+    /// Scale runs.
+    pub scale: f32,
+    /// One note repeated.
+    pub repeated_note: f32,
+    /// A few short attacks between rests.
+    pub sparse: f32,
 }
 
 /// The three published groups: melody, rhythm, harmony; any number of them.
@@ -87,11 +111,69 @@ fn model() -> &'static Model {
 pub fn predict(score: &Score, sounding: &Sounding) -> RoleProbabilities {
     let model = model();
     let piece = Piece::new(score, sounding);
-    let features = Features::new(&piece);
+    let (features, shapes) = (Features::new(&piece), Shapes::new(&piece));
     let rolls = Rolls::new(&piece);
     let (tokens, input) = encode(model, &piece, &features, &rolls);
     let answers = network::answer(&model.networks, &input);
-    decide(model, &piece, &features, &tokens, &input, &answers)
+    let rows = shapes::tree_inputs(&features, &shapes, &tokens, &input.bars, |part, bar| rolls.sounds(part, bar));
+    let trees = Trees::answer(model, rows);
+    decide(model, &piece, &features, &tokens, &input, &answers, &trees)
+}
+
+/// What the trees answer for each token, as raw sums.
+struct Trees {
+    groups: [Vec<f64>; 3],
+    kinds: [Vec<f64>; 4],
+    relation: Vec<f64>,
+}
+
+impl Trees {
+    fn answer(model: &Model, mut rows: Vec<f32>) -> Self {
+        let groups = std::array::from_fn(|at| model.forests[at].answer(&rows, TREE_INPUTS));
+        rows.chunks_exact_mut(TREE_INPUTS).for_each(|row| row[TREE_INPUTS - 1] = 1.0);
+        let kinds = std::array::from_fn(|at| model.forests[3 + at].answer(&rows, TREE_INPUTS));
+        Self { groups, kinds, relation: model.relation.answer(&rows, TREE_INPUTS) }
+    }
+}
+
+/// What training reads of a piece: the program's own numbers, so that none are computed twice in two ways.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct TrainingTable {
+    /// Part and played bar of each row; rows are ordered by bar, then part. Unpitched percussion has none.
+    pub tokens: Vec<(usize, usize)>,
+    /// Starts of the played bars in ticks of 1/480 crotchet, and the end of the last.
+    pub starts: Vec<i64>,
+    /// Family (0 woodwind, 1 brass, 2 percussion, 3 strings, 4 voice, 5 other) and chair (1 to 3) of each part.
+    pub parts: Vec<(usize, usize)>,
+    /// `[row][feature, then shape]`, undefined ones NaN.
+    pub values: Vec<Vec<f32>>,
+    /// For each bar, how every sounding part stands to every other: `[asked][other][9]`.
+    pub relations: Vec<Vec<[f32; 9]>>,
+    /// Sounding notes: part, onset, end in ticks, key (0 unpitched).
+    pub notes: Vec<(usize, i64, i64, i32)>,
+}
+
+/// The table training reads of `score`.
+#[must_use]
+pub fn training_table(score: &Score, sounding: &Sounding) -> TrainingTable {
+    let piece = Piece::new(score, sounding);
+    let (features, shapes, rolls) = (Features::new(&piece), Shapes::new(&piece), Rolls::new(&piece));
+    let (tokens, input) = encode(model(), &piece, &features, &rolls);
+    let row = |&(part, bar): &(usize, usize)| features.row(part, bar).iter().chain(shapes.row(part, bar)).copied().collect();
+    TrainingTable {
+        values: tokens.iter().map(row).collect(),
+        tokens,
+        starts: piece.starts.clone(),
+        parts: piece.facts.iter().map(|facts| (facts.network_family as usize, facts.player)).collect(),
+        relations: input.relations,
+        notes: piece.notes.iter().map(|note| (note.part, note.on, note.off, note.key)).collect(),
+    }
+}
+
+/// The table of what trees read beside features: name, unit, meaning.
+#[must_use]
+pub const fn shape_table() -> &'static [(&'static str, &'static str, &'static str)] {
+    SHAPES
 }
 
 /// The table of features: name, unit, meaning.
@@ -112,7 +194,7 @@ pub fn role_features(score: &Score, sounding: &Sounding) -> Vec<Vec<Vec<f32>>> {
     (0..features.parts()).map(|part| (0..features.bars()).map(|bar| row(part, bar)).collect()).collect()
 }
 
-/// The network's raw answers for each token, for tests against the reference: part, played bar, 3 + 16 + 1 logits.
+/// The networks' raw answers for each token, for tests against the reference: part, played bar, 3 + 16 + 1 logits.
 #[doc(hidden)]
 #[must_use]
 pub fn role_logits(score: &Score, sounding: &Sounding) -> Vec<(usize, usize, [f32; ANSWERS])> {
@@ -175,6 +257,7 @@ fn decide(
     tokens: &[(usize, usize)],
     input: &Input,
     answers: &[[f32; ANSWERS]],
+    trees: &Trees,
 ) -> RoleProbabilities {
     let (parts, bars) = (piece.parts(), piece.bars());
     let mut leads = vec![0.0; tokens.len()];
@@ -191,8 +274,15 @@ fn decide(
         grids[3][part][bar] = lead;
     }
     for (kind, grid) in grids.iter_mut().enumerate() {
-        for (part, row) in grid.iter_mut().enumerate() {
+        for row in grid.iter_mut() {
             smooth(row, SMOOTH[usize::from(kind == 3)]);
+        }
+        if let Some(trees) = trees.groups.get(kind) {
+            for (&(part, bar), &tree) in tokens.iter().zip(trees) {
+                grid[part][bar] = model.share * grid[part][bar] + (1.0 - model.share) * tree as f32;
+            }
+        }
+        for (part, row) in grid.iter_mut().enumerate() {
             for (bar, value) in row.iter_mut().enumerate() {
                 *value = match model.decisions.get(kind) {
                     Some(_) if value.is_nan() && features.sounds[part * bars + bar] => UNPITCHED[kind],
@@ -205,7 +295,32 @@ fn decide(
     }
     let thresholds = model.decisions.map(|(cut, slope, shift)| sigmoid(slope * (cut / (1.0 - cut)).ln() + shift));
     let [melody, rhythm, harmony, lead] = grids;
-    RoleProbabilities { melody, rhythm, harmony, lead, thresholds }
+    let figure_thresholds = model.kinds.map(|(cut, _)| cut);
+    let mut figures = vec![vec![FigureProbabilities::default(); bars]; parts];
+    let mut relations = vec![vec![[0.0; 3]; bars]; parts];
+    for (token, (&(part, bar), answer)) in tokens.iter().zip(answers).enumerate() {
+        figures[part][bar] = kinds_of(model, answer, trees.kinds.each_ref().map(|kind| kind[token]));
+        let mut shares: [f32; 3] = std::array::from_fn(|class| trees.relation[token * 3 + class] as f32);
+        network::softmax(&mut shares);
+        relations[part][bar] = shares;
+    }
+    RoleProbabilities { melody, rhythm, harmony, lead, thresholds, figures, figure_thresholds, relations }
+}
+
+/// Places of the ten finer roles among the network's answers.
+const FINER: std::ops::Range<usize> = 6..16;
+/// Of them: broken chords, scale, repeated note, sparse.
+const KIND_AT: [usize; 4] = [7, 8, 4, 9];
+
+fn kinds_of(model: &Model, answer: &[f32; ANSWERS], trees: [f64; 4]) -> FigureProbabilities {
+    let mut shares = answer[FINER].to_vec();
+    network::softmax(&mut shares);
+    let [arpeggio, scale, repeated_note, sparse] = std::array::from_fn(|kind| {
+        let p = shares[KIND_AT[kind]].clamp(1e-6, 1.0 - 1e-6);
+        let share = model.kinds[kind].1;
+        sigmoid(share * (p / (1.0 - p)).ln() + (1.0 - share) * trees[kind] as f32)
+    });
+    FigureProbabilities { arpeggio, scale, repeated_note, sparse }
 }
 
 fn sigmoid(x: f32) -> f32 {

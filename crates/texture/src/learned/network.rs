@@ -196,7 +196,7 @@ mod tests {
     use super::*;
     use crate::learned::{model, table::TABLE};
 
-    /// Against the numpy reference (`research/roles/forward.py`) on the made-up inputs of `model/fixture.py`.
+    /// Against numpy (`model/roles/reference.py made-up`), which reads the model file by itself, on made-up inputs.
     #[test]
     fn the_forward_pass_equals_the_reference() {
         let (parts, bars) = (5usize, 7usize);

@@ -1,5 +1,7 @@
 //! The model file and what it holds; its form is told in `model/README.md`.
 
+use super::forest::Forest;
+use super::shapes::TREE_INPUTS;
 use super::table::TABLE;
 
 /// Width of the network.
@@ -64,9 +66,20 @@ pub(super) struct Model {
     pub scales: Vec<(f32, f32)>,
     /// Cut on the raw probability, then slope and shift of the calibrating logistic: melody, rhythm, harmony.
     pub decisions: [(f32, f32, f32); 3],
+    /// Weight of the networks' logits beside the trees', for the groups.
+    pub share: f32,
+    /// Cut, and weight of the networks: broken chords, scales, repeated notes, sparse hits.
+    pub kinds: [(f32, f32); 4],
     /// Alike networks whose answers are averaged.
     pub networks: Vec<Network>,
+    /// Melody, rhythm, harmony, then the four kinds: one number each.
+    pub forests: Vec<Forest>,
+    /// Relation in the layer: three numbers.
+    pub relation: Forest,
 }
+
+/// The kinds as the model file calls them.
+const KINDS: [&str; 4] = ["arp", "scale", "repeat_note", "sparse"];
 
 /// Half-precision numbers, taken in order.
 struct Numbers<'a>(&'a [u8]);
@@ -126,17 +139,25 @@ impl Model {
     pub fn parse(bytes: &[u8]) -> Option<Self> {
         let end = bytes.windows(2).position(|pair| pair == b"\n\n")?;
         let mut lines = std::str::from_utf8(&bytes[..end]).ok()?.lines();
-        let networks: usize = lines.next()?.strip_prefix("ripieno roles 1, networks: ")?.parse().ok()?;
+        let networks: usize = lines.next()?.strip_prefix("ripieno roles 2, networks: ")?.parse().ok()?;
         let mut decisions = [(0.0, 0.0, 0.0); 3];
         for (decision, name) in decisions.iter_mut().zip(["melody", "rhythm", "harmony"]) {
             let [cut, slope, shift] = numbers(lines.next()?, name)?;
             *decision = (cut, slope, shift);
         }
+        let [share] = numbers(lines.next()?, "share")?;
+        let mut kinds = [(0.0, 0.0); 4];
+        for (kind, name) in kinds.iter_mut().zip(KINDS) {
+            *kind = numbers(lines.next()?, name).map(|[cut, share]| (cut, share))?;
+        }
         let scales = TABLE.iter().map(|(name, ..)| numbers(lines.next()?, name).map(|[mean, deviation]| (mean, deviation)));
         let scales = scales.collect::<Option<_>>()?;
         let mut rest = Numbers(&bytes[end + 2..]);
         let networks = (0..networks).map(|_| rest.network()).collect::<Option<_>>()?;
-        (lines.next().is_none() && rest.0.is_empty()).then_some(Self { scales, decisions, networks })
+        let forests = (0..7).map(|_| Forest::take(&mut rest.0, TREE_INPUTS, 1)).collect::<Option<_>>()?;
+        let relation = Forest::take(&mut rest.0, TREE_INPUTS, 3)?;
+        let whole = lines.next().is_none() && rest.0.is_empty();
+        whole.then_some(Self { scales, decisions, share, kinds, networks, forests, relation })
     }
 }
 
