@@ -29,7 +29,7 @@ pub fn page(root: &Path, steps: &mut Steps) {
     let made = ["crates/desk/web/dist", "crates/desk/web/src/generated"];
     let title = "what is committed of the page is what its sources make";
     steps.run(title, Command::new("git").current_dir(root).args(["diff", "--exit-code", "--stat", "--"]).args(made));
-    let Some(browser) = BROWSERS.iter().find(|path| Path::new(path).is_file()) else {
+    let Some(browser) = browser() else {
         return steps.skip("the page in a browser", "there is no chromium (Debian: apt-get install chromium)");
     };
     steps.run("the command, for the browser", cargo(root).args(["build", "--package", "ripieno", "--quiet"]));
@@ -37,4 +37,16 @@ pub fn page(root: &Path, steps: &mut Steps) {
         .map_or_else(|| root.join("target"), |target| root.join(target))
         .join("debug/ripieno");
     steps.run("the page in a browser", npm(&["run", "browser"]).env("RIPIENO", program).env("CHROMIUM", browser));
+}
+
+/// The browser, installed where it is missing and can be.
+fn browser() -> Option<&'static str> {
+    let there = || BROWSERS.iter().copied().find(|path| Path::new(path).is_file());
+    there().or_else(|| {
+        println!("Installing chromium with apt-get ...");
+        let install = "apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium";
+        // Without the rights for it the step is skipped and says what to install.
+        let _ = Command::new("sh").args(["-c", install]).stdout(Stdio::null()).stderr(Stdio::null()).status();
+        there()
+    })
 }
