@@ -5,6 +5,7 @@ mod ask;
 mod convert;
 mod correct;
 mod desk;
+mod excerpt;
 mod hear;
 mod library;
 mod notes;
@@ -50,6 +51,8 @@ enum Command {
     Library(library::LibraryArguments),
     /// Open the desk: a page in your browser on which scores are studied, served by this machine to this machine alone
     Desk(desk::DeskArguments),
+    /// Cut bars and parts out of a score: as a picture, MusicXML or MIDI
+    Excerpt(excerpt::ExcerptArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -80,6 +83,7 @@ fn main() -> ExitCode {
         Some(Command::Hear(arguments)) => hear::run(&arguments),
         Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Desk(arguments)) => desk::run(&arguments),
+        Some(Command::Excerpt(arguments)) => excerpt::run(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {
