@@ -42,8 +42,8 @@ const BEND: [(f64, f64); 14] = [
     (-7.38338, 5.55322), (-4.97718, 5.25064), (-3.62882, 5.10314), (-2.50042, 4.98203), (-1.24006, 4.84918), (-0.52501, 4.77494),
     (-0.18750, 4.74019), (0.0, 4.72096),
 ];
-/// Ratio in dB of signal to noise at the output of a filter at masked threshold: read from figure 9 of Moore, Glasberg and Baer 1997,
-/// good to about 1 dB.
+/// Ratio in dB of signal to noise at the output of a filter at masked threshold: figure 9 of Moore, Glasberg and Baer 1997, by way of a
+/// public curve through points read from it; rounded, good to about 1 dB.
 #[rustfmt::skip]
 const RATIO: [(f64, f64); 14] = [
     (50.0, 13.5), (63.0, 10.0), (80.0, 7.0), (100.0, 5.0), (125.0, 3.0), (160.0, 1.5), (200.0, 0.5), (250.0, -0.5), (315.0, -1.3),

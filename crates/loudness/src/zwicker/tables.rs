@@ -1,4 +1,5 @@
-//! Tables of ISO 532-1:2017, annex A. Values as quoted in the source of MoSQITo (Apache-2.0), where also their names come from.
+//! Tables of ISO 532-1:2017, annex A. Values as quoted in the source of MoSQITo (Apache-2.0), which were not seen in the standard itself;
+//! the numbers of the tables are from memory.
 
 /// Centre frequencies of the third-octave bands in hertz.
 pub const BANDS: [f64; 28] = [
