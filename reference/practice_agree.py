@@ -33,7 +33,7 @@ def read(path):
             stripped = part.stripTies()
             notes = []
             for element in stripped.flatten().notes:
-                if element.style.noteSize == "cue" or element.style.hideObjectOnPrint:
+                if element.style.noteSize == "cue" or element.style.hideObjectOnPrint or shows_nothing(element):
                     continue
                 start = Fraction(element.offset)
                 length = Fraction(0) if element.duration.isGrace else Fraction(element.quarterLength)
@@ -51,6 +51,11 @@ def read(path):
         labels = [f"{measure.number}{measure.numberSuffix or ''}" for measure in measures]
         end = starts[-1] + Fraction(measures[-1].duration.quarterLength)
     return list(zip(starts, [*starts[1:], end], labels)), parts
+
+
+def shows_nothing(element):
+    """Whether the page shows neither notehead nor stem. music21 turns `<notehead>none</notehead>` into no notehead at all, `None`; others are "normal"."""
+    return getattr(element, "notehead", "normal") is None and getattr(element, "stemDirection", None) == "noStem"
 
 
 def bars_of(bars, notes):

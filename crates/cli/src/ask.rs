@@ -1,5 +1,7 @@
 //! `ripieno ask`
 
+mod excerpts;
+
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -39,6 +41,9 @@ pub struct AskArguments {
     /// How to print
     #[arg(long, value_enum, default_value_t = Form::Text)]
     format: Form,
+    /// Write the bars of each result into this folder, as a small MusicXML score of the parts that play
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["sql", "list_saved"])]
+    excerpts: Option<PathBuf>,
 }
 
 /// Forms of output.
@@ -56,6 +61,7 @@ enum Form {
 struct Answered {
     /// Number in the library, where it is kept there.
     score: Option<i64>,
+    path: PathBuf,
     file: String,
     title: String,
     found: Vec<Found>,
@@ -93,6 +99,9 @@ fn ask(arguments: &AskArguments) -> Result<bool, String> {
         _ => return Err("ask a question".to_owned()),
     };
     if is_sql {
+        if arguments.excerpts.is_some() {
+            return Err("excerpts are cut where words find bars; ask in words, or leave --excerpts out".to_owned());
+        }
         if !arguments.files.is_empty() {
             return Err("SQL is answered from the library: add the scores to it, and leave --in out".to_owned());
         }
@@ -108,6 +117,7 @@ fn ask(arguments: &AskArguments) -> Result<bool, String> {
         let answers = reader.ask(&understood).map_err(said)?.into_iter();
         let of = |answer: ripieno_library::Answer| Answered {
             score: Some(answer.entry.score),
+            path: answer.entry.path,
             file: answer.entry.file,
             title: answer.entry.title,
             found: answer.found,
@@ -122,6 +132,9 @@ fn ask(arguments: &AskArguments) -> Result<bool, String> {
     }
     let some = answers.iter().any(|answered| !answered.found.is_empty());
     print(&answers_as(&answers, arguments.format)?)?;
+    if let Some(folder) = &arguments.excerpts {
+        excerpts::write(folder, &answers)?;
+    }
     if !some {
         eprintln!("no bar answers the question");
     }
@@ -137,7 +150,7 @@ fn of_file(file: &Path, question: &Question) -> Result<Answered, String> {
     let study = analyse_file(file, &Limits::default()).map_err(|error| error.to_string())?;
     let record = Record::of(&study, &[]);
     let found = answer(question, &record).map_err(|error| format!("{}: {error}", file.display()))?;
-    Ok(Answered { score: None, file: file.display().to_string(), title: study.title(), found })
+    Ok(Answered { score: None, path: file.to_owned(), file: file.display().to_string(), title: study.title(), found })
 }
 
 fn answers_as(answers: &[Answered], form: Form) -> Result<String, String> {
@@ -148,14 +161,14 @@ fn answers_as(answers: &[Answered], form: Form) -> Result<String, String> {
             let object = |(answered, found): (&Answered, &Found)| {
                 json!({
                     "score": answered.score, "file": answered.file, "title": answered.title,
-                    "first_bar": found.first, "first_printed_bar": found.first_printed,
-                    "last_bar": found.last, "last_printed_bar": found.last_printed, "bars": found.count(),
+                    "first_bar_index": found.first, "first_bar": found.first_printed,
+                    "last_bar_index": found.last, "last_bar": found.last_printed, "count": found.count(),
                 })
             };
             Ok(in_json(spans().map(object).collect()))
         }
         Form::Csv => {
-            let header = ["score", "file", "title", "first_bar", "first_printed_bar", "last_bar", "last_printed_bar", "bars"];
+            let header = ["score", "file", "title", "first_bar_index", "first_bar", "last_bar_index", "last_bar", "count"];
             let row = |(answered, found): (&Answered, &Found)| {
                 vec![
                     answered.score.map(|score| score.to_string()).unwrap_or_default(),

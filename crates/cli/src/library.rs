@@ -4,7 +4,9 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use ripieno_formats::Limits;
-use ripieno_library::{ExportFormat, Kept, Labels, Library, LibraryError, Outcome, export, restore, score_files};
+use ripieno_library::{
+    ExportFormat, FEWEST_WORKS, Kept, Labels, Library, LibraryError, Outcome, Reader, StandingOut, export, restore, score_files,
+};
 use ripieno_questions::MomentRow;
 use ripieno_study::Cancel;
 
@@ -71,6 +73,14 @@ enum What {
         /// Numbers, file names or titles of scores
         #[arg(required = true, value_name = "SCORE")]
         scores: Vec<String>,
+    },
+    /// List the values of a score that stand furthest out among the other works of the library
+    Unusual {
+        /// Number, file name or title of a score
+        score: String,
+        /// How many to list
+        #[arg(long, value_name = "NUMBER", default_value_t = 20)]
+        most: usize,
     },
     /// Copy the library into a new file while it stays in use
     Backup {
@@ -153,6 +163,7 @@ pub fn run(arguments: &LibraryArguments) -> Result<(), String> {
             let scores: Result<Vec<i64>, LibraryError> = scores.iter().map(|score| library.named(score)).collect();
             scores.map_err(said)?.into_iter().try_for_each(|score| library.remove(score).map_err(said))
         }
+        What::Unusual { score, most } => unusual(&path, score, *most),
         What::Backup { file } => open()?.backup(file).map_err(said),
         What::Restore { file, replace } => restore(file, &path, *replace).map_err(said),
         What::Export { folder, format } => {
@@ -212,6 +223,26 @@ fn add(path: &Path, arguments: &AddArguments) -> Result<(), String> {
     let counts = counts.map_err(said)?;
     print(&format!("{} added, {} renewed, {} unchanged\n", counts.added, counts.renewed, counts.unchanged))?;
     if counts.unread == 0 { Ok(()) } else { Err(format!("{} of {} files could not be read", counts.unread, files.len())) }
+}
+
+/// "reserve, tuba, longest rest before an entry: 211 (bars), above 92 % of 26 works"
+fn unusual(path: &Path, score: &str, most: usize) -> Result<(), String> {
+    let score = Library::open(path).and_then(|library| library.named(score)).map_err(said)?;
+    let (usual, found) = Reader::open(path).and_then(|reader| reader.standing_out(score)).map_err(said)?;
+    if usual.works() < FEWEST_WORKS {
+        return Err(format!(
+            "what is unusual takes at least {FEWEST_WORKS} other works to say; other works in this library: {}",
+            usual.works()
+        ));
+    }
+    let line = |out: &StandingOut| {
+        let key: Vec<&str> = out.key.split('|').filter(|name| !name.is_empty()).collect();
+        let works = out.standing.works;
+        let side = if out.standing.below >= 0.5 { "above" } else { "below" };
+        let share = if out.standing.below >= 0.5 { out.standing.below } else { 1.0 - out.standing.below };
+        format!("{}: {} ({}), {side} {:.0} % of {works} works\n", key.join(", "), out.value, out.unit, share * 100.0)
+    };
+    print(&found.iter().take(most).map(line).collect::<String>())
 }
 
 /// A line for each score, then its particulars.

@@ -122,7 +122,16 @@ fn questions_have_their_exit_status() {
     assert!(text(&run(&folder, &["ask", "--list-saved"]).stdout).contains("tutti: all brass play"));
     let json: serde_json::Value =
         serde_json::from_slice(&run(&folder, &["ask", "all brass play", "--format", "json"]).stdout).unwrap();
-    assert_eq!(json[0]["first_printed_bar"], "35");
+    assert_eq!(json[0]["first_bar"], "35");
+    let cut = folder.join("cut");
+    let output = run(&folder, &["ask", "all brass play", "--excerpts", cut.to_str().unwrap()]);
+    let told: Vec<String> = text(&output.stderr).lines().map(str::to_owned).collect();
+    assert_eq!(told.len(), 3, "{told:?}");
+    for (path, bars) in told.iter().zip([11, 20, 4]) {
+        let written = std::fs::read_to_string(path).unwrap();
+        let first = written.split("</part>").next().unwrap();
+        assert_eq!(first.matches("<measure ").count(), bars, "{path}");
+    }
     let error = text(&run(&folder, &["ask", "hornz play"]).stderr);
     assert!(error.contains("“hornz” (word 1, column 1)") && error.contains("“horns”"), "{error}");
 }

@@ -17,8 +17,9 @@ use crate::error::{LibraryError, Result};
 use crate::search::index;
 use crate::store::Library;
 
-/// Changes whenever the same score would be analysed or kept differently, so that kept scores are taken in anew.
-pub const ANALYSIS: &str = concat!(env!("CARGO_PKG_VERSION"), ".1");
+/// Changes whenever the same score might be analysed or kept differently, so that kept scores are taken in anew: the version, and a
+/// hash of the sources and data of the crates that read and analyse, taken when the program is built.
+pub const ANALYSIS: &str = concat!(env!("CARGO_PKG_VERSION"), ".", env!("RIPIENO_ANALYSIS"));
 
 /// What a person says of the scores taken in; what is left out stays as it was, or as the file has it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -14,6 +14,7 @@ mod schema;
 mod search;
 mod sql;
 mod store;
+mod unusual;
 mod views;
 
 pub use backup::restore;
@@ -26,3 +27,4 @@ pub use rusqlite::types::Value;
 pub use search::{Kept, Remark};
 pub use sql::{Rows, query, text_of};
 pub use store::Library;
+pub use unusual::{FEWEST_WORKS, Standing, StandingOut, Usual};

@@ -20,6 +20,8 @@ pub struct Reader {
 pub struct Entry {
     /// Its number.
     pub score: i64,
+    /// Where its file lay when it was taken in.
+    pub path: PathBuf,
     /// Name of its file.
     pub file: String,
     /// Title.
@@ -47,9 +49,12 @@ impl Reader {
     /// # Errors
     /// When the library cannot be read.
     pub fn scores(&self) -> Result<Vec<Entry>> {
-        let sql = "SELECT score, file, title FROM scores ORDER BY score";
+        let sql = "SELECT score, file, title, path FROM scores ORDER BY score";
         let mut statement = self.connection.prepare(sql).map_err(|error| self.say(&error))?;
-        let entry = |row: &rusqlite::Row<'_>| Ok(Entry { score: row.get(0)?, file: row.get(1)?, title: row.get(2)? });
+        let entry = |row: &rusqlite::Row<'_>| {
+            let path: String = row.get(3)?;
+            Ok(Entry { score: row.get(0)?, path: path.into(), file: row.get(1)?, title: row.get(2)? })
+        };
         let rows = statement.query_map([], entry).and_then(Iterator::collect);
         rows.map_err(|error| self.say(&error))
     }

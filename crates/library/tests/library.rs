@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 
 use ripieno_formats::Limits;
 use ripieno_library::{
-    Counts, ExportFormat, Labels, Library, LibraryError, Outcome, Reader, Value, export, query, restore, score_files, text_of,
+    Counts, ExportFormat, FEWEST_WORKS, Labels, Library, LibraryError, Outcome, Reader, Value, export, query, restore,
+    score_files, text_of,
 };
 use ripieno_questions::{MomentRow, parse};
 use ripieno_study::{Cancel, Study};
@@ -444,4 +445,33 @@ fn the_documentation_names_every_column() {
             );
         }
     }
+}
+
+/// The trombone of the written scores rests in every other bar: half of the bars in all of them.
+#[test]
+fn a_value_stands_among_the_works() {
+    let (_, path, files) = kept("unusual", FEWEST_WORKS + 1);
+    let key = "presence|trombones||bars";
+    let usual = Reader::open(&path).unwrap().usual(None).unwrap();
+    assert_eq!(usual.works(), FEWEST_WORKS + 1);
+    for (value, below) in [(0.0, 0.0), (0.5, 0.5), (1.0, 1.0)] {
+        let standing = usual.unusual(key, value).unwrap();
+        assert_eq!((standing.below, standing.works, standing.is_enough()), (below, FEWEST_WORKS + 1, true));
+    }
+    assert_eq!(usual.unusual("presence|no such section||bars", 0.5), None);
+    // A score does not stand among itself; scores of one work are one.
+    assert_eq!(Reader::open(&path).unwrap().usual(Some(&files[0])).unwrap().works(), FEWEST_WORKS);
+    let mut library = Library::open(&path).unwrap();
+    let work = Labels { work: Some("The Boat".to_owned()), ..Labels::default() };
+    import(&mut library, &files[..3], &work).unwrap();
+    let reader = Reader::open(&path).unwrap();
+    let usual = reader.usual(None).unwrap();
+    assert_eq!(usual.works(), FEWEST_WORKS - 1);
+    let standing = usual.unusual(key, 1.0).unwrap();
+    assert!(!standing.is_enough() && standing.unusualness() == 0.0);
+    assert_eq!(
+        reader.usual(Some(&files[1])).unwrap().works(),
+        FEWEST_WORKS - 2,
+        "the other cues of its own work are left out too"
+    );
 }

@@ -52,6 +52,16 @@ fn ways_to_say_the_same() {
         ("cellos above Bb3", "cello above B\u{266d}3"),
         ("key of Eb major", "in Eb major"),
         ("horns do not play", "not horns play"),
+        ("where do the horns have the melody?", "horns have melody"),
+        ("in which bars do all brass play", "all brass play"),
+        ("horns play the tune", "horns have melody"),
+        ("strings alone", "only strings play"),
+        ("oboes and bassoons play alone", "only oboes and bassoons play"),
+        ("brass plays without the strings", "brass plays and strings rest"),
+        ("all woodwind play but no brass, for at least 2 bars", "all woodwind play and no brass plays, for at least 2 bars"),
+        ("brass is silent for more than 20 bars", "brass is silent, longer than 20 bars"),
+        ("tutti, at least 4 bars long", "everybody plays, at least 4 bars long"),
+        ("horns accompany", "horns have harmony or pedal or rhythm or figuration or punctuation"),
     ] {
         assert_eq!(parse(one).unwrap(), parse(other).unwrap(), "{one} / {other}");
     }

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use ripieno_score::{Pitch, Step};
+use ripieno_texture::Role;
 
 use super::question::{Condition, Counted, Doubled, Lie, Quantity, Question, Register, Side, Subject, Who};
 use super::token::{Token, tokens};
@@ -29,6 +30,9 @@ impl fmt::Display for Misunderstood {
 }
 
 impl std::error::Error for Misunderstood {}
+
+/// What is neither melody, countermelody, bass nor effect.
+const ACCOMPANIMENT: [Role; 5] = [Role::Harmony, Role::Pedal, Role::Rhythm, Role::Figuration, Role::Punctuation];
 
 type Parsed<T> = Result<T, Misunderstood>;
 
@@ -132,8 +136,12 @@ impl Parser {
                 let _ = self.pass_all(&["in", "which"]) || self.pass(&["where", "with", "while", "when"]);
             }
         } else {
-            let _ = self.pass(&["where", "when"]);
+            let _ = self.pass_all(&["in", "which", "bars"])
+                || self.pass_all(&["in", "what", "bars"])
+                || self.pass(&["where", "when"]);
         }
+        // "where do the horns have the melody?"
+        let _ = self.pass(&["do", "does"]);
     }
 
     fn either(&mut self) -> Parsed<Condition> {
@@ -163,13 +171,16 @@ impl Parser {
             if self.is_sign(0, ',') && self.word(1).as_deref() != Some("or") {
                 self.at += 1;
                 let _ = self.pass(&["and", "but", "while"]);
-            } else if !self.pass(&["and", "but", "while"]) {
+            } else if !self.is_next("without") && !self.pass(&["and", "but", "while"]) {
                 // "…, for at least 4 bars" needs no comma.
                 match self.length()? {
                     Some(length) => lengths.push(length),
                     None => break,
                 }
                 if !self.is_sign(0, ',') && !self.is_next("and") {
+                    if self.is_next("without") {
+                        continue;
+                    }
                     break;
                 }
                 self.at += 1;
@@ -182,9 +193,11 @@ impl Parser {
     fn length(&mut self) -> Parsed<Option<(Side, u32)>> {
         let begin = self.at;
         let lasts = self.pass(&["for", "lasting"]);
-        let than = if self.pass_all(&["longer", "than"]) {
+        let than = if self.pass_all(&["longer", "than"]) || (lasts && self.pass_all(&["more", "than"])) {
             Some(1)
-        } else if self.pass_all(&["shorter", "than"]) {
+        } else if self.pass_all(&["shorter", "than"])
+            || (lasts && (self.pass_all(&["fewer", "than"]) || self.pass_all(&["less", "than"])))
+        {
             Some(-1)
         } else {
             None
@@ -267,6 +280,13 @@ impl Parser {
             self.need(&["plays", "sounds"], "“plays”")?;
             return Ok(Condition::Rests(plain(Who::Everybody)));
         }
+        if self.pass(&["tutti"]) {
+            return Ok(Condition::Plays(Subject { quantity: Quantity::All, who: vec![Who::Everybody] }));
+        }
+        if self.pass(&["without"]) {
+            let whom = self.whom()?;
+            return Ok(Condition::Rests(plain(whom)));
+        }
         if let Some(condition) = self.of_the_bar()? {
             return Ok(condition);
         }
@@ -276,6 +296,10 @@ impl Parser {
         match self.subjects()? {
             Some(subjects) => {
                 self.subject = Some(subjects.clone());
+                // "all woodwind play but no brass"
+                if subjects.each.iter().all(|subject| subject.quantity == Quantity::No) && self.ends_here() {
+                    return Ok(each(&subjects, Condition::Plays));
+                }
                 self.predicates(&subjects)
             }
             // "horns have melody and play forte"
@@ -285,6 +309,14 @@ impl Parser {
             },
             None => Err(self.wrong("who plays, a dynamic, a count or a chord")),
         }
+    }
+
+    /// Whether a condition ends before the next word.
+    fn ends_here(&self) -> bool {
+        self.at >= self.tokens.len()
+            || self.is_sign(0, ',')
+            || self.is_sign(0, ')')
+            || self.word(0).is_some_and(|word| ["and", "or", "but", "while", "for"].contains(&word.as_str()))
     }
 
     /// Conditions without players.
@@ -507,9 +539,38 @@ impl Parser {
 
     fn begins_verb(&self) -> bool {
         const VERBS: &[&str] = &[
-            "play", "plays", "playing", "sound", "sounds", "rest", "rests", "have", "has", "carry", "carries", "double",
-            "doubles", "overlap", "overlaps", "touch", "touches", "lead", "leads", "take", "takes", "share", "shares", "stay",
-            "stays", "are", "is", "lie", "lies",
+            "play",
+            "plays",
+            "playing",
+            "sound",
+            "sounds",
+            "rest",
+            "rests",
+            "have",
+            "has",
+            "carry",
+            "carries",
+            "double",
+            "doubles",
+            "overlap",
+            "overlaps",
+            "touch",
+            "touches",
+            "lead",
+            "leads",
+            "take",
+            "takes",
+            "share",
+            "shares",
+            "stay",
+            "stays",
+            "alone",
+            "accompany",
+            "accompanies",
+            "are",
+            "is",
+            "lie",
+            "lies",
         ];
         self.word(0).is_some_and(|word| VERBS.contains(&word.as_str()))
     }
@@ -546,7 +607,29 @@ impl Parser {
             return Ok(Condition::Not(Box::new(self.predicate(subjects)?)));
         }
         if self.pass(&["play", "plays", "sound", "sounds", "playing"]) {
+            // "play the melody", "play chords"
+            let article = usize::from(self.word(0).is_some_and(|word| word == "the" || word == "a"));
+            let begins_role = |parser: &Self| {
+                let here = |words: &[&str]| {
+                    words.iter().enumerate().all(|(at, word)| parser.word(article + at).as_deref() == Some(*word))
+                };
+                ROLES.iter().any(|(words, _)| here(words))
+            };
+            if begins_role(self) {
+                self.at += article;
+                let roles = self.roles()?;
+                return Ok(each(subjects, |subject| Condition::Has(subject, roles.clone())));
+            }
+            if self.pass(&["alone"]) {
+                return Ok(alone(subjects));
+            }
             return Ok(each(subjects, Condition::Plays));
+        }
+        if self.pass(&["alone"]) {
+            return Ok(alone(subjects));
+        }
+        if self.pass(&["accompany", "accompanies"]) {
+            return Ok(each(subjects, |subject| Condition::Has(subject, ACCOMPANIMENT.to_vec())));
         }
         if self.pass(&["rest", "rests"]) {
             return Ok(each(subjects, Condition::Rests));
@@ -644,7 +727,7 @@ impl Parser {
         Err(self.wrong("“silent”, “doubled”, “apart from”, “above”, “below” or a dynamic"))
     }
 
-    fn roles(&mut self) -> Parsed<Vec<ripieno_texture::Role>> {
+    fn roles(&mut self) -> Parsed<Vec<Role>> {
         let mut roles = Vec::new();
         loop {
             // The longer words first, so that "bass line" is passed whole.
@@ -726,6 +809,12 @@ impl Parser {
         self.at += 1;
         Ok(key)
     }
+}
+
+/// They play and nobody else does.
+fn alone(subjects: &Subjects) -> Condition {
+    let who = subjects.each.iter().flat_map(|subject| subject.who.iter().cloned()).collect();
+    Condition::Plays(Subject { quantity: Quantity::Only, who })
 }
 
 fn plain(who: Who) -> Subject {

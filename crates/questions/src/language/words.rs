@@ -18,7 +18,9 @@ static KNOWN: LazyLock<Vec<String>> = LazyLock::new(known);
 /// Words of the grammar that are not names.
 pub(super) const GRAMMAR: &[&str] = &[
     "above",
+    "accompany",
     "all",
+    "alone",
     "and",
     "any",
     "apart",
@@ -88,11 +90,13 @@ pub(super) const GRAMMAR: &[&str] = &[
     "theme",
     "to",
     "touch",
+    "tutti",
     "two",
     "unison",
     "where",
     "while",
     "with",
+    "without",
 ];
 
 /// Dynamics: name, step.
