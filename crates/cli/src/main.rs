@@ -2,6 +2,7 @@
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
 mod ask;
+mod compare;
 mod convert;
 mod correct;
 mod desk;
@@ -53,6 +54,10 @@ enum Command {
     Desk(desk::DeskArguments),
     /// Cut bars and parts out of a score: as a picture, MusicXML or MIDI
     Excerpt(excerpt::ExcerptArguments),
+    /// Lay two practices side by side, or two versions of a cue: what differs most, and where to look
+    Compare(compare::CompareArguments),
+    /// Save the practice of a score or of many, to compare with later
+    Profile(compare::ProfileArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -84,6 +89,8 @@ fn main() -> ExitCode {
         Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Desk(arguments)) => desk::run(&arguments),
         Some(Command::Excerpt(arguments)) => excerpt::run(&arguments),
+        Some(Command::Compare(arguments)) => compare::run(&arguments),
+        Some(Command::Profile(arguments)) => compare::run_profile(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {
