@@ -86,7 +86,7 @@ fn parts_added_removed_renamed_and_transposed() {
     let up = HORN.replace('5', "6").replace('4', "5");
     let changes = found(
         &[("Oboe", OBOE), ("Horn", HORN), ("Tuba", "C2 | - | - | - | - | - | - | G2")],
-        &[("Hoboy", OBOE), ("Horn", &up), ("Violin", "- | - | G4 | A4 | - | - | - | -")],
+        &[("Hoboy", OBOE), ("Horn", &up), ("Violin", "- | - | G4 A4 B4 G4 | A4 B4 G4 A4 | - | - | - | -")],
     );
     assert_eq!(
         changes.parts,
