@@ -1,4 +1,5 @@
 //! Files: WAV, FLAC and Ogg Vorbis read back by other libraries; loudness by EBU R 128.
+#![allow(clippy::unwrap_used)] // a test may stop at the first surprise
 
 use ripieno_sound::loudness::{HIGHEST_PEAK, TARGET, gain_for, measure};
 use ripieno_sound::{Format, Stereo, encode};

@@ -1,4 +1,5 @@
 //! What is rendered is what the acoustic model predicted: level and third-octave spectrum, over instruments, pitches, dynamics.
+#![allow(clippy::unwrap_used)] // a test may stop at the first surprise
 
 mod support;
 
