@@ -192,9 +192,9 @@ fn joined(sounding: &Sounding, cells: &[Cell], by_bar: &[Vec<usize>], chosen: &[
 }
 
 /// How much more a singer's or a brass player's lead counts: a sung text is followed, and brass that has the tune is heard through anything. Both
-/// were set on the annotated scores (`docs/roles-figures.md` has the alternatives); the network, which sees no timbre, gives them too little.
-const SUNG: f32 = 2.0;
-const BRASS: f32 = 3.0;
+/// are what works left out in turn choose most often (`docs/roles-figures.md`); the network, which sees no timbre, gives them too little.
+const SUNG: f32 = 4.0;
+const BRASS: f32 = 4.0;
 
 /// What each part's lead is multiplied with.
 pub(crate) fn prominence(score: &Score) -> Vec<f32> {
