@@ -170,6 +170,10 @@ async fn remove_score(State(desk): State<Desk>, score: ScorePath) -> Outcome<Sta
     let score = number(score)?;
     blocking(move || {
         desk.kept(score)?;
+        // A job at work on it would put it back.
+        if let Some(job) = desk.jobs.on_score(score) {
+            job.cancel();
+        }
         desk.library()?.remove(score)?;
         desk.let_go(score);
         Ok(StatusCode::NO_CONTENT)

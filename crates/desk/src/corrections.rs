@@ -118,7 +118,10 @@ pub(crate) fn redo(desk: &Desk, score: i64) -> Outcome<Arc<Open>> {
     let Some(request) = desk.last_undone(score) else {
         return Err(Failure::not_there("nothing has been taken back since the desk was opened"));
     };
-    add(Path::new(&path), &open.study, request)?;
+    if let Err(failure) = add(Path::new(&path), &open.study, request.clone()) {
+        desk.undone(score, request);
+        return Err(failure);
+    }
     again(desk, Path::new(&path))
 }
 

@@ -38,8 +38,8 @@ struct Held {
 #[derive(Debug, Clone)]
 pub struct Desk(Arc<Inner>);
 
-#[derive(Debug)]
 /// What a [`Desk`] shares among its requests.
+#[derive(Debug)]
 pub struct Inner {
     library: PathBuf,
     /// Where scores dropped on the page are kept: beside the library.

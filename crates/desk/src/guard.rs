@@ -15,15 +15,18 @@ use crate::failure::Failure;
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data: blob:; \
     connect-src 'self'; media-src 'self' blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
+const NOT_HERE: &str = "this desk answers only to its own address on this machine";
+
 /// The names under which this server may be asked.
 #[derive(Debug, Clone)]
 pub(crate) struct Own {
-    hosts: [String; 3],
+    hosts: [String; 2],
 }
 
 impl Own {
     pub(crate) fn at(port: u16) -> Self {
-        Self { hosts: ["127.0.0.1", "localhost", "[::1]"].map(|name| format!("{name}:{port}")) }
+        // Not `[::1]`: nothing listens there, and whoever did could serve a page of its own under that name.
+        Self { hosts: ["127.0.0.1", "localhost"].map(|name| format!("{name}:{port}")) }
     }
 
     fn is_host(&self, host: &str) -> bool {
@@ -33,11 +36,12 @@ impl Own {
     /// Why a request is refused; `None` when it may pass.
     fn refuses(&self, headers: &HeaderMap) -> Option<&'static str> {
         let text = |name: HeaderName| headers.get_all(name).iter().map(|value| value.to_str().unwrap_or("?")).collect::<Vec<_>>();
-        match text(header::HOST).as_slice() {
-            [host] if self.is_host(host) => {}
-            _ => return Some("this desk answers only to its own address on this machine"),
+        let hosts = text(header::HOST);
+        let [host] = hosts.as_slice() else { return Some(NOT_HERE) };
+        if !self.is_host(host) {
+            return Some(NOT_HERE);
         }
-        let own_page = |origin: &&str| origin.strip_prefix("http://").is_some_and(|host| self.is_host(host));
+        let own_page = |origin: &&str| origin.strip_prefix("http://") == Some(host);
         if !text(header::ORIGIN).iter().all(own_page) {
             return Some("a page from elsewhere may not ask here");
         }

@@ -88,7 +88,8 @@ fn small_map(record: &Record, bars: usize) -> Result<Vec<SmallRow>, Damaged> {
         let of = usize::try_from(part[row]).ok().and_then(|part| row_of.get(part));
         let place = role.get(row).and_then(|name| Role::ALL.iter().position(|role| role.name() == name));
         let (Some(&of), Some(place), Ok(bar)) = (of, place, usize::try_from(bar[row])) else { continue };
-        let column = (bar * columns / bars.max(1)).min(columns - 1);
+        // A damaged record may name any bar.
+        let column = (bar.saturating_mul(columns) / bars.max(1)).min(columns - 1);
         *often.entry((of, column, i8::try_from(place).unwrap_or(-1))).or_default() += 1;
     }
     let mut most = vec![vec![0u32; columns]; rows.len()];
