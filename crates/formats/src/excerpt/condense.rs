@@ -144,12 +144,15 @@ impl Staff<'_> {
         let mut sources = Vec::new();
         for bar in (0u32..).take(self.score.bars.len()).map(BarIndex) {
             let voices = self.voices(bar);
-            let mut next = [1u16, 5];
+            // A staff of more than four voices must not run into those of the staff below.
+            let below = u16::try_from(voices.len()).unwrap_or(u16::MAX - 1).max(4) + 1;
+            let (mut next, mut is_first) = ([1, below], [true; 2]);
             for voice in &voices {
-                let staff = if two && voice.height < MIDDLE { 2 } else { 1 };
-                let number = &mut next[usize::from(staff) - 1];
-                self.write(voice, bar, (staff, *number), &mut part, &mut sources);
-                *number += 1;
+                let staff = if two && voice.height < MIDDLE { 2u8 } else { 1 };
+                let place = usize::from(staff) - 1;
+                let leads = std::mem::replace(&mut is_first[place], false);
+                self.write(voice, bar, (staff, next[place], leads), &mut part, &mut sources);
+                next[place] = next[place].saturating_add(1);
             }
         }
         // The lists are in order within bars only voice by voice.
@@ -173,7 +176,9 @@ impl Staff<'_> {
         type Rhythm = Vec<(Crotchets, Crotchets, bool)>;
         let mut by_rhythm: Vec<(Rhythm, Vec<StreamInBar>)> = Vec::new();
         for (&stream, notes) in self.streams {
-            let here: Vec<usize> = notes.iter().copied().filter(|&index| self.note(stream, index).bar == bar).collect();
+            let from = notes.partition_point(|&index| self.note(stream, index).bar < bar);
+            let here: Vec<usize> =
+                notes[from..].iter().copied().take_while(|&index| self.note(stream, index).bar == bar).collect();
             if here.is_empty() {
                 continue;
             }
@@ -207,7 +212,7 @@ impl Staff<'_> {
         &self,
         voice: &Voice,
         bar: BarIndex,
-        (staff, number): (u8, u16),
+        (staff, number, leads): (u8, u16, bool),
         part: &mut Part,
         sources: &mut Vec<(usize, usize)>,
     ) {
@@ -250,7 +255,7 @@ impl Staff<'_> {
             }
         }
         // Rests of the leading line, where it is the first of its staff.
-        if number == 1 || number == 5 {
+        if leads {
             let ends: Vec<(Crotchets, Crotchets)> =
                 lead_notes.iter().map(|&index| self.note(*lead, index)).map(|note| (note.at, note.at + note.duration)).collect();
             let rests =

@@ -119,8 +119,8 @@ impl fmt::Display for CutError {
                 write!(
                     f,
                     "the score has {bars} bars, counted from its beginning; there are no bars {} to {}",
-                    first + 1,
-                    last + 1
+                    u64::from(*first) + 1,
+                    u64::from(*last) + 1
                 )
             }
             Self::NoSuchPart { part, parts } => write!(f, "the score has {parts} parts; there is no part {}", part + 1),

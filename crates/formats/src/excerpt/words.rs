@@ -81,7 +81,10 @@ fn manners(text: &str, part: &Part) -> BTreeMap<Manner, bool> {
     let lower = text.trim().to_lowercase();
     let mut found = BTreeMap::new();
     for (beginning, manner, special) in WORDS {
-        let begins = lower.match_indices(beginning).any(|(at, _)| !lower[..at].ends_with(char::is_alphanumeric));
+        // Harmonics are no mute.
+        let begins = lower
+            .match_indices(beginning)
+            .any(|(at, _)| !lower[..at].ends_with(char::is_alphanumeric) && !lower[at..].starts_with("harmoni"));
         // "senza sordini" must not be taken for "sordini": the longer comes later and wins.
         if begins {
             let revoked = found.get(&manner).is_some_and(|&earlier: &bool| !earlier);
