@@ -108,7 +108,12 @@ impl<'a> Index<'a> {
     /// The bars behind a key in a score.
     #[must_use]
     pub fn bars(&self, key: &Key, score: usize) -> &'a [(u32, u32)] {
-        self.stated(key).iter().find(|value| value.score == score).map_or(&[], |value| &value.bars)
+        self.in_score(key, score).map_or(&[], |value| &value.bars)
+    }
+
+    fn in_score(&self, key: &Key, score: usize) -> Option<&'a InScore> {
+        let values = self.stated(key);
+        values.binary_search_by_key(&score, |value| value.score).ok().map(|at| &values[at])
     }
 
     fn sounds(&self, whom: &Whom, score: usize) -> f64 {
@@ -121,7 +126,7 @@ impl<'a> Index<'a> {
     /// The value of one score and its error; a missing value that means zero is zero.
     #[must_use]
     pub fn value(&self, key: &Key, score: usize) -> Option<(f64, Option<f64>)> {
-        if let Some(value) = self.stated(key).iter().find(|value| value.score == score) {
+        if let Some(value) = self.in_score(key, score) {
             return Some((value.value, value.error));
         }
         let zero = match key.absent() {
