@@ -15,6 +15,12 @@ const GRACE: f64 = 0.085;
 const LOOKS: [f64; 6] = [0.0, 0.15, 0.4, 0.65, 0.85, 0.98];
 /// Most strokes one note may be broken into.
 const MOST_STROKES: usize = 2000;
+/// Beyond this many events repeated notes are no longer broken into strokes; no score that people play comes near.
+const MOST_EVENTS: usize = 4_000_000;
+/// Most players that are played one by one on a line; no orchestra or choir of a score has more.
+const MOST_PLAYERS: u16 = 200;
+/// Most tones of a broken chord.
+const MOST_TONES: usize = 100;
 
 /// How the pitch moves inside a note.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -224,7 +230,7 @@ impl<'a> OfPart<'a> {
                 instrument: self.instruments[place],
                 ways,
                 key: notes.key[row].map_or(60.0, |key| f64::from(key.number())) + f64::from(notes.pitch[row].cents) / 100.0,
-                players: players.least.midpoint(players.most).max(1),
+                players: players.least.midpoint(players.most).clamp(1, MOST_PLAYERS),
                 levels: self.levels_of(row, length),
                 bound: self.signs.bound_from(written),
                 accent: accent(note.articulations),
@@ -244,7 +250,8 @@ impl<'a> OfPart<'a> {
     fn rolled(&self, mut event: Event, rows: std::ops::Range<usize>, row: usize) -> Event {
         let notes = &self.sounding.notes;
         let same = |other: &usize| notes.onset[*other] == notes.onset[row] && notes.staff[*other] == notes.staff[row];
-        let below = (rows.start..row).rev().take_while(|other| notes.onset[*other] == notes.onset[row]).filter(same).count();
+        let chord = (rows.start..row).rev().take(MOST_TONES).take_while(|other| notes.onset[*other] == notes.onset[row]);
+        let below = chord.filter(same).count();
         #[allow(clippy::cast_precision_loss)] // tones of a chord
         let late = (below as f64 * 0.035).min((event.end - event.start) * 0.5);
         event.start += late;
@@ -304,7 +311,7 @@ impl<'a> OfPart<'a> {
             event.bend = Bend::Alternate { semitones: self.signs.above(self.part, written), rate: 7.0 };
         }
         match self.signs.slide(written) {
-            Some(Slide::ToNext { straight: _ }) => {
+            Some(Slide::ToNext) => {
                 if let Some(aim) = self.next_of_voice(row, rows) {
                     let to = f64::from(notes.pitch[aim].semitones() - notes.pitch[row].semitones());
                     event.bend = Bend::Slide { from: 0.0, to, begins: 0.25, ends: 1.0 };
@@ -323,6 +330,7 @@ impl<'a> OfPart<'a> {
     fn repeat(&mut self, event: &Event, times: f64) {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // bounded just below
         let times = (times.round().max(1.0) as usize).min(MOST_STROKES);
+        let times = if self.passage.events.len() + times > MOST_EVENTS { 1 } else { times };
         #[allow(clippy::cast_precision_loss)] // likewise
         let each = (event.end - event.start) / times as f64;
         for stroke in 0..times {

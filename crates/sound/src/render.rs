@@ -24,8 +24,8 @@ pub(crate) const TAIL: f64 = 5.0;
 const LOUDEST: f64 = -20.0;
 /// Most seconds rendered in one go: an hour and a half.
 const MOST_SECONDS: f64 = 5400.0;
-/// Most seconds of all stems together that are kept in memory: 2.5 gigabytes.
-const MOST_KEPT: f64 = 7200.0;
+/// Most frames of all stems together that are kept in memory: 2.5 gigabytes, two hours at 44 100 a second.
+const MOST_KEPT: u64 = 7200 * 44_100;
 
 /// Two channels of equal length.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -325,9 +325,7 @@ pub fn render(
     options: &Options,
     mut progress: impl FnMut(f64) -> ControlFlow<()>,
 ) -> Result<Stems, String> {
-    #[allow(clippy::cast_precision_loss)] // frames of a rendering
-    let kept = frames as f64 / f64::from(options.rate.max(1)) * selection.groups.len() as f64;
-    if kept > MOST_KEPT {
+    if frames.saturating_mul(selection.groups.len() as u64) > MOST_KEPT {
         return Err(format!(
             "{} stems of this length are too much at once; choose fewer bars or fewer groups",
             selection.groups.len()
@@ -351,12 +349,15 @@ pub fn render(
 /// Gathers the chunks of a renderer into one sound, all groups together; otherwise like [`render`].
 ///
 /// # Errors
-/// "stopped" when `progress` broke off.
+/// "stopped" when `progress` broke off; a sentence when the sound is too long to be kept.
 pub fn mix(
     chunks: impl Iterator<Item = Chunk>,
     frames: u64,
     mut progress: impl FnMut(f64) -> ControlFlow<()>,
 ) -> Result<Stereo, String> {
+    if frames > MOST_KEPT {
+        return Err("this much sound at this rate is too much at once; choose fewer bars or a lower rate".to_owned());
+    }
     let mut mix = Stereo::default();
     for chunk in chunks {
         let mut all = Stereo::default();

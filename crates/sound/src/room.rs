@@ -1,4 +1,4 @@
-//! The room: early reflections from six surfaces and a late field, one instance for each group.
+//! The room: six early reflections and a late field, one instance for each group.
 //!
 //! The late field is a feedback delay network of eight lines with an orthogonal mixing matrix; each line loses per turn what
 //! the reverberation time asks for, more at high frequencies. Its energy is set by room acoustics: the reverberant field of a
@@ -26,7 +26,7 @@ pub struct Room {
     pub volume: f64,
     /// Seconds in which sound dies by 60 dB at middle frequencies; 0 for no room at all.
     pub reverberation: f64,
-    /// Width and height in metres.
+    /// Width in metres.
     pub width: f64,
     /// Height in metres.
     pub height: f64,
@@ -197,7 +197,7 @@ pub(crate) fn late_energy(room: &Room, rate: f64) -> f64 {
     energy
 }
 
-/// First reflections by mirror images in floor, ceiling and side walls, in a box around the stage.
+/// First reflections by mirror images in the side walls, the ceiling, the back wall and its two corners, in a box around the stage.
 fn reflections(room: &Room, seat: Seat, rate: f64) -> Vec<Tap> {
     if room.reverberation <= 0.0 {
         return Vec::new();

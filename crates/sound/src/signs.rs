@@ -8,10 +8,7 @@ use ripieno_score::{Articulations, ChangeKind, Edge, Mark, NoteFlags, Part, Pitc
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Slide {
     /// To the next note of the voice.
-    ToNext {
-        /// A straight line rather than a wavy one.
-        straight: bool,
-    },
+    ToNext,
     /// Into the note from so many semitones off.
     Into(f64),
     /// Away from the note by so many semitones.
@@ -45,8 +42,8 @@ impl Signs {
                     Mark::Slur { edge: Edge::Stop, number } => {
                         open.remove(number);
                     }
-                    Mark::Glissando { edge: Edge::Start, straight, .. } => {
-                        signs.slides.insert(index, Slide::ToNext { straight: *straight });
+                    Mark::Glissando { edge: Edge::Start, .. } => {
+                        signs.slides.insert(index, Slide::ToNext);
                     }
                     _ => {}
                 }
@@ -102,7 +99,7 @@ fn altered(step: Step, fifths: i8) -> i8 {
     let place = SHARPS.iter().position(|one| *one == step).and_then(|at| i8::try_from(at).ok()).unwrap_or(0);
     if fifths > place {
         1
-    } else if -fifths > 6 - place {
+    } else if fifths < place - 6 {
         -1
     } else {
         0

@@ -50,6 +50,8 @@ struct Order {
     /// Notes end before others begin.
     on: bool,
     channel: i32,
+    /// Program of the channel, set anew with each note: a group may have more programs than there are channels.
+    program: Option<i32>,
     key: i32,
     velocity: i32,
 }
@@ -90,7 +92,7 @@ impl FontRenderer {
             settings.block_size = BLOCK;
             settings.maximum_polyphony = POLYPHONY;
             settings.enable_reverb_and_chorus = false;
-            let mut synthesiser =
+            let synthesiser =
                 Synthesizer::new(&font.0, &settings).map_err(|error| format!("the SoundFont cannot play ({error})"))?;
             let seat = middle(group, &seats);
             let mine = |event: &&Event| {
@@ -108,14 +110,15 @@ impl FontRenderer {
             let mut orders = Vec::new();
             for event in passage.events.iter().filter(mine) {
                 let voice = voice(passage, event);
-                let channel = channel(&voice, &mut programs, &mut synthesiser);
+                let channel = channel(&voice, &mut programs);
+                let program = voice.drum.is_none().then_some(voice.program);
                 let key = voice.drum.unwrap_or(voice.key);
                 let mut strike = |from: f64, to: f64, key: i32, level: f32| {
                     #[allow(clippy::cast_possible_truncation)] // clamped
                     let velocity = (12.0 + 14.0 * level).round().clamp(1.0, 127.0) as i32;
                     let (from, to) = (frame(from), frame(to.min(selection.to)));
-                    orders.push(Order { frame: from, on: true, channel, key, velocity });
-                    orders.push(Order { frame: to.max(from + 1), on: false, channel, key, velocity });
+                    orders.push(Order { frame: from, on: true, channel, program, key, velocity });
+                    orders.push(Order { frame: to.max(from + 1), on: false, channel, program, key, velocity });
                 };
                 strokes(event, options.pace, |from, to, off| {
                     strike(from, to, key + off, level_at(&event.levels, from - event.start) + event.accent / 5.0);
@@ -173,6 +176,9 @@ impl Playing {
     fn block(&mut self, until: i64, gain: f32, stem: &mut Stereo) {
         while let Some(order) = self.orders.pop_if(|order| order.frame < until) {
             if order.on {
+                if let Some(program) = order.program {
+                    self.synthesiser.process_midi_message(order.channel, 0xC0, program, 0);
+                }
                 self.synthesiser.note_on(order.channel, order.key, order.velocity);
             } else {
                 self.synthesiser.note_off(order.channel, order.key);
@@ -219,18 +225,16 @@ fn voice(passage: &Passage, event: &Event) -> Voice {
     Voice { program, drum, key }
 }
 
-fn channel(voice: &Voice, programs: &mut Vec<i32>, synthesiser: &mut Synthesizer) -> i32 {
+fn channel(voice: &Voice, programs: &mut Vec<i32>) -> i32 {
     if voice.drum.is_some() {
-        return 9;
+        return i32::try_from(DRUMS).unwrap_or(0);
     }
     let place = programs.iter().position(|known| *known == voice.program).unwrap_or_else(|| {
         programs.push(voice.program);
         programs.len() - 1
     });
     let place = place % (CHANNELS - 1);
-    let channel = i32::try_from(if place >= DRUMS { place + 1 } else { place }).unwrap_or(0);
-    synthesiser.process_midi_message(channel, 0xC0, voice.program, 0);
-    channel
+    i32::try_from(if place >= DRUMS { place + 1 } else { place }).unwrap_or(0)
 }
 
 /// Calls `strike` with (from, to, semitones off) for each stroke of a note.

@@ -21,6 +21,8 @@ pub(crate) const NOISE: usize = 1 << 16;
 const LONGEST_STROKE: f64 = 5.0;
 /// Bytes of strokes kept ready; beyond that they are made anew.
 const MOST_BYTES: usize = 160 << 20;
+/// Stretches of noise kept ready, a quarter of a megabyte each.
+const MOST_NOISES: usize = 512;
 /// Third of an octave.
 const THIRD: f64 = 1.259_921_049_894_873_2;
 
@@ -47,7 +49,7 @@ pub(crate) struct Stroke {
     pub(crate) energy: f32,
 }
 
-/// Dynamics at which tables are made, as steps of half a printed dynamic.
+/// How far apart the dynamics lie at which tables of held tones are made, in printed dynamics.
 const STEPS: f64 = 1.0;
 
 type Key = (u16, u16, i16, i16);
@@ -182,6 +184,9 @@ impl Tables {
         let gain = if power > 0.0 { single(power.sqrt().recip(), 0.0).0 } else { 0.0 };
         samples.iter_mut().for_each(|sample| *sample *= gain);
         let table = Arc::new(samples);
+        if self.noises.len() >= MOST_NOISES {
+            self.noises.clear();
+        }
         self.noises.insert(at, Arc::clone(&table));
         table
     }
@@ -212,7 +217,7 @@ impl Tables {
         samples
     }
 
-    /// A struck or plucked tone; `dynamic` in half steps of printed dynamics.
+    /// A struck or plucked tone, made for the nearest half of a printed dynamic.
     pub(crate) fn stroke(&mut self, instrument: u16, ways: Ways, key: i16, level: f32) -> Arc<Stroke> {
         #[allow(clippy::cast_possible_truncation)] // between -2 and 20
         let half = (level.clamp(-1.0, 10.0) * 2.0).round() as i16;
