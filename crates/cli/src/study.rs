@@ -4,7 +4,10 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use ripieno_formats::{Limits, Severity};
+use ripieno_library::{FEWEST_WORKS, Reader};
 use ripieno_study::{Cancel, Study, read_all};
+
+use crate::library::said;
 
 /// Arguments of `ripieno study`.
 #[derive(clap::Args)]
@@ -14,12 +17,24 @@ pub struct StudyArguments {
     /// Folder for the reports; without it each lies beside its score, in NAME.ripieno
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// A library of other works: what is unusual among them comes first among the findings
+    #[arg(long, value_name = "LIBRARY")]
+    library: Option<PathBuf>,
 }
 
 /// Reads, analyses and reports each file, telling how far it has come.
 pub fn run(arguments: &StudyArguments) -> Result<(), String> {
     let files = &arguments.reading.files;
     let folders = folders(files, arguments.out.as_deref());
+    let usual = |except: Option<&Path>| match &arguments.library {
+        Some(library) => Reader::open(library).and_then(|reader| reader.usual(except)).map(Some),
+        None => Ok(None),
+    };
+    if usual(None).map_err(said)?.is_some_and(|usual| usual.works() < FEWEST_WORKS) {
+        eprintln!(
+            "The library has fewer than {FEWEST_WORKS} works: too few to tell what is unusual, so the findings keep their order."
+        );
+    }
     let mut unread = 0usize;
     let mut failures = Vec::new();
     read_all(
@@ -34,7 +49,15 @@ pub fn run(arguments: &StudyArguments) -> Result<(), String> {
                 eprintln!("{} of {}: {}", progress.done, progress.total, progress.path.display());
             }
         },
-        |index, study| {
+        |index, mut study| {
+            match usual(Some(&files[index])) {
+                Ok(Some(usual)) => study.stand_among(|key, value| {
+                    let standing = usual.unusual(key, value).filter(|standing| standing.is_enough())?;
+                    Some((standing.below, standing.works))
+                }),
+                Ok(None) => {}
+                Err(error) => failures.push(said(error)),
+            }
             if let Err(failure) = report(&study, &folders[index], arguments.reading.strict) {
                 failures.push(failure);
             }

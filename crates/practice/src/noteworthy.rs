@@ -7,7 +7,7 @@ mod findings;
 mod moments;
 mod words;
 
-pub use findings::{Sentence, findings};
+pub use findings::{Sentence, among_works, findings};
 pub use moments::{Moment, moments};
 
 use crate::measure::{Subject, Taken, Value};

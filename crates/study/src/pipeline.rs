@@ -96,6 +96,11 @@ impl Study {
         u32::try_from(first).unwrap_or(u32::MAX)..u32::try_from(end).unwrap_or(u32::MAX)
     }
 
+    /// Orders the findings in words by how unusual they are among other works as well ([`ripieno_practice::among_works`]).
+    pub fn stand_among(&mut self, standing: impl Fn(&str, f64) -> Option<(f64, usize)>) {
+        self.noteworthy = ripieno_practice::among_works(std::mem::take(&mut self.noteworthy), standing);
+    }
+
     /// What a musician calls this played bar.
     #[must_use]
     pub fn bar_label(&self, bar: u32) -> String {

@@ -7,6 +7,7 @@ mod tune;
 
 use super::course::Course;
 use super::varied;
+use super::words::percent;
 use crate::material::Material;
 use crate::measure::{Subject, Taken, Value};
 
@@ -52,6 +53,33 @@ pub fn findings(material: &Material<'_>, taken: &[Taken]) -> Vec<Sentence> {
     varied(sentences, |sentence| sentence.measure, |sentence| &mut sentence.weight)
 }
 
+/// Share of works that a value has to lie beyond before a sentence says so.
+const BEYOND: f64 = 0.85;
+
+/// Orders sentences by how unusual their numbers are among other works, as much as by how telling they are by themselves. `standing` answers for a key and a
+/// value ([`Sentence::key`], [`Sentence::number`]) which share of the works has a lower value and how many works there are; `None` where there are too few to say, which
+/// leaves a sentence behind those that stand out. What lies beyond nearly all works says so.
+#[must_use]
+pub fn among_works(sentences: Vec<Sentence>, standing: impl Fn(&str, f64) -> Option<(f64, usize)>) -> Vec<Sentence> {
+    let mut sentences: Vec<Sentence> = sentences;
+    for sentence in &mut sentences {
+        let stands = standing(&sentence.key, sentence.number);
+        let unusual = stands.map_or(0.0, |(below, _)| (2.0 * below - 1.0).abs());
+        sentence.weight = sentence.weight.midpoint(unusual);
+        match stands {
+            Some((below, works)) if below >= BEYOND => {
+                sentence.text.push_str(&format!(" More than in {} of {works} other works.", percent(below)));
+            }
+            Some((below, works)) if 1.0 - below >= BEYOND => {
+                sentence.text.push_str(&format!(" Less than in {} of {works} other works.", percent(1.0 - below)));
+            }
+            _ => {}
+        }
+    }
+    sentences.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.text.cmp(&b.text)));
+    varied(sentences, |sentence| sentence.measure, |sentence| &mut sentence.weight)
+}
+
 /// Sentences gathered.
 struct Found<'a> {
     material: &'a Material<'a>,
@@ -84,5 +112,32 @@ impl Found<'_> {
         let key = format!("{measure}|{}|{with}|{aspect}", self.name(of));
         let weight = weight.clamp(0.0, 1.0);
         self.sentences.push(Sentence { text, measure, key, number, bars: bars.to_vec(), weight });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_unusual_comes_first_and_says_so() {
+        let sentence = |text: &str, key: &str, weight: f64| Sentence {
+            text: text.to_owned(),
+            measure: "presence",
+            key: key.to_owned(),
+            number: 0.5,
+            bars: vec![1],
+            weight,
+        };
+        let told = vec![sentence("Usual.", "a", 0.8), sentence("Rare.", "b", 0.4), sentence("Unknown.", "c", 0.7)];
+        let standing = |key: &str, _: f64| match key {
+            "a" => Some((0.5, 10)),
+            "b" => Some((0.95, 10)),
+            _ => None,
+        };
+        let ordered: Vec<String> = among_works(told.clone(), standing).into_iter().map(|sentence| sentence.text).collect();
+        assert_eq!(ordered, ["Rare. More than in 95 % of 10 other works.", "Usual.", "Unknown."]);
+        let alone: Vec<String> = among_works(told, |_, _| None).into_iter().map(|sentence| sentence.text).collect();
+        assert_eq!(alone, ["Usual.", "Unknown.", "Rare."], "with nothing to stand among the order stays");
     }
 }
