@@ -126,10 +126,9 @@ fn rows_of_notes(score: &Score, sounding: &Sounding) -> Vec<Vec<Option<usize>>> 
                     let at = score.bars.get(note.bar.at()).map(|bar| bar.start + note.at);
                     let candidates = begun.get(&(note.staff, place(note.head)));
                     *row = at.zip(candidates).and_then(|(at, rows)| {
-                        rows.iter()
-                            .rev()
-                            .copied()
-                            .find(|&row| notes.onset[row] <= at && at < notes.onset[row] + notes.duration[row])
+                        // The nearest that has begun: what comes later need not be looked at.
+                        let until = rows.partition_point(|&row| notes.onset[row] <= at);
+                        rows[..until].iter().rev().copied().find(|&row| at < notes.onset[row] + notes.duration[row])
                     });
                 }
             }

@@ -81,7 +81,7 @@ pub(crate) fn tinted(page: &Page, roles: &BTreeMap<String, Role>, legend: &BTree
     tinted
 }
 
-/// The last class in the tag: the engine's own name for the element.
+/// The first class in the tag: the engine's own name for the element.
 fn class_of(tag: &str) -> &str {
     quoted(tag, "class=\"").map_or("", |classes| classes.split(' ').next().unwrap_or(""))
 }
