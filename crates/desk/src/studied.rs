@@ -1,7 +1,8 @@
 //! Opening scores: read, outlined, studied, kept.
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
+use std::time::SystemTime;
 
 use ripieno_formats::{Limits, read_file};
 use ripieno_library::Labels;
@@ -48,24 +49,44 @@ fn work(desk: &Desk, path: &Path, score: Option<i64>, job: &Job) -> Outcome<()> 
     if job.is_cancelled() || !job.go(Stage::Reading, format!("reading {name}"), score) {
         return Ok(());
     }
-    let reading = read_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
-    job.set_outline(View::outline(&name, &reading, score.unwrap_or(0)));
-    if !job.go(Stage::Studying, "finding out who does what", score) {
-        return Ok(());
+    for _ in 0..TRIES {
+        let before = stamps(path);
+        let reading = read_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+        job.set_outline(View::outline(&name, &reading, score.unwrap_or(0)));
+        if !job.go(Stage::Studying, "finding out who does what", score) {
+            return Ok(());
+        }
+        // Without corrections what has been read need not be read again.
+        let study = if sidecar_path(path).exists() {
+            drop(reading);
+            analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?
+        } else {
+            analyse(name.clone(), reading)
+        };
+        // The library keeps a study under the content the files have then: old findings must not pass for those of a score or of
+        // corrections saved meanwhile.
+        let _no_correction = desk.correcting.lock().unwrap_or_else(PoisonError::into_inner);
+        if job.is_cancelled() {
+            return Ok(());
+        }
+        if stamps(path) == before {
+            let open = keep(desk, path, study)?;
+            job.go(Stage::Done, "done", Some(open.score));
+            return Ok(());
+        }
     }
-    // Without corrections what has been read need not be read again.
-    let study = if sidecar_path(path).exists() {
-        drop(reading);
-        analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?
-    } else {
-        analyse(name, reading)
-    };
-    if job.is_cancelled() {
-        return Ok(());
-    }
-    let open = keep(desk, path, study)?;
-    job.go(Stage::Done, "done", Some(open.score));
-    Ok(())
+    Err(Failure::refused(format!("{name} is saved again and again while it is studied; open it when it is finished")))
+}
+
+/// How often a score is studied anew because it was saved meanwhile.
+const TRIES: usize = 3;
+
+/// Length and time of saving of a score and of the corrections beside it; `None` where there is no such file.
+fn stamps(path: &Path) -> [Option<(u64, SystemTime)>; 2] {
+    [path, &sidecar_path(path)].map(|path| {
+        let about = std::fs::metadata(path).ok()?;
+        Some((about.len(), about.modified().ok()?))
+    })
 }
 
 /// Keeps a study in the library and holds it open.
