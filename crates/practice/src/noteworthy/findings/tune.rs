@@ -81,7 +81,8 @@ pub(super) fn hand_offs(taken: &[Taken], found: &mut Found<'_>) {
     often.sort_by(|a, b| b.value.total_cmp(&a.value).then((a.of, a.with).cmp(&(b.of, b.with))));
     for value in often.into_iter().take(3) {
         let Some(with) = value.with else { continue };
-        let times = counted(value.bars.len(), "time");
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small count
+        let times = counted(value.value.round() as usize, "time");
         let text = format!("The {} hand the melody on to the {} {times}.", found.name(value.of), found.name(with));
         found.say("hand_offs", value, text, 0.3 + 0.02 * value.value.min(10.0));
     }

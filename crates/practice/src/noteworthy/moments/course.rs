@@ -53,13 +53,14 @@ pub(super) fn turns(course: &Course<'_>, found: &mut Vec<Moment>) {
             from.difference(to).map(|(part, _)| part).collect::<BTreeSet<_>>().len()
         };
         let at = bar as usize;
+        let now = course.who_does_what(bar..bar + 1).to_lowercase();
+        let now = if now.is_empty() { now } else { format!(" Now {now}") };
         let reason = format!(
-            "The texture changes most at this barline, from {} to {}: {} stop or leave what they did, {} begin something. Now {}",
+            "The texture changes most at this barline, from {} to {}: {} stop or leave what they did, {} begin something.{now}",
             told(bar - 1),
             told(bar),
             change(&texture[at - 1], &texture[at]),
-            change(&texture[at], &texture[at - 1]),
-            course.who_does_what(bar..bar + 1).to_lowercase()
+            change(&texture[at], &texture[at - 1])
         );
         #[allow(clippy::cast_precision_loss)] // parts of a score
         let size = (count as f64 / (2 * material.score.parts.len()).max(1) as f64).min(1.0);
