@@ -4,6 +4,7 @@
 //! models. What a SoundFont does not know is left out: hairpins inside a note, slides, the single player of a section.
 
 use std::io::Read;
+use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 
 use ripieno_instruments::{Family, catalogue};
@@ -39,7 +40,10 @@ impl Font {
     /// # Errors
     /// One sentence when it is none, or damaged.
     pub fn read(mut bytes: impl Read) -> Result<Self, String> {
-        let font = SoundFont::new(&mut bytes).map_err(|error| format!("is no SoundFont 2 file that can be read ({error})"))?;
+        let no_font = |why: &dyn std::fmt::Display| format!("is no SoundFont 2 file that can be read ({why})");
+        // The library takes places in its lists from the file unseen, and panics where a damaged one leads beyond them.
+        let read = std::panic::catch_unwind(AssertUnwindSafe(|| SoundFont::new(&mut bytes)));
+        let font = read.map_err(|_| no_font(&"it contradicts itself"))?.map_err(|error| no_font(&error))?;
         Ok(Self(Arc::new(font)))
     }
 }

@@ -3,7 +3,7 @@
 use ripieno_acoustics::Ways;
 use ripieno_texture::Techniques;
 
-/// Ways that change the tone itself; tremolo and flutter are played, not modelled.
+/// Ways that change the tone itself. Tremolo is played, not modelled; so is the beating of a fluttered tone, beside its noise.
 pub(crate) fn colouring(techniques: Techniques) -> Ways {
     let pairs = [
         (Techniques::STOPPED, Ways::STOPPED),
