@@ -12,7 +12,7 @@ pub(super) const MEASURE: Measure = Measure {
     title: "Who passes the melody to whom",
     says: "From which section to which the melody goes, how often, and in which bars.",
     definition: "The melody goes from carrier to carrier as in docs/roles.md. A hand-off is a change of carrier in which the new one did not already double the old \
-                 one, and the old one does not double the new one; each has melody or countermelody for at least half of its stretch, and no more than a bar of silence lies between. It counts in the bar in which the new carrier begins. Takes over and hands on \
+                 one, and the old one does not double the new one; each has melody or countermelody for at least half of its stretch, the new one in neither role for half of the bar before, nor the old one for half of the bar after, and no more than a bar of silence lies between. It counts in the bar in which the new carrier begins. Takes over and hands on \
                  are sums over all others; within the section is one player or desk after another of the same section.",
     source: "common practice",
     example: "In the demo the theme goes from horn to oboe in bar 4, from oboe to horns in 8, from horns to violins in 16.",
@@ -54,7 +54,10 @@ fn is_hand_off(material: &Material<'_>, old: &Carried, new: &Carried) -> bool {
     let bar = material.sounding.bars.get(new.bars.start as usize).map_or_else(Default::default, |bar| bar.length);
     let goes_on = old.part == new.part || old.parts.contains(&new.part) || new.parts.contains(&old.part);
     let sings = |carried: &Carried| material.roles.sings(carried.part, carried.from, carried.to);
-    !goes_on && new.from - old.to <= bar && sings(old) && sings(new)
+    // Who joins in before, or goes on beside, hands nothing over.
+    let before = material.roles.sings(new.part, (new.from - bar).max(old.from), new.from);
+    let after = material.roles.sings(old.part, new.from, (new.from + bar).min(new.to));
+    !goes_on && new.from - old.to <= bar && sings(old) && sings(new) && !before && !after
 }
 
 /// The played bar in which a carrier begins, its upbeat's where it has one.

@@ -25,6 +25,7 @@ mod tutti;
 pub(crate) use dynamics::printed_levels;
 pub use presence::{Presence, presence};
 pub use register::{Extreme, RegisterUse, register};
+pub(crate) use stack::is_one_rhythm;
 pub use tutti::{bars_with_all, full_bars, standing_families, tuttis};
 
 use crate::material::Material;

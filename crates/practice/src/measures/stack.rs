@@ -98,7 +98,7 @@ fn of_body(material: &Material<'_>, of: Subject, parts: &[usize], bars: &[u32]) 
 }
 
 /// Whether every line of the body that sounds with pitch in the bar takes part in three quarters of all moments of attack.
-fn is_one_rhythm(material: &Material<'_>, member: &[bool], bar: u32) -> bool {
+pub(crate) fn is_one_rhythm(material: &Material<'_>, member: &[bool], bar: u32) -> bool {
     let mut rhythms: Vec<Vec<Crotchets>> = Vec::new();
     let mut moments: BTreeSet<Crotchets> = BTreeSet::new();
     let Some(played) = material.sounding.bars.get(bar as usize) else { return false };

@@ -9,7 +9,8 @@ use ripieno_texture::Role;
 
 use super::words::{capital, list};
 use crate::material::Material;
-use crate::measures::{full_bars, presence, printed_levels, tuttis};
+use crate::measure::Value;
+use crate::measures::{full_bars, is_one_rhythm, presence, printed_levels, tuttis};
 
 /// Facts of each played bar.
 pub(super) struct Course<'a> {
@@ -39,6 +40,11 @@ const JOBS: [(&str, &[Role]); 8] = [
     ("pulse", &[Role::Rhythm, Role::Punctuation]),
     ("effects", &[Role::Effect]),
 ];
+
+/// Which job a role is.
+fn job_of(role: Role) -> Option<usize> {
+    JOBS.iter().position(|(_, roles)| roles.contains(&role))
+}
 
 impl<'a> Course<'a> {
     pub fn new(material: &'a Material<'a>) -> Self {
@@ -84,20 +90,27 @@ impl<'a> Course<'a> {
         (rested.end - rested.start).saturating_sub(upbeat)
     }
 
-    /// Loudest level in a stretch, as a printed mark.
+    /// [`Course::loudest`] as a printed mark.
     pub fn mark(&self, bars: Range<u32>) -> Option<&'static str> {
         self.loudest(bars).map(|level| DynamicLevel(level.floor()).mark())
     }
 
+    /// The loudest level that half of the sections with a level reach in one bar of a stretch: a part whose mark was forgotten decides nothing.
     pub fn loudest(&self, bars: Range<u32>) -> Option<f32> {
-        self.level[bars.start as usize..(bars.end as usize).min(self.level.len())].iter().flatten().copied().reduce(f32::max)
+        let of_bar = |bar: usize| {
+            let mut levels: Vec<f32> = self.level_of.iter().filter_map(|of| *of.get(bar)?).collect();
+            levels.sort_unstable_by(f32::total_cmp);
+            levels.get(levels.len() / 2).copied()
+        };
+        (bars.start as usize..bars.end as usize).filter_map(of_bar).reduce(f32::max)
     }
 
-    /// For each job the sections that have it in a stretch: for at least two fifths of the time of their lines there. Sections that sound for less
-    /// than a quarter of the stretch are left out.
+    /// For each job the sections that have it in a stretch: their chief one, and any for at least two fifths of the time of their lines there. Lines that act
+    /// together have one job, the layer's chief one. Sections that sound for less than a quarter of the stretch are left out.
     pub fn jobs(&self, bars: Range<u32>) -> Vec<(&'static str, Vec<usize>)> {
         let slices = &self.material.slices;
         let first = slices.slices.partition_point(|slice| slice.bar < bars.start);
+        let of_layers = self.jobs_of_layers(&bars, first);
         let mut sung: BTreeMap<usize, [Crotchets; JOBS.len()]> = BTreeMap::new();
         let mut there: BTreeMap<usize, Crotchets> = BTreeMap::new();
         let mut whole = Crotchets::ZERO;
@@ -112,8 +125,8 @@ impl<'a> Course<'a> {
                     continue;
                 }
                 lines.push(line);
-                let role = self.material.role_at(row, slice.from);
-                if let Some(job) = JOBS.iter().position(|(_, roles)| roles.contains(&role)) {
+                let layer = self.material.roles.layers.of(line, slice.bar).and_then(|layer| of_layers.get(&layer).copied());
+                if let Some(job) = layer.or_else(|| job_of(self.material.role_at(row, slice.from))) {
                     sung.entry(section).or_default()[job] += slice.length();
                 }
                 if !here.contains(&section) {
@@ -125,13 +138,37 @@ impl<'a> Course<'a> {
         let present = |section: usize| there.get(&section).is_some_and(|time| *time * Crotchets::whole(4) >= whole);
         let has = |times: &[Crotchets; JOBS.len()], job: usize| {
             let all: Crotchets = times.iter().copied().sum();
-            times[job].is_positive() && times[job] * Crotchets::whole(5) >= all * Crotchets::whole(2)
+            let chief = times.iter().all(|time| *time <= times[job]);
+            times[job].is_positive() && (chief || times[job] * Crotchets::whole(5) >= all * Crotchets::whole(2))
         };
         let of_job = |(job, (name, _)): (usize, &(&'static str, &[Role]))| {
             let sections = sung.iter().filter(|(section, times)| present(**section) && has(times, job));
             (*name, sections.map(|(&section, _)| section).collect::<Vec<_>>())
         };
         JOBS.iter().enumerate().map(of_job).filter(|(_, sections)| !sections.is_empty()).collect()
+    }
+
+    /// The chief job of each layer in a stretch that begins with slice `first`: the one its lines have most of the time, the earlier of equals in [`JOBS`].
+    fn jobs_of_layers(&self, bars: &Range<u32>, first: usize) -> BTreeMap<usize, usize> {
+        let slices = &self.material.slices;
+        let mut times: BTreeMap<usize, [Crotchets; JOBS.len()]> = BTreeMap::new();
+        let mut lines: Vec<usize> = Vec::new();
+        for slice in slices.slices[first..].iter().take_while(|slice| slice.bar < bars.end) {
+            lines.clear();
+            for &row in slices.rows(slice) {
+                let line = self.material.line_of(row);
+                if lines.contains(&line) {
+                    continue;
+                }
+                lines.push(line);
+                let layer = self.material.roles.layers.of(line, slice.bar);
+                if let Some((layer, job)) = layer.zip(job_of(self.material.role_at(row, slice.from))) {
+                    times.entry(layer).or_default()[job] += slice.length();
+                }
+            }
+        }
+        let chief = |times: &[Crotchets; JOBS.len()]| (0..JOBS.len()).max_by(|&a, &b| times[a].cmp(&times[b]).then(b.cmp(&a)));
+        times.iter().filter_map(|(&layer, times)| Some((layer, chief(times)?))).collect()
     }
 
     /// [`Course::jobs`] as a sentence: "Melody: violins and flutes; chords: horns; bass: tubas."; empty when nobody has a role.
@@ -158,14 +195,20 @@ impl<'a> Course<'a> {
         if told.is_empty() { String::new() } else { capital(&format!("{}.", told.join("; "))) }
     }
 
-    /// Sections that sound in at least half of a stretch, and those of woodwind, brass and strings that do not.
-    pub fn without(&self, bars: &Range<u32>) -> Vec<usize> {
+    /// Those bars of a value about one section in which its lines do not all play in one rhythm.
+    pub fn in_several_rhythms(&self, value: &Value) -> Vec<u32> {
+        let member = self.material.members(value.of);
+        value.bars.iter().copied().filter(|&bar| !is_one_rhythm(self.material, &member, bar)).collect()
+    }
+
+    /// Sections of woodwind, brass and strings that do not sound in a stretch at all, and those that sound in fewer than half of its bars.
+    pub fn missing(&self, bars: &Range<u32>) -> (Vec<usize>, Vec<usize>) {
         let there = |section: usize| {
             let of = &self.bars_of[section];
-            let here = of.partition_point(|bar| *bar < bars.end) - of.partition_point(|bar| *bar < bars.start);
-            here * 2 >= bars.len()
+            of.partition_point(|bar| *bar < bars.end) - of.partition_point(|bar| *bar < bars.start)
         };
         let told = |section: &usize| matches!(self.family_of(*section), Family::Woodwind | Family::Brass | Family::Strings);
-        (0..self.bars_of.len()).filter(told).filter(|&section| !there(section)).collect()
+        let few = (0..self.bars_of.len()).filter(told).filter(|&section| there(section) * 2 < bars.len());
+        few.partition(|&section| there(section) == 0)
     }
 }

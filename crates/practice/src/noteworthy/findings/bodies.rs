@@ -43,26 +43,38 @@ pub(super) fn cohesion(course: &Course<'_>, taken: &[Taken], found: &mut Found<'
         if several.is_none_or(|several| several.value < 0.25 || several.bars.len() < 8) {
             continue;
         }
-        if value.value >= 0.995 && course.material.groups.sections[section].parts.len() >= 2 {
+        if value.value >= 0.995 && course.material.groups.sections[section].parts.len() >= 3 {
             let text = format!("The {name} always act together, in one layer or one role.");
             found.say("cohesion", value, text, 0.3);
             continue;
         }
-        // That the lowest of a block has its bass goes without saying.
-        let exceptions: Vec<&Value> = of(taken, "cohesion")
+        // That the lowest of a block has its bass goes without saying, and lines in one rhythm are heard as one thing.
+        let exceptions: Vec<(&Value, Vec<u32>)> = of(taken, "cohesion")
             .iter()
             .filter(|other| other.of == value.of && other.aspect.contains(" against ") && other.aspect != "bass against harmony")
+            .map(|other| (other, course.in_several_rhythms(other)))
             .collect();
-        let apart: f64 = exceptions.iter().map(|other| other.value).sum();
-        let most = exceptions.iter().max_by(|a, b| a.value.total_cmp(&b.value).then_with(|| b.aspect.cmp(&a.aspect)));
-        if let Some(most) = most.filter(|most| apart >= 0.25 && most.bars.len() >= 4) {
+        let mut bars: Vec<u32> = exceptions.iter().flat_map(|(_, bars)| bars.iter().copied()).collect();
+        bars.sort_unstable();
+        bars.dedup();
+        let most = exceptions.iter().max_by(|a, b| a.1.len().cmp(&b.1.len()).then_with(|| b.0.aspect.cmp(&a.0.aspect)));
+        let all = course.bars_of[section].len();
+        if let Some((most, often)) = most.filter(|_| bars.len() >= 8 && bars.len() * 5 >= all) {
             let text = format!(
-                "For {} of the time in which several lines of the {name} sound, they have different tasks, chords with their own bass not counted; most often {} ({}).",
-                percent(apart),
+                "In {} of the {all} bars of the {name} their lines have different tasks in different rhythms, most often {} ({} bars).",
+                bars.len(),
                 most.aspect,
-                percent(most.value)
+                often.len()
             );
-            found.say("cohesion", most, text, 0.4 + 0.3 * apart);
+            #[allow(clippy::cast_precision_loss)] // bars of a score
+            let share = bars.len() as f64 / all as f64;
+            found.say_of(
+                "cohesion",
+                (value.of, None, "different tasks in different rhythms", share),
+                text,
+                &bars,
+                0.4 + 0.3 * share,
+            );
         }
     }
 }
@@ -137,8 +149,12 @@ pub(super) fn doublings(course: &Course<'_>, taken: &[Taken], found: &mut Found<
     }
     for (sparser, (value, other, second)) in best {
         let place = if value.aspect == "unison" { "in unison".to_owned() } else { direction(&value.aspect, second) };
+        // The measure speaks of sections: one player of several is enough.
+        let several = |section: usize| course.material.groups.sections[section].parts.len() > 1;
+        let who = if several(sparser) { "at least one part of them plays" } else { "they play" };
+        let with = if several(other) { "with at least one part of" } else { "with" };
         let text = format!(
-            "For {} of the time in which the {} sound, they double the {} {place}.",
+            "For {} of the time in which the {} sound, {who} {with} the {} {place}, in runs of three notes and more.",
             percent(value.value),
             course.section_name(sparser),
             course.section_name(other)

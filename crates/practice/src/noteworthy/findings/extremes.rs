@@ -25,6 +25,9 @@ pub(super) fn highest(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_
         else {
             continue;
         };
+        if !is_high(course, section, value.value) {
+            continue;
+        }
         let Some(note) = spelled(course, section, value.value) else { continue };
         let full = value.bars.iter().filter(|bar| course.tuttis.iter().any(|tutti| tutti.contains(bar))).count();
         let where_ = if full == value.bars.len() { ", in a tutti" } else { "" };
@@ -37,6 +40,17 @@ pub(super) fn highest(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_
         let kept = if full == value.bars.len() { 0.06 } else { 0.0 };
         found.say("tessitura", value, text, 0.32 + brass + kept);
     }
+}
+
+/// Semitones from the top of an instrument's compass within which a note is high for it: common practice of speaking.
+const HIGH: f64 = 5.0;
+
+/// Whether a key lies near the top of the compass of an instrument of the section.
+fn is_high(course: &Course<'_>, section: usize, key: f64) -> bool {
+    let instruments =
+        course.material.groups.sections[section].parts.iter().filter_map(|&part| course.material.groups.parts[part].instrument);
+    let tops = instruments.filter_map(|instrument| instrument.sounding(instrument.default_transposition()));
+    tops.map(|ranges| f64::from(ranges.extreme.high())).reduce(f64::min).is_some_and(|top| key >= top - HIGH)
 }
 
 /// A key as the section's part spells it.

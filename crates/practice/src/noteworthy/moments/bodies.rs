@@ -90,12 +90,15 @@ pub(super) fn entries(course: &Course<'_>, found: &mut Vec<Moment>) {
     }
 }
 
-/// The longest stretches in which players of one section have different tasks, two of each section at most.
+/// The longest stretches in which players of one section have different tasks in different rhythms, two of each section at most.
 pub(super) fn splits(course: &Course<'_>, taken: &[Taken], found: &mut Vec<Moment>) {
     let mut longest: Vec<(Range<u32>, &Value)> = of(taken, "cohesion")
         .iter()
         .filter(|value| value.aspect.contains(" against "))
-        .flat_map(|value| runs(&value.bars).map(move |run| (run, value)))
+        .flat_map(|value| {
+            let bars = course.in_several_rhythms(value);
+            runs(&bars).map(|run| (run, value)).collect::<Vec<_>>()
+        })
         .filter(|(run, _)| run.len() >= 2)
         .collect();
     longest.sort_by_key(|(run, _)| (std::cmp::Reverse(run.len()), run.start));

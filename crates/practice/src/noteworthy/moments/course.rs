@@ -13,9 +13,12 @@ use crate::noteworthy::words::{capital, counted, list, percent};
 pub(super) fn tuttis(course: &Course<'_>, found: &mut Vec<Moment>) {
     for bars in course.tuttis.iter().filter(|bars| bars.len() >= 2) {
         let level = course.mark(bars.clone()).map_or_else(String::new, |mark| format!(", up to {mark}"));
-        let without: Vec<&str> = course.without(bars).iter().map(|&section| course.section_name(section)).collect();
-        let without = if without.is_empty() { String::new() } else { format!(", without {}", list(&without)) };
-        let reason = format!("The orchestra plays as a whole{without}{level}. {}", course.who_does_what(bars.clone()));
+        let names =
+            |sections: Vec<usize>| list(&sections.iter().map(|&section| course.section_name(section)).collect::<Vec<_>>());
+        let (absent, partly) = course.missing(bars);
+        let without = if absent.is_empty() { String::new() } else { format!(", without {}", names(absent)) };
+        let partly = if partly.is_empty() { String::new() } else { format!(", {} only for less than half of it", names(partly)) };
+        let reason = format!("The orchestra plays as a whole{without}{partly}{level}. {}", course.who_does_what(bars.clone()));
         #[allow(clippy::cast_precision_loss)] // bars of a score
         let length = (bars.len() as f64 / 16.0).min(1.0);
         let loud = course.loudest(bars.clone()).map_or(0.5, |level| f64::from(level / 8.0).clamp(0.0, 1.0));

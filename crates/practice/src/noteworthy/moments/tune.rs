@@ -9,7 +9,7 @@ use ripieno_texture::{Carried, Role, Statement};
 use super::{MOST, Moment};
 use crate::measure::{Subject, Taken, Value};
 use crate::noteworthy::course::Course;
-use crate::noteworthy::words::{capital, interval, semitones};
+use crate::noteworthy::words::{capital, interval};
 use crate::noteworthy::{of, runs};
 
 /// The longest stretch in which one line sounds alone.
@@ -111,8 +111,7 @@ pub(super) fn exchanges(course: &Course<'_>, found: &mut Vec<Moment>) {
 
 /// The longest stretches in which two sections, or players of one, run parallel.
 pub(super) fn thickened(course: &Course<'_>, taken: &[Taken], found: &mut Vec<Moment>) {
-    let values = of(taken, "thickened_lines");
-    let mut longest: Vec<(Range<u32>, &Value)> = values
+    let mut longest: Vec<(Range<u32>, &Value)> = of(taken, "thickened_lines")
         .iter()
         .filter(|value| value.aspect == "time")
         .flat_map(|value| runs(&value.bars).map(move |run| (run, value)))
@@ -120,16 +119,12 @@ pub(super) fn thickened(course: &Course<'_>, taken: &[Taken], found: &mut Vec<Mo
         .collect();
     longest.sort_by_key(|(run, value)| (std::cmp::Reverse(run.len()), run.start, value.of, value.with));
     for (run, value) in longest.into_iter().take(MOST) {
-        let usual =
-            values.iter().find(|other| (other.of, other.with) == (value.of, value.with) && other.aspect == "usual interval");
-        let (Some(with), Some(usual)) = (value.with, usual) else { continue };
-        let (of, size) = (course.material.name(value.of), interval(semitones(usual.value)));
+        let Some(with) = value.with else { continue };
+        let of = course.material.name(value.of);
         let reason = if with == value.of {
-            format!("The {of} divide and run parallel among themselves (wherever they do so, mostly {size} apart).")
+            format!("The {of} divide and run parallel among themselves.")
         } else {
-            let with = course.material.name(with);
-            let above = if usual.value < 0.0 { &of } else { &with };
-            format!("The {of} and the {with} run parallel (wherever they do so, mostly {size} apart, the {above} above).")
+            format!("The {of} and the {} run parallel.", course.material.name(with))
         };
         found.push(Moment { kind: "thickened line", bars: run, reason, weight: 0.4 });
     }
