@@ -16,8 +16,8 @@ use ripieno_sound::{
 use crate::open::open;
 
 /// Said with every rendering.
-const CAUTION: &str = "Start at a low volume: loud passages are as much louder than soft ones here as in a hall, and long loud \
-                       listening harms the ears.";
+const CAUTION: &str = "Start at a low volume: within a file loud passages are as much louder than soft ones as in a hall, each file \
+                       is set to one loudness of its own, and long loud listening harms the ears.";
 
 /// Arguments of `ripieno hear`.
 #[derive(clap::Args)]
