@@ -58,6 +58,11 @@ def shows_nothing(element):
     return getattr(element, "notehead", "normal") is None and getattr(element, "stemDirection", None) == "noStem"
 
 
+def first_is_upbeat(bars):
+    """Whether the first bar is shorter than the second."""
+    return len(bars) > 1 and bars[0][1] - bars[0][0] < bars[1][1] - bars[1][0]
+
+
 def bars_of(bars, notes):
     """Indices of the bars in which something sounds."""
     starts = [bar[0] for bar in bars]
@@ -162,10 +167,20 @@ def compare(binary, path, checks):
         checks.check("bars with all brass sections", path, told[0]["bars"] if told else "", spans(bars, everyone))
     for (section, _), indices in sections.items():
         here = sorted({bar for at in indices for bar in present[at]})
-        rests = [b - a - 1 for a, b in zip([-1, *here], here)]
+        # An upbeat is no bar of rest: a first bar shorter than the second.
+        upbeat = first_is_upbeat(bars)
+        rests = [b - a - 1 for a, b in zip([0 if upbeat and here[0] > 0 else -1, *here], here)]
         told = [row for row in practice if row["measure"] == "reserve" and row["of"] == section and row["aspect"] == "longest rest before an entry"]
         if told:
             checks.check("longest rest before an entry", section, float(told[0]["value"]), float(max(rests)))
+    for family in {family for _, family in sections}:
+        of_family = {section: indices for (section, other), indices in sections.items() if other == family}
+        together = {bar for indices in of_family.values() for at in indices for bar in present[at]}
+        for section, indices in of_family.items():
+            told = [row for row in practice if row["measure"] == "reserve" and row["of"] == section and row["aspect"] == "use"]
+            if told and len(of_family) > 1:
+                here = {bar for at in indices for bar in present[at]}
+                checks.check("use beside the family", section, float(told[0]["value"]), len(here) / len(together))
     told = {}
     for row in practice:
         if row["measure"] == "separation" and row["of"] in brass and row["with"] in brass and not row["aspect"].endswith("left out"):
