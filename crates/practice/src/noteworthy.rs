@@ -7,10 +7,20 @@ mod findings;
 mod moments;
 mod words;
 
-pub use findings::{Sentence, among_works, findings};
-pub use moments::{Moment, moments};
+pub use findings::{Sentence, among_works};
+pub use moments::Moment;
 
+use course::Course;
+
+use crate::material::Material;
 use crate::measure::{Subject, Taken, Value};
+
+/// Moments of a score and sentences about it, from its measures, the most telling first. Of two moments of one kind that overlap the weightier stays.
+#[must_use]
+pub fn noteworthy(material: &Material<'_>, taken: &[Taken]) -> (Vec<Moment>, Vec<Sentence>) {
+    let course = Course::new(material);
+    (moments::moments(&course, taken), findings::findings(&course, taken))
+}
 
 /// Values of one measure.
 fn of<'a>(taken: &'a [Taken], measure: &str) -> &'a [Value] {

@@ -7,7 +7,7 @@ use std::sync::{Mutex, PoisonError};
 
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
 use ripieno_practice::{
-    Groups, Material, Presence, RegisterUse, Sentence, Taken, bars_with_all, moments, presence, register, take_all,
+    Groups, Material, Presence, RegisterUse, Sentence, Taken, bars_with_all, noteworthy, presence, register, take_all,
 };
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 use ripieno_texture::{Doublings, Harmony, Lines, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
@@ -156,8 +156,7 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let themes = themes(&top_lines(&sounding));
     let material = Material::new(&score, &sounding, &groups, &lines, &doublings, &roles.roles, &harmony, &themes);
     let practice = take_all(&material);
-    let moments = moments(&material, &practice);
-    let noteworthy = ripieno_practice::findings(&material, &practice);
+    let (moments, noteworthy) = noteworthy(&material, &practice);
     let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
     let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
     let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();

@@ -11,6 +11,7 @@ use super::words::{capital, list};
 use crate::material::Material;
 use crate::measure::Value;
 use crate::measures::{full_bars, is_one_rhythm, presence, printed_levels, tuttis};
+use crate::slices::Slice;
 
 /// Facts of each played bar.
 pub(super) struct Course<'a> {
@@ -108,34 +109,23 @@ impl<'a> Course<'a> {
     /// For each job the sections that have it in a stretch: their chief one, and any for at least two fifths of the time of their lines there. Lines that act
     /// together have one job, the layer's chief one. Sections that sound for less than a quarter of the stretch are left out.
     pub fn jobs(&self, bars: Range<u32>) -> Vec<(&'static str, Vec<usize>)> {
-        let slices = &self.material.slices;
-        let first = slices.slices.partition_point(|slice| slice.bar < bars.start);
-        let of_layers = self.jobs_of_layers(&bars, first);
+        let of_layers = self.jobs_of_layers(&bars);
         let mut sung: BTreeMap<usize, [Crotchets; JOBS.len()]> = BTreeMap::new();
-        let mut there: BTreeMap<usize, Crotchets> = BTreeMap::new();
-        let mut whole = Crotchets::ZERO;
-        let mut lines: Vec<usize> = Vec::new();
-        for slice in slices.slices[first..].iter().take_while(|slice| slice.bar < bars.end) {
-            whole += slice.length();
-            lines.clear();
-            let mut here: Vec<usize> = Vec::new();
-            for &row in slices.rows(slice) {
-                let (line, section) = (self.material.line_of(row), self.section_of[self.material.part_of(row)]);
-                if lines.contains(&line) {
-                    continue;
-                }
-                lines.push(line);
-                let layer = self.material.roles.layers.of(line, slice.bar).and_then(|layer| of_layers.get(&layer).copied());
-                if let Some(job) = layer.or_else(|| job_of(self.material.role_at(row, slice.from))) {
-                    sung.entry(section).or_default()[job] += slice.length();
-                }
-                if !here.contains(&section) {
-                    here.push(section);
-                    *there.entry(section).or_default() += slice.length();
-                }
+        // Time in which a section sounds, and the slice last counted.
+        let mut there: BTreeMap<usize, (Crotchets, Option<Crotchets>)> = BTreeMap::new();
+        self.each_line(&bars, |slice, line, row| {
+            let section = self.section_of[self.material.part_of(row)];
+            let layer = self.material.roles.layers.of(line, slice.bar).and_then(|layer| of_layers.get(&layer).copied());
+            if let Some(job) = layer.or_else(|| job_of(self.material.role_at(row, slice.from))) {
+                sung.entry(section).or_default()[job] += slice.length();
             }
-        }
-        let present = |section: usize| there.get(&section).is_some_and(|time| *time * Crotchets::whole(4) >= whole);
+            let (time, counted) = there.entry(section).or_default();
+            if counted.replace(slice.from) != Some(slice.from) {
+                *time += slice.length();
+            }
+        });
+        let whole: Crotchets = self.slices_of(&bars).iter().map(Slice::length).sum();
+        let present = |section: usize| there.get(&section).is_some_and(|(time, _)| *time * Crotchets::whole(4) >= whole);
         let has = |times: &[Crotchets; JOBS.len()], job: usize| {
             let all: Crotchets = times.iter().copied().sum();
             let chief = times.iter().all(|time| *time <= times[job]);
@@ -148,25 +138,38 @@ impl<'a> Course<'a> {
         JOBS.iter().enumerate().map(of_job).filter(|(_, sections)| !sections.is_empty()).collect()
     }
 
-    /// The chief job of each layer in a stretch that begins with slice `first`: the one its lines have most of the time, the earlier of equals in [`JOBS`].
-    fn jobs_of_layers(&self, bars: &Range<u32>, first: usize) -> BTreeMap<usize, usize> {
-        let slices = &self.material.slices;
-        let mut times: BTreeMap<usize, [Crotchets; JOBS.len()]> = BTreeMap::new();
+    /// The slices of a stretch of bars.
+    fn slices_of(&self, bars: &Range<u32>) -> &[Slice] {
+        let slices = &self.material.slices.slices;
+        let first = slices.partition_point(|slice| slice.bar < bars.start);
+        let end = slices.partition_point(|slice| slice.bar < bars.end);
+        &slices[first..end.max(first)]
+    }
+
+    /// Visits each line that sounds in each slice of a stretch once, with one of its rows.
+    fn each_line(&self, bars: &Range<u32>, mut visit: impl FnMut(&Slice, usize, u32)) {
         let mut lines: Vec<usize> = Vec::new();
-        for slice in slices.slices[first..].iter().take_while(|slice| slice.bar < bars.end) {
+        for slice in self.slices_of(bars) {
             lines.clear();
-            for &row in slices.rows(slice) {
+            for &row in self.material.slices.rows(slice) {
                 let line = self.material.line_of(row);
-                if lines.contains(&line) {
-                    continue;
-                }
-                lines.push(line);
-                let layer = self.material.roles.layers.of(line, slice.bar);
-                if let Some((layer, job)) = layer.zip(job_of(self.material.role_at(row, slice.from))) {
-                    times.entry(layer).or_default()[job] += slice.length();
+                if !lines.contains(&line) {
+                    lines.push(line);
+                    visit(slice, line, row);
                 }
             }
         }
+    }
+
+    /// The chief job of each layer in a stretch: the one its lines have most of the time, the earlier of equals in [`JOBS`].
+    fn jobs_of_layers(&self, bars: &Range<u32>) -> BTreeMap<usize, usize> {
+        let mut times: BTreeMap<usize, [Crotchets; JOBS.len()]> = BTreeMap::new();
+        self.each_line(bars, |slice, line, row| {
+            let layer = self.material.roles.layers.of(line, slice.bar);
+            if let Some((layer, job)) = layer.zip(job_of(self.material.role_at(row, slice.from))) {
+                times.entry(layer).or_default()[job] += slice.length();
+            }
+        });
         let chief = |times: &[Crotchets; JOBS.len()]| (0..JOBS.len()).max_by(|&a, &b| times[a].cmp(&times[b]).then(b.cmp(&a)));
         times.iter().filter_map(|(&layer, times)| Some((layer, chief(times)?))).collect()
     }

@@ -1,11 +1,16 @@
 //! Numbers, intervals and names in words.
 
 /// A number in words up to twelve.
-pub(super) fn counted(number: usize, what: &str) -> String {
+pub(super) fn number(number: usize) -> String {
     const WORDS: [&str; 13] =
         ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
-    let count = WORDS.get(number).map_or_else(|| number.to_string(), |word| (*word).to_owned());
-    if number == 1 { format!("{count} {what}") } else { format!("{count} {what}s") }
+    WORDS.get(number).map_or_else(|| number.to_string(), |word| (*word).to_owned())
+}
+
+/// So many of something whose plural ends in s.
+pub(super) fn counted(count: usize, what: &str) -> String {
+    let number = number(count);
+    if count == 1 { format!("{number} {what}") } else { format!("{number} {what}s") }
 }
 
 /// "an octave and a fifth" for 19.

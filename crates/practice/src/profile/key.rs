@@ -93,21 +93,21 @@ impl Counted {
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
-            Self::ShareOfBars => "share of bars",
-            Self::ShareOfTime => "share of time",
-            Self::ShareOfPlayerTime => "share of player-time",
-            Self::ShareOfNotes => "share of notes",
+            Self::ShareOfBars => Unit::ShareOfBars.name(),
+            Self::ShareOfTime => Unit::ShareOfTime.name(),
+            Self::ShareOfPlayerTime => Unit::ShareOfPlayerTime.name(),
+            Self::ShareOfNotes => Unit::ShareOfNotes.name(),
             Self::ShareOfPiece => "share of the piece",
             Self::PerHundredBars => "in 100 bars",
             Self::PerHundredCrotchets => "in 100 crotchets",
-            Self::Bars => "bars",
-            Self::Semitones => "semitones",
-            Self::Key => "MIDI key",
-            Self::Count => "count",
-            Self::Players => "players",
-            Self::Ratio => "ratio",
-            Self::PerSecond => "per second",
-            Self::Level => "dynamic step",
+            Self::Bars => Unit::Bars.name(),
+            Self::Semitones => Unit::Semitones.name(),
+            Self::Key => Unit::Key.name(),
+            Self::Count => Unit::Count.name(),
+            Self::Players => Unit::Players.name(),
+            Self::Ratio => Unit::Ratio.name(),
+            Self::PerSecond => Unit::PerSecond.name(),
+            Self::Level => Unit::Level.name(),
         }
     }
 

@@ -29,25 +29,23 @@ pub struct Sentence {
 }
 
 /// Sentences about a score from its measures, the most telling first. Each speaks of this score only.
-#[must_use]
-pub fn findings(material: &Material<'_>, taken: &[Taken]) -> Vec<Sentence> {
-    let course = Course::new(material);
-    let mut found = Found { material, sentences: Vec::new() };
-    reserve::held_back(&course, taken, &mut found);
-    reserve::kept_for_loud_bars(&course, taken, &mut found);
-    reserve::never_beside(&course, &mut found);
+pub(super) fn findings(course: &Course<'_>, taken: &[Taken]) -> Vec<Sentence> {
+    let mut found = Found { material: course.material, sentences: Vec::new() };
+    reserve::held_back(course, taken, &mut found);
+    reserve::kept_for_loud_bars(course, taken, &mut found);
+    reserve::never_beside(course, &mut found);
     tune::carriers(taken, &mut found);
     tune::support(taken, &mut found);
     tune::hand_offs(taken, &mut found);
-    tune::roles(&course, taken, &mut found);
-    bodies::full_brass(&course, taken, &mut found);
-    bodies::cohesion(&course, taken, &mut found);
-    bodies::neighbours(&course, taken, &mut found);
-    bodies::doublings(&course, taken, &mut found);
+    tune::roles(course, taken, &mut found);
+    bodies::full_brass(course, taken, &mut found);
+    bodies::cohesion(course, taken, &mut found);
+    bodies::neighbours(course, taken, &mut found);
+    bodies::doublings(course, taken, &mut found);
     bodies::horns_against_others(taken, &mut found);
-    extremes::highest(&course, taken, &mut found);
-    extremes::loudest(&course, &mut found);
-    extremes::marked_softer(&course, &mut found);
+    extremes::highest(course, taken, &mut found);
+    extremes::loudest(course, &mut found);
+    extremes::marked_softer(course, &mut found);
     let mut sentences = found.sentences;
     sentences.sort_by(|a, b| b.weight.total_cmp(&a.weight).then_with(|| a.text.cmp(&b.text)));
     varied(sentences, |sentence| sentence.measure, |sentence| &mut sentence.weight)

@@ -7,7 +7,7 @@ use ripieno_score::DynamicLevel;
 
 use super::Moment;
 use crate::noteworthy::course::Course;
-use crate::noteworthy::words::{capital, counted, list, percent};
+use crate::noteworthy::words::{capital, counted, list, number, percent};
 
 /// Every stretch of two bars and more in which the orchestra plays as a whole; long and loud ones first.
 pub(super) fn tuttis(course: &Course<'_>, found: &mut Vec<Moment>) {
@@ -90,7 +90,7 @@ pub(super) fn thinnest_and_fullest(course: &Course<'_>, found: &mut Vec<Moment>)
         let Some(longest) = stretches.iter().max_by_key(|run| (run.len(), std::cmp::Reverse(run.start))) else { continue };
         let others = match stretches.len() - 1 {
             0 => ", here only".to_owned(),
-            others => format!(", the longest of {}", counted(others + 1, "such stretch").replace("stretchs", "stretches")),
+            others => format!(", the longest of {} such stretches", number(others + 1)),
         };
         let reason = if kind == "thinnest bars" {
             let parts: Vec<String> = (0..course.material.score.parts.len())

@@ -9,7 +9,6 @@ use std::ops::Range;
 
 use super::course::Course;
 use super::varied;
-use crate::material::Material;
 use crate::measure::Taken;
 
 /// A span worth looking at.
@@ -26,24 +25,22 @@ pub struct Moment {
 }
 
 /// Moments of a score from its measures, the most telling first. Of two of one kind that overlap the weightier stays.
-#[must_use]
-pub fn moments(material: &Material<'_>, taken: &[Taken]) -> Vec<Moment> {
-    let course = Course::new(material);
+pub(super) fn moments(course: &Course<'_>, taken: &[Taken]) -> Vec<Moment> {
     let mut found = Vec::new();
-    course::tuttis(&course, &mut found);
-    course::turns(&course, &mut found);
-    course::thinnest_and_fullest(&course, &mut found);
-    course::climax(&course, &mut found);
-    bodies::full_brass(&course, taken, &mut found);
-    bodies::entries(&course, &mut found);
-    bodies::splits(&course, taken, &mut found);
-    register::holes(&course, &mut found);
-    register::overlaps(&course, &mut found);
-    tune::alone(&course, &mut found);
-    tune::longest_solo(&course, &mut found);
-    tune::exchanges(&course, &mut found);
-    tune::thickened(&course, taken, &mut found);
-    tune::scorings(&course, &mut found);
+    course::tuttis(course, &mut found);
+    course::turns(course, &mut found);
+    course::thinnest_and_fullest(course, &mut found);
+    course::climax(course, &mut found);
+    bodies::full_brass(course, taken, &mut found);
+    bodies::entries(course, &mut found);
+    bodies::splits(course, taken, &mut found);
+    register::holes(course, &mut found);
+    register::overlaps(course, &mut found);
+    tune::alone(course, &mut found);
+    tune::longest_solo(course, &mut found);
+    tune::exchanges(course, &mut found);
+    tune::thickened(course, taken, &mut found);
+    tune::scorings(course, &mut found);
     found.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.bars.start.cmp(&b.bars.start)).then(a.kind.cmp(b.kind)));
     let mut kept: Vec<Moment> = Vec::new();
     for moment in found {
