@@ -8,6 +8,7 @@ use ripieno_library::{FEWEST_WORKS, Reader};
 use ripieno_study::{Cancel, Study, read_all};
 
 use crate::library::said;
+use crate::open::is_read;
 
 /// Arguments of `ripieno study`.
 #[derive(clap::Args)]
@@ -26,38 +27,18 @@ pub struct StudyArguments {
 pub fn run(arguments: &StudyArguments) -> Result<(), String> {
     let files = &arguments.reading.files;
     let folders = folders(files, arguments.out.as_deref());
-    let usual = |except: Option<&Path>| match &arguments.library {
-        Some(library) => Reader::open(library).and_then(|reader| reader.usual(except)).map(Some),
-        None => Ok(None),
-    };
-    if usual(None).map_err(said)?.is_some_and(|usual| usual.works() < FEWEST_WORKS) {
-        eprintln!(
-            "The library has fewer than {FEWEST_WORKS} works: too few to tell what is unusual, so the findings keep their order."
-        );
-    }
+    // One that cannot be opened is said before the long work, not after.
+    arguments.library.as_deref().map(Reader::open).transpose().map_err(said)?;
     let mut unread = 0usize;
     let mut failures = Vec::new();
     read_all(
         files,
         &Limits::default(),
         &Cancel::default(),
-        |progress| {
-            if let Err(error) = progress.outcome {
-                unread += 1;
-                eprintln!("{error}");
-            } else if progress.total > 1 {
-                eprintln!("{} of {}: {}", progress.done, progress.total, progress.path.display());
-            }
-        },
+        |progress| unread += usize::from(!is_read(progress)),
         |index, mut study| {
-            match usual(Some(&files[index])) {
-                Ok(Some(usual)) => study.stand_among(|key, value| {
-                    let standing = usual.unusual(key, value).filter(|standing| standing.is_enough())?;
-                    Some((standing.below, standing.works))
-                }),
-                Ok(None) => {}
-                Err(error) => failures.push(said(error)),
-            }
+            let ordered = arguments.library.as_deref().map(|library| order_findings(&mut study, library, &files[index]));
+            failures.extend(ordered.and_then(Result::err));
             if let Err(failure) = report(&study, &folders[index], arguments.reading.strict) {
                 failures.push(failure);
             }
@@ -67,6 +48,23 @@ pub fn run(arguments: &StudyArguments) -> Result<(), String> {
         failures.push(format!("{unread} of {} files could not be read", files.len()));
     }
     if failures.is_empty() { Ok(()) } else { Err(failures.join("\n")) }
+}
+
+/// Puts what is unusual among the other works of a library first among the findings.
+fn order_findings(study: &mut Study, library: &Path, file: &Path) -> Result<(), String> {
+    let usual = Reader::open(library).and_then(|reader| reader.usual(Some(file))).map_err(said)?;
+    if usual.works() < FEWEST_WORKS {
+        eprintln!(
+            "{}: the library has fewer than {FEWEST_WORKS} other works: too few to tell what is unusual, so the findings keep their order.",
+            file.display()
+        );
+        return Ok(());
+    }
+    study.stand_among(|key, value| {
+        let standing = usual.unusual(key, value).filter(|standing| standing.is_enough())?;
+        Some((standing.below, standing.works))
+    });
+    Ok(())
 }
 
 /// Where each report goes: files of one name in different folders do not overwrite each other.

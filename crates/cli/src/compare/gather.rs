@@ -6,6 +6,8 @@ use ripieno_formats::Limits;
 use ripieno_library::score_files;
 use ripieno_study::{Cancel, Profile, Study, read_all};
 
+use crate::open::is_read;
+
 /// A side of a comparison.
 pub struct Gathered {
     /// Its practice.
@@ -33,19 +35,12 @@ pub fn gather(paths: &[PathBuf], name: Option<&str>, work: Option<&str>, windows
     let is_one = files.len() == 1 && profiles.is_empty();
     let mut only = None;
     let mut read: Vec<(usize, Profile)> = Vec::new();
-    let mut unread = 0;
+    let mut unread = 0usize;
     read_all(
         &files,
         &Limits::default(),
         &Cancel::default(),
-        |progress| {
-            if let Err(error) = progress.outcome {
-                unread += 1;
-                eprintln!("{error}");
-            } else if progress.total > 1 {
-                eprintln!("{} of {}: {}", progress.done, progress.total, progress.path.display());
-            }
-        },
+        |progress| unread += usize::from(!is_read(progress)),
         |index, study| {
             let mut profile = study.profile(windows);
             for score in &mut profile.scores {
