@@ -4,6 +4,8 @@
 //! here, [`Excited`], is linear: excitations of sounds add up. That is what makes a whole score quick, and its price is that the
 //! spread of masking towards higher frequencies has the slope of one level, 65 dB in a band, at all levels.
 
+use ripieno_loudness::erb;
+
 use crate::level::{level_of, power_of};
 
 /// Channels along the ERB scale, half an ERB apart.
@@ -17,31 +19,19 @@ const SLOPE_LEVEL: f64 = 65.0;
 /// need more.
 const JUST_HEARD: [(f64, f64); 6] = [(50.0, 13.0), (100.0, 5.0), (200.0, 0.5), (400.0, -2.0), (1000.0, -3.0), (20_000.0, -3.0)];
 
-/// Equivalent rectangular bandwidth in hertz of the auditory filter at a frequency (Glasberg and Moore 1990).
-#[must_use]
-pub fn erb(hz: f64) -> f64 {
-    24.7 * (4.37 * hz / 1000.0 + 1.0)
-}
-
-/// Number of ERBs below a frequency (Glasberg and Moore 1990).
-#[must_use]
-pub fn erb_number(hz: f64) -> f64 {
-    21.4 * (4.37 * hz / 1000.0 + 1.0).log10()
-}
-
 /// Mid-frequency in hertz of a channel.
 #[must_use]
 pub fn channel_hz(channel: usize) -> f64 {
     #[allow(clippy::cast_precision_loss)] // a small number
     let number = FIRST + STEP * channel as f64;
-    (10f64.powf(number / 21.4) - 1.0) * 1000.0 / 4.37
+    erb::hertz(number)
 }
 
 /// The channel whose middle is nearest to a frequency.
 #[must_use]
 pub fn channel_of(hz: f64) -> usize {
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
-    let channel = ((erb_number(hz) - FIRST) / STEP).round().max(0.0) as usize;
+    let channel = ((erb::number(hz) - FIRST) / STEP).round().max(0.0) as usize;
     channel.min(CHANNELS - 1)
 }
 
@@ -96,9 +86,9 @@ impl Excitation {
 
 /// Share of a component at `hz` that passes the filter centred on `centre`.
 fn weight(centre: f64, hz: f64) -> f64 {
-    let mut slope = 4.0 * centre / erb(centre);
+    let mut slope = 4.0 * centre / erb::bandwidth(centre);
     if hz < centre {
-        let at_1k = 4000.0 / erb(1000.0);
+        let at_1k = 4000.0 / erb::bandwidth(1000.0);
         slope -= 0.35 * (slope / at_1k) * (SLOPE_LEVEL - 51.0);
     }
     let x = slope * (hz - centre).abs() / centre;
@@ -161,7 +151,7 @@ mod tests {
         // Glasberg and Moore 1990 (formula from memory), values worked out.
         for (hz, width) in [(100.0, 35.49), (250.0, 51.68), (500.0, 78.67), (1000.0, 132.64), (2000.0, 240.58), (4000.0, 456.46)]
         {
-            assert!((erb(hz) - width).abs() < 0.01, "{hz}");
+            assert!((erb::bandwidth(hz) - width).abs() < 0.01, "{hz}");
         }
         for channel in 0..CHANNELS {
             assert_eq!(channel_of(channel_hz(channel)), channel);

@@ -6,11 +6,10 @@ mod common;
 
 use std::ops::Range;
 
-use common::{Desk, score};
+use common::{Desk, demo, score};
 use proptest::prelude::*;
 use ripieno_acoustics::seating::Plan;
 use ripieno_acoustics::{Day, Grade, Line, Refused, Room, Scene, Situation, Ways, audibility, evenness, explain, exposure};
-use ripieno_formats::{Limits, read};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
 fn margins(score: &Score, situation: Situation) -> Vec<f64> {
@@ -92,8 +91,7 @@ fn stretches_of_covered_bars_are_told() {
 
 #[test]
 fn a_bar_by_itself_is_heard_as_in_the_whole() {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml");
-    let score = read(path, &std::fs::read(path).unwrap(), &Limits::default()).unwrap().score;
+    let score = demo();
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
     let lines = Line::of_parts(&score, &sounding);

@@ -2,15 +2,16 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)] // a test may stop, and shows its figures
 
+mod common;
+
+use common::demo;
 use ripieno_acoustics::exposure::CAUTION;
 use ripieno_acoustics::{Day, Exposed, Line, Scene, Situation, audibility, exposure, second_opinion};
-use ripieno_formats::{Limits, read};
 use ripieno_instruments::{Family, catalogue};
 use ripieno_score::{Score, Sounding, Unroll};
 
 fn overture() -> (Score, Vec<Exposed>) {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml");
-    let score = read(path, &std::fs::read(path).unwrap(), &Limits::default()).unwrap().score;
+    let score = demo();
     let sounding = Sounding::new(&score, Unroll::AsPlayed);
     let exposed = exposure(&score, &sounding, &[], &Situation::conductor(), Day::default()).unwrap();
     (score, exposed)
@@ -55,8 +56,7 @@ fn brass_sits_louder_than_double_basses() {
 #[test]
 fn the_quick_ear_agrees_with_partial_loudness() {
     // Moore, Glasberg and Baer 1997 (in `crates/loudness`, from published formulas) against the linear ear, on bars of the overture.
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml");
-    let score = read(path, &std::fs::read(path).unwrap(), &Limits::default()).unwrap().score;
+    let score = demo();
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
     let lines = Line::of_parts(&score, &sounding);

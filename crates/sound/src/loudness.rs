@@ -1,6 +1,6 @@
-//! Programme loudness by EBU R 128 and true peak by ITU-R BS.1770, measured by the `ebur128` crate.
+//! To what loudness a rendering is set: EBU R 128 and true peak, as [`ripieno_loudness::programme`] measures them.
 
-use ebur128::{EbuR128, Mode};
+use ripieno_loudness::programme;
 
 use crate::render::Stereo;
 
@@ -23,14 +23,8 @@ pub struct Measured {
 /// # Errors
 /// One sentence when the rate is none a meter knows.
 pub fn measure(sound: &Stereo, rate: u32) -> Result<Measured, String> {
-    let failed = |error: ebur128::Error| format!("the loudness cannot be measured ({error})");
-    let mut meter = EbuR128::new(2, rate, Mode::I | Mode::TRUE_PEAK).map_err(failed)?;
-    for (left, right) in sound.left.chunks(1 << 16).zip(sound.right.chunks(1 << 16)) {
-        meter.add_frames_planar_f32(&[left, right]).map_err(failed)?;
-    }
-    let loudness = meter.loudness_global().map_err(failed)?;
-    let peaks = [meter.true_peak(0).map_err(failed)?, meter.true_peak(1).map_err(failed)?];
-    Ok(Measured { loudness, peak: 20.0 * peaks[0].max(peaks[1]).log10() })
+    let level = programme::level(&[&sound.left, &sound.right], rate)?;
+    Ok(Measured { loudness: level.integrated, peak: level.true_peak })
 }
 
 /// The factor that brings a sound to a loudness in LUFS, or to less where the true peak would go beyond [`HIGHEST_PEAK`]; and what

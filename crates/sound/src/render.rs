@@ -302,15 +302,18 @@ impl Iterator for Renderer<'_> {
             let size = BLOCK as i64;
             self.at += size;
         }
-        if self.at > self.end {
-            let quiet = stems.iter().all(|stem| stem.peak() < 1e-5);
-            let done = self.groups.iter().all(Playing::is_silent) && quiet;
-            #[allow(clippy::cast_precision_loss)]
-            let late = (self.at - self.end) as f64 > TAIL * f64::from(self.options.rate);
-            self.over = done || late;
-        }
+        let rate = f64::from(self.options.rate);
+        self.over = is_over(self.at - self.end, rate, &stems, || self.groups.iter().all(Playing::is_silent));
         Some(Chunk { first, stems })
     }
+}
+
+/// Whether a rendering that is so many frames beyond its selection ends with these stems: nobody plays any more and nothing is heard, or the longest of
+/// tails has passed.
+pub(crate) fn is_over(beyond: i64, rate: f64, stems: &[Stereo], nobody_plays: impl FnOnce() -> bool) -> bool {
+    #[allow(clippy::cast_precision_loss)] // minutes
+    let late = beyond as f64 > TAIL * rate;
+    beyond > 0 && (late || (nobody_plays() && stems.iter().all(|stem| stem.peak() < 1e-5)))
 }
 
 /// Gathers the chunks of a renderer. `frames` is how many are expected, without the tail; `progress` is told the share done after

@@ -12,7 +12,7 @@ use ripieno_texture::Techniques;
 use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 
 use crate::passage::{Bend, Event, Passage, Shake, level_at};
-use crate::render::{CHUNK, Chunk, LEAD, Options, Selection, Stereo, TAIL, check, middle, seats};
+use crate::render::{CHUNK, Chunk, LEAD, Options, Selection, Stereo, check, is_over, middle, seats};
 use crate::room::{BLOCK, RoomOfGroup, direct_gain, late_energy};
 use crate::seats::pan;
 
@@ -166,12 +166,8 @@ impl Iterator for FontRenderer {
             }
             self.at += size;
         }
-        if self.at > self.end {
-            let quiet = stems.iter().all(|stem| stem.peak() < 1e-5);
-            #[allow(clippy::cast_precision_loss)]
-            let late = (self.at - self.end) as f64 > TAIL * self.rate;
-            self.over = late || (quiet && self.groups.iter().all(|playing| playing.orders.is_empty()));
-        }
+        self.over =
+            is_over(self.at - self.end, self.rate, &stems, || self.groups.iter().all(|playing| playing.orders.is_empty()));
         Some(Chunk { first, stems })
     }
 }

@@ -1,6 +1,6 @@
 //! Small scores for tests.
 
-#![allow(clippy::expect_used)] // a test may stop
+#![allow(dead_code, clippy::unwrap_used, clippy::expect_used)] // each test uses its share, and may stop
 
 use std::fmt::Write as _;
 
@@ -65,4 +65,10 @@ pub fn score(desks: &[Desk<'_>]) -> Score {
         part.is_body = desk.1 > 1;
     }
     score
+}
+
+/// The demo overture.
+pub fn demo() -> Score {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo/lifeboat_overture.musicxml");
+    read(path, &std::fs::read(path).unwrap(), &Limits::default()).unwrap().score
 }
