@@ -3,55 +3,43 @@
 //! `cargo run --release -p ripieno-acoustics --example main_part [-- FOLDER]` reads FOLDER (by default `../shared/data/scores`):
 //! scores and beside each `NAME_annotations.csv` with the columns qstamp, part_num. In every bar where the part annotated as main for most of
 //! the bar sounds beside others, it is asked whether its margin exceeds that of another sounding part; a random one is drawn by averaging over all.
-//! Chance is 0.5. Three forms: the part alone; the line, that is the part together with whoever doubles it in the
-//! bar (unison or octaves), against the other parts; and the line against the lines of other parts, each with its own doublings.
+//! Chance is 0.5. What is compared with what is asked in several forms ([`FORMS`]), and each is told by case.
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::Instant;
 
-use ripieno_acoustics::{Line, Scene, Situation, audibility};
+use ripieno_acoustics::{Audibility, Line, Scene, Situation, audibility, audibility_beside};
 use ripieno_formats::{Limits, read};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
+/// What is compared. A part doubles another in a bar when it has four fifths of its notes in unison or octaves.
+const FORMS: [&str; 8] = [
+    "part against part",
+    "part against parts that do not double it",
+    "the same, nobody masked by those who double them",
+    "the part with its doublings as one line, against other parts",
+    "line against line, each with its doublings",
+    "for comparison: higher, among parts that do not double it",
+    "for comparison: marked louder, with more players",
+    "for comparison: part against part, best form of all bars (a ceiling by hindsight)",
+];
+
+/// Sums of shares by form, each with its bars.
 #[derive(Default, Clone, Copy)]
-struct Tally {
-    bars: usize,
-    alone: f64,
-    line: f64,
-    lines: f64,
-    line_bars: usize,
-    higher: f64,
-    louder: f64,
-    most: usize,
-}
+struct Tally([(f64, f64); FORMS.len()]);
 
 impl Tally {
-    fn add(&mut self, other: &Self) {
-        self.bars += other.bars;
-        self.alone += other.alone;
-        self.line += other.line;
-        self.lines += other.lines;
-        self.line_bars += other.line_bars;
-        self.higher += other.higher;
-        self.louder += other.louder;
-        self.most += other.most;
+    fn add(&mut self, bar: &[Option<f64>; FORMS.len()]) {
+        for (sum, share) in self.0.iter_mut().zip(bar) {
+            if let Some(share) = share {
+                *sum = (sum.0 + share, sum.1 + 1.0);
+            }
+        }
     }
 
-    #[allow(clippy::cast_precision_loss)] // counts of bars
-    fn told(&self) -> String {
-        let (bars, line) = (self.bars.max(1) as f64, self.line_bars.max(1) as f64);
-        format!(
-            "{:6} bars   alone {:.3}   line {:.3}   against lines {:.3}   by height {:.3}   by marked level and players {:.3}   first of all {:.3}",
-            self.bars,
-            self.alone / bars,
-            self.line / line,
-            self.lines / line,
-            self.higher / bars,
-            self.louder / bars,
-            self.most as f64 / bars
-        )
+    fn shares(&self) -> String {
+        self.0.iter().map(|(sum, bars)| format!("  {:.3}", sum / bars.max(1.0))).collect()
     }
 }
 
@@ -83,19 +71,141 @@ fn main_parts(path: &Path, sounding: &Sounding) -> Result<Vec<Option<usize>>, Bo
     Ok(mains)
 }
 
-/// The notes of a part in a bar: (onset, pitch class).
-fn notes_in(sounding: &Sounding, part: usize, bar: usize) -> Vec<(Crotchets, u8)> {
+/// The rows of a part in a bar.
+fn rows_in(sounding: &Sounding, part: usize, bar: usize) -> std::ops::Range<usize> {
     let rows = sounding.notes.of_part[part].clone();
-    let mut notes: Vec<_> = rows
-        .filter(|row| sounding.notes.bar[*row] as usize == bar)
-        .filter_map(|row| Some((sounding.notes.onset[row], sounding.notes.key[row]?.number() % 12)))
-        .collect();
-    notes.sort_unstable();
-    notes.dedup();
-    notes
+    let bars = &sounding.notes.bar[rows.clone()];
+    let (first, last) = (bars.partition_point(|at| (*at as usize) < bar), bars.partition_point(|at| *at as usize <= bar));
+    rows.start + first..rows.start + last
 }
 
-#[allow(clippy::print_stdout, clippy::cast_precision_loss)] // it is a program; counts of notes
+/// Its notes: (onset, pitch class).
+fn notes_in(sounding: &Sounding, part: usize, bar: usize) -> Vec<(Crotchets, u8)> {
+    let notes = &sounding.notes;
+    let mut found: Vec<_> =
+        rows_in(sounding, part, bar).filter_map(|row| Some((notes.onset[row], notes.key[row]?.number() % 12))).collect();
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
+/// By bar and part: the part that leads those who play the same notes, the main part before others.
+fn leaders(score: &Score, sounding: &Sounding, mains: &[Option<usize>], all: bool) -> Vec<Vec<usize>> {
+    let count = score.parts.len();
+    let of_bar = |(bar, main): (usize, &Option<usize>)| {
+        let notes: Vec<_> = (0..count).map(|part| notes_in(sounding, part, bar)).collect();
+        let mut leader: Vec<Option<usize>> = vec![None; count];
+        for first in main.iter().copied().filter(|main| *main < count).chain(0..count) {
+            if leader[first].is_some() {
+                continue;
+            }
+            leader[first] = Some(first);
+            let lead = &notes[first];
+            for part in (0..count).filter(|_| all || *main == Some(first)) {
+                let common = lead.iter().filter(|note| notes[part].binary_search(note).is_ok()).count();
+                if leader[part].is_none() && !lead.is_empty() && common * 5 >= lead.len() * 4 {
+                    leader[part] = Some(first);
+                }
+            }
+        }
+        leader.into_iter().enumerate().map(|(part, leader)| leader.unwrap_or(part)).collect()
+    };
+    mains.iter().enumerate().map(of_bar).collect()
+}
+
+/// The parts joined bar by bar with whom they follow.
+fn joined(score: &Score, sounding: &Sounding, leaders: &[Vec<usize>]) -> Vec<Line> {
+    let mut lines: Vec<Line> = score.parts.iter().map(|part| Line { name: part.name.clone(), rows: Vec::new() }).collect();
+    for (bar, leader) in leaders.iter().enumerate() {
+        for (part, leader) in leader.iter().enumerate() {
+            lines[*leader].rows.extend(rows_in(sounding, part, bar));
+        }
+    }
+    lines
+}
+
+/// Share of some parts that a value exceeds; half for a draw; `None` without parts.
+fn wins(of: &dyn Fn(usize) -> f64, mine: f64, among: &[usize]) -> Option<f64> {
+    let win = |other: f64| if (mine - other).abs() < 1e-9 { 0.5 } else { f64::from(u8::from(mine > other)) };
+    #[allow(clippy::cast_precision_loss)] // counts of parts
+    let count = among.len() as f64;
+    (!among.is_empty()).then(|| among.iter().map(|part| win(of(*part))).sum::<f64>() / count)
+}
+
+/// One score with its main parts, and how everybody is heard in each form.
+struct Heard<'a> {
+    score: &'a Score,
+    sounding: &'a Sounding,
+    doublers: Vec<Vec<usize>>,
+    alone: Audibility,
+    beside: Audibility,
+    line: Audibility,
+    lines: Audibility,
+    of_line: Vec<Vec<usize>>,
+}
+
+impl Heard<'_> {
+    fn compare(&self, main: usize, bar: usize) -> Option<([Option<f64>; FORMS.len()], Vec<String>)> {
+        let margin = |table: &Audibility, part: usize| table.at(part, bar).map_or(f64::NEG_INFINITY, |heard| heard.margin_db);
+        self.alone.at(main, bar)?;
+        let count = self.score.parts.len();
+        let others: Vec<usize> = (0..count).filter(|part| *part != main && self.alone.at(*part, bar).is_some()).collect();
+        let apart: Vec<usize> = others.iter().copied().filter(|part| self.doublers[bar][*part] != main).collect();
+        let lines: Vec<usize> = (0..count)
+            .filter(|line| *line != main && self.of_line[bar][*line] == *line && self.lines.at(*line, bar).is_some())
+            .collect();
+        let height = |part: usize| {
+            let keys = rows_in(self.sounding, part, bar).filter_map(|row| self.sounding.notes.key[row]);
+            keys.map(|key| f64::from(key.number())).fold(f64::NEG_INFINITY, f64::max)
+        };
+        let mark = |row: usize| self.sounding.notes.level[row].map_or(5.0, |level| f64::from(level.0));
+        let marked = |part: usize| rows_in(self.sounding, part, bar).map(mark).fold(f64::NEG_INFINITY, f64::max);
+        let force = |part: usize| {
+            let of = |row: usize| mark(row) + f64::from(self.sounding.notes.players[row].most).log2();
+            rows_in(self.sounding, part, bar).map(of).fold(f64::NEG_INFINITY, f64::max)
+        };
+        let of = |table: &Audibility, among: &[usize]| wins(&|part| margin(table, part), margin(table, main), among);
+        let line = wins(&|part| margin(&self.line, part), margin(&self.line, main), &apart);
+        let mut forms = [
+            of(&self.alone, &others)?.into(),
+            of(&self.alone, &apart),
+            of(&self.beside, &apart),
+            line,
+            of(&self.lines, &lines),
+            wins(&height, height(main), &apart),
+            wins(&force, force(main), &others),
+            None,
+        ];
+        forms[7] = forms[..5].iter().flatten().copied().reduce(f64::max);
+        let place = if apart.iter().all(|part| height(*part) <= height(main)) {
+            "highest"
+        } else if apart.iter().all(|part| height(*part) >= height(main)) {
+            "lowest"
+        } else {
+            "inner"
+        };
+        let mut marks: Vec<f64> = apart.iter().map(|part| marked(*part)).collect();
+        marks.sort_by(f64::total_cmp);
+        let middle = marks.get(marks.len() / 2).copied().unwrap_or(f64::NAN);
+        let against = match marked(main) - middle {
+            d if d > 0.5 => "marked louder than the middle of the others",
+            d if d < -0.5 => "marked softer",
+            _ => "marked alike",
+        };
+        let size = match others.len() {
+            0..=3 => "up to 3 others",
+            4..=7 => "4 to 7 others",
+            8..=15 => "8 to 15 others",
+            _ => "16 others or more",
+        };
+        let doubled = if others.len() > apart.len() { "doubled by others" } else { "not doubled" };
+        let mut cases: Vec<String> = [place, against, size, doubled].iter().map(|case| (*case).to_owned()).collect();
+        cases.push(self.score.parts[main].instrument_id.clone());
+        Some((forms, cases))
+    }
+}
+
+#[allow(clippy::print_stdout, clippy::cast_precision_loss)] // it is a program; counts
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = std::env::args().nth(1).unwrap_or_else(|| "../shared/data/scores".into());
     let Ok(entries) = fs::read_dir(&folder) else {
@@ -107,9 +217,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         .filter(|path| path.extension().is_some_and(|e| e == "mxl"))
         .collect();
     files.sort();
-    let (mut all, mut by_instrument) = (Tally::default(), BTreeMap::<String, Tally>::new());
-    let mut seconds = 0.0;
-    let mut of_piece: Vec<f64> = Vec::new();
+    let (mut all, mut cases) = (Tally::default(), BTreeMap::<String, (Tally, usize)>::new());
+    let mut means: Vec<Tally> = Vec::new();
     for path in &files {
         let stem = path.file_stem().and_then(|stem| stem.to_str()).ok_or("a file name")?.to_owned();
         let annotations = path.with_file_name(format!("{stem}_annotations.csv"));
@@ -118,123 +227,47 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
         let score = read(&path.to_string_lossy(), &fs::read(path)?, &Limits::default())?.score;
         let sounding = Sounding::new(&score, Unroll::AsWritten);
-        let start = Instant::now();
         let scene = Scene::new(&score, &sounding, &[], Situation::hall())?;
-        let lines = Line::of_parts(&score, &sounding);
-        let heard = audibility(&scene, &lines);
-        let took = start.elapsed().as_secs_f64();
-        seconds += took;
         let mains = main_parts(&annotations, &sounding)?;
-        let (one, all_lines) = (Grouped::new(&score, &sounding, &mains, false), Grouped::new(&score, &sounding, &mains, true));
-        let (line, against_lines) = (audibility(&scene, &one.lines), audibility(&scene, &all_lines.lines));
+        let parts = Line::of_parts(&score, &sounding);
+        let doublers = leaders(&score, &sounding, &mains, false);
+        let of_line = leaders(&score, &sounding, &mains, true);
+        let heard = Heard {
+            alone: audibility(&scene, &parts),
+            beside: audibility_beside(&scene, &parts, |bar, part| of_line[bar][part]),
+            line: audibility(&scene, &joined(&score, &sounding, &doublers)),
+            lines: audibility(&scene, &joined(&score, &sounding, &of_line)),
+            score: &score,
+            sounding: &sounding,
+            doublers,
+            of_line,
+        };
         let mut piece = Tally::default();
         for (bar, main) in mains.iter().enumerate() {
             let Some(main) = main.filter(|main| *main < score.parts.len()) else { continue };
-            if let Some(mut told) = compare(&score, &sounding, &heard.of_line, main, bar) {
-                let wins = (one.wins(&line.of_line, main, bar), all_lines.wins(&against_lines.of_line, main, bar));
-                if let (Some(parts), Some(lines)) = wins {
-                    (told.line, told.lines, told.line_bars) = (parts, lines, 1);
-                }
-                piece.add(&told);
-                by_instrument.entry(score.parts[main].instrument_id.clone()).or_default().add(&told);
+            let Some((forms, of)) = heard.compare(main, bar) else { continue };
+            piece.add(&forms);
+            all.add(&forms);
+            for case in of {
+                let (tally, bars) = cases.entry(case).or_default();
+                tally.add(&forms);
+                *bars += 1;
             }
         }
-        println!("{stem:28} {:5} notes {took:6.2} s {}", sounding.notes.len(), piece.told());
-        if piece.bars > 0 {
-            of_piece.push(piece.alone / piece.bars as f64);
-        }
-        all.add(&piece);
+        println!("{stem:28} {:6} bars{}", piece.0[0].1, piece.shares());
+        means.push(piece);
     }
     println!();
-    for (instrument, tally) in &by_instrument {
-        println!("{instrument:28} {}", tally.told());
+    for (case, (tally, bars)) in &cases {
+        println!("{case:44} {bars:6} bars{}", tally.shares());
     }
-    println!("\nall {}", all.told());
-    println!("mean over movements, alone: {:.3}", of_piece.iter().sum::<f64>() / of_piece.len().max(1) as f64);
-    println!("model {seconds:.1} s in all");
+    println!();
+    for (form, name) in FORMS.iter().enumerate() {
+        let (sum, bars) = all.0[form];
+        let of: Vec<f64> =
+            means.iter().map(|tally| tally.0[form]).filter(|(_, bars)| *bars > 0.0).map(|(sum, bars)| sum / bars).collect();
+        let mean = of.iter().sum::<f64>() / of.len().max(1) as f64;
+        println!("{name:84} {:.3} of {bars:6} bars, mean over movements {mean:.3}", sum / bars.max(1.0));
+    }
     Ok(())
-}
-
-/// Parts joined bar by bar with those that double them.
-struct Grouped {
-    lines: Vec<Line>,
-    /// By bar and part, the line it belongs to.
-    of: Vec<Vec<usize>>,
-}
-
-impl Grouped {
-    /// Joins the main part with its doublers, and the others with theirs where `all`.
-    fn new(score: &Score, sounding: &Sounding, mains: &[Option<usize>], all: bool) -> Self {
-        let count = score.parts.len();
-        let mut lines: Vec<Line> = score.parts.iter().map(|part| Line { name: part.name.clone(), rows: Vec::new() }).collect();
-        let mut of = Vec::new();
-        for (bar, main) in mains.iter().enumerate() {
-            let notes: Vec<_> = (0..count).map(|part| notes_in(sounding, part, bar)).collect();
-            let mut leader: Vec<Option<usize>> = vec![None; count];
-            for first in main.iter().copied().filter(|main| *main < count).chain(0..count) {
-                if leader[first].is_none() {
-                    leader[first] = Some(first);
-                    let lead = &notes[first];
-                    for part in (0..count).filter(|_| all || *main == Some(first)) {
-                        let common = lead.iter().filter(|note| notes[part].binary_search(note).is_ok()).count();
-                        if leader[part].is_none() && !lead.is_empty() && common * 5 >= lead.len() * 4 {
-                            leader[part] = Some(first);
-                        }
-                    }
-                }
-            }
-            let leader: Vec<usize> = leader.into_iter().enumerate().map(|(part, leader)| leader.unwrap_or(part)).collect();
-            for (part, leader) in leader.iter().enumerate() {
-                let rows = sounding.notes.of_part[part].clone().filter(|row| sounding.notes.bar[*row] as usize == bar);
-                lines[*leader].rows.extend(rows);
-            }
-            of.push(leader);
-        }
-        Self { lines, of }
-    }
-
-    /// Share of the other sounding parts of a bar whose line's margin the main line exceeds; `None` where it is silent or alone.
-    #[allow(clippy::cast_precision_loss)] // counts of parts
-    fn wins(&self, heard: &Table, main: usize, bar: usize) -> Option<f64> {
-        let mine = heard[main][bar]?.margin_db;
-        let others = self.of[bar].iter().filter(|line| **line != main).filter_map(|line| Some(heard[*line][bar]?.margin_db));
-        let others: Vec<f64> = others.collect();
-        (!others.is_empty()).then(|| others.iter().filter(|other| mine > **other).count() as f64 / others.len() as f64)
-    }
-}
-
-type Table = [Vec<Option<ripieno_acoustics::Audible>>];
-
-#[allow(clippy::cast_precision_loss)] // counts of parts
-fn compare(score: &Score, sounding: &Sounding, heard: &Table, main: usize, bar: usize) -> Option<Tally> {
-    let mine = heard[main][bar]?.margin_db;
-    let others: Vec<usize> = (0..score.parts.len()).filter(|part| *part != main && heard[*part][bar].is_some()).collect();
-    if others.is_empty() {
-        return None;
-    }
-    let win = |mine: f64, other: f64| if mine > other { 1.0 } else { f64::from(u8::from((mine - other).abs() < 1e-9)) * 0.5 };
-    let share = |of: &dyn Fn(usize) -> f64, mine: f64, among: &[usize]| {
-        among.iter().map(|part| win(mine, of(*part))).sum::<f64>() / among.len().max(1) as f64
-    };
-    let margin = |part: usize| heard[part][bar].map_or(f64::NEG_INFINITY, |heard| heard.margin_db);
-    let rows = |part: usize| sounding.notes.of_part[part].clone().filter(move |row| sounding.notes.bar[*row] as usize == bar);
-    let height = |part: usize| {
-        rows(part).filter_map(|row| sounding.notes.key[row]).map(|key| f64::from(key.number())).fold(f64::NEG_INFINITY, f64::max)
-    };
-    let level = |part: usize| {
-        let of = |row: usize| {
-            f64::from(sounding.notes.level[row].map_or(5.0, |level| level.0)) + f64::from(sounding.notes.players[row].most).log2()
-        };
-        rows(part).map(of).fold(f64::NEG_INFINITY, f64::max)
-    };
-    Some(Tally {
-        bars: 1,
-        alone: share(&margin, mine, &others),
-        line: 0.0,
-        lines: 0.0,
-        line_bars: 0,
-        higher: share(&height, height(main), &others),
-        louder: share(&level, level(main), &others),
-        most: usize::from(others.iter().all(|part| margin(*part) < mine)),
-    })
 }

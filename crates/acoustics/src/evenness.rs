@@ -85,15 +85,47 @@ impl Evenness {
     }
 }
 
-/// The chord that sounds at a moment, from the parts that `wanted` admits; `None` for fewer than two pitched tones.
+/// Fewest tones of a full chord.
+const FULL_TONES: usize = 4;
+/// Fewest different pitch classes of it.
+const FULL_CLASSES: u32 = 3;
+
+/// For each bar the moment at which its full chord is heard: of those at which at least four keys of three pitch classes sound on the rows that
+/// `wanted` admits, the one that lasts longest. Bars without such a moment are left out.
+#[must_use]
+pub fn full_chords(scene: &Scene<'_>, wanted: impl Fn(usize) -> bool) -> Vec<(usize, Crotchets)> {
+    let notes = &scene.sounding.notes;
+    let mut found: Vec<(usize, Crotchets, f64)> = Vec::new();
+    let mut keys: Vec<u8> = Vec::new();
+    scene.moments(0..scene.sounding.bars.len(), |moment| {
+        keys.clear();
+        keys.extend(moment.active.iter().filter(|(row, _)| wanted(*row)).filter_map(|(row, _)| Some(notes.key[*row]?.number())));
+        keys.sort_unstable();
+        keys.dedup();
+        let classes = keys.iter().fold(0u16, |classes, key| classes | 1 << (key % 12)).count_ones();
+        if keys.len() < FULL_TONES || classes < FULL_CLASSES {
+            return;
+        }
+        match found.last_mut() {
+            Some((bar, at, seconds)) if *bar == moment.bar => {
+                if moment.seconds > *seconds + 1e-9 {
+                    (*at, *seconds) = (moment.from, moment.seconds);
+                }
+            }
+            _ => found.push((moment.bar, moment.from, moment.seconds)),
+        }
+    });
+    found.into_iter().map(|(bar, at, _)| (bar, at)).collect()
+}
+
+/// The chord that sounds at a moment, from the rows of [`ripieno_score::Notes`] that `wanted` admits; `None` for fewer than two pitched tones.
 #[must_use]
 pub fn evenness(scene: &Scene<'_>, at: Crotchets, wanted: impl Fn(usize) -> bool) -> Option<Evenness> {
     let notes = &scene.sounding.notes;
     let mut tones: BTreeMap<u8, Vec<usize>> = BTreeMap::new();
-    for (row, note) in scene.notes.iter().enumerate() {
-        let pitched = notes.key[row].is_some();
-        if pitched && note.from <= at && note.to > at && wanted(usize::from(note.tone.part)) {
-            tones.entry(note.tone.key).or_default().push(row);
+    for row in scene.rows_at(at) {
+        if notes.key[row].is_some() && wanted(row) {
+            tones.entry(scene.notes[row].tone.key).or_default().push(row);
         }
     }
     if tones.len() < 2 {

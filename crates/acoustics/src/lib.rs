@@ -20,14 +20,17 @@ mod situation;
 pub mod source;
 pub mod verdicts;
 
-pub use audibility::{Audibility, Audible, Explanation, Grade, SecondOpinion, audibility, explain, second_opinion};
+pub use audibility::{
+    Audibility, Audible, Explanation, Grade, Masked, SecondOpinion, audibility, audibility_beside, explain, masked,
+    second_opinion,
+};
 pub use data::{Citation, citations};
 pub use ear::{Ear, Excitation, Excited};
-pub use evenness::{Evenness, evenness};
+pub use evenness::{EvenGrade, Evenness, evenness, full_chords};
 pub use exposure::{Day, Exposed, exposure};
 pub use level::{Level, hertz};
 pub use room::Room;
-pub use scene::{Line, Scene};
+pub use scene::{Line, Scene, instruments_of, players_of};
 pub use seating::{Place, Plan, Seat};
 pub use situation::{Refused, Situation};
 pub use source::{Band, Direction, Found, Partial, Source, Tone, Ways};

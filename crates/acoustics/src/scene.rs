@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use ripieno_instruments::{Clues, catalogue, recognise};
 use ripieno_loudness::{Field, Sones, zwicker};
-use ripieno_score::{Crotchets, DynamicLevel, NoteRow, Part, Score, Sounding};
+use ripieno_score::{Crotchets, DynamicLevel, NoteRow, Part, PartInstrument, PlayerCount, Score, Sounding};
 
 use crate::ear::{CHANNELS, Excitation, channel_hz, channel_of};
 use crate::level::{level_of, power_of};
@@ -17,6 +17,9 @@ use crate::source::{Source, Ways};
 const HIGHEST_HZ: f64 = 14_000.0;
 /// Dynamics are told apart in quarters of a printed step.
 const LEVEL_STEPS: f32 = 4.0;
+/// Most moments told apart in one bar. Beyond, neighbours are taken together and a note counts by the share of the time that it sounds, so that
+/// the work in a bar grows with its notes and not with their square.
+const MOST_MOMENTS: usize = 256;
 
 /// Notes that are listened for together: a part, a melody with its doublings, the chords.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -100,8 +103,10 @@ pub struct Scene<'a> {
     pub(crate) voices: Vec<String>,
     pub(crate) heard: Vec<Heard>,
     pub(crate) notes: Vec<Note>,
-    /// Rows that sound in each bar, in order.
-    in_bar: Vec<Vec<usize>>,
+    /// Rows that last, by onset.
+    order: Vec<usize>,
+    /// Until when any row up to this place of `order` sounds.
+    reach: Vec<Crotchets>,
     /// Notes that stand before their part's first dynamic mark and were taken as mezzo-forte.
     pub unmarked: usize,
 }
@@ -109,6 +114,7 @@ pub struct Scene<'a> {
 /// A stretch of time in which nothing begins or ends.
 pub(crate) struct Moment<'a> {
     pub(crate) bar: usize,
+    pub(crate) from: Crotchets,
     pub(crate) seconds: f64,
     /// (row, gain by which its tone counts) of all that sounds.
     pub(crate) active: &'a [(usize, f64)],
@@ -130,7 +136,8 @@ impl<'a> Scene<'a> {
             voices: Vec::new(),
             heard: Vec::new(),
             notes: Vec::with_capacity(sounding.notes.len()),
-            in_bar: vec![Vec::new(); sounding.bars.len()],
+            order: Vec::new(),
+            reach: Vec::new(),
             unmarked: 0,
         };
         let main: Vec<&Source> = score.parts.iter().map(|part| Source::of(&part.instrument_id)).collect();
@@ -145,23 +152,24 @@ impl<'a> Scene<'a> {
                 scene.heard.push(scene.hear(tone));
                 scene.heard.len() - 1
             });
-            let (least, most) = (f64::from(row.players.least.max(1)), f64::from(row.players.most.max(1)));
+            let (players, players_spread) = players_of(row.players);
             scene.notes.push(Note {
                 tone,
                 heard,
-                players: (least * most).sqrt(),
-                // A number anywhere between the two: the spread of an even distribution over their decibels.
-                players_spread: level_of(most / least) / 12f64.sqrt(),
+                players,
+                players_spread,
                 from: row.onset,
                 to: row.onset + row.duration,
                 from_s: sounding.tempo.seconds(row.onset),
             });
         }
-        for (row, note) in scene.notes.iter().enumerate() {
-            let first = sounding.bar_at(note.from).unwrap_or(0);
-            let spanned = sounding.bars.iter().skip(first).take_while(|bar| bar.start < note.to).count();
-            scene.in_bar.iter_mut().skip(first).take(spanned).for_each(|bar| bar.push(row));
-        }
+        scene.order = (0..scene.notes.len()).filter(|row| scene.notes[*row].to > scene.notes[*row].from).collect();
+        scene.order.sort_by_key(|row| scene.notes[*row].from);
+        let reach = scene.order.iter().scan(Crotchets::ZERO, |reach, row| {
+            *reach = (*reach).max(scene.notes[*row].to);
+            Some(*reach)
+        });
+        scene.reach = reach.collect();
         Ok(scene)
     }
 
@@ -176,8 +184,7 @@ impl<'a> Scene<'a> {
         };
         let mut all = Vec::new();
         for part in &self.score.parts {
-            let count = part.instruments.len().max(1);
-            all.push((0..count).map(|index| place(instrument_of(part, index))).collect());
+            all.push(instruments_of(part).into_iter().map(&mut place).collect());
         }
         all
     }
@@ -207,39 +214,79 @@ impl<'a> Scene<'a> {
         Heard { excitation, emitted, power_db: made.power.db, spread: made.power.spread, t60 }
     }
 
+    /// Rows that sound between two moments, by onset.
+    fn rows_between(&self, begin: Crotchets, end: Crotchets) -> Vec<usize> {
+        let until = self.order.partition_point(|row| self.notes[*row].from < end);
+        let reaching = (0..until).rev().take_while(|at| self.reach[*at] > begin).map(|at| self.order[at]);
+        let mut rows: Vec<usize> = reaching.filter(|row| self.notes[*row].to > begin).collect();
+        rows.reverse();
+        rows
+    }
+
+    /// Rows that sound at a moment, by onset.
+    pub(crate) fn rows_at(&self, at: Crotchets) -> Vec<usize> {
+        let until = self.order.partition_point(|row| self.notes[*row].from <= at);
+        let reaching = (0..until).rev().take_while(|place| self.reach[*place] > at).map(|place| self.order[place]);
+        let mut rows: Vec<usize> = reaching.filter(|row| self.notes[*row].to > at).collect();
+        rows.reverse();
+        rows
+    }
+
     /// Walks the moments of some bars in order.
     pub(crate) fn moments(&self, bars: Range<usize>, mut visit: impl FnMut(&Moment<'_>)) {
         let played = &self.sounding.bars;
         let (Some(first), Some(last)) = (played.get(bars.start), bars.end.checked_sub(1).and_then(|bar| played.get(bar))) else {
             return;
         };
-        let (begin, end) = (first.start, last.start + last.length);
-        let mut order: Vec<usize> = self.in_bar[bars.clone()].concat();
-        order.retain(|row| self.notes[*row].from < end && self.notes[*row].to > begin);
-        order.sort_unstable_by_key(|row| (self.notes[*row].from, *row));
-        order.dedup();
-        let mut cuts: Vec<Crotchets> = order.iter().flat_map(|row| [self.notes[*row].from, self.notes[*row].to]).collect();
-        cuts.extend(played[bars].iter().map(|bar| bar.start));
-        cuts.push(end);
-        cuts.retain(|at| *at >= begin && *at <= end);
-        cuts.sort_unstable();
-        cuts.dedup();
-        let mut next = 0;
-        let mut rows: Vec<usize> = Vec::new();
+        let order = self.rows_between(first.start, last.start + last.length);
+        let (mut next, mut here) = (0, Vec::new());
         let mut active: Vec<(usize, f64)> = Vec::new();
-        for pair in cuts.windows(2) {
-            let (from, to) = (pair[0], pair[1]);
-            while next < order.len() && self.notes[order[next]].from <= from {
-                rows.push(order[next]);
+        for bar in bars {
+            let (begin, end) = (played[bar].start, played[bar].start + played[bar].length);
+            while next < order.len() && self.notes[order[next]].from < end {
+                here.push(order[next]);
                 next += 1;
             }
-            rows.retain(|row| self.notes[*row].to > from);
-            let (from_s, to_s) = (self.sounding.tempo.seconds(from), self.sounding.tempo.seconds(to));
-            active.clear();
-            active.extend(rows.iter().map(|row| (*row, self.gain(*row, from_s, to_s))));
-            let Some(bar) = self.sounding.bar_at(from) else { continue };
-            visit(&Moment { bar, seconds: to_s - from_s, active: &active });
+            here.retain(|row: &usize| self.notes[*row].to > begin);
+            let cuts = self.cuts(&here, begin, end);
+            let thinned = cuts.len() > MOST_MOMENTS;
+            let (mut begun, mut rows) = (0, Vec::new());
+            for pair in cuts.windows(2) {
+                let (from, to) = (pair[0], pair[1]);
+                while begun < here.len() && self.notes[here[begun]].from < to {
+                    rows.push(here[begun]);
+                    begun += 1;
+                }
+                rows.retain(|row: &usize| self.notes[*row].to > from);
+                let (from_s, to_s) = (self.sounding.tempo.seconds(from), self.sounding.tempo.seconds(to));
+                active.clear();
+                active.extend(rows.iter().map(|row| {
+                    let share = if thinned { self.share(*row, from, to) } else { 1.0 };
+                    (*row, share * self.gain(*row, from_s, to_s))
+                }));
+                visit(&Moment { bar, from, seconds: to_s - from_s, active: &active });
+            }
         }
+    }
+
+    /// Where something begins or ends between two moments, they among it; thinned to [`MOST_MOMENTS`].
+    fn cuts(&self, rows: &[usize], begin: Crotchets, end: Crotchets) -> Vec<Crotchets> {
+        let mut cuts: Vec<Crotchets> = rows.iter().flat_map(|row| [self.notes[*row].from, self.notes[*row].to]).collect();
+        cuts.retain(|at| *at > begin && *at < end);
+        cuts.extend([begin, end]);
+        cuts.sort_unstable();
+        cuts.dedup();
+        let last = cuts.len() - 1;
+        if last > MOST_MOMENTS {
+            cuts = (0..=MOST_MOMENTS).map(|at| cuts[at * last / MOST_MOMENTS]).collect();
+        }
+        cuts
+    }
+
+    /// For how much of the time between two moments a row sounds.
+    fn share(&self, row: usize, from: Crotchets, to: Crotchets) -> f64 {
+        let note = &self.notes[row];
+        ((note.to.min(to) - note.from.max(from)).to_f64() / (to - from).to_f64()).clamp(0.0, 1.0)
     }
 
     /// By how much one row's tone counts between two seconds: its players, and what is left of a decaying tone on average.
@@ -316,21 +363,36 @@ fn tone_key(row: &NoteRow, voice: u16, ways: Ways) -> ToneKey {
     ToneKey { part: row.part, voice, key: row.key.map_or(60, ripieno_score::MidiKey::number), level, ways }
 }
 
-/// Catalogue id of an instrument of a part: the first is what the reader recognised, further ones by what the file says of them.
-fn instrument_of(part: &Part, index: usize) -> String {
-    let declared = part.instruments.get(index);
-    let by_drum =
-        declared.and_then(|one| one.drum_key).and_then(|key| catalogue().all().iter().find(|item| item.drum_key == Some(key)));
-    if let Some(item) = by_drum {
-        return item.id.clone();
+/// The instruments of a part by their catalogue ids, as [`Part::instruments`] lists them; that of the part where it lists none or one. Balance and sound
+/// share it. A name wins over a drum's key, and an instrument not told apart is that of the part.
+#[must_use]
+pub fn instruments_of(part: &Part) -> Vec<String> {
+    if part.instruments.len() <= 1 {
+        return vec![part.instrument_id.clone()];
     }
-    match declared {
-        Some(one) if index > 0 && !(one.name.is_empty() && one.sound.is_empty()) => {
-            recognise(&Clues { name: &one.name, sound_id: &one.sound, midi_program: one.program, ..Clues::default() })
-                .instrument
-                .id
-                .clone()
+    let id = |one: &PartInstrument| {
+        let found = recognise(&Clues {
+            name: &one.name,
+            instrument_name: &one.name,
+            sound_id: &one.sound,
+            midi_program: one.program,
+            midi_channel10: one.channel == Some(10),
+            ..Clues::default()
+        });
+        if found.confidence >= 0.6 {
+            return found.instrument.id.clone();
         }
-        _ => part.instrument_id.clone(),
-    }
+        let by_key =
+            one.drum_key.and_then(|key| catalogue().all().iter().find(|item| item.drum_key == Some(key) && !item.pitched));
+        by_key.map_or_else(|| part.instrument_id.clone(), |instrument| instrument.id.clone())
+    };
+    part.instruments.iter().map(id).collect()
+}
+
+/// How many players a count stands for, and the spread of that in dB: the geometric mean of the least and the most, since players add in decibels;
+/// the spread of an even distribution over them.
+#[must_use]
+pub fn players_of(count: PlayerCount) -> (f64, f64) {
+    let (least, most) = (f64::from(count.least.max(1)), f64::from(count.most.max(1)));
+    ((least * most).sqrt(), level_of(most / least) / 12f64.sqrt())
 }

@@ -9,14 +9,16 @@ use std::ops::Range;
 use common::{Desk, demo, score};
 use proptest::prelude::*;
 use ripieno_acoustics::seating::Plan;
-use ripieno_acoustics::{Day, Grade, Line, Refused, Room, Scene, Situation, Ways, audibility, evenness, explain, exposure};
+use ripieno_acoustics::{
+    Day, Grade, Line, Refused, Room, Scene, Situation, Ways, audibility, evenness, explain, exposure, full_chords, masked,
+};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
 fn margins(score: &Score, situation: Situation) -> Vec<f64> {
     let sounding = Sounding::new(score, Unroll::AsWritten);
     let scene = Scene::new(score, &sounding, &[], situation).unwrap();
     let heard = audibility(&scene, &Line::of_parts(score, &sounding));
-    heard.of_line.iter().map(|bars| bars[0].map_or(f64::NAN, |heard| heard.margin_db)).collect()
+    (0..score.parts.len()).map(|line| heard.at(line, 0).map_or(f64::NAN, |heard| heard.margin_db)).collect()
 }
 
 #[test]
@@ -82,11 +84,11 @@ fn stretches_of_covered_bars_are_told() {
     let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
     let heard = audibility(&scene, &Line::of_parts(&score, &sounding));
     // Nothing of one bar is left in another: beside nothing a line is as prominent late as early.
-    assert_eq!(heard.of_line[0][0], heard.of_line[0][4]);
-    assert_eq!(heard.of_line[1][2].unwrap().grade(), Grade::Prominent);
+    assert_eq!(heard.at(0, 0), heard.at(0, 4));
+    assert_eq!(heard.at(1, 2).unwrap().grade(), Grade::Prominent);
     assert_eq!(heard.stretches(0, Grade::Covered), vec![Range { start: 1, end: 4 }]);
     assert_eq!(heard.stretches(0, Grade::Prominent), vec![Range { start: 0, end: 5 }]);
-    assert!(heard.of_line[0][2].is_none() && heard.stretches(9, Grade::Covered).is_empty());
+    assert!(heard.at(0, 2).is_none() && heard.stretches(9, Grade::Covered).is_empty());
 }
 
 #[test]
@@ -100,7 +102,7 @@ fn a_bar_by_itself_is_heard_as_in_the_whole() {
     let mut told = 0;
     for bar in (0..sounding.bars.len()).step_by(7) {
         for line in (0..lines.len()).step_by(3) {
-            let (one, all) = (explain(&scene, &lines, line, bar), whole.of_line[line][bar]);
+            let (one, all) = (explain(&scene, &lines, line, bar), whole.at(line, bar));
             assert_eq!(one.is_some(), all.is_some(), "line {line} bar {bar}");
             if let (Some(one), Some(all)) = (one, all) {
                 assert!((one.audible.margin_db - all.margin_db).abs() < 1e-6, "line {line} bar {bar}");
@@ -119,7 +121,7 @@ fn a_plucked_or_struck_tone_fades_and_a_roll_does_not() {
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     let margin = |ways: &[Ways]| {
         let scene = Scene::new(&score, &sounding, ways, Situation::hall()).unwrap();
-        audibility(&scene, &Line::of_parts(&score, &sounding)).of_line[0][0].unwrap().margin_db
+        audibility(&scene, &Line::of_parts(&score, &sounding)).at(0, 0).unwrap().margin_db
     };
     assert!(margin(&[Ways::TREMOLO]) > margin(&[]) + 3.0);
 }
@@ -160,4 +162,61 @@ proptest! {
         prop_assume!(with(players) < 39.0 && with(1) > -29.0);
         prop_assert!((with(players) - with(1) - 10.0 * f64::from(players).log10()).abs() < 1e-6);
     }
+}
+
+#[test]
+fn what_masks_a_line_is_the_same_told_at_once_and_bar_by_bar() {
+    let score = demo();
+    let sounding = Sounding::new(&score, Unroll::AsWritten);
+    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+    let lines = Line::of_parts(&score, &sounding);
+    let (line, mut compared) = (0, 0);
+    for told in masked(&scene, &lines, line).iter().step_by(5) {
+        let one = explain(&scene, &lines, line, told.bar).unwrap();
+        assert!((one.audible.margin_db - told.audible.margin_db).abs() < 1e-6);
+        assert_eq!(one.maskers.len(), told.maskers.len(), "bar {}", told.bar);
+        for (a, b) in one.maskers.iter().zip(&told.maskers) {
+            assert!((a.gain_db - b.gain_db).abs() < 1e-6);
+        }
+        compared += one.maskers.len();
+    }
+    assert!(compared > 20);
+}
+
+#[test]
+fn a_full_chord_has_four_keys_of_three_pitch_classes() {
+    let desks =
+        |keys: [u8; 4]| -> Vec<Desk<'static>> { keys.iter().map(|key| Desk("Trombone", 1, "f", vec![vec![*key]])).collect() };
+    for (keys, full) in [([48, 52, 55, 60], true), ([48, 60, 55, 67], false), ([48, 48, 52, 55], false)] {
+        let score = score(&desks(keys));
+        let sounding = Sounding::new(&score, Unroll::AsWritten);
+        let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+        assert_eq!(full_chords(&scene, |_| true).len(), usize::from(full), "{keys:?}");
+        assert!(full_chords(&scene, |row| row > 0).is_empty());
+    }
+}
+
+#[test]
+fn a_bar_with_more_moments_than_are_told_apart_is_heard_like_one_with_fewer() {
+    // A trill of 2 000 notes beside a held one against the same of 200: the time shared out evenly, the margins agree.
+    let margin = |notes: i64| {
+        let mut score = score(&[Desk("Flute", 1, "f", vec![vec![72]]), Desk("Horn", 2, "f", vec![vec![60]])]);
+        let whole = score.parts[0].notes[0].duration;
+        let step = whole * Crotchets::new(1, notes).unwrap();
+        let first = score.parts[0].notes[0].clone();
+        score.parts[0].notes = (0..notes)
+            .map(|place| {
+                let mut note = first.clone();
+                note.at = step * Crotchets::whole(place);
+                note.duration = step;
+                note
+            })
+            .collect();
+        let sounding = Sounding::new(&score, Unroll::AsWritten);
+        let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+        audibility(&scene, &Line::of_parts(&score, &sounding)).at(0, 0).unwrap()
+    };
+    let (few, many) = (margin(200), margin(2000));
+    assert!((few.margin_db - many.margin_db).abs() < 0.5, "{few:?} {many:?}");
+    assert!((few.seconds - many.seconds).abs() < 1e-6);
 }

@@ -64,7 +64,7 @@ fn the_quick_ear_agrees_with_partial_loudness() {
     let (mut pairs, mut apart) = (Vec::new(), Vec::new());
     for bar in (0..sounding.bars.len()).step_by(17) {
         for line in 0..lines.len() {
-            if let (Some(quick), Some(second)) = (whole.of_line[line][bar], second_opinion(&scene, &lines, line, bar)) {
+            if let (Some(quick), Some(second)) = (whole.at(line, bar), second_opinion(&scene, &lines, line, bar)) {
                 let second = second.margin_db.clamp(-30.0, 40.0);
                 pairs.push((quick.margin_db, second));
                 apart.push((quick.margin_db - second).abs());

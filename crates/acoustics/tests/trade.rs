@@ -65,7 +65,10 @@ fn voices(name: &str, players: u16, keys: [u8; 4]) -> Vec<f64> {
     let lines = Line::of_parts(&score, &sounding);
     let second: Vec<f64> = (0..4).filter_map(|line| Some(second_opinion(&scene, &lines, line, 0)?.margin_db)).collect();
     println!("{name}: by partial loudness {second:.1?}");
-    audibility(&scene, &lines).of_line.iter().map(|bars| bars[0].unwrap().margin_db).collect()
+    {
+        let heard = audibility(&scene, &lines);
+        (0..lines.len()).map(|line| heard.at(line, 0).unwrap().margin_db).collect()
+    }
 }
 
 #[test]
@@ -98,7 +101,7 @@ fn a_line_doubled_at_the_octave_is_heard_better() {
         let parts = Line::of_parts(&score, &sounding);
         let melody = Line { name: "melody".into(), rows: parts[..2].iter().flat_map(|line| line.rows.clone()).collect() };
         let lines = [vec![melody], parts[2..].to_vec()].concat();
-        audibility(&scene, &lines).of_line[0][0].unwrap().margin_db
+        audibility(&scene, &lines).at(0, 0).unwrap().margin_db
     };
     let (alone, octave, unison) = (chord(vec![vec![]]), chord(vec![vec![79]]), chord(vec![vec![67]]));
     println!("alone {alone:.1}, with the octave {octave:.1}, with the unison {unison:.1}");
@@ -128,7 +131,7 @@ fn a_covered_line_is_explained_and_uncovered() {
     assert!(second.margin_db < 9.0 && second.partial.0 < second.alone.0);
     assert!(!told.maskers.is_empty() && told.remedies.iter().any(|remedy| remedy.margin_db > told.audible.margin_db + 3.0));
     // The same bar heard by itself as for the whole score.
-    let table = audibility(&scene, &lines).of_line[0][0].unwrap();
+    let table = audibility(&scene, &lines).at(0, 0).unwrap();
     assert!((table.margin_db - told.audible.margin_db).abs() < 1e-9);
     assert!(explain(&scene, &lines, 3, 0).is_none());
 }

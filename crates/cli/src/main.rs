@@ -2,6 +2,7 @@
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
 mod ask;
+mod balance;
 mod compare;
 mod convert;
 mod correct;
@@ -46,6 +47,8 @@ enum Command {
     Correct(Box<correct::CorrectArguments>),
     /// Find the bars of scores by a question in words, or ask the library in SQL
     Ask(ask::AskArguments),
+    /// Tell whether the melody is heard and chords ring evenly, by rule and by estimate, and how loud it is for the players
+    Balance(balance::BalanceArguments),
     /// Play bars of a score into a sound file: .wav, .flac or .ogg, with some groups silent if you like
     Hear(Box<hear::HearArguments>),
     /// Keep scores in a library: add, list, find, tag, note, remove, back up, export
@@ -85,6 +88,7 @@ fn main() -> ExitCode {
         Some(Command::Roles(arguments)) => roles::run(&arguments),
         Some(Command::Correct(arguments)) => correct::run(*arguments),
         Some(Command::Ask(arguments)) => return ask::run(&arguments),
+        Some(Command::Balance(arguments)) => balance::run(&arguments),
         Some(Command::Hear(arguments)) => hear::run(&arguments),
         Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Desk(arguments)) => desk::run(&arguments),

@@ -4,6 +4,7 @@
 //! each computed once. A person's [`corrections`] win over the analysis. [`read_all`] runs the pipeline over many files on all cores, with progress and cancelling. This crate
 //! brings its neighbours together and judges nothing musical of its own.
 
+mod balance;
 mod bars;
 mod compass;
 pub mod corrections;
@@ -12,7 +13,9 @@ mod pipeline;
 mod profile;
 mod versions;
 
+pub use balance::{Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, Spot};
 pub use bars::{BarSpan, BarSpans};
+pub use ripieno_acoustics as acoustics;
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};
 pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
 pub use ripieno_practice::{

@@ -1,5 +1,6 @@
 //! Is a line heard? Margin above what masks it, bar by bar, in decibels and in plain words.
 
+mod masking;
 mod remedy;
 mod second;
 
@@ -9,6 +10,7 @@ use std::ops::Range;
 use crate::ear::{Ear, Excitation, Excited};
 use crate::scene::{Line, Moment, Scene};
 
+pub use masking::{Masked, masked};
 pub use remedy::{Explanation, Masker, Remedy, RemedyKind, explain};
 pub use second::{SecondOpinion, second_opinion};
 
@@ -80,22 +82,34 @@ impl Audible {
     }
 }
 
-/// Every line in every bar; `None` where it is silent.
+/// Every line in every bar in which it sounds.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Audibility {
-    /// By line, then by bar of [`ripieno_score::Sounding::bars`].
-    pub of_line: Vec<Vec<Option<Audible>>>,
+    /// By line, then by bar of [`ripieno_score::Sounding::bars`], ascending.
+    of_line: Vec<Vec<(usize, Audible)>>,
 }
 
 impl Audibility {
+    /// A line in a bar; `None` where it is silent or there is no such line.
+    #[must_use]
+    pub fn at(&self, line: usize, bar: usize) -> Option<Audible> {
+        let bars = self.of_line(line);
+        bars.binary_search_by_key(&bar, |(bar, _)| *bar).ok().map(|at| bars[at].1)
+    }
+
+    /// A line in the bars in which it sounds, ascending.
+    #[must_use]
+    pub fn of_line(&self, line: usize) -> &[(usize, Audible)] {
+        self.of_line.get(line).map_or(&[], Vec::as_slice)
+    }
+
     /// Stretches of bars in which a line sounds and is graded `worst` or worse, as ranges of bars; bars in which it rests do not end a stretch
     /// that goes on after them, and do not lengthen it.
     #[must_use]
     pub fn stretches(&self, line: usize, worst: Grade) -> Vec<Range<usize>> {
         let mut found: Vec<Range<usize>> = Vec::new();
         let mut open = false;
-        for (bar, heard) in self.of_line.get(line).into_iter().flatten().enumerate() {
-            let Some(heard) = heard else { continue };
+        for (bar, heard) in self.of_line(line).iter().copied() {
             let bad = heard.grade() <= worst;
             match found.last_mut() {
                 Some(last) if bad && open => last.end = bar + 1,
@@ -146,14 +160,53 @@ pub fn audibility(scene: &Scene<'_>, lines: &[Line]) -> Audibility {
 pub fn audibility_by(scene: &Scene<'_>, lines: &[Line], ear: &dyn Ear) -> Audibility {
     let bars = scene.sounding.bars.len();
     let line_of = scene.line_of(lines);
-    let mut gathered = vec![vec![Gathered::default(); bars]; lines.len()];
+    let mut gathered: Vec<Vec<(usize, Gathered)>> = vec![Vec::new(); lines.len()];
     let mut walk = Walk::new(lines.len());
     scene.moments(0..bars, |moment| {
         scene.sum_lines(moment, &line_of, &mut walk.sums);
         walk.spreads(scene, moment, &line_of);
-        walk.margins(ear, |line, margin, spread| gathered[line][moment.bar].add(margin, spread, moment.seconds));
+        walk.margins(ear, |line, margin, spread| in_bar(&mut gathered[line], moment.bar).add(margin, spread, moment.seconds));
     });
-    Audibility { of_line: gathered.iter().map(|bars| bars.iter().map(Gathered::told).collect()).collect() }
+    told(&gathered)
+}
+
+/// The same where lines of one group do not count as masking each other, as parts that play one melody in octaves. `group_of` names the group of
+/// a line in a bar by one of its lines.
+#[must_use]
+pub fn audibility_beside(scene: &Scene<'_>, lines: &[Line], group_of: impl Fn(usize, usize) -> usize) -> Audibility {
+    let line_of = scene.line_of(lines);
+    let mut gathered: Vec<Vec<(usize, Gathered)>> = vec![Vec::new(); lines.len()];
+    let (mut walk, mut groups) = (Walk::new(lines.len()), Walk::new(lines.len()));
+    scene.moments(0..scene.sounding.bars.len(), |moment| {
+        scene.sum_lines(moment, &line_of, &mut walk.sums);
+        walk.spreads(scene, moment, &line_of);
+        groups.sums.iter_mut().for_each(Excitation::clear);
+        let group = |line: usize| if line < lines.len() { group_of(moment.bar, line).min(lines.len()) } else { line };
+        for (line, sum) in walk.sums.iter().enumerate() {
+            groups.sums[group(line)].add(sum, 1.0);
+        }
+        groups.rests();
+        for (line, (weight, spread)) in walk.spread.iter().enumerate().take(lines.len()).filter(|(_, (weight, _))| *weight > 0.0)
+        {
+            let rest = if group(line) < lines.len() { &groups.before[group(line)] } else { &groups.after };
+            in_bar(&mut gathered[line], moment.bar).add(Excited.margin(&walk.sums[line], rest), spread / weight, moment.seconds);
+        }
+    });
+    told(&gathered)
+}
+
+fn told(gathered: &[Vec<(usize, Gathered)>]) -> Audibility {
+    let told = |bars: &Vec<(usize, Gathered)>| bars.iter().filter_map(|(bar, gathered)| Some((*bar, gathered.told()?))).collect();
+    Audibility { of_line: gathered.iter().map(told).collect() }
+}
+
+/// The sums of a bar, which is the last one or comes after it.
+fn in_bar(bars: &mut Vec<(usize, Gathered)>, bar: usize) -> &mut Gathered {
+    if bars.last().is_none_or(|(last, _)| *last != bar) {
+        bars.push((bar, Gathered::default()));
+    }
+    let last = bars.len() - 1;
+    &mut bars[last].1
 }
 
 /// Room to work in, used again at every moment.
@@ -184,7 +237,8 @@ impl Walk {
         }
     }
 
-    fn margins(&mut self, ear: &dyn Ear, mut tell: impl FnMut(usize, f64, f64)) {
+    /// Fills `before` with what sounds beside each line.
+    fn rests(&mut self) {
         let count = self.sums.len();
         self.before[0].clear();
         for line in 1..count {
@@ -195,12 +249,17 @@ impl Walk {
         self.after.clear();
         self.after.add(&self.sums[count - 1], 1.0);
         for line in (0..count - 1).rev() {
-            let (weight, spread) = self.spread[line];
-            if weight > 0.0 {
-                self.before[line].add(&self.after, 1.0);
+            self.before[line].add(&self.after, 1.0);
+            self.after.add(&self.sums[line], 1.0);
+        }
+    }
+
+    fn margins(&mut self, ear: &dyn Ear, mut tell: impl FnMut(usize, f64, f64)) {
+        self.rests();
+        for (line, (weight, spread)) in self.spread.iter().enumerate().take(self.sums.len() - 1) {
+            if *weight > 0.0 {
                 tell(line, ear.margin(&self.sums[line], &self.before[line]), spread / weight);
             }
-            self.after.add(&self.sums[line], 1.0);
         }
     }
 }

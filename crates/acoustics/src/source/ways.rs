@@ -27,6 +27,15 @@ bitflags! {
     }
 }
 
+impl Ways {
+    /// The ways of these names, as the flags are called ("MUTED"); names of ways that do not colour a tone are passed over. Who reads ways of playing
+    /// from a page calls them the same.
+    #[must_use]
+    pub fn of_names<'a>(names: impl Iterator<Item = &'a str>) -> Self {
+        names.filter_map(Self::from_name).collect()
+    }
+}
+
 const NAMES: [(&str, Ways); 7] = [
     ("muted", Ways::MUTED),
     ("stopped", Ways::STOPPED),

@@ -1,0 +1,162 @@
+//! Balance in words, for a report: each sentence with its bars.
+
+use std::collections::BTreeMap;
+
+use ripieno_acoustics::verdicts::Stands;
+use ripieno_acoustics::{EvenGrade, Grade};
+
+use super::{Balance, Spot};
+use crate::Study;
+
+/// Spots told one by one.
+const SPOTS: usize = 5;
+/// A section stands out of a chord from here on, in phon against its mean.
+const STANDS_OUT: f64 = 3.0;
+
+/// What a sentence is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BalanceTopic {
+    /// Whether the melody is heard.
+    Melody,
+    /// One place where it is not.
+    Spot,
+    /// Whether chords ring evenly.
+    Chords,
+    /// What rule and estimate say.
+    Verdicts,
+}
+
+/// A sentence on balance.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BalanceFinding {
+    /// What it is about.
+    pub topic: BalanceTopic,
+    /// The sentence, an estimate in the situation of its [`Balance`].
+    pub text: String,
+    /// The played bars behind it, ascending.
+    pub bars: Vec<u32>,
+}
+
+impl Balance {
+    /// What is worth saying; empty without melody and chords.
+    #[must_use]
+    pub fn sentences(&self, study: &Study) -> Vec<BalanceFinding> {
+        let mut found = Vec::new();
+        found.extend(self.of_melody(study));
+        let mut worst: Vec<&Spot> = self.spots.iter().collect();
+        worst.sort_by(|a, b| a.audible.margin_db.total_cmp(&b.audible.margin_db).then(a.worst.cmp(&b.worst)));
+        let spot = |spot: &&Spot| BalanceFinding {
+            topic: BalanceTopic::Spot,
+            text: spot.told(study),
+            bars: spot.bars.clone().collect(),
+        };
+        found.extend(worst.iter().take(SPOTS).map(spot));
+        found.extend(self.of_chords());
+        found.extend(self.of_verdicts());
+        found
+    }
+
+    fn of_melody(&self, study: &Study) -> Option<BalanceFinding> {
+        let all = self.melody.len();
+        let covered = self.bars_graded(|grade| grade == Grade::Covered);
+        let hard = self.bars_graded(|grade| grade == Grade::Hard);
+        if all == 0 {
+            return None;
+        }
+        let mut text = format!(
+            "The melody is covered in {} and hard to hear in {} of the {all} bars in which it sounds",
+            covered.len(),
+            hard.len()
+        );
+        let mut bars = covered;
+        bars.extend(hard);
+        bars.sort_unstable();
+        let mut by: BTreeMap<usize, usize> = BTreeMap::new();
+        for told in bars.iter().filter_map(|bar| self.melody_in(*bar)) {
+            if let Some(first) = told.maskers.first() {
+                *by.entry(first.part).or_default() += 1;
+            }
+        }
+        // The first in score order of those that do so most often.
+        if let Some((part, count)) = by.iter().max_by_key(|(part, count)| (**count, std::cmp::Reverse(**part))) {
+            text += &format!("; most often {} against it ({count} bars)", name(study, *part));
+        }
+        Some(BalanceFinding { topic: BalanceTopic::Melody, text: text + ".", bars })
+    }
+
+    fn of_chords(&self) -> Option<BalanceFinding> {
+        let bars = self.bars_of_chords(EvenGrade::Uneven);
+        if self.chords.is_empty() {
+            return None;
+        }
+        let mut out: BTreeMap<(&str, bool), usize> = BTreeMap::new();
+        for chord in bars.iter().filter_map(|bar| self.chord_in(*bar)) {
+            for share in chord.evenness.sections.iter().filter(|share| share.above_mean.abs() >= STANDS_OUT) {
+                *out.entry((share.section, share.above_mean > 0.0)).or_default() += 1;
+            }
+        }
+        let mut text = format!("Full chords are uneven in {} of {} bars that have one", bars.len(), self.chords.len());
+        let most = |louder: bool| out.iter().filter(|((_, above), _)| *above == louder).max_by_key(|(_, count)| **count);
+        if let Some(((section, _), count)) = most(true) {
+            text += &format!("; most often the {section} stand out ({count} bars)");
+        }
+        if let Some(((section, _), count)) = most(false) {
+            text += &format!("; most often the {section} stay behind ({count} bars)");
+        }
+        Some(BalanceFinding { topic: BalanceTopic::Chords, text: text + ".", bars })
+    }
+
+    fn of_verdicts(&self) -> Option<BalanceFinding> {
+        let ruled: Vec<_> = self.judged.iter().filter_map(|judged| Some((judged, judged.verdicts.ruled.as_ref()?))).collect();
+        let first = ruled.first()?.1;
+        let apart: Vec<_> = ruled.iter().filter(|(judged, ruled)| ruled.stands != judged.verdicts.estimated.stands).collect();
+        let weaker = apart.iter().filter(|(_, ruled)| ruled.stands == Stands::Weaker).count();
+        let mut text = format!(
+            "{}’s counts of players apply to {} of {} stretches of melody against what masks them most; the estimate agrees in {}",
+            first.author,
+            ruled.len(),
+            self.judged.len(),
+            ruled.len() - apart.len()
+        );
+        if weaker > 0 {
+            text += &format!("; in {weaker} the rule calls the melody weaker and the estimate does not");
+        }
+        let mut bars: Vec<u32> = apart.iter().map(|(judged, _)| judged.worst).collect();
+        bars.sort_unstable();
+        Some(BalanceFinding { topic: BalanceTopic::Verdicts, text: text + ".", bars })
+    }
+}
+
+impl Spot {
+    /// One sentence on its worst bar: how it is heard, what masks it, what would help.
+    #[must_use]
+    pub fn told(&self, study: &Study) -> String {
+        let audible = &self.audible;
+        let mut text = format!(
+            "Bar {}: {} has the melody, {} ({:+.0} dB, give or take {:.0})",
+            study.bar_label(self.worst),
+            name(study, self.part),
+            audible.grade(),
+            audible.margin_db,
+            audible.spread_db
+        );
+        let against: Vec<String> = self
+            .maskers
+            .iter()
+            .take(2)
+            .map(|masker| format!("{} ({:.0} dB)", name(study, masker.part), masker.gain_db))
+            .collect();
+        if !against.is_empty() {
+            text += &format!("; most against it: {}", against.join(", "));
+        }
+        let help: Vec<String> = self.help.iter().take(2).map(|help| format!("{} (+{:.0} dB)", help.what, help.gain_db)).collect();
+        if !help.is_empty() {
+            text += &format!("; would help: {}", help.join(", "));
+        }
+        text + "."
+    }
+}
+
+fn name(study: &Study, part: usize) -> &str {
+    study.score.parts.get(part).map_or("a part", |part| part.name.trim())
+}
