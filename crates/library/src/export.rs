@@ -62,7 +62,7 @@ const OF_LIBRARY: &[(&str, &str)] = &[
             movement_number, version, line_up, bars, parts, notes, seconds FROM scores ORDER BY score",
     ),
     ("tags", "SELECT score, tag FROM tags ORDER BY score, tag"),
-    ("remarks", "SELECT remark, score, printed_bars, remark_text FROM remarks ORDER BY remark"),
+    ("remarks", "SELECT remark, score, printed_bars, remark_text, first_bar, last_bar, part FROM remarks ORDER BY remark"),
 ];
 
 /// Writes all tables of the library into a new folder, score by score; answers how many files. The folder gets its name when
@@ -120,7 +120,7 @@ fn of_query(reader: &Reader, sql: &str) -> Result<Vec<ExportColumn>> {
     let mut columns: Vec<ExportColumn> = statement.column_names().map(column).collect();
     for column in &mut columns {
         column.holds = match column.name.as_str() {
-            "score" | "bytes" | "bars" | "parts" | "notes" | "remark" => Holds::Whole,
+            "score" | "bytes" | "bars" | "parts" | "notes" | "remark" | "first_bar" | "last_bar" => Holds::Whole,
             "seconds" => Holds::Real,
             _ => Holds::Text,
         };

@@ -65,6 +65,16 @@ pub(crate) const STEPS: &[&str] = &[
     CREATE VIRTUAL TABLE search USING fts5 (
         title, composers, parts, remarks, tags, tokenize = 'unicode61 remove_diacritics 2'
     );",
+    // 2
+    "ALTER TABLE remarks ADD COLUMN first_bar INTEGER;
+    ALTER TABLE remarks ADD COLUMN last_bar INTEGER;
+    ALTER TABLE remarks ADD COLUMN part TEXT NOT NULL DEFAULT '';
+    CREATE TABLE bookmarks (
+        bookmark INTEGER PRIMARY KEY AUTOINCREMENT,
+        score INTEGER NOT NULL REFERENCES scores (score) ON DELETE CASCADE,
+        name TEXT NOT NULL,
+        view TEXT NOT NULL
+    );",
 ];
 
 /// The newest version of the layout.

@@ -1,8 +1,9 @@
-//! Lists, full-text search, tags, remarks, removal.
+//! Lists, full-text search, tags, removal.
 
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior};
 
 use crate::error::{Result, fail, of_sqlite};
+use crate::load::Reader;
 use crate::store::Library;
 
 /// A kept score, as lists show it.
@@ -23,24 +24,13 @@ pub struct Kept {
     pub notes: i64,
     pub tags: Vec<String>,
     pub remarks: i64,
-}
-
-/// A person's remark on a score.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Remark {
-    /// Its number.
-    pub remark: i64,
-    /// The score.
-    pub score: i64,
-    /// The printed bars it is about; may be empty.
-    pub printed_bars: String,
-    /// What it says.
-    pub text: String,
+    /// Changes whenever the file, its corrections or the analysis has: what is worked out from the record holds as long as it stays.
+    pub stamp: String,
 }
 
 const LISTED: &str = "SELECT s.score, s.path, s.file, s.title, s.composers, s.work, s.movement_number, s.version, s.line_up, s.bars, s.parts, s.notes,
     coalesce((SELECT group_concat(tag, char(10)) FROM (SELECT tag FROM tags t WHERE t.score = s.score ORDER BY tag)), ''),
-    (SELECT count(*) FROM remarks r WHERE r.score = s.score)
+    (SELECT count(*) FROM remarks r WHERE r.score = s.score), s.content || s.corrections || s.analysis
     FROM scores s";
 
 fn kept(row: &Row<'_>) -> rusqlite::Result<Kept> {
@@ -60,7 +50,62 @@ fn kept(row: &Row<'_>) -> rusqlite::Result<Kept> {
         notes: row.get(11)?,
         tags: tags.lines().map(str::to_owned).collect(),
         remarks: row.get(13)?,
+        stamp: row.get(14)?,
     })
+}
+
+/// All scores, in the order they were first kept.
+fn all(connection: &Connection) -> rusqlite::Result<Vec<Kept>> {
+    listed(connection, &format!("{LISTED} ORDER BY s.score"), [])
+}
+
+fn listed(connection: &Connection, sql: &str, values: impl rusqlite::Params) -> rusqlite::Result<Vec<Kept>> {
+    connection.prepare(sql)?.query_map(values, kept).and_then(Iterator::collect)
+}
+
+/// What full-text search is asked for; an error where there is no word.
+fn terms(words: &str) -> Result<String> {
+    let terms: Vec<String> = words
+        .split(|letter: char| !letter.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(|word| format!("\"{word}\"*"))
+        .collect();
+    if terms.is_empty() {
+        return fail("say what to look for: a word of a title, a composer, a part, a remark or a tag");
+    }
+    Ok(terms.join(" "))
+}
+
+fn found(connection: &Connection, terms: &str) -> rusqlite::Result<Vec<Kept>> {
+    let sql = format!("{LISTED} JOIN search ON search.rowid = s.score WHERE search MATCH ?1 ORDER BY search.rank, s.score");
+    listed(connection, &sql, [terms])
+}
+
+impl Reader {
+    /// As [`Library::list`].
+    ///
+    /// # Errors
+    /// When the library cannot be read.
+    pub fn list(&self) -> Result<Vec<Kept>> {
+        all(&self.connection).map_err(|error| self.say(&error))
+    }
+
+    /// As [`Library::find`].
+    ///
+    /// # Errors
+    /// When there is no word in `words`, or the library cannot be read.
+    pub fn find(&self, words: &str) -> Result<Vec<Kept>> {
+        found(&self.connection, &terms(words)?).map_err(|error| self.say(&error))
+    }
+
+    /// The score of this number.
+    ///
+    /// # Errors
+    /// When the library cannot be read.
+    pub fn kept(&self, score: i64) -> Result<Option<Kept>> {
+        let found = listed(&self.connection, &format!("{LISTED} WHERE s.score = ?1"), [score]);
+        Ok(found.map_err(|error| self.say(&error))?.pop())
+    }
 }
 
 impl Library {
@@ -69,7 +114,7 @@ impl Library {
     /// # Errors
     /// When the library cannot be read.
     pub fn list(&self) -> Result<Vec<Kept>> {
-        self.listed(&format!("{LISTED} ORDER BY s.score"), [])
+        all(&self.connection).map_err(|error| self.say(&error))
     }
 
     /// Scores in whose title, composers, part names, remarks or tags every one of the words begins a word; the nearest first.
@@ -78,22 +123,7 @@ impl Library {
     /// # Errors
     /// When there is no word in `words`, or the library cannot be read.
     pub fn find(&self, words: &str) -> Result<Vec<Kept>> {
-        let terms: Vec<String> = words
-            .split(|letter: char| !letter.is_alphanumeric())
-            .filter(|word| !word.is_empty())
-            .map(|word| format!("\"{word}\"*"))
-            .collect();
-        if terms.is_empty() {
-            return fail("say what to look for: a word of a title, a composer, a part, a remark or a tag");
-        }
-        let sql = format!("{LISTED} JOIN search ON search.rowid = s.score WHERE search MATCH ?1 ORDER BY search.rank, s.score");
-        self.listed(&sql, [terms.join(" ")])
-    }
-
-    fn listed(&self, sql: &str, values: impl rusqlite::Params) -> Result<Vec<Kept>> {
-        let mut statement = self.connection.prepare(sql).map_err(|error| self.say(&error))?;
-        let rows = statement.query_map(values, kept).and_then(Iterator::collect);
-        rows.map_err(|error| self.say(&error))
+        found(&self.connection, &terms(words)?).map_err(|error| self.say(&error))
     }
 
     /// The score a person means: its number, its file's name or path, or its title.
@@ -134,45 +164,6 @@ impl Library {
         })
     }
 
-    /// Keeps a remark on a score; `printed_bars` says where and may be empty. Answers its number.
-    ///
-    /// # Errors
-    /// When the text is empty or the library cannot be written to.
-    pub fn remark(&mut self, score: i64, printed_bars: &str, text: &str) -> Result<i64> {
-        if text.trim().is_empty() {
-            return fail("the remark is empty; say something");
-        }
-        self.change(score, |transaction| {
-            let sql = "INSERT INTO remarks (score, printed_bars, remark_text) VALUES (?1, ?2, ?3) RETURNING remark";
-            transaction.query_row(sql, (score, printed_bars.trim(), text.trim()), |row| row.get(0))
-        })
-    }
-
-    /// Takes a remark away.
-    ///
-    /// # Errors
-    /// When there is none of this number, or the library cannot be written to.
-    pub fn remove_remark(&mut self, remark: i64) -> Result<()> {
-        let sql = "SELECT score FROM remarks WHERE remark = ?1";
-        let score: Option<i64> =
-            self.connection.query_row(sql, [remark], |row| row.get(0)).optional().map_err(|error| self.say(&error))?;
-        let Some(score) = score else { return fail(format!("the library has no remark {remark}")) };
-        self.change(score, |transaction| transaction.execute("DELETE FROM remarks WHERE remark = ?1", [remark]).map(|_| ()))
-    }
-
-    /// Remarks on a score, or on all, in the order they were made.
-    ///
-    /// # Errors
-    /// When the library cannot be read.
-    pub fn remarks(&self, score: Option<i64>) -> Result<Vec<Remark>> {
-        let sql = "SELECT remark, score, printed_bars, remark_text FROM remarks WHERE ?1 IS NULL OR score = ?1 ORDER BY remark";
-        let mut statement = self.connection.prepare(sql).map_err(|error| self.say(&error))?;
-        let remark =
-            |row: &Row<'_>| Ok(Remark { remark: row.get(0)?, score: row.get(1)?, printed_bars: row.get(2)?, text: row.get(3)? });
-        let rows = statement.query_map([score], remark).and_then(Iterator::collect);
-        rows.map_err(|error| self.say(&error))
-    }
-
     /// Takes a score out, with its record, tags and remarks. The file stays where it is.
     ///
     /// # Errors
@@ -191,7 +182,7 @@ impl Library {
     }
 
     /// One change to one score, whole or not at all, after which search knows of it.
-    fn change<T>(&mut self, score: i64, change: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>) -> Result<T> {
+    pub(crate) fn change<T>(&mut self, score: i64, change: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>) -> Result<T> {
         let path = self.path.clone();
         let say = |error: rusqlite::Error| of_sqlite(&path, &error);
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(say)?;

@@ -4,11 +4,12 @@
 mod scores;
 
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 use ripieno_formats::Limits;
 use ripieno_library::{
-    Counts, ExportFormat, FEWEST_WORKS, Labels, Library, LibraryError, Outcome, Reader, Value, export, query, restore,
-    score_files, text_of,
+    Bounds, Counts, ExportFormat, FEWEST_WORKS, Labels, Library, LibraryError, Outcome, Place, Reader, Value, export, query,
+    query_within, restore, score_files, text_of,
 };
 use ripieno_questions::{MomentRow, parse};
 use ripieno_study::{Cancel, Study};
@@ -80,6 +81,23 @@ fn scores_are_kept_found_and_taken_out() {
     std::fs::copy(&files[0], &copy).unwrap();
     assert_eq!(import(&mut library, &[copy], &Labels::default()).unwrap(), Counts { unchanged: 1, ..Counts::default() });
 
+    // A remark on a span, and a bookmark; both are read by those who may only read.
+    let place = Place { first_bar: 2, last_bar: 4, part: "Horn 1.2".to_owned() };
+    let on_span = library.remark_at(second, "3-5", &place, "the painter is cast off").unwrap();
+    library.reword_remark(on_span, "the painter is let go").unwrap();
+    let bookmark = library.bookmark(second, " the launch ", "seen=0-4").unwrap();
+    let reader = Reader::open(&path).unwrap();
+    assert_eq!(reader.kept(second).unwrap(), library.list().unwrap().into_iter().find(|kept| kept.score == second));
+    assert_eq!(reader.kept(99).unwrap(), None);
+    let remarks = reader.remarks(second).unwrap();
+    assert_eq!((remarks[0].place.as_ref(), remarks[1].place.as_ref()), (None, Some(&place)));
+    assert_eq!(reader.bookmarks(second).unwrap()[0].name, "the launch");
+    assert_eq!(reader.find("painter").unwrap().len(), 1);
+    drop(reader);
+    assert!(library.remark_at(second, "", &place, " ").is_err() && library.bookmark(second, "", "").is_err());
+    assert!(library.reword_remark(99, "x").is_err() && library.remove_bookmark(second, 99).is_err());
+    library.remove_bookmark(second, bookmark).unwrap();
+    library.remove_remark(on_span).unwrap();
     library.remove_remark(remark).unwrap();
     assert!(library.find("lifeboat").unwrap().is_empty());
     library.remove(second).unwrap();
@@ -226,6 +244,25 @@ fn sql_reads_every_table_and_changes_nothing() {
     assert_eq!(std::fs::read(&path).unwrap(), before);
 }
 
+/// The desk bounds what a slip of the pen may cost.
+#[test]
+fn bounded_sql_ends_in_time_and_in_bounds() {
+    let (_, path, _) = kept("bounds", 1);
+    let ask =
+        |sql: &str, rows, seconds| query_within(&path, sql, Bounds { rows, bytes: 1 << 20, time: Duration::from_secs(seconds) });
+    let endless = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT";
+    let (some, is_all) = ask(&format!("{endless} i FROM n"), 10, 20).unwrap();
+    assert_eq!((some.rows.len(), is_all), (10, false));
+    let begun = Instant::now();
+    assert!(ask(&format!("{endless} max(i) FROM n"), 10, 1).unwrap_err().0.contains("longer than 1 seconds"));
+    assert!(begun.elapsed() < Duration::from_secs(10));
+    for large in ["SELECT zeroblob(900000000)", "SELECT hex(zeroblob(900000)) AS a, hex(zeroblob(900000)) AS b"] {
+        assert!(ask(large, 10, 20).unwrap_err().0.contains("too large"), "{large}");
+    }
+    let (all, is_all) = ask("SELECT score FROM scores", 10, 20).unwrap();
+    assert!(is_all && all.rows.len() == 1);
+}
+
 #[test]
 fn a_question_is_answered_as_from_the_file() {
     let (_, path, files) = kept("ask", 4);
@@ -366,6 +403,13 @@ fn every_layout_there_was_is_led_to_the_newest() {
         assert_eq!(library.remarks(Some(7)).unwrap()[0].text, "the boat is launched");
         assert_eq!(library.find("boatman launched").unwrap().len(), 1);
         drop(library);
+        let reader = Reader::open(&path).unwrap();
+        let (place, bookmarks) = (reader.remarks(7).unwrap()[0].place.clone(), reader.bookmarks(7).unwrap());
+        match version {
+            1 => assert!(place.is_none() && bookmarks.is_empty()),
+            _ => assert!(place.is_some_and(|place| place.first_bar == 4) && bookmarks[0].view == "seen=0-4"),
+        }
+        drop(reader);
         assert_eq!(Reader::open(&path).unwrap().saved_question("soft").unwrap().question, "piano or softer");
         assert_eq!(schema(&path), schema(&fresh), "version {version}");
     }
@@ -436,7 +480,7 @@ fn the_documentation_names_every_column() {
     drop(Library::open_or_create(&path).unwrap());
     let manual = include_str!("../../../docs/library.md");
     let views = ripieno_questions::record::SHAPES.iter().map(|shape| shape.name);
-    for table in views.chain(["scores", "tags", "remarks", "questions"]) {
+    for table in views.chain(["scores", "tags", "remarks", "bookmarks", "questions"]) {
         let line = manual.lines().find(|line| line.starts_with(&format!("| `{table}` |"))).unwrap_or_else(|| panic!("{table}"));
         for column in query(&path, &format!("SELECT * FROM {table}")).unwrap().columns {
             assert!(
