@@ -24,10 +24,11 @@ pub struct DeskArguments {
 /// Serves the desk until Ctrl-C.
 pub fn run(arguments: &DeskArguments) -> Result<(), String> {
     let options = Options { library: library_path(arguments.library.as_deref())?, port: arguments.port };
-    serve(&options, |address| {
-        println!("The desk is at {address} (Ctrl-C ends it)");
+    serve(&options, |addresses| {
+        println!("The desk is at {} (Ctrl-C ends it)", addresses.lasting);
+        println!("The address lets in whoever has it; it changes at each start.");
         if !arguments.no_open {
-            open_browser(address);
+            open_browser(addresses.once);
         }
     })
 }

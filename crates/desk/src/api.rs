@@ -14,23 +14,22 @@ use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use axum::{Json, Router};
 use futures_util::Stream;
-use ripieno_library::Reader;
-use ripieno_questions::{answer, parse, tables};
-use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, OpenApi, ToSchema};
+use serde::Deserialize;
+use utoipa::{IntoParams, OpenApi};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-use crate::assets;
 use crate::corrections::{self, Wanted};
-use crate::desk::{Desk, Open, no_score};
+use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
 use crate::guard::{Own, guard};
 use crate::jobs::{Job, JobState};
+use crate::key::Key;
 use crate::shelf::{self, Card};
 use crate::studied::{self, MOST_BYTES};
 use crate::upload;
-use crate::view::{Cited, HeldRole, View, held, rounded};
+use crate::view::View;
+use crate::{asking, assets, compare, evidence, notes};
 
 /// The demonstration score, made for this project.
 const DEMO: &[u8] = include_bytes!("../../../demo/lifeboat_overture.musicxml");
@@ -53,8 +52,17 @@ fn routes() -> OpenApiRouter<Desk> {
         .routes(routes!(add_demo))
         .routes(routes!(open_score, remove_score))
         .routes(routes!(view))
-        .routes(routes!(evidence))
-        .routes(routes!(ask))
+        .routes(routes!(evidence::evidence))
+        .routes(routes!(asking::ask))
+        .routes(routes!(asking::ask_all))
+        .routes(routes!(asking::sql))
+        .routes(routes!(notes::notes))
+        .routes(routes!(notes::remark))
+        .routes(routes!(notes::reword_remark, notes::remove_remark))
+        .routes(routes!(notes::bookmark))
+        .routes(routes!(notes::remove_bookmark))
+        .routes(routes!(notes::add_tag, notes::remove_tag))
+        .routes(routes!(compare::side_by_side))
         .routes(routes!(correct))
         .routes(routes!(undo))
         .routes(routes!(redo))
@@ -72,28 +80,28 @@ pub fn openapi() -> Result<String, serde_json::Error> {
     Ok(description.to_pretty_json()? + "\n")
 }
 
-/// The desk's interface and page, for a server at this port.
-pub fn router(desk: Desk, port: u16) -> Router {
+/// The desk's interface and page, for a server at this port that opens to this key.
+pub fn router(desk: Desk, port: u16, key: Arc<Key>) -> Router {
     let (api, _) = routes().split_for_parts();
     api.with_state(desk)
         .fallback(assets::page)
         .layer(DefaultBodyLimit::max(MOST_BYTES))
-        .layer(middleware::from_fn_with_state(Own::at(port), guard))
+        .layer(middleware::from_fn_with_state(Own::at(port, key), guard))
 }
 
 /// Work that reads files or counts, off the threads that answer.
-async fn blocking<T: Send + 'static>(work: impl FnOnce() -> Outcome<T> + Send + 'static) -> Outcome<T> {
+pub(crate) async fn blocking<T: Send + 'static>(work: impl FnOnce() -> Outcome<T> + Send + 'static) -> Outcome<T> {
     let broken = |_| Failure::machine("the desk could not finish this; please report it");
     tokio::task::spawn_blocking(work).await.map_err(broken)?
 }
 
-fn bad(why: impl std::fmt::Display) -> Failure {
+pub(crate) fn bad(why: impl std::fmt::Display) -> Failure {
     Failure::new(StatusCode::BAD_REQUEST, why.to_string())
 }
 
-type ScorePath = Result<Path<i64>, PathRejection>;
+pub(crate) type ScorePath = Result<Path<i64>, PathRejection>;
 
-fn number<T>(path: Result<Path<T>, PathRejection>) -> Outcome<T> {
+pub(crate) fn number<T>(path: Result<Path<T>, PathRejection>) -> Outcome<T> {
     path.map(|Path(number)| number).map_err(bad)
 }
 
@@ -181,15 +189,20 @@ async fn remove_score(State(desk): State<Desk>, score: ScorePath) -> Outcome<Sta
     .await
 }
 
-fn view_of(desk: &Desk, open: &Open) -> Outcome<View> {
+/// A score as the page draws it, as JSON that is written once for each revision.
+fn view_of(desk: &Desk, open: &Open) -> Outcome<Response> {
     let path = desk.kept(open.score)?.path;
-    let corrections = corrections::list(std::path::Path::new(&path));
-    Ok(View::of(&open.study, open.score, open.revision, corrections, desk.can_redo(open.score)))
+    let json = open.view.get_or_init(|| {
+        let corrections = corrections::list(std::path::Path::new(&path));
+        let view = View::of(&open.study, open.score, open.revision, corrections, desk.can_redo(open.score));
+        serde_json::to_vec(&view).unwrap_or_default().into()
+    });
+    Ok(([(header::CONTENT_TYPE, "application/json")], json.clone()).into_response())
 }
 
 /// A score as the page draws it; 409 when it is not open
 #[utoipa::path(get, path = "/api/scores/{score}/view", params(("score" = i64, Path)), responses((status = 200, body = View), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 507, body = Failure)))]
-async fn view(State(desk): State<Desk>, score: ScorePath) -> Outcome<Json<View>> {
+async fn view(State(desk): State<Desk>, score: ScorePath) -> Outcome<Response> {
     let score = number(score)?;
     blocking(move || {
         if desk.open(score).is_none() {
@@ -198,131 +211,17 @@ async fn view(State(desk): State<Desk>, score: ScorePath) -> Outcome<Json<View>>
         view_of(&desk, &*desk.opened(score)?)
     })
     .await
-    .map(Json)
-}
-
-#[derive(Debug, Deserialize, IntoParams)]
-struct SpanAsked {
-    /// Number of the span.
-    span: usize,
-    /// The revision in which it has this number.
-    revision: u64,
-}
-
-/// Who goes with a span.
-#[derive(Debug, Serialize, ToSchema)]
-struct Companion {
-    part: usize,
-    /// "unison", "octave", "parallel", "same rhythm"; nothing for the chief line.
-    relation: Option<String>,
-    bars: Cited,
-}
-
-/// Why a span has its role.
-#[derive(Debug, Serialize, ToSchema)]
-struct Evidence {
-    span: usize,
-    bars: Cited,
-    /// The role shown, then others it has as well.
-    roles: Vec<HeldRole>,
-    /// The facts that decided, the most telling first.
-    reasons: Vec<String>,
-    /// What the learned model gives the part over these bars, on the mean: melody, rhythm, harmony, 0 to 1.
-    learned: [f64; 3],
-    /// The lines of its layer in its first bar, itself among them.
-    layer: Vec<Companion>,
-    /// Corrections that made it what it is.
-    corrections: Vec<String>,
-}
-
-/// Why a span has its role
-#[utoipa::path(get, path = "/api/scores/{score}/evidence", params(("score" = i64, Path), SpanAsked), responses((status = 200, body = Evidence), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure)))]
-async fn evidence(
-    State(desk): State<Desk>,
-    score: ScorePath,
-    asked: Result<Query<SpanAsked>, QueryRejection>,
-) -> Outcome<Json<Evidence>> {
-    let (score, Query(asked)) = (number(score)?, asked.map_err(bad)?);
-    let open = desk.opened(score)?;
-    if open.revision != asked.revision {
-        return Err(Failure::new(StatusCode::CONFLICT, "the score has changed meanwhile; look again"));
-    }
-    let study = &open.study;
-    let roles = &study.roles.roles;
-    let Some(span) = roles.spans.get(asked.span) else { return Err(Failure::not_there("there is no such span")) };
-    let name = |part: usize| study.score.parts.get(part).map(|part| part.name.trim().to_owned()).unwrap_or_default();
-    let mean = |table: &[Vec<f32>]| {
-        let bars: Vec<f32> = span.bars.clone().filter_map(|bar| table.get(span.part)?.get(bar as usize).copied()).collect();
-        #[allow(clippy::cast_precision_loss)] // bars
-        let count = bars.len().max(1) as f32;
-        rounded(bars.iter().sum::<f32>() / count)
-    };
-    let layer = roles.layers.of(span.line, span.bars.start).and_then(|layer| roles.layers.layers.get(layer));
-    let members = layer
-        .iter()
-        .flat_map(|layer| &layer.members)
-        .filter(|member| member.bars.start < span.bars.end && member.bars.end > span.bars.start);
-    let companion = |member: &ripieno_texture::Member| Companion {
-        part: study.lines.lines[member.line].part,
-        relation: member.relation.map(|relation| relation.name().to_owned()),
-        bars: Cited::of(&study.cite(&member.bars.clone().collect::<Vec<u32>>())),
-    };
-    Ok(Json(Evidence {
-        span: asked.span,
-        bars: Cited::of(&study.cite(&span.bars.clone().collect::<Vec<u32>>())),
-        roles: span.roles.iter().map(held).collect(),
-        reasons: span.evidence.iter().map(|fact| fact.words(name)).collect(),
-        learned: [mean(&study.learned.melody), mean(&study.learned.rhythm), mean(&study.learned.harmony)],
-        layer: members.map(companion).collect(),
-        corrections: study.roles.said.get(asked.span).map(|said| said.corrections.clone()).unwrap_or_default(),
-    }))
-}
-
-#[derive(Debug, Deserialize, IntoParams)]
-struct Asked {
-    /// The question, such as "all brass play"; docs/questions.md has all words.
-    question: String,
-}
-
-/// The bars that answer a question.
-#[derive(Debug, Serialize, ToSchema)]
-struct Answer {
-    bars: Cited,
-    count: u32,
-}
-
-/// Ask a score in words; 422 with the column of the word at fault when the question is not understood
-#[utoipa::path(get, path = "/api/scores/{score}/ask", params(("score" = i64, Path), Asked), responses((status = 200, body = Answer), (status = 400, body = Failure), (status = 404, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
-async fn ask(State(desk): State<Desk>, score: ScorePath, asked: Result<Query<Asked>, QueryRejection>) -> Outcome<Json<Answer>> {
-    let (score, Query(asked)) = (number(score)?, asked.map_err(bad)?);
-    blocking(move || {
-        let question =
-            parse(&asked.question).map_err(|error| Failure { column: Some(error.column), ..Failure::refused(error.what) })?;
-        let reader = Reader::open(desk.path())?;
-        if !reader.scores()?.iter().any(|entry| entry.score == score) {
-            return Err(no_score(score));
-        }
-        let record = reader.record(score, &tables(&question))?;
-        let damaged = |_| Failure::machine("what is kept of the score is damaged; add it again");
-        let found = answer(&question, &record).map_err(damaged)?;
-        let text = found.iter().map(ripieno_questions::Found::cited).collect::<Vec<_>>().join(", ");
-        let spans = found.iter().map(|found| [found.first, found.last]).collect();
-        Ok(Answer { bars: Cited { text, spans }, count: found.iter().map(ripieno_questions::Found::count).sum() })
-    })
-    .await
-    .map(Json)
 }
 
 /// Correct spans; the answer is the score with the correction in force
 #[utoipa::path(post, path = "/api/scores/{score}/corrections", params(("score" = i64, Path)), request_body = Wanted, responses((status = 200, body = View), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
-async fn correct(State(desk): State<Desk>, score: ScorePath, wanted: Result<Json<Wanted>, JsonRejection>) -> Outcome<Json<View>> {
+async fn correct(State(desk): State<Desk>, score: ScorePath, wanted: Result<Json<Wanted>, JsonRejection>) -> Outcome<Response> {
     let (score, Json(wanted)) = (number(score)?, wanted.map_err(bad)?);
     blocking(move || {
         let open = corrections::correct(&desk, score, &wanted)?;
         view_of(&desk, &open)
     })
     .await
-    .map(Json)
 }
 
 #[derive(Debug, Default, Deserialize, IntoParams)]
@@ -333,26 +232,24 @@ struct Which {
 
 /// Take a correction back
 #[utoipa::path(post, path = "/api/scores/{score}/undo", params(("score" = i64, Path), Which), responses((status = 200, body = View), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
-async fn undo(State(desk): State<Desk>, score: ScorePath, which: Result<Query<Which>, QueryRejection>) -> Outcome<Json<View>> {
+async fn undo(State(desk): State<Desk>, score: ScorePath, which: Result<Query<Which>, QueryRejection>) -> Outcome<Response> {
     let (score, Query(which)) = (number(score)?, which.map_err(bad)?);
     blocking(move || {
         let open = corrections::undo(&desk, score, which.id.as_deref())?;
         view_of(&desk, &open)
     })
     .await
-    .map(Json)
 }
 
 /// Make the correction again that was taken back last
 #[utoipa::path(post, path = "/api/scores/{score}/redo", params(("score" = i64, Path)), responses((status = 200, body = View), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
-async fn redo(State(desk): State<Desk>, score: ScorePath) -> Outcome<Json<View>> {
+async fn redo(State(desk): State<Desk>, score: ScorePath) -> Outcome<Response> {
     let score = number(score)?;
     blocking(move || {
         let open = corrections::redo(&desk, score)?;
         view_of(&desk, &open)
     })
     .await
-    .map(Json)
 }
 
 fn found_job(desk: &Desk, job: Result<Path<u64>, PathRejection>) -> Outcome<Arc<Job>> {

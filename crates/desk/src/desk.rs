@@ -2,16 +2,19 @@
 
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
+use axum::body::Bytes;
 use axum::http::StatusCode;
-use ripieno_library::{Kept, Library};
+use ripieno_library::{Kept, Library, Reader};
 use ripieno_study::Study;
 use ripieno_study::corrections::Request;
 use tokio::sync::Semaphore;
 
+use crate::compare::Profiles;
 use crate::failure::{Failure, Outcome};
 use crate::jobs::Jobs;
+use crate::shelf::SmallMaps;
 
 /// Studies kept in memory; a large score takes some tens of megabytes.
 const OPEN: usize = 4;
@@ -23,6 +26,8 @@ pub(crate) struct Open {
     /// Goes up with every change.
     pub revision: u64,
     pub study: Study,
+    /// The study as the page draws it, written once: JSON.
+    pub view: OnceLock<Bytes>,
 }
 
 #[derive(Debug, Default)]
@@ -48,6 +53,8 @@ pub struct Inner {
     /// One at a time changes the corrections.
     pub(crate) correcting: Mutex<()>,
     pub(crate) jobs: Jobs,
+    pub(crate) maps: SmallMaps,
+    pub(crate) profiles: Profiles,
     /// Analyses at one time: each takes a core.
     pub(crate) turns: Arc<Semaphore>,
 }
@@ -79,6 +86,8 @@ impl Desk {
             held: Mutex::default(),
             correcting: Mutex::default(),
             jobs: Jobs::default(),
+            maps: SmallMaps::default(),
+            profiles: Profiles::default(),
             // A core stays free to answer.
             turns: Arc::new(Semaphore::new(cores.saturating_sub(1).max(1))),
         })))
@@ -94,14 +103,19 @@ impl Inner {
         &self.folder
     }
 
+    /// The library, to change it: waits for others who do.
     pub(crate) fn library(&self) -> Outcome<Library> {
         Ok(Library::open_or_create(&self.library)?)
     }
 
+    /// The library, to read it: waits for nobody.
+    pub(crate) fn reader(&self) -> Outcome<Reader> {
+        Ok(Reader::open(&self.library)?)
+    }
+
     /// A kept score by number.
     pub(crate) fn kept(&self, score: i64) -> Outcome<Kept> {
-        let list = self.library()?.list()?;
-        list.into_iter().find(|kept| kept.score == score).ok_or_else(|| no_score(score))
+        self.reader()?.kept(score)?.ok_or_else(|| no_score(score))
     }
 
     /// The study of a score, when it is open.
@@ -121,7 +135,7 @@ impl Inner {
     pub(crate) fn hold(&self, score: i64, study: Study) -> Arc<Open> {
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
         held.revision += 1;
-        let open = Arc::new(Open { score, revision: held.revision, study });
+        let open = Arc::new(Open { score, revision: held.revision, study, view: OnceLock::new() });
         held.open.retain(|other| other.score != score);
         held.open.push_back(Arc::clone(&open));
         while held.open.len() > OPEN {

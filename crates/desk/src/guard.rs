@@ -1,4 +1,4 @@
-//! Who may ask: only a page this server itself has served.
+//! Who may ask: only a page this server itself has served, to whoever has its [`Key`].
 //!
 //! A page elsewhere can make a browser send requests here. It is told apart by `Host` (a name that was made to point at this
 //! machine), `Origin` and `Sec-Fetch-Site` (Fetch Metadata, W3C); answers carry a policy under which a page loads nothing from
@@ -9,7 +9,10 @@ use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
+use std::sync::Arc;
+
 use crate::failure::Failure;
+use crate::key::{Entry, Key};
 
 /// What every answer says about what its page may load.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; img-src 'self' data: blob:; \
@@ -17,16 +20,29 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; f
 
 const NOT_HERE: &str = "this desk answers only to its own address on this machine";
 
-/// The names under which this server may be asked.
+const NO_KEY: &str =
+    "this desk opens to the address that `ripieno desk` printed when it was started; copy that one into the browser";
+const USED: &str =
+    "this address opens the desk once and has been used; copy the one that `ripieno desk` printed into the browser";
+
+/// The names under which this server may be asked, and its key.
 #[derive(Debug, Clone)]
 pub(crate) struct Own {
-    hosts: [String; 2],
+    port: u16,
+    hosts: Vec<String>,
+    key: Arc<Key>,
 }
 
 impl Own {
-    pub(crate) fn at(port: u16) -> Self {
+    pub(crate) fn at(port: u16, key: Arc<Key>) -> Self {
         // Not `[::1]`: nothing listens there, and whoever did could serve a page of its own under that name.
-        Self { hosts: ["127.0.0.1", "localhost"].map(|name| format!("{name}:{port}")) }
+        let names = ["127.0.0.1", "localhost"];
+        let mut hosts: Vec<String> = names.iter().map(|name| format!("{name}:{port}")).collect();
+        if port == 80 {
+            // The usual port of HTTP is left out of `Host` (RFC 9110, 7.2).
+            hosts.extend(names.map(str::to_owned));
+        }
+        Self { port, hosts, key }
     }
 
     fn is_host(&self, host: &str) -> bool {
@@ -53,11 +69,33 @@ impl Own {
     }
 }
 
+/// Why someone without the key is not let in: a sentence to read in a browser, JSON for whoever asks for that.
+fn turned_away(why: &str, headers: &HeaderMap) -> Response {
+    let is_page =
+        headers.get(header::ACCEPT).and_then(|accept| accept.to_str().ok()).is_some_and(|kinds| kinds.contains("text/html"));
+    if is_page {
+        (StatusCode::UNAUTHORIZED, why.to_owned()).into_response()
+    } else {
+        Failure::new(StatusCode::UNAUTHORIZED, why).into_response()
+    }
+}
+
 /// Refuses foreign requests and adds the headers every answer carries.
 pub(crate) async fn guard(State(own): State<Own>, request: Request, next: Next) -> Response {
     let mut answer = match own.refuses(request.headers()) {
         Some(why) => Failure::new(StatusCode::FORBIDDEN, why).into_response(),
-        None => next.run(request).await,
+        None => match own.key.entry(own.port, request.uri(), request.headers()) {
+            Entry::Known => next.run(request).await,
+            Entry::Admitted => {
+                let mut answer = next.run(request).await;
+                if let Ok(cookie) = HeaderValue::from_str(&own.key.set_cookie(own.port)) {
+                    answer.headers_mut().insert(header::SET_COOKIE, cookie);
+                }
+                answer
+            }
+            Entry::Used => turned_away(USED, request.headers()),
+            Entry::Stranger => turned_away(NO_KEY, request.headers()),
+        },
     };
     let headers = answer.headers_mut();
     for (name, value) in [

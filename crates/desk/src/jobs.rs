@@ -55,13 +55,18 @@ pub(crate) struct Job {
 impl Job {
     /// Goes on to a stage; a job that is over stays so. Answers whether it went on.
     pub(crate) fn go(&self, stage: Stage, message: impl Into<String>, score: Option<i64>) -> bool {
-        self.state.send_if_modified(|state| {
+        let went_on = self.state.send_if_modified(|state| {
             if state.is_over() {
                 return false;
             }
             *state = JobState { job: state.job, stage, message: message.into(), score: score.or(state.score) };
             true
-        })
+        });
+        if self.state.borrow().is_over() {
+            // A page still drawing it holds its own.
+            *self.outline.lock().unwrap_or_else(PoisonError::into_inner) = None;
+        }
+        went_on
     }
 
     pub(crate) fn state(&self) -> JobState {
@@ -73,7 +78,10 @@ impl Job {
     }
 
     pub(crate) fn set_outline(&self, outline: View) {
-        *self.outline.lock().unwrap_or_else(PoisonError::into_inner) = Some(Arc::new(outline));
+        let mut held = self.outline.lock().unwrap_or_else(PoisonError::into_inner);
+        if !self.state.borrow().is_over() {
+            *held = Some(Arc::new(outline));
+        }
     }
 
     pub(crate) fn outline(&self) -> Option<Arc<View>> {

@@ -1,17 +1,22 @@
 //! The desk: a server on this machine alone, and the page it serves, on which scores are studied.
 //!
 //! [`Desk`] holds a library, the studies opened last and what is being done; [`router`] is its HTTP interface, described by
-//! [`openapi`]; [`serve`] binds it to the loopback address. Everything musical comes from `study`, `questions` and `library`: this
+//! [`openapi`]; [`serve`] binds it to the loopback address and lets in whoever has its [`Key`]. Everything musical comes from `study`, `questions` and `library`: this
 //! crate names, numbers and hands on. A request that a foreign page could have sent is refused (`guard`).
 #![forbid(unsafe_code)]
 
 mod api;
+mod asking;
 mod assets;
+mod compare;
 mod corrections;
 mod desk;
+mod evidence;
 mod failure;
 mod guard;
 mod jobs;
+mod key;
+mod notes;
 mod serve;
 mod shelf;
 mod studied;
@@ -20,4 +25,5 @@ mod view;
 
 pub use api::{openapi, router};
 pub use desk::Desk;
-pub use serve::{Options, serve};
+pub use key::Key;
+pub use serve::{Addresses, Options, serve};

@@ -2,9 +2,11 @@
 
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use crate::api::router;
 use crate::desk::Desk;
+use crate::key::Key;
 
 /// How to serve.
 #[derive(Debug, Clone)]
@@ -15,30 +17,42 @@ pub struct Options {
     pub port: u16,
 }
 
-/// Serves the desk on the loopback address until Ctrl-C; `ready` is told the address of the page.
+/// Addresses of a desk that is ready.
+#[derive(Debug, Clone, Copy)]
+pub struct Addresses<'a> {
+    /// To be printed: opens the desk as long as it runs.
+    pub lasting: &'a str,
+    /// To be handed to a browser: opens it once.
+    pub once: &'a str,
+}
+
+/// Serves the desk on the loopback address until Ctrl-C; `ready` is told the addresses of the page.
 ///
 /// # Errors
 /// When the library cannot be opened or the port is taken: one sentence.
-pub fn serve(options: &Options, ready: impl FnOnce(&str)) -> Result<(), String> {
+pub fn serve(options: &Options, ready: impl FnOnce(Addresses<'_>)) -> Result<(), String> {
     let desk = Desk::on(&options.library)?;
+    let key = Arc::new(Key::new()?);
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     let runtime = runtime.map_err(|error| format!("the desk cannot start ({error})"))?;
     let done = runtime.block_on(async {
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, options.port));
         let taken = |error: std::io::Error| {
-            format!(
-                "port {} cannot be used ({error}). Another desk may be open; choose one with --port, or leave it out",
-                options.port
-            )
+            let why = if error.kind() == std::io::ErrorKind::PermissionDenied {
+                "Ports below 1024 are for the administrator of this machine; choose one above"
+            } else {
+                "Another desk may be open; choose another"
+            };
+            format!("port {} cannot be used ({error}). {why} with --port, or leave it out", options.port)
         };
         let listener = tokio::net::TcpListener::bind(address).await.map_err(taken)?;
         let port = listener.local_addr().map_err(taken)?.port();
-        ready(&format!("http://127.0.0.1:{port}/"));
+        ready(Addresses { lasting: &key.address(port), once: &key.address_once(port) });
         // Open event streams would hold a graceful end back; the library is whole at any moment.
         let stop = async {
             let _ = tokio::signal::ctrl_c().await;
         };
-        let server = axum::serve(listener, router(desk, port));
+        let server = axum::serve(listener, router(desk, port, key));
         tokio::select! {
             served = async { server.await } => served.map_err(|error| format!("the desk has stopped ({error})")),
             () = stop => Ok(()),

@@ -1,6 +1,7 @@
 //! The library as the page lists it, each score with a small role map.
 
 use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use ripieno_library::{Kept, Reader};
 use ripieno_questions::Record;
@@ -31,29 +32,49 @@ pub(crate) struct Card {
     pub map: Vec<SmallRow>,
 }
 
+/// Small maps worked out before, by score, with the stamp of the record they come from.
+#[derive(Debug, Default)]
+pub(crate) struct SmallMaps(Mutex<BTreeMap<i64, (String, Arc<Vec<SmallRow>>)>>);
+
+/// Small maps held; each takes a few kilobytes.
+const MOST_MAPS: usize = 5000;
+
+impl SmallMaps {
+    /// The map of a score, made where it is not known or the score has changed.
+    fn of(&self, kept: &Kept, make: impl FnOnce() -> Outcome<Vec<SmallRow>>) -> Outcome<Arc<Vec<SmallRow>>> {
+        let held = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, map)) = held().get(&kept.score).filter(|(stamp, _)| *stamp == kept.stamp) {
+            return Ok(Arc::clone(map));
+        }
+        let map = Arc::new(make()?);
+        let mut held = held();
+        if held.len() >= MOST_MAPS {
+            held.clear();
+        }
+        held.insert(kept.score, (kept.stamp.clone(), Arc::clone(&map)));
+        Ok(map)
+    }
+}
+
 /// A section in a small map.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub(crate) struct SmallRow {
     pub section: String,
     pub family: String,
-    /// For each of up to 120 stretches of bars the place of the role, from 0, in the list of roles: the role its parts have most often; -1 where they rest.
+    /// For each stretch of bars (at most 120 on the shelf) the place of the role, from 0, in the list of roles: the role its parts have most often; -1 where they rest.
     pub roles: Vec<i8>,
 }
 
 /// Scores in which all words are found, or all scores.
 pub(crate) fn cards(desk: &Desk, words: &str) -> Outcome<Vec<Card>> {
-    let library = desk.library()?;
+    let reader = desk.reader()?;
     let is_asked = words.chars().any(char::is_alphanumeric);
-    let found = if is_asked { library.find(words)? } else { library.list()? };
-    let reader = Reader::open(desk.path())?;
-    found.into_iter().map(|kept| card(&reader, kept)).collect()
+    let found = if is_asked { reader.find(words)? } else { reader.list()? };
+    found.into_iter().map(|kept| card(desk, &reader, kept)).collect()
 }
 
-fn card(reader: &Reader, kept: Kept) -> Outcome<Card> {
-    let record = reader.record(kept.score, &["parts", "roles"])?;
-    let bars = usize::try_from(kept.bars).unwrap_or(0);
-    let map = small_map(&record, bars)
-        .map_err(|_| Failure::machine(format!("what is kept of “{}” is damaged; add it again", kept.title)))?;
+fn card(desk: &Desk, reader: &Reader, kept: Kept) -> Outcome<Card> {
+    let map = desk.maps.of(&kept, || role_map(reader, &kept, COLUMNS))?.to_vec();
     Ok(Card {
         score: kept.score,
         file: kept.file,
@@ -68,10 +89,18 @@ fn card(reader: &Reader, kept: Kept) -> Outcome<Card> {
     })
 }
 
-fn small_map(record: &Record, bars: usize) -> Result<Vec<SmallRow>, Damaged> {
+/// Who has which role, a row for each section, in at most so many columns.
+pub(crate) fn role_map(reader: &Reader, kept: &Kept, columns: usize) -> Outcome<Vec<SmallRow>> {
+    let record = reader.record(kept.score, &["parts", "roles"])?;
+    let bars = usize::try_from(kept.bars).unwrap_or(0);
+    small_map(&record, bars, columns)
+        .map_err(|_| Failure::machine(format!("what is kept of “{}” is damaged; add it again", kept.title)))
+}
+
+fn small_map(record: &Record, bars: usize, columns: usize) -> Result<Vec<SmallRow>, Damaged> {
     let parts = record.table("parts")?;
     let (sections, families) = (parts.texts("section")?, parts.texts("family")?);
-    let columns = bars.clamp(1, COLUMNS);
+    let columns = bars.clamp(1, columns);
     let mut rows: Vec<SmallRow> = Vec::new();
     let mut row_of = vec![0usize; parts.rows];
     for (part, row) in row_of.iter_mut().enumerate() {

@@ -18,7 +18,7 @@ use crate::view::View;
 /// Limits on what is dropped on the page: a tenth of a gigabyte holds any score.
 pub(crate) const MOST_BYTES: usize = 96 << 20;
 
-fn limits() -> Limits {
+pub(crate) fn limits() -> Limits {
     Limits { file_bytes: MOST_BYTES as u64, inflated_bytes: 384 << 20, ..Limits::default() }
 }
 

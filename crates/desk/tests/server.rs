@@ -3,16 +3,20 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::expect_used)] // a test fails by panicking
 
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, LazyLock};
 use std::time::Duration;
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{Method, Request, StatusCode, header};
-use ripieno_desk::{Desk, router};
+use ripieno_desk::{Desk, Key, router};
 use serde_json::{Value, json};
 use tower::ServiceExt;
 
 const PORT: u16 = 4711;
+
+/// One for all tests.
+static KEY: LazyLock<Arc<Key>> = LazyLock::new(|| Arc::new(Key::new().unwrap()));
 
 struct Folder(PathBuf);
 
@@ -25,7 +29,7 @@ impl Folder {
     }
 
     fn desk(&self) -> Router {
-        router(Desk::on(&self.0.join("library.db")).unwrap(), PORT)
+        router(Desk::on(&self.0.join("library.db")).unwrap(), PORT, Arc::clone(&KEY))
     }
 }
 
@@ -36,7 +40,8 @@ impl Drop for Folder {
 }
 
 fn request(method: Method, path: &str) -> axum::http::request::Builder {
-    Request::builder().method(method).uri(path).header(header::HOST, format!("127.0.0.1:{PORT}"))
+    let host = format!("127.0.0.1:{PORT}");
+    Request::builder().method(method).uri(path).header(header::HOST, host).header(header::COOKIE, KEY.cookie(PORT))
 }
 
 async fn told(desk: &Router, request: Request<Body>) -> (StatusCode, Value) {
@@ -73,7 +78,8 @@ async fn only_its_own_page_may_ask() {
     let folder = Folder::new("guard");
     let desk = folder.desk();
     let asked = |host: &str, extra: &[(&str, &str)]| {
-        let mut request = Request::builder().uri("/api/scores").header(header::HOST, host);
+        let mut request =
+            Request::builder().uri("/api/scores").header(header::HOST, host).header(header::COOKIE, KEY.cookie(PORT));
         for (name, value) in extra {
             request = request.header(*name, *value);
         }
@@ -203,4 +209,196 @@ async fn a_correction_is_kept_taken_back_and_made_again() {
     assert_eq!(redone["corrections"][0]["comment"], "heard so");
     // The command finds it where it looks for corrections.
     assert!(Path::new(&folder.0.join("library-scores/lifeboat_overture.musicxml.corrections.json")).is_file());
+}
+
+async fn answered(
+    desk: &Router,
+    method: Method,
+    path: &str,
+    headers: &[(header::HeaderName, String)],
+) -> axum::response::Response {
+    let mut request = Request::builder().method(method).uri(path).header(header::HOST, format!("127.0.0.1:{PORT}"));
+    for (name, value) in headers {
+        request = request.header(name, value);
+    }
+    desk.clone().oneshot(request.body(Body::empty()).unwrap()).await.unwrap()
+}
+
+#[tokio::test]
+async fn only_who_has_the_key_may_come_in() {
+    let folder = Folder::new("key");
+    let key = Arc::new(Key::new().unwrap());
+    let desk = router(Desk::on(&folder.0.join("library.db")).unwrap(), PORT, Arc::clone(&key));
+    let path = |address: String| address.split_once(&format!(":{PORT}")).unwrap().1.to_owned();
+    let cookie = (header::COOKIE, key.cookie(PORT));
+    // Without it nothing is told, neither scores nor the page nor its files; a wrong one is none.
+    let wrong = (header::COOKIE, KEY.cookie(PORT));
+    for headers in [&[][..], &[wrong], &[(header::COOKIE, format!("ripieno-{PORT}="))]] {
+        for asked in ["/", "/api/scores", "/mark.svg", "/?key=", "/?key=0123456789abcdef0123456789abcdef", "/api/scores?key=x"] {
+            let answer = answered(&desk, Method::GET, asked, headers).await;
+            assert_eq!(answer.status(), StatusCode::UNAUTHORIZED, "{asked} {headers:?}");
+            assert!(!answer.headers().contains_key(header::SET_COOKIE));
+        }
+    }
+    let answer = answered(&desk, Method::POST, "/api/demo", &[]).await;
+    assert_eq!(answer.status(), StatusCode::UNAUTHORIZED);
+    // The printed address gives the cookie as often as it is used, the one for the browser once.
+    for _ in 0..2 {
+        let answer = answered(&desk, Method::GET, &path(key.address(PORT)), &[]).await;
+        assert_eq!(answer.status(), StatusCode::OK);
+        let given = answer.headers()[header::SET_COOKIE].to_str().unwrap().to_owned();
+        assert!(given.starts_with(&key.cookie(PORT)), "{given}");
+        for rule in ["HttpOnly", "SameSite=Strict", "Path=/"] {
+            assert!(given.contains(rule), "{given}");
+        }
+    }
+    let once = path(key.address_once(PORT));
+    assert_ne!(once, path(key.address(PORT)));
+    assert_eq!(answered(&desk, Method::GET, &once, &[]).await.status(), StatusCode::OK);
+    let html = (header::ACCEPT, "text/html".to_owned());
+    let again = answered(&desk, Method::GET, &once, &[html]).await;
+    assert_eq!(again.status(), StatusCode::UNAUTHORIZED);
+    let said = String::from_utf8(to_bytes(again.into_body(), 4096).await.unwrap().to_vec()).unwrap();
+    assert!(said.contains("has been used") && !said.contains('{'), "{said}");
+    // Only the page takes a key from the address.
+    let elsewhere = format!("/api/scores{}", &path(key.address(PORT))[1..]);
+    assert_eq!(answered(&desk, Method::GET, &elsewhere, &[]).await.status(), StatusCode::UNAUTHORIZED);
+    assert_eq!(answered(&desk, Method::GET, "/api/scores", &[cookie]).await.status(), StatusCode::OK);
+}
+
+#[tokio::test]
+async fn the_usual_port_is_left_out_of_the_host() {
+    let folder = Folder::new("port");
+    let desk = router(Desk::on(&folder.0.join("library.db")).unwrap(), 80, Arc::clone(&KEY));
+    for (host, status) in [("127.0.0.1", StatusCode::OK), ("localhost:80", StatusCode::OK), ("elsewhere", StatusCode::FORBIDDEN)]
+    {
+        let request = Request::builder().uri("/api/scores").header(header::HOST, host).header(header::COOKIE, KEY.cookie(80));
+        assert_eq!(desk.clone().oneshot(request.body(Body::empty()).unwrap()).await.unwrap().status(), status, "{host}");
+    }
+}
+
+#[tokio::test]
+async fn notes_tags_and_bookmarks_are_kept() {
+    let folder = Folder::new("notes");
+    let desk = folder.desk();
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let score = done(&desk, &job).await;
+    let of = |rest: &str| format!("/api/scores/{score}/{rest}");
+    let remark = json!({ "text": "the trombones wait for this", "first_bar": 34, "last_bar": 44, "printed_bars": "35–45", "part": "Trombone 1.2" });
+    let (status, own) = post(&desk, &of("remarks"), remark).await;
+    assert_eq!(status, StatusCode::OK, "{own}");
+    assert_eq!((&own["remarks"][0]["bars"], &own["remarks"][0]["part"]), (&json!([34, 44]), &json!("Trombone 1.2")));
+    let number = own["remarks"][0]["remark"].as_i64().unwrap();
+    let put = |path: String, body: Value| {
+        let request = request(Method::PUT, &path).header(header::CONTENT_TYPE, "application/json");
+        told(&desk, request.body(Body::from(body.to_string())).unwrap())
+    };
+    let (_, own) = put(of(&format!("remarks/{number}")), json!({ "text": "held back until here" })).await;
+    assert_eq!(own["remarks"][0]["text"], "held back until here");
+    let (_, own) = post(&desk, &of("bookmarks"), json!({ "name": "first tutti", "view": "seen=136-180" })).await;
+    let bookmark = own["bookmarks"][0]["bookmark"].as_i64().unwrap();
+    let (_, own) = post(&desk, &of("tags?tag=harbour%20set"), Value::Null).await;
+    assert_eq!(own["tags"], json!(["harbour set"]));
+    // Another desk on the library has them all; the shelf finds by them.
+    let other = folder.desk();
+    let (_, kept) = get(&other, &of("notes")).await;
+    assert_eq!(kept, own);
+    for words in ["harbour%20set", "held%20back"] {
+        assert_eq!(get(&other, &format!("/api/scores?words={words}")).await.1.as_array().unwrap().len(), 1, "{words}");
+    }
+    for (path, body) in [
+        (of("remarks"), json!({ "text": " ", "first_bar": 0, "last_bar": 0, "printed_bars": "1" })),
+        (of("remarks"), json!({ "text": "x", "first_bar": 5, "last_bar": 0, "printed_bars": "1" })),
+        (of("bookmarks"), json!({ "name": "", "view": "" })),
+        (of("tags?tag=%20"), Value::Null),
+        (of("tags?tag=a%0Ab"), Value::Null),
+    ] {
+        assert_eq!(post(&desk, &path, body).await.0, StatusCode::UNPROCESSABLE_ENTITY, "{path}");
+    }
+    let away = |path: String| told(&desk, request(Method::DELETE, &path).body(Body::empty()).unwrap());
+    assert_eq!(away(of("remarks/999")).await.0, StatusCode::NOT_FOUND);
+    assert_eq!(away(of("bookmarks/999")).await.0, StatusCode::NOT_FOUND);
+    away(of(&format!("remarks/{number}"))).await;
+    away(of(&format!("bookmarks/{bookmark}"))).await;
+    let (_, own) = away(of("tags?tag=harbour%20set")).await;
+    assert_eq!(own, json!({ "tags": [], "remarks": [], "bookmarks": [] }));
+}
+
+#[tokio::test]
+async fn the_whole_library_is_asked_in_words_and_in_sql() {
+    let folder = Folder::new("asking");
+    let desk = folder.desk();
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let score = done(&desk, &job).await;
+    let (_, one) = get(&desk, &format!("/api/scores/{score}/ask?question=all%20brass%20play")).await;
+    let (status, all) = get(&desk, "/api/ask?question=all%20brass%20play").await;
+    assert_eq!(status, StatusCode::OK, "{all}");
+    assert_eq!((&all[0]["score"], &all[0]["bars"], &all[0]["count"]), (&json!(score), &one["bars"], &one["count"]));
+    assert_eq!(get(&desk, "/api/ask?question=hornz%20play").await.0, StatusCode::UNPROCESSABLE_ENTITY);
+    let sql = |text: &str| post(&desk, "/api/sql", json!({ "sql": text }));
+    let (status, rows) = sql("SELECT title, bars FROM scores").await;
+    assert_eq!(status, StatusCode::OK, "{rows}");
+    assert_eq!(
+        (&rows["columns"], &rows["numbers"], &rows["is_all"]),
+        (&json!(["title", "bars"]), &json!([false, true]), &json!(true))
+    );
+    for refused in ["DELETE FROM scores", "SELECT", "SELECT 1; SELECT 2", "ATTACH 'x' AS y", "PRAGMA user_version = 9"] {
+        let (status, said) = sql(refused).await;
+        assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{refused}: {said}");
+    }
+}
+
+#[tokio::test]
+async fn scores_are_laid_side_by_side() {
+    let folder = Folder::new("compare");
+    let desk = folder.desk();
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let demo = done(&desk, &job).await;
+    // The same piece without the notes of its tenor trombones is another score.
+    let text = include_str!("../../../demo/lifeboat_overture.musicxml");
+    let other = thinner(text);
+    let (status, job) =
+        told(&desk, request(Method::POST, "/api/scores?name=thin.musicxml").body(Body::from(other)).unwrap()).await;
+    assert_eq!(status, StatusCode::ACCEPTED, "{job}");
+    let thin = done(&desk, &job).await;
+    let path = format!("/api/compare?a={demo}&b={thin}");
+    let (status, measuring) = get(&desk, &path).await;
+    assert_eq!((status, &measuring["done"], &measuring["total"]), (StatusCode::ACCEPTED, &json!(1), &json!(2)), "{measuring}");
+    let (status, found) = get(&desk, &path).await;
+    assert_eq!(status, StatusCode::OK, "{found}");
+    assert_eq!(
+        found["a"]["scores"][0]["bars"].as_array().unwrap().len(),
+        found["a"]["scores"][0]["map"][0]["roles"].as_array().unwrap().len()
+    );
+    let rows = found["rows"].as_array().unwrap();
+    let presence = rows.iter().find(|row| row["measure"] == "presence" && row["bodies"] == "trombones").unwrap();
+    assert!(presence["a"].as_f64().unwrap() > presence["b"].as_f64().unwrap(), "{presence}");
+    assert_eq!(presence["a_shown"][0]["score"], demo);
+    // With itself nothing differs.
+    let (_, same) = get(&desk, &format!("/api/compare?a={demo}&b={demo}")).await;
+    assert_eq!(same["clear"], 0);
+    for (query, expected) in [
+        ("a=1", StatusCode::BAD_REQUEST),
+        ("a=&b=1", StatusCode::UNPROCESSABLE_ENTITY),
+        ("a=1&b=99", StatusCode::NOT_FOUND),
+        ("a=1&b=2&group=bagpipes", StatusCode::UNPROCESSABLE_ENTITY),
+    ] {
+        assert_eq!(get(&desk, &format!("/api/compare?{query}")).await.0, expected, "{query}");
+    }
+}
+
+/// The score with rests for the notes of its trombones.
+fn thinner(text: &str) -> String {
+    let (_, of_trombone) = text.split_once("<part-name>Trombone 1.2</part-name>").unwrap();
+    assert!(of_trombone.contains("<part id="));
+    let before = &text[..text.len() - of_trombone.len()];
+    let id = before.rsplit_once("<score-part id=\"").unwrap().1.split('"').next().unwrap();
+    let begin = text.find(&format!("<part id=\"{id}\">")).unwrap();
+    let end = begin + text[begin..].find("</part>").unwrap();
+    let mut part = text[begin..end].to_owned();
+    while let Some(from) = part.find("<pitch>") {
+        let to = from + part[from..].find("</pitch>").unwrap() + "</pitch>".len();
+        part.replace_range(from..to, "<rest/>");
+    }
+    format!("{}{}{}", &text[..begin], part.replace("<chord/>", ""), &text[end..])
 }

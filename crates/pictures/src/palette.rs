@@ -1,7 +1,8 @@
 //! How roles look: a hue, a lightness and a texture each, so that they can be told apart without colour too.
 //!
 //! Roles that lie side by side (melody and countermelody, bass and pedal) differ in lightness as well, since in a cell few pixels wide
-//! no upright or slanting texture shows.
+//! no upright or slanting texture shows. The colours were searched for with the look of each role fixed: with protanopia, deuteranopia or tritanopia
+//! any two differ by CIEDE2000 8 or more, texture and fill blended (`crates/desk/web/src/lib/vision.test.ts` says by how much).
 
 use ripieno_texture::Role;
 
@@ -52,14 +53,14 @@ pub fn fill(role: Role) -> String {
 pub const fn look(role: Role) -> Option<Look> {
     let (fill, ink, weave) = match role {
         Role::Melody => ("#b3261e", "#b3261e", Weave::Plain),
-        Role::Countermelody => ("#ffc48c", "#d4600f", Weave::Bands),
-        Role::Bass => ("#1f3b73", "#1f3b73", Weave::Plain),
+        Role::Countermelody => ("#ffc083", "#e26400", Weave::Bands),
+        Role::Bass => ("#1e356c", "#1e356c", Weave::Plain),
         Role::Harmony => ("#9cc5c1", "#9cc5c1", Weave::Plain),
-        Role::Pedal => ("#6f8fbf", "#26456f", Weave::Level),
-        Role::Rhythm => ("#e2b93b", "#7a5c00", Weave::Upright),
-        Role::Figuration => ("#c9dc87", "#56701a", Weave::Falling),
-        Role::Punctuation => ("#5b4a68", "#e4dbea", Weave::Dots),
-        Role::Effect => ("#c7a9d8", "#5f3b78", Weave::Crossed),
+        Role::Pedal => ("#7093c7", "#2d5992", Weave::Level),
+        Role::Rhythm => ("#d8af29", "#4d1f03", Weave::Upright),
+        Role::Figuration => ("#d4e5a1", "#7d5265", Weave::Falling),
+        Role::Punctuation => ("#5b4b6a", "#edd7cd", Weave::Dots),
+        Role::Effect => ("#c6a9d7", "#44828a", Weave::Crossed),
         _ => return None,
     };
     Some(Look { fill, ink, weave })

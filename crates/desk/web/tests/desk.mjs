@@ -14,9 +14,27 @@ export function begin(library) {
     child.once('exit', (code) => reject(new Error(`the desk ended with ${code}`)));
     child.stdout.on('data', (data) => {
       const address = /http:\/\/\S+/.exec(String(data))?.[0];
-      if (address) resolve({ address, child });
+      // What the page's own requests begin with; the address opens the desk.
+      if (address) resolve({ address, origin: new URL(address).origin, child });
     });
   });
+}
+
+/** Asks the desk as its page does. */
+export async function asker({ address, origin }) {
+  const page = await fetch(address);
+  const cookie = (page.headers.get('set-cookie') ?? '').split(';')[0];
+  return (path, init = {}) => fetch(origin + path, { ...init, headers: { cookie, ...init.headers } });
+}
+
+/** Waits for a job and answers its score. */
+export async function doneBy(ask, job) {
+  for (;;) {
+    const state = await (await ask(`/api/jobs/${job}`)).json();
+    if (state.stage === 'done') return state.score;
+    if (state.stage === 'failed' || state.stage === 'cancelled') throw new Error(state.message);
+    await new Promise((resolve) => setTimeout(resolve, 100));
+  }
 }
 
 export const ended = (child, signal = 'SIGINT') => new Promise((resolve) => {
@@ -49,7 +67,7 @@ export async function newPage(browser, desk, options = {}) {
   page.on('console', (message) => message.type() === 'error' && !/Failed to load resource/.test(message.text()) && page.troubles.push(message.text()));
   page.on('request', (request) => {
     const { protocol, origin } = new URL(request.url());
-    if (protocol !== 'data:' && protocol !== 'blob:' && `${origin}/` !== desk.address) page.troubles.push(`asks elsewhere: ${request.url()}`);
+    if (protocol !== 'data:' && protocol !== 'blob:' && origin !== desk.origin) page.troubles.push(`asks elsewhere: ${request.url()}`);
   });
   return page;
 }

@@ -4,6 +4,40 @@
  */
 
 export interface paths {
+    "/api/ask": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Ask all scores in words; those without an answer are left out */
+        get: operations["ask_all"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/compare": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Lay scores side by side; 202 while they are being measured, one at each call */
+        get: operations["side_by_side"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/demo": {
         parameters: {
             query?: never;
@@ -126,6 +160,40 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/scores/{score}/bookmarks": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Keep a view under a name */
+        post: operations["bookmark"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/bookmarks/{bookmark}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /** Take a bookmark away */
+        delete: operations["remove_bookmark"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/scores/{score}/corrections": {
         parameters: {
             query?: never;
@@ -160,6 +228,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/scores/{score}/notes": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A person's tags, remarks and bookmarks of a score */
+        get: operations["notes"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/scores/{score}/redo": {
         parameters: {
             query?: never;
@@ -172,6 +257,59 @@ export interface paths {
         /** Make the correction again that was taken back last */
         post: operations["redo"];
         delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/remarks": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Keep a remark on bars */
+        post: operations["remark"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/remarks/{remark}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /** Say a remark otherwise */
+        put: operations["reword_remark"];
+        post?: never;
+        /** Take a remark away */
+        delete: operations["remove_remark"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/tags": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Give a score a tag */
+        post: operations["add_tag"];
+        /** Take a tag away */
+        delete: operations["remove_tag"];
         options?: never;
         head?: never;
         patch?: never;
@@ -211,6 +349,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/sql": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Ask with SQL, read only: at most 1,000 rows and 10 seconds */
+        post: operations["sql"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
 }
 export type webhooks = Record<string, never>;
 export interface components {
@@ -229,6 +384,20 @@ export interface components {
             length: number;
             /** Format: double */
             onset: number;
+        };
+        /** @description A bookmark. */
+        BookmarkView: {
+            /** Format: int64 */
+            bookmark: number;
+            name: string;
+            /** @description What stands in the page's address after "?". */
+            view: string;
+        };
+        /** @description A view to be found again. */
+        BookmarkWanted: {
+            name: string;
+            /** @description What stands in the page's address after "?". */
+            view: string;
         };
         /** @description A score on the shelf. */
         Card: {
@@ -276,6 +445,17 @@ export interface components {
             /** @description "unison", "octave", "parallel", "same rhythm"; nothing for the chief line. */
             relation?: string | null;
         };
+        /** @description A score of a comparison. */
+        Compared: {
+            /** @description What each bar is called. */
+            bars: string[];
+            composers: string;
+            /** @description A role for each bar, a row for each section. */
+            map: components["schemas"]["SmallRow"][];
+            /** Format: int64 */
+            score: number;
+            title: string;
+        };
         /** @description A correction. */
         Correction: {
             comment: string;
@@ -284,6 +464,38 @@ export interface components {
             /** @description "bars 35 to 45". */
             span: string;
             what: string;
+        };
+        /** @description A difference. */
+        DifferenceRow: {
+            /** Format: double */
+            a: number;
+            a_shown: components["schemas"]["Shown"][];
+            /** @description "melody". */
+            aspect: string;
+            /** Format: double */
+            b: number;
+            b_shown: components["schemas"]["Shown"][];
+            /** @description "trumpets", "trumpets with trombones". */
+            bodies: string;
+            /**
+             * Format: double
+             * @description B less A on the scale named.
+             */
+            effect: number;
+            /** @description The family; empty for the whole score. */
+            family: string;
+            /** @description Whether it is among the first to read. */
+            is_leading: boolean;
+            is_share: boolean;
+            /** @description "role shares". */
+            measure: string;
+            /** @description "one work each", "few works: 2 and 3". */
+            sample: string;
+            scale: string;
+            /** @description "clear of noise", "within noise", "noise not known". */
+            standing: string;
+            /** @description "share of bars". */
+            unit: string;
         };
         /** @description Why a span has its role. */
         Evidence: {
@@ -319,6 +531,16 @@ export interface components {
             confidence: number;
             role: string;
         };
+        /** @description A score in which a question is answered. */
+        InScore: {
+            bars: components["schemas"]["Cited"];
+            /** Format: int32 */
+            count: number;
+            file: string;
+            /** Format: int64 */
+            score: number;
+            title: string;
+        };
         /** @description A job as the page follows it. */
         JobState: {
             /** Format: int64 */
@@ -345,6 +567,13 @@ export interface components {
             bar: number;
             text: string;
         };
+        /** @description How far the measuring of scores is. */
+        Measuring: {
+            done: number;
+            /** @description The score measured next. */
+            next: string;
+            total: number;
+        };
         /** @description Something worth reading, with its bars. */
         Noted: {
             bars: components["schemas"]["Cited"];
@@ -369,6 +598,12 @@ export interface components {
             /** @description One sentence with its place. */
             text: string;
         };
+        /** @description All a person keeps of a score. */
+        Own: {
+            bookmarks: components["schemas"]["BookmarkView"][];
+            remarks: components["schemas"]["RemarkView"][];
+            tags: string[];
+        };
         /** @description A part of the score. */
         Part: {
             family: string;
@@ -377,10 +612,66 @@ export interface components {
             players: string;
             section: string;
         };
+        /** @description A remark. */
+        RemarkView: {
+            /** @description First and last bar, where it was made on the page. */
+            bars?: number[] | null;
+            /** @description The part it is about; empty for all. */
+            part: string;
+            /** @description "35-45"; may be empty. */
+            printed_bars: string;
+            /** Format: int64 */
+            remark: number;
+            text: string;
+        };
+        /** @description A remark to be kept. */
+        RemarkWanted: {
+            /** Format: int32 */
+            first_bar: number;
+            /** Format: int32 */
+            last_bar: number;
+            /** @description The part it is about; all without it. */
+            part?: string;
+            /** @description As the page calls them. */
+            printed_bars: string;
+            text: string;
+        };
+        /** @description Bars of a score that show a value. */
+        Shown: {
+            /** @description The longest stretches. */
+            bars: components["schemas"]["Cited"];
+            /**
+             * Format: int32
+             * @description Bars in all.
+             */
+            count: number;
+            /** Format: int64 */
+            score: number;
+            /** Format: double */
+            value: number;
+        };
+        /** @description Scores side by side. */
+        SideBySide: {
+            a: components["schemas"]["SideOf"];
+            b: components["schemas"]["SideOf"];
+            clear: number;
+            /** @description How many rows could be judged, and how many of them are clear of noise. */
+            judged: number;
+            /** @description Bodies that sound only on one side. */
+            only_a: string[];
+            only_b: string[];
+            /** @description Differences, clear ones first; at most 200. */
+            rows: components["schemas"]["DifferenceRow"][];
+        };
+        /** @description One side. */
+        SideOf: {
+            scores: components["schemas"]["Compared"][];
+            works: number;
+        };
         /** @description A section in a small map. */
         SmallRow: {
             family: string;
-            /** @description For each of up to 120 stretches of bars the place of the role, from 0, in the list of roles: the role its parts have most often; -1 where they rest. */
+            /** @description For each stretch of bars (at most 120 on the shelf) the place of the role, from 0, in the list of roles: the role its parts have most often; -1 where they rest. */
             roles: number[];
             section: string;
         };
@@ -415,6 +706,16 @@ export interface components {
              * @description Its place on its staff from above, from 1.
              */
             voice: number;
+        };
+        /** @description Rows of an answer. */
+        SqlRows: {
+            columns: string[];
+            /** @description Whether these are all; at most 1,000 are given. */
+            is_all: boolean;
+            /** @description Which columns hold numbers in all their rows. */
+            numbers: boolean[];
+            /** @description Cells as text, nothing as an empty one. */
+            rows: string[][];
         };
         /**
          * @description How far a job is.
@@ -508,6 +809,10 @@ export interface components {
             /** @description A name, or the words of a remark. */
             text?: string;
         };
+        /** @description Other words. */
+        Words: {
+            text: string;
+        };
     };
     responses: never;
     parameters: never;
@@ -517,6 +822,118 @@ export interface components {
 }
 export type $defs = Record<string, never>;
 export interface operations {
+    ask_all: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The question, such as "all brass play"; docs/questions.md has all words. */
+                question: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["InScore"][];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    side_by_side: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description Numbers of the scores of the one side, with points between them: "1.4". */
+                a: string;
+                /** @description Those of the other side. */
+                b: string;
+                /** @description Only differences about this family, section or instrument. */
+                group: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SideBySide"];
+                };
+            };
+            202: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Measuring"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     add_demo: {
         parameters: {
             query?: never;
@@ -947,6 +1364,117 @@ export interface operations {
             };
         };
     };
+    bookmark: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["BookmarkWanted"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    remove_bookmark: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                bookmark: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     correct: {
         parameters: {
             query?: never;
@@ -1061,6 +1589,51 @@ export interface operations {
             };
         };
     };
+    notes: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     redo: {
         parameters: {
             query?: never;
@@ -1097,6 +1670,285 @@ export interface operations {
                 };
             };
             409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    remark: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["RemarkWanted"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    reword_remark: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                remark: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Words"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    remove_remark: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                remark: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    add_tag: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description A word or a few. */
+                tag: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    remove_tag: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description A word or a few. */
+                tag: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Own"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
                 headers: {
                     [name: string]: unknown;
                 };
@@ -1221,6 +2073,61 @@ export interface operations {
                 };
             };
             409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    sql: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Statement"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SqlRows"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
                 headers: {
                     [name: string]: unknown;
                 };

@@ -14,6 +14,13 @@ export type Evidence = Schemas['Evidence'];
 export type Answer = Schemas['Answer'];
 export type JobState = Schemas['JobState'];
 export type Wanted = Schemas['Wanted'];
+export type InScore = Schemas['InScore'];
+export type SqlRows = Schemas['SqlRows'];
+export type Own = Schemas['Own'];
+export type SideBySide = Schemas['SideBySide'];
+export type DifferenceRow = Schemas['DifferenceRow'];
+export type Compared = Schemas['Compared'];
+export type Measuring = Schemas['Measuring'];
 
 /** Why something could not be done, as the server says it. */
 export class Refusal extends Error {
@@ -43,6 +50,8 @@ async function asked<T>(path: string, init?: RequestInit): Promise<T> {
   return body as T;
 }
 
+const json = (method: string, body: unknown): RequestInit => ({ method, body: JSON.stringify(body), headers: { 'content-type': 'application/json' } });
+
 const query = (values: Record<string, string | number>) =>
   new URLSearchParams(Object.entries(values).map(([name, value]) => [name, String(value)])).toString();
 
@@ -58,9 +67,20 @@ export const api = {
   evidence: (score: number, span: number, revision: number) => asked<Evidence>(`/api/scores/${score}/evidence?${query({ span, revision })}`),
   ask: (score: number, question: string) => asked<Answer>(`/api/scores/${score}/ask?${query({ question })}`),
   correct: (score: number, wanted: Wanted) =>
-    asked<View>(`/api/scores/${score}/corrections`, { method: 'POST', body: JSON.stringify(wanted), headers: { 'content-type': 'application/json' } }),
+    asked<View>(`/api/scores/${score}/corrections`, json('POST', wanted)),
   undo: (score: number, id?: string) => asked<View>(`/api/scores/${score}/undo${id ? `?${query({ id })}` : ''}`, { method: 'POST' }),
   redo: (score: number) => asked<View>(`/api/scores/${score}/redo`, { method: 'POST' }),
+  askAll: (question: string) => asked<InScore[]>(`/api/ask?${query({ question })}`),
+  sql: (sql: string, signal?: AbortSignal) => asked<SqlRows>('/api/sql', { ...json('POST', { sql }), ...(signal ? { signal } : {}) }),
+  notes: (score: number) => asked<Own>(`/api/scores/${score}/notes`),
+  remark: (score: number, remark: Schemas['RemarkWanted']) => asked<Own>(`/api/scores/${score}/remarks`, json('POST', remark)),
+  reword: (score: number, remark: number, text: string) => asked<Own>(`/api/scores/${score}/remarks/${remark}`, json('PUT', { text })),
+  forgetRemark: (score: number, remark: number) => asked<Own>(`/api/scores/${score}/remarks/${remark}`, { method: 'DELETE' }),
+  bookmark: (score: number, name: string, view: string) => asked<Own>(`/api/scores/${score}/bookmarks`, json('POST', { name, view })),
+  forgetBookmark: (score: number, bookmark: number) => asked<Own>(`/api/scores/${score}/bookmarks/${bookmark}`, { method: 'DELETE' }),
+  tag: (score: number, tag: string, away: boolean) => asked<Own>(`/api/scores/${score}/tags?${query({ tag })}`, { method: away ? 'DELETE' : 'POST' }),
+  compare: (a: readonly number[], b: readonly number[], group: string, signal: AbortSignal) =>
+    asked<SideBySide | Measuring>(`/api/compare?${query({ a: a.join('.'), b: b.join('.'), group })}`, { signal }),
 };
 
 /** Follows a job until it is over; `tell` hears of every stage. */

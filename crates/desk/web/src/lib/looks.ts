@@ -55,7 +55,7 @@ function theme(isDark: boolean): Theme {
       fill: hex(lit),
       ink: hex(woven),
       weave,
-      edge: hex(standing(lit, on, 3, towards)),
+      edge: hex(standing(lit, on, 3.05, towards)),
       text: contrast(WHITE, lit) >= contrast(BLACK, lit) ? '#ffffff' : '#0a0805',
     };
   }

@@ -5,7 +5,7 @@ import type { Stretch } from './axis';
 /** How the register view shows notes. */
 export const REGISTERS = ['families', 'sections', 'notes'] as const;
 export type Register = (typeof REGISTERS)[number];
-export const PANELS = ['findings', 'moments', 'corrections'] as const;
+export const PANELS = ['findings', 'moments', 'corrections', 'notes'] as const;
 export type Panel = (typeof PANELS)[number];
 
 /** The study view of a score. */
@@ -19,42 +19,110 @@ export interface StudyRoute {
   readonly question: string;
   /** The span being looked into, by its line and its first bar: numbers of spans change with corrections. */
   readonly span: { readonly line: number; readonly bar: number } | null;
+  /** Bars to go to, first and last; read only, `seen` stands in the address afterwards. */
+  readonly bars: readonly [number, number] | null;
 }
 
-export type Route = { readonly page: 'shelf' } | ({ readonly page: 'study' } & StudyRoute);
+/** In what order scores stand on the shelf. */
+export const SORTS = ['newest', 'title', 'composer', 'bars', 'parts'] as const;
+export type Sort = (typeof SORTS)[number];
+
+/** The shelf. */
+export interface ShelfRoute {
+  readonly words: string;
+  readonly tag: string;
+  readonly sort: Sort;
+  /** A question put to all scores. */
+  readonly question: string;
+}
+
+/** How bars of different scores are laid under each other. */
+export const ALIGNS = ['share', 'bar'] as const;
+export type Align = (typeof ALIGNS)[number];
+
+/** Scores side by side. */
+export interface CompareRoute {
+  readonly a: readonly number[];
+  readonly b: readonly number[];
+  readonly align: Align;
+  readonly group: string;
+}
+
+export type Route =
+  | ({ readonly page: 'shelf' } & ShelfRoute)
+  | ({ readonly page: 'study' } & StudyRoute)
+  | ({ readonly page: 'compare' } & CompareRoute);
 
 export const fresh = (score: number): StudyRoute => ({
-  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null,
+  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null,
 });
+
+export const SHELF: ShelfRoute = { words: '', tag: '', sort: 'newest', question: '' };
 
 const round = (time: number) => String(Math.round(time * 1000) / 1000);
 
 /** The address of a route, from `#` on. */
 export function written(route: Route): string {
-  if (route.page === 'shelf') return '#/';
   const values = new URLSearchParams();
+  const after = () => {
+    const text = values.toString();
+    return text ? `?${text}` : '';
+  };
+  if (route.page === 'shelf') {
+    if (route.words) values.set('words', route.words);
+    if (route.tag) values.set('tag', route.tag);
+    if (route.sort !== 'newest') values.set('sort', route.sort);
+    if (route.question) values.set('ask', route.question);
+    return `#/${after()}`;
+  }
+  if (route.page === 'compare') {
+    values.set('a', route.a.join('.'));
+    values.set('b', route.b.join('.'));
+    if (route.align !== 'share') values.set('align', route.align);
+    if (route.group) values.set('group', route.group);
+    return `#/compare${after()}`;
+  }
   if (route.seen) values.set('seen', `${round(route.seen.from)}-${round(route.seen.to)}`);
   if (route.open.length > 0) values.set('open', [...route.open].sort((a, b) => a - b).join('.'));
   if (route.register !== 'families') values.set('register', route.register);
   if (route.panel !== 'findings') values.set('panel', route.panel);
   if (route.question) values.set('ask', route.question);
   if (route.span) values.set('span', `${route.span.line}.${route.span.bar}`);
-  const text = values.toString();
-  return `#/study/${route.score}${text ? `?${text}` : ''}`;
+  if (route.bars) values.set('bars', route.bars.join('-'));
+  return `#/study/${route.score}${after()}`;
 }
 
 function one<T extends string>(text: string | null, of: readonly T[], otherwise: T): T {
   return of.find((word) => word === text) ?? otherwise;
 }
 
+function numbers(text: string | null): number[] {
+  const found = (text ?? '').split('.').filter((word) => /^\d{1,15}$/.test(word)).map(Number);
+  return [...new Set(found)].slice(0, 24);
+}
+
+/** The address of bars in a score, with the question they answer. */
+export const toBars = (score: number, bars: readonly (number | undefined)[], question = ''): string =>
+  written({ page: 'study', ...fresh(score), question, bars: [bars[0] ?? 0, bars[1] ?? bars[0] ?? 0] });
+
 /** Reads an address; what is not understood is left out. */
 export function read(hash: string): Route {
   const [path = '', search = ''] = hash.replace(/^#/, '').split('?', 2);
-  const number = /^\/study\/(\d{1,15})$/.exec(path)?.[1];
-  if (number === undefined) return { page: 'shelf' };
   const values = new URLSearchParams(search);
+  if (path === '/compare') {
+    return {
+      page: 'compare', a: numbers(values.get('a')), b: numbers(values.get('b')),
+      align: one(values.get('align'), ALIGNS, 'share'), group: (values.get('group') ?? '').slice(0, 100),
+    };
+  }
+  const number = /^\/study\/(\d{1,15})$/.exec(path)?.[1];
+  if (number === undefined) {
+    const text = (name: string) => (values.get(name) ?? '').slice(0, 4000);
+    return { page: 'shelf', words: text('words'), tag: text('tag'), sort: one(values.get('sort'), SORTS, 'newest'), question: text('ask') };
+  }
   const seen = /^(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)$/.exec(values.get('seen') ?? '');
   const [from, to] = [Number(seen?.[1]), Number(seen?.[2])];
+  const bars = /^(\d{1,9})-(\d{1,9})$/.exec(values.get('bars') ?? '');
   const span = /^(\d{1,9})\.(\d{1,9})$/.exec(values.get('span') ?? '');
   return {
     page: 'study',
@@ -65,5 +133,6 @@ export function read(hash: string): Route {
     panel: one(values.get('panel'), PANELS, 'findings'),
     question: (values.get('ask') ?? '').slice(0, 4000),
     span: span ? { line: Number(span[1]), bar: Number(span[2]) } : null,
+    bars: bars ? [Number(bars[1]), Number(bars[2])] : null,
   };
 }

@@ -1,6 +1,6 @@
 /** The state of the study view: what is seen of which score, and what is being looked into. */
 
-import { api, follow, Refusal, type Answer, type Evidence, type JobState, type View, type Wanted } from './api';
+import { api, follow, Refusal, type Answer, type Evidence, type JobState, type Own, type View, type Wanted } from './api';
 import { around, moved, within, zoomed, type Stretch } from './axis';
 import { fresh, read, written, type Panel, type Register, type StudyRoute } from './route';
 
@@ -23,6 +23,8 @@ export class StudyState {
   /** Layer under the pointer, and where: bound together across rows. */
   layer = $state.raw<number | null>(null);
   isBusy = $state(false);
+  /** What a person keeps of the score: tags, remarks, bookmarks. */
+  own = $state.raw<Own | null>(null);
   /** Said aloud to those who cannot see it. */
   said = $state('');
   readonly length = $derived(this.view?.length ?? 1);
@@ -70,7 +72,10 @@ export class StudyState {
       this.job = state;
       if (state.stage === 'studying' && !isOutlined) {
         isOutlined = true;
-        api.outline(job).then((outline) => !this.view?.whole && this.show(outline), (error: unknown) => this.fail(error));
+        api.outline(job).then((outline) => !this.view?.whole && this.show(outline), (error: unknown) => {
+          // A quick analysis is done before its outline is asked for.
+          if (!(error instanceof Refusal && error.status === 404)) this.fail(error);
+        });
       }
       if (state.stage === 'done' && typeof state.score === 'number') {
         api.view(state.score).then((view) => this.show(view), (error: unknown) => this.fail(error));
@@ -90,6 +95,9 @@ export class StudyState {
     if (isFirst) this.seen = within(this.wanted.seen ?? { from: 0, to: view.length }, view.length);
     if (!view.whole) return;
     this.job = null;
+    const bars = this.wanted.bars;
+    if (bars) this.goTo([bars], !this.question);
+    void this.recall();
     const sought = this.wanted.span;
     if (sought) this.find(sought.line, sought.bar);
     if (this.question) void this.ask();
@@ -210,13 +218,48 @@ export class StudyState {
     return this.change(() => api.redo(this.number), 'Made again.');
   }
 
+  /** Looks up what a person keeps of the score. */
+  private async recall(): Promise<void> {
+    try {
+      this.own = await api.notes(this.number);
+    } catch (error) {
+      this.fail(error);
+    }
+  }
+
+  /** Keeps something or takes it away. */
+  async keep(work: (score: number) => Promise<Own>, said: string): Promise<boolean> {
+    try {
+      this.own = await work(this.number);
+      this.said = said;
+      return true;
+    } catch (error) {
+      this.fail(error);
+      return false;
+    }
+  }
+
+  /** What bars are called: "35–45". */
+  called(first: number, last: number): string {
+    const label = (bar: number) => this.view?.bars[bar]?.label ?? '';
+    return first === last ? label(first) : `${label(first)}–${label(last)}`;
+  }
+
+  /** The bars in sight, first and last. */
+  get inSight(): [number, number] {
+    const bars = this.view?.bars ?? [];
+    const first = bars.findIndex((bar) => bar.onset + bar.length > this.seen.from + 1e-6);
+    const last = bars.findLastIndex((bar) => bar.onset < this.seen.to - 1e-6);
+    return [Math.max(first, 0), Math.max(last, first, 0)];
+  }
+
   /** The address of what is seen. */
   address(): string {
     const isWhole = this.seen.from <= 0 && this.seen.to >= this.length;
     const span = this.view?.spans[this.span];
     return written({
       page: 'study', score: this.number, seen: isWhole ? null : this.seen, open: [...this.open], register: this.register, panel: this.panel,
-      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null,
+      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null, bars: null,
     });
   }
 }

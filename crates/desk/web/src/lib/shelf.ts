@@ -1,0 +1,27 @@
+/** In what order scores stand on the shelf, and by which tags they can be chosen. */
+
+import type { Card } from './api';
+import type { Sort } from './route';
+
+const letters = new Intl.Collator('en', { sensitivity: 'base', numeric: true });
+
+type Sortable = Pick<Card, 'score' | 'title' | 'composers' | 'bars' | 'parts'>;
+
+/** Scores in order; of equals the one added last comes first. */
+export function sorted<T extends Sortable>(cards: readonly T[], by: Sort): T[] {
+  const last = (a: T, b: T) => b.score - a.score;
+  const orders: Record<Sort, (a: T, b: T) => number> = {
+    newest: last,
+    title: (a, b) => letters.compare(a.title, b.title) || last(a, b),
+    // Without a composer it comes after all that have one.
+    composer: (a, b) => Number(!a.composers) - Number(!b.composers) || letters.compare(a.composers, b.composers) || letters.compare(a.title, b.title) || last(a, b),
+    bars: (a, b) => b.bars - a.bars || last(a, b),
+    parts: (a, b) => b.parts - a.parts || last(a, b),
+  };
+  return [...cards].sort(orders[by]);
+}
+
+/** All tags there are, in the order of letters. */
+export function tagsOf(cards: readonly Pick<Card, 'tags'>[]): string[] {
+  return [...new Set(cards.flatMap((card) => card.tags))].sort(letters.compare);
+}
