@@ -3,6 +3,7 @@
 
 mod ask;
 mod balance;
+mod check;
 mod compare;
 mod convert;
 mod correct;
@@ -45,6 +46,8 @@ enum Command {
     Roles(roles::RolesArguments),
     /// Say what you know better about roles and layers; kept beside the score and in force from then on
     Correct(Box<correct::CorrectArguments>),
+    /// Say what players, conductor and copyist would object to: compass, breath, slides, mutes, double stops, missing marks
+    Check(check::CheckArguments),
     /// Find the bars of scores by a question in words, or ask the library in SQL
     Ask(ask::AskArguments),
     /// Tell whether the melody is heard and chords ring evenly, by rule and by estimate, and how loud it is for the players
@@ -89,6 +92,7 @@ fn main() -> ExitCode {
         Some(Command::Correct(arguments)) => correct::run(*arguments),
         Some(Command::Ask(arguments)) => return ask::run(&arguments),
         Some(Command::Balance(arguments)) => balance::run(&arguments),
+        Some(Command::Check(arguments)) => check::run(&arguments),
         Some(Command::Hear(arguments)) => hear::run(&arguments),
         Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Desk(arguments)) => desk::run(&arguments),

@@ -55,6 +55,25 @@ pub struct Stamina {
     pub rest: f64,
 }
 
+/// A row of `strings.csv`.
+#[derive(Debug, Clone)]
+pub struct Strung {
+    /// Open strings from the lowest, as keys.
+    pub open: Vec<u8>,
+    /// Semitones between stopped fingers, each counted from its own string, that lie well in a low position.
+    pub easy: u8,
+    /// The same at a stretch.
+    pub widest: u8,
+}
+
+/// A row of `drums.csv`.
+#[derive(Debug, Clone, Copy)]
+pub struct DrumRow {
+    pub compass: Range,
+    /// Players of this level and abler ones have it.
+    pub level: Level,
+}
+
 /// A value with the codes of its sources.
 pub type Sourced<T> = (T, &'static str);
 
@@ -67,6 +86,12 @@ pub struct Data {
     pub speeds: BTreeMap<String, Sourced<Speed>>,
     pub changes: BTreeMap<(String, Change), Sourced<(f64, f64)>>,
     pub endurance: BTreeMap<String, Sourced<Stamina>>,
+    /// Instrument: lowest key of a good trill, in the basis of the catalogue.
+    pub trills: BTreeMap<String, Sourced<u8>>,
+    /// Section: (widest good tremolo, from where on it is none), in semitones.
+    pub tremolos: BTreeMap<String, Sourced<(u8, u8)>>,
+    pub strings: BTreeMap<String, Sourced<Strung>>,
+    pub drums: Vec<DrumRow>,
 }
 
 static DATA: LazyLock<Data> = LazyLock::new(|| {
@@ -147,6 +172,12 @@ fn section(sheet: &Sheet, row: usize) -> Result<String, String> {
     Ok(section.name().to_owned())
 }
 
+/// A note name such as G3 as a MIDI key.
+fn key(sheet: &Sheet, row: usize, column: &str, name: &str) -> Result<u8, String> {
+    let range: Result<Range, String> = format!("{name}..{name}").parse();
+    range.map(Range::low).map_err(|_| format!("{}, row {}: {column} cannot be “{name}”", sheet.name, row + 1))
+}
+
 fn flow(sheet: &Sheet, row: usize) -> Result<Flow, String> {
     Ok(Flow {
         pp: sheet.parsed(row, "pp")?,
@@ -211,5 +242,18 @@ fn load() -> Result<Data, String> {
         };
         Ok((section(sheet, row)?, stamina))
     })?;
-    Ok(Data { sources, compasses, dynamics, flows, speeds, changes, endurance })
+    let trills = Sheet::read("trills.csv", include_str!("../data/trills.csv"))?
+        .all(&sources, |sheet, row| Ok((instrument(sheet, row)?, key(sheet, row, "lowest", sheet.cell(row, "lowest")?)?)))?;
+    let tremolos = Sheet::read("tremolos.csv", include_str!("../data/tremolos.csv"))?.all(&sources, |sheet, row| {
+        Ok((section(sheet, row)?, (sheet.parsed(row, "widest")?, sheet.parsed(row, "impossible")?)))
+    })?;
+    let strings = Sheet::read("strings.csv", include_str!("../data/strings.csv"))?.all(&sources, |sheet, row| {
+        let open = sheet.cell(row, "open")?.split(' ').map(|note| key(sheet, row, "open", note)).collect::<Result<_, _>>()?;
+        Ok((instrument(sheet, row)?, Strung { open, easy: sheet.parsed(row, "easy")?, widest: sheet.parsed(row, "widest")? }))
+    })?;
+    let drums = Sheet::read("drums.csv", include_str!("../data/drums.csv"))?.all(&sources, |sheet, row| {
+        Ok((row, DrumRow { compass: sheet.parsed(row, "compass")?, level: sheet.parsed(row, "level")? }))
+    })?;
+    let drums = drums.into_values().map(|(drum, _)| drum).collect();
+    Ok(Data { sources, compasses, dynamics, flows, speeds, changes, endurance, trills, tremolos, strings, drums })
 }

@@ -152,6 +152,7 @@ pub struct Limits {
     pub compass_source: &'static str,
     /// Source codes of the registers by dynamic; empty where none is known, and `soft` and `loud` are `possible`.
     pub dynamics_source: &'static str,
+    lowest_trill: Option<u8>,
     flow: Option<Sourced<Flow>>,
     speed: Option<Sourced<Speed>>,
     stamina: Option<Sourced<Stamina>>,
@@ -193,6 +194,7 @@ impl Limits {
             let (low, high) = (range.shifted(by + spread.0).low(), range.shifted(by + spread.1).high());
             *range = Range::new(low, high).unwrap_or(*range);
         }
+        let trill = data().trills.get(&instrument.id).map(|(key, _)| i16::from(*key) + by);
         let section = instrument.section.name();
         let flow = data().flows.get(&instrument.id).or_else(|| data().flows.get(section)).copied();
         let (speed, stamina) = (data().speeds.get(section).copied(), data().endurance.get(section).copied());
@@ -206,6 +208,7 @@ impl Limits {
             loud,
             compass_source,
             dynamics_source,
+            lowest_trill: trill.and_then(|key| u8::try_from(key).ok()),
             flow,
             speed,
             stamina,
@@ -305,6 +308,12 @@ impl Limits {
     #[must_use]
     pub const fn high(&self) -> u8 {
         self.tessitura.high()
+    }
+
+    /// The lowest key with a good trill; `None` where none is known to be bad.
+    #[must_use]
+    pub fn lowest_trill(&self) -> Option<u8> {
+        self.lowest_trill
     }
 
     /// What a change takes; `None` where the instrument has no such change.

@@ -1,0 +1,137 @@
+//! The checks, one file a subject. Each looks once along the notes.
+
+mod changes;
+mod compass;
+mod hands;
+mod motion;
+mod page;
+mod percussion;
+mod signs;
+mod slide;
+mod stamina;
+mod strings;
+mod timpani;
+mod trills;
+
+use ripieno_score::{BarIndex, Crotchets};
+
+use crate::kind::{Kind, Severity};
+use crate::objection::Objection;
+use crate::view::{PartView, View};
+
+/// Objections found so far.
+pub(crate) struct Found<'v, 'a> {
+    view: &'v View<'a>,
+    objections: Vec<Objection>,
+}
+
+/// Runs every check.
+pub(crate) fn run(view: &View<'_>) -> Vec<Objection> {
+    let mut found = Found { view, objections: Vec::new() };
+    for part in &view.parts {
+        let slurs = motion::Slurs::new(view, part);
+        compass::check(view, part, &mut found);
+        motion::check(view, part, &slurs, &mut found);
+        stamina::check(view, part, &slurs, &mut found);
+        slide::check(view, part, &slurs, &mut found);
+        changes::check(view, part, &slurs, &mut found);
+        timpani::check(view, part, &mut found);
+        hands::check(view, part, &mut found);
+        strings::check(view, part, &mut found);
+        trills::check(view, part, &mut found);
+        percussion::check(view, part, &mut found);
+        page::check(view, part, &mut found);
+        signs::check(view, part, &mut found);
+    }
+    signs::keys(view, &mut found);
+    found.objections
+}
+
+impl Found<'_, '_> {
+    /// Objects to notes, given as rows in order of time; nothing without rows.
+    fn rows(
+        &mut self,
+        (kind, severity): (Kind, Severity),
+        part: &PartView<'_>,
+        player: Option<u16>,
+        rows: &[usize],
+        reason: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
+        let (Some(&first), Some(&last)) = (rows.first(), rows.last()) else { return };
+        let bar = self.view.bar(first);
+        let last = self.view.last_bar(last).max(bar);
+        let mut notes: Vec<u32> = rows.iter().map(|row| self.view.sounding.notes.written[*row]).collect();
+        notes.sort_unstable();
+        notes.dedup();
+        let at = self.view.place(first);
+        self.add((kind, severity), part, player, (bar, last, at), notes, reason.into(), remedy.into());
+    }
+
+    /// Objects to a place of the page.
+    fn place(
+        &mut self,
+        what: (Kind, Severity),
+        part: &PartView<'_>,
+        (bar, at): (BarIndex, Crotchets),
+        reason: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
+        self.add(what, part, None, (bar, bar, at), Vec::new(), reason.into(), remedy.into());
+    }
+
+    #[allow(clippy::too_many_arguments)] // one place where an objection is put together
+    fn add(
+        &mut self,
+        (kind, severity): (Kind, Severity),
+        part: &PartView<'_>,
+        player: Option<u16>,
+        (bar, last, at): (BarIndex, BarIndex, Crotchets),
+        notes: Vec<u32>,
+        mut reason: String,
+        remedy: String,
+    ) {
+        let mut severity = severity;
+        if kind.needs_tempo() && self.view.tempo_assumed(bar, at) {
+            severity = Severity::Note;
+            reason.push_str(" (no tempo is marked here; taken at 120 crotchets a minute)");
+        }
+        let source = kind.source().to_owned();
+        self.objections.push(Objection {
+            kind,
+            severity,
+            part: part.index,
+            player,
+            bar,
+            last,
+            at,
+            notes,
+            reason,
+            remedy,
+            source,
+        });
+    }
+}
+
+/// Severity of a time that falls short: below the least a fault, below the comfortable a caution.
+fn short_of(seconds: f64, least: f64, comfortable: f64) -> Option<Severity> {
+    if seconds < least {
+        Some(Severity::Fault)
+    } else if seconds < comfortable {
+        Some(Severity::Caution)
+    } else {
+        None
+    }
+}
+
+/// Windows that overlap or touch, put together: (first, last) indices.
+fn passages(windows: impl Iterator<Item = (usize, usize)>) -> Vec<(usize, usize)> {
+    let mut found: Vec<(usize, usize)> = Vec::new();
+    for (first, last) in windows {
+        match found.last_mut() {
+            Some(passage) if first <= passage.1 + 1 => passage.1 = passage.1.max(last),
+            _ => found.push((first, last)),
+        }
+    }
+    found
+}
