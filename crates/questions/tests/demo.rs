@@ -9,16 +9,18 @@ use std::sync::LazyLock;
 use ripieno_formats::{Limits, read_file};
 use ripieno_questions::record::{SHAPES, Table};
 use ripieno_questions::{Record, answer, parse, tables};
-use ripieno_study::analyse;
+use ripieno_study::acoustics::{Grade, Situation};
+use ripieno_study::{Study, analyse};
 
 fn demo(file: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(file)
 }
 
-static RECORD: LazyLock<Record> = LazyLock::new(|| {
+static STUDY: LazyLock<Study> = LazyLock::new(|| {
     let reading = read_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap();
-    Record::of(&analyse("lifeboat_overture.musicxml".to_owned(), reading), &[])
+    analyse("lifeboat_overture.musicxml".to_owned(), reading)
 });
+static RECORD: LazyLock<Record> = LazyLock::new(|| Record::of(&STUDY, &[]));
 
 type Bars = BTreeSet<u32>;
 
@@ -270,11 +272,75 @@ fn chords_keys_themes_and_layers() {
     assert!(asked("horns lead").is_superset(&bars("9-14")));
 }
 
+/// Bars in which a section begins after a bar of rest, from its planted presence.
+fn entries(subject: &str) -> Bars {
+    let there = practice("presence", subject);
+    there.iter().copied().filter(|&bar| bar == 0 || !there.contains(&(bar - 1))).collect()
+}
+
+#[test]
+fn entries_are_those_planted() {
+    for section in ["trumpets", "trombones", "tubas", "oboes", "bassoons"] {
+        check(&format!("{section} enter"), &entries(section));
+        check(&format!("{section} first enter"), &entries(section).into_iter().take(1).collect());
+    }
+    check("where the tuba first enters", &bars("35"));
+    let late = entries("oboes").into_iter().filter(|&bar| {
+        let there = practice("presence", "oboes");
+        bar >= 8 && (bar - 8..bar).all(|before| !there.contains(&before))
+    });
+    check("oboes enter after at least 8 bars", &late.collect());
+}
+
+#[test]
+fn players_by_number_and_named_groups_are_found() {
+    check("second violins play", &asked("'Violin II' plays"));
+    check("third horn plays", &asked("'Horn 3.4 in F' plays"));
+    let mut study = STUDY.clone();
+    study.groups.name_group(&study.score, "low brass", &["trombones".into(), "tubas".into()]).unwrap();
+    let record = Record::of(&study, &[]);
+    let low = |question: &str| answer(&parse(question).unwrap(), &record).unwrap();
+    assert_eq!(low("'Low brass' plays"), low("trombones or tubas play"));
+    assert!(asked("'low brass' plays").is_empty(), "nobody has named it in the score as it is");
+}
+
+#[test]
+fn ways_of_playing_are_those_written() {
+    // PLANTED.md: muted violin tremolo in 0 to 8, pizzicato bass in 9 to 16, a muted trumpet in 20, stopped horns in 24 and in the storm, flutter-tongue there.
+    assert!(!asked("violins are muted and have tremolo").is_disjoint(&bars("0-8")));
+    assert!(asked("double basses play pizzicato").is_superset(&bars("9-16")));
+    assert!(asked("trumpets are muted").contains(&20));
+    assert!(asked("horns are stopped").contains(&24));
+    assert!(asked("everybody plays flutter-tongue").is_subset(&bars("71-80")));
+    assert!(!asked("any woodwind or any brass plays flutter-tongue").is_disjoint(&bars("71-80")));
+}
+
+#[test]
+fn how_the_melody_is_heard_is_what_the_study_estimates() {
+    let balance = STUDY.balance(Situation::hall()).unwrap();
+    check("the melody is covered", &balance.bars_graded(|grade| grade == Grade::Covered).into_iter().collect());
+    check("the melody is hard to hear", &balance.bars_graded(|grade| grade == Grade::Hard).into_iter().collect());
+    check("the melody is heard", &balance.bars_graded(|grade| grade > Grade::Hard).into_iter().collect());
+    let hidden = asked("the melody is covered or hard to hear");
+    assert!(hidden.is_superset(&asked("the melody is covered by the brass")));
+    let by = asked("everybody covers the melody");
+    assert!(hidden.is_superset(&by) && !by.is_empty());
+    let (uneven, even) = (asked("the chord is uneven"), asked("the chord is even"));
+    assert!(uneven.is_disjoint(&even) && !asked("chord is uneven or chord is fairly even or chord is even").is_empty());
+}
+
 #[test]
 fn only_the_tables_needed_are_asked_for() {
-    for question in
-        ["horns overlap trombones or chord Eb", "theme 1", "horns lead", "flutes share a layer with oboes", "forte, in Eb major"]
-    {
+    for question in [
+        "horns overlap trombones or chord Eb",
+        "theme 1",
+        "horns lead",
+        "flutes share a layer with oboes",
+        "forte, in Eb major",
+        "the melody is covered by the brass",
+        "strings play pizzicato",
+        "clarinets have a solo",
+    ] {
         let question = parse(question).unwrap();
         let needed = tables(&question);
         let kept = RECORD.tables().iter().filter(|table| needed.contains(&table.shape.name));

@@ -61,6 +61,16 @@ fn ways_to_say_the_same() {
         ("all woodwind play but no brass, for at least 2 bars", "all woodwind play and no brass plays, for at least 2 bars"),
         ("brass is silent for more than 20 bars", "brass is silent, longer than 20 bars"),
         ("tutti, at least 4 bars long", "everybody plays, at least 4 bars long"),
+        ("where the tuba first enters", "tuba first plays"),
+        ("horns enter after at least 8 bars of rest", "horns enter after 8 bars"),
+        ("violins are muted", "violins play con sordino"),
+        ("strings pizzicato", "strings play pizzicato"),
+        ("horns play forte and muted", "horns play forte and horns are muted"),
+        ("oboe has a solo", "oboe solo"),
+        ("first violins play", "1st violins play"),
+        ("where the melody is covered", "melody is masked"),
+        ("trombones cover the melody", "the melody is covered or hard to hear by the trombones"),
+        ("the chord is not uneven", "not the chord is uneven"),
         ("horns accompany", "horns have harmony or pedal or rhythm or figuration or punctuation"),
     ] {
         assert_eq!(parse(one).unwrap(), parse(other).unwrap(), "{one} / {other}");
@@ -81,6 +91,11 @@ fn who_is_meant() {
         "piano or softer",
         "winds and strings play, brass rests",
         "only horns and trumpets play",
+        "second horn leads",
+        "flutes and oboes a 2",
+        "violins divisi, pianissimo or softer",
+        "the melody is not heard and brass plays",
+        "horns first enter or trombones first enter",
     ] {
         assert!(parse(question).is_ok(), "{question}: {:?}", parse(question));
     }
@@ -91,6 +106,10 @@ fn what_is_not_understood_is_said_in_one_sentence_with_its_place() {
     refused("hornz have melody", &["“hornz”", "word 1", "column 1", "“horns”"]);
     refused("horns have melodie", &["“melodie”", "word 3", "column 12", "“melody”"]);
     refused("horns play and trombnoes rest", &["“trombnoes”", "word 4", "“trombones”"]);
+    refused("horns play pizzicatto", &["“pizzicatto”", "“pizzicato”"]);
+    refused("the melody is coverd", &["“coverd”", "“covered”"]);
+    refused("horns enter after bars", &["“bars”", "a number of bars"]);
+    refused("first and horns", &["“first”"]);
     refused("horns", &["ends after “horns”"]);
     refused("", &["is empty"]);
     refused("horns play above H9", &["“H9”", "pitch"]);
@@ -120,7 +139,8 @@ proptest! {
         "below", "between", "F4", "Bb3", "are", "apart", "from", "by", "semitones", "overlap", "in", "unison", "an", "octave",
         "octaves", "only", "all", "any", "no", "the", "chord", "key", "Eb", "major", "minor", "seventh", "theme", "metre", "3/4",
         "tempo", "players", "sections", "is", "doubled", "share", "layer", "with", "take", "over", "lead", "stay", "nobody", "'Horn 1'",
-        "\"", "everybody", "do", "to", "lasting", "longer", "where", "more", "zero",
+        "\"", "everybody", "do", "to", "lasting", "longer", "where", "more", "zero", "first", "second", "enter", "after", "melody", "covered", "cover", "uneven", "even", "solo", "pizzicato",
+        "muted", "a", "2", "hard", "hear",
     ]), 0..40)) {
         if let Err(error) = parse(&words.join(" ")) {
             prop_assert!(!error.what.is_empty() && !error.what.contains('\n'));

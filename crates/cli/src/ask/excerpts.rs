@@ -9,6 +9,9 @@ use ripieno_score::BarIndex;
 use super::Answered;
 use crate::open::open;
 
+/// Most excerpts written at once.
+const MOST: usize = 500;
+
 /// Writes `SCORE_FIRST-LAST.musicxml` for each result and tells each path on standard error, so that the answer itself stays as it is. Bars in which
 /// nobody plays keep all parts.
 ///
@@ -17,6 +20,7 @@ use crate::open::open;
 pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
     std::fs::create_dir_all(folder).map_err(|error| format!("{}: the folder cannot be made ({error})", folder.display()))?;
     let mut taken = std::collections::BTreeSet::new();
+    let all: usize = answers.iter().map(|answered| answered.found.len()).sum();
     for answered in answers.iter().filter(|answered| !answered.found.is_empty()) {
         let path = answered.path.display();
         let Some(reading) = open(&answered.path, false) else {
@@ -26,7 +30,13 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
         };
         let stem = answered.path.file_stem().map_or_else(|| "score".into(), |stem| stem.to_string_lossy().into_owned());
         let stem = answered.score.map_or_else(|| stem.clone(), |score| format!("{score}_{stem}"));
+        if taken.len() >= MOST {
+            break;
+        }
         for found in &answered.found {
+            if taken.len() >= MOST {
+                break;
+            }
             let whole =
                 |parts| Cut { first: BarIndex(found.first), last: BarIndex(found.last), parts, pitch: PitchShown::Written };
             let excerpt = match cut(&reading.score, &whole(Parts::Sounding)) {
@@ -50,6 +60,9 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
                 .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
             eprintln!("{}", file.display());
         }
+    }
+    if all > taken.len() {
+        eprintln!("{} of {all} excerpts are written; ask more narrowly for the rest", taken.len());
     }
     Ok(())
 }

@@ -8,6 +8,7 @@ use crate::record::{Damaged, NOTHING, Table};
 use super::bands::lie;
 use super::runs;
 use super::stage::Stage;
+use super::{entries, heard};
 
 /// Levels are kept in hundredths of a step.
 const STEP: i64 = 100;
@@ -46,6 +47,12 @@ pub(super) fn holds(condition: &Condition, stage: &Stage<'_>) -> Result<Vec<bool
         Condition::Level(Some(subject), side, level) => level_of(stage, subject, *side, *level),
         Condition::Register(subject, register) => in_register(stage, subject, *register),
         Condition::Count(counted, side, number) => count(stage, counted, *side, *number),
+        Condition::Way(subject, way) => heard::way(stage, subject, way),
+        Condition::Enters(subject, rest) => Ok(entries::enters(stage, subject, *rest)),
+        Condition::FirstEnters(subject) => Ok(entries::first_enters(stage, subject)),
+        Condition::Solo(who) => entries::solo(stage, who),
+        Condition::Heard(grades, by) => heard::melody(stage, grades, by.as_ref()),
+        Condition::Even(grade) => heard::chord(stage, *grade),
         Condition::Chord(root, quality) => harmony(stage, "chords", ("root", *root), ("quality", quality.as_deref())),
         Condition::Key(tonic, mode) => harmony(stage, "keys", ("tonic", *tonic), ("mode", mode.as_deref())),
         Condition::Theme(number, who) => theme(stage, *number, who.as_ref()),
@@ -76,18 +83,18 @@ fn long(holds: &[bool], side: Side, bars: u32) -> Vec<bool> {
 }
 
 /// The parts of several, each once, in page order.
-fn members(stage: &Stage<'_>, who: &[Who]) -> Vec<usize> {
+pub(super) fn members(stage: &Stage<'_>, who: &[Who]) -> Vec<usize> {
     let mut parts: Vec<usize> = who.iter().flat_map(|who| stage.members(who)).collect();
     parts.sort_unstable();
     parts.dedup();
     parts
 }
 
-fn sounds(stage: &Stage<'_>, parts: &[usize], bar: usize) -> bool {
+pub(super) fn sounds(stage: &Stage<'_>, parts: &[usize], bar: usize) -> bool {
     parts.iter().any(|&part| stage.row(part, bar).is_some())
 }
 
-fn others(stage: &Stage<'_>, parts: &[usize]) -> Vec<usize> {
+pub(super) fn others(stage: &Stage<'_>, parts: &[usize]) -> Vec<usize> {
     (0..stage.part_count()).filter(|part| parts.binary_search(part).is_err()).collect()
 }
 
@@ -140,7 +147,12 @@ fn has(stage: &Stage<'_>, subject: &Subject, roles: &[Role]) -> Result<Vec<bool>
 }
 
 /// What holds of parts in bars in which they sound.
-fn of_parts_in_bars(stage: &Stage<'_>, subject: &Subject, plain: Quantity, test: impl Fn(usize, usize) -> bool) -> Vec<bool> {
+pub(super) fn of_parts_in_bars(
+    stage: &Stage<'_>,
+    subject: &Subject,
+    plain: Quantity,
+    test: impl Fn(usize, usize) -> bool,
+) -> Vec<bool> {
     let parts = members(stage, &subject.who);
     let others = others(stage, &parts);
     let quantity = if subject.quantity == Quantity::Plain { plain } else { subject.quantity };
@@ -220,7 +232,7 @@ fn count(stage: &Stage<'_>, counted: &Counted, side: Side, number: i64) -> Resul
 }
 
 /// Marks the bars from `first` to `last` of a row.
-fn mark(holds: &mut [bool], first: i64, last: i64) {
+pub(super) fn mark(holds: &mut [bool], first: i64, last: i64) {
     let bars = usize::try_from(first).ok().zip(usize::try_from(last).ok());
     if let Some(holds) = bars.and_then(|(first, last)| holds.get_mut(first..=last)) {
         holds.fill(true);
@@ -228,17 +240,17 @@ fn mark(holds: &mut [bool], first: i64, last: i64) {
 }
 
 /// First and last bar of each row.
-fn spans(table: &Table) -> Result<impl Iterator<Item = (i64, i64)> + '_, Damaged> {
+pub(super) fn spans(table: &Table) -> Result<impl Iterator<Item = (i64, i64)> + '_, Damaged> {
     Ok(table.numbers("first_bar")?.iter().copied().zip(table.numbers("last_bar")?.iter().copied()))
 }
 
-fn flags(stage: &Stage<'_>, who: &Who) -> Vec<bool> {
+pub(super) fn flags(stage: &Stage<'_>, who: &Who) -> Vec<bool> {
     let mut flags = vec![false; stage.part_count()];
     stage.members(who).into_iter().for_each(|part| flags[part] = true);
     flags
 }
 
-fn is(flags: &[bool], part: i64) -> bool {
+pub(super) fn is(flags: &[bool], part: i64) -> bool {
     usize::try_from(part).ok().and_then(|part| flags.get(part)).copied().unwrap_or(false)
 }
 

@@ -1,6 +1,8 @@
 //! Answers: the bars of a record in which a question holds.
 
 mod bands;
+mod entries;
+mod heard;
 mod holds;
 mod stage;
 
@@ -76,7 +78,7 @@ fn runs(holds: &[bool]) -> Vec<(usize, usize)> {
 /// The tables a question needs, so that no others are unpacked.
 #[must_use]
 pub fn tables(question: &Question) -> Vec<&'static str> {
-    let mut needed = BTreeSet::from(["parts", "bars", "roles"]);
+    let mut needed = BTreeSet::from(["parts", "bars", "roles", "groups"]);
     collect(&question.condition, &mut needed);
     needed.into_iter().collect()
 }
@@ -89,12 +91,20 @@ fn collect(condition: &Condition, needed: &mut BTreeSet<&'static str>) {
         Condition::Has(..) => "spans",
         Condition::Lie(..) => "notes",
         Condition::OneLayer(..) => "layers",
-        Condition::Leads(_) | Condition::TakesOver(..) => "melody",
+        Condition::Leads(_) | Condition::TakesOver(..) | Condition::Solo(_) => "melody",
+        Condition::Way(..) => "techniques",
+        Condition::Heard(_, by) => {
+            needed.extend(by.as_ref().map(|_| "maskers"));
+            "balance"
+        }
+        Condition::Even(_) => "balance",
         Condition::Chord(..) => "chords",
         Condition::Key(..) => "keys",
         Condition::Theme(..) => "statements",
         Condition::Plays(_)
         | Condition::Rests(_)
+        | Condition::Enters(..)
+        | Condition::FirstEnters(_)
         | Condition::Level(..)
         | Condition::Register(..)
         | Condition::Between(..)

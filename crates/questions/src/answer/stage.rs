@@ -2,9 +2,10 @@
 
 use ripieno_instruments::catalogue::catalogue;
 use ripieno_instruments::family::{Family, Section};
+use ripieno_instruments::recognise::{Clues, recognise};
 
 use crate::language::Who;
-use crate::record::{Damaged, Record, Texts};
+use crate::record::{Damaged, Record, Table, Texts};
 
 /// One part.
 struct Part {
@@ -21,6 +22,8 @@ pub(super) struct Stage<'a> {
     parts: Vec<Part>,
     /// By part, then bar: row of the table "roles" plus one; 0 where the part rests.
     rows: Vec<u32>,
+    /// Groups a person has named, lower case, with their parts.
+    named: Vec<(String, usize)>,
 }
 
 impl<'a> Stage<'a> {
@@ -51,7 +54,19 @@ impl<'a> Stage<'a> {
             }
             rows[part * bars + bar] = row;
         }
-        Ok(Self { record, bars, parts, rows })
+        let mut named = Vec::new();
+        if let Ok(groups) = record.table("groups") {
+            for (row, part) in groups.numbers("part_index")?.iter().enumerate() {
+                let part = usize::try_from(*part).ok().filter(|part| *part < parts.len()).ok_or(Damaged)?;
+                named.push((text(groups.texts("name")?, row).to_lowercase(), part));
+            }
+        }
+        Ok(Self { record, bars, parts, rows, named })
+    }
+
+    /// A table that records of an older version lack.
+    pub fn newer_table(&self, name: &str) -> Option<&'a Table> {
+        self.record.table(name).ok()
     }
 
     /// Row of the table "roles" for a part in a bar; `None` where it rests.
@@ -81,8 +96,23 @@ impl<'a> Stage<'a> {
             Who::Instrument(id) => {
                 of(&|part| catalogue().by_id(&part.instrument).is_some_and(|instrument| instrument.is_kind_of(id)))
             }
-            Who::Part(words) => of(&|part| has_words(&part.name, words)),
+            Who::Part(words) => {
+                let named: Vec<usize> = self.named.iter().filter(|(name, _)| name == words).map(|(_, part)| *part).collect();
+                if named.is_empty() { of(&|part| has_words(&part.name, words)) } else { named }
+            }
+            Who::Numbered(number, who) => self.numbered(*number, &self.members(who)),
         }
+    }
+
+    /// Of these parts, those in whose name the number stands ("Cor. 1.2" holds the first horn and the second); where no name has a number, the one of that place.
+    fn numbered(&self, number: u16, parts: &[usize]) -> Vec<usize> {
+        let numbers = |part: &usize| recognise(&Clues { name: &self.parts[*part].name, ..Clues::default() }).numbers;
+        let of: Vec<_> = parts.iter().map(numbers).collect();
+        if of.iter().all(|numbers| numbers.is_empty()) {
+            return parts.get(usize::from(number).saturating_sub(1)).copied().into_iter().collect();
+        }
+        let has = |numbers: &[u16]| numbers.contains(&number);
+        parts.iter().zip(&of).filter(|(_, numbers)| has(numbers)).map(|(part, _)| *part).collect()
     }
 
     /// What "all" counts: the sections of a family or of everybody, else the parts.

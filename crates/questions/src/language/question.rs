@@ -1,6 +1,7 @@
 //! What a question asks, once understood.
 
 use ripieno_instruments::family::{Family, Section};
+use ripieno_study::acoustics::{EvenGrade, Grade};
 use ripieno_texture::Role;
 
 /// Players that a question names.
@@ -16,8 +17,10 @@ pub enum Who {
     Basses,
     /// One kind of instrument, by its id in the catalogue, with its kinds.
     Instrument(&'static str),
-    /// Parts in whose name these words stand, lower case.
+    /// A group a person has named by these words, else parts in whose name they stand; lower case.
     Part(String),
+    /// Of these, those who play from the first part, the second ...
+    Numbered(u16, Box<Who>),
 }
 
 /// How many of them have to.
@@ -154,6 +157,18 @@ pub enum Condition {
     Register(Subject, Register),
     /// How many sound.
     Count(Counted, Side, i64),
+    /// They play in this way, as the table "techniques" calls it.
+    Way(Subject, &'static str),
+    /// They begin to sound after at least so many bars of rest; the beginning of the score counts as one.
+    Enters(Subject, i64),
+    /// They sound for the first time.
+    FirstEnters(Subject),
+    /// One player of theirs carries the main melody and nobody doubles it.
+    Solo(Who),
+    /// The melody is heard in one of these ways, masked by these.
+    Heard(Vec<Grade>, Option<Who>),
+    /// The full chord of the bar rings like this.
+    Even(EvenGrade),
     /// A chord of this root (pitch class) and quality sounds.
     Chord(Option<u8>, Option<String>),
     /// The key is this.

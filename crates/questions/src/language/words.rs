@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 
 use ripieno_instruments::catalogue::{Language, catalogue};
 use ripieno_instruments::family::{Family, Section};
+use ripieno_study::acoustics::{EvenGrade, Grade};
 use ripieno_texture::Role;
 
 use super::question::Who;
@@ -19,6 +20,7 @@ static KNOWN: LazyLock<Vec<String>> = LazyLock::new(known);
 pub(super) const GRAMMAR: &[&str] = &[
     "above",
     "accompany",
+    "after",
     "all",
     "alone",
     "and",
@@ -34,16 +36,26 @@ pub(super) const GRAMMAR: &[&str] = &[
     "by",
     "carry",
     "chord",
+    "clear",
+    "cover",
+    "covered",
     "double",
     "doubled",
     "either",
+    "enter",
+    "even",
     "everybody",
     "exactly",
+    "fairly",
     "faster",
+    "first",
     "for",
     "from",
+    "hard",
     "has",
     "have",
+    "hear",
+    "heard",
     "higher",
     "in",
     "is",
@@ -57,6 +69,7 @@ pub(super) const GRAMMAR: &[&str] = &[
     "longer",
     "louder",
     "lower",
+    "mask",
     "melody",
     "metre",
     "more",
@@ -73,6 +86,7 @@ pub(super) const GRAMMAR: &[&str] = &[
     "parts",
     "play",
     "players",
+    "prominent",
     "rest",
     "sections",
     "semitones",
@@ -81,6 +95,7 @@ pub(super) const GRAMMAR: &[&str] = &[
     "silent",
     "slower",
     "softer",
+    "solo",
     "sound",
     "stay",
     "take",
@@ -92,6 +107,7 @@ pub(super) const GRAMMAR: &[&str] = &[
     "touch",
     "tutti",
     "two",
+    "uneven",
     "unison",
     "where",
     "while",
@@ -137,6 +153,63 @@ pub(super) const ROLES: &[(&[&str], Role)] = &[
     (&["punctuation"], Role::Punctuation),
     (&["effect"], Role::Effect),
     (&["effects"], Role::Effect),
+];
+
+/// Words for how the melody is heard: "heard" leaves open how well.
+pub(super) const HEARD: &[(&[&str], &[Grade])] = &[
+    (&["covered"], &[Grade::Covered]),
+    (&["masked"], &[Grade::Covered]),
+    (&["hard", "to", "hear"], &[Grade::Hard]),
+    (&["heard", "among", "others"], &[Grade::Among]),
+    (&["heard"], &[Grade::Among, Grade::Clear, Grade::Prominent]),
+    (&["clear"], &[Grade::Clear]),
+    (&["prominent"], &[Grade::Prominent]),
+];
+
+/// How it is heard where somebody covers it.
+pub(super) const HIDDEN: [Grade; 2] = [Grade::Covered, Grade::Hard];
+
+/// Words for how evenly a chord rings.
+pub(super) const EVEN: &[(&[&str], EvenGrade)] =
+    &[(&["uneven"], EvenGrade::Uneven), (&["fairly", "even"], EvenGrade::Fair), (&["even"], EvenGrade::Even)];
+
+/// Words for ways of playing, and what the table "techniques" calls them; the longer words first.
+pub(super) const WAYS: &[(&[&str], &str)] = &[
+    (&["pizzicato"], "plucked"),
+    (&["pizz"], "plucked"),
+    (&["plucked"], "plucked"),
+    (&["con", "sordino"], "muted"),
+    (&["with", "mutes"], "muted"),
+    (&["muted"], "muted"),
+    (&["stopped"], "stopped"),
+    (&["tremolo"], "tremolo"),
+    (&["trills"], "trill"),
+    (&["trill"], "trill"),
+    (&["flutter-tongue"], "flutter"),
+    (&["flutter-tongued"], "flutter"),
+    (&["harmonics"], "harmonic"),
+    (&["sul", "ponticello"], "at bridge"),
+    (&["at", "the", "bridge"], "at bridge"),
+    (&["col", "legno"], "with wood"),
+    (&["slides"], "slide"),
+    (&["glissando"], "slide"),
+    (&["a", "2"], "a 2"),
+    (&["a", "due"], "a 2"),
+    (&["a2"], "a 2"),
+    (&["divisi"], "divided"),
+    (&["divided"], "divided"),
+];
+
+/// Ordinals before players.
+pub(super) const ORDINALS: &[(&[&str], u16)] = &[
+    (&["first", "1st"], 1),
+    (&["second", "2nd"], 2),
+    (&["third", "3rd"], 3),
+    (&["fourth", "4th"], 4),
+    (&["fifth", "5th"], 5),
+    (&["sixth", "6th"], 6),
+    (&["seventh", "7th"], 7),
+    (&["eighth", "8th"], 8),
 ];
 
 /// Kinds of chord, as [`ripieno_texture::Quality`] names them; the longer names first.
@@ -215,6 +288,8 @@ fn known() -> Vec<String> {
     words.extend(PLAYERS.keys().flatten().cloned());
     words.extend(LEVELS.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
     words.extend(ROLES.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
+    words.extend(WAYS.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
+    words.extend(ORDINALS.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
     words.extend(QUALITIES.iter().flat_map(|name| name.split(' ')).map(str::to_owned));
     words.sort_unstable();
     words.dedup();

@@ -4,7 +4,7 @@ use ripieno_study::Study;
 
 use super::column::{Cell, Filling};
 use super::shape::SHAPES;
-use super::{Record, Table, bars, spans};
+use super::{Record, Table, bars, heard, spans};
 
 /// A moment as the record keeps it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,6 +50,7 @@ impl Record {
     #[must_use]
     pub fn of(study: &Study, moments: &[MomentRow]) -> Self {
         let [bars, roles] = bars::tables(study);
+        let [balance, maskers] = heard::balance(study);
         Self::from_tables(vec![
             parts(study),
             bars,
@@ -66,6 +67,10 @@ impl Record {
             table("moments", |rows| moments.iter().for_each(|moment| rows.push(moment_row(moment)))),
             findings(study),
             corrections(study),
+            balance,
+            maskers,
+            heard::techniques(study),
+            groups(study),
         ])
     }
 }
@@ -151,6 +156,14 @@ fn corrections(study: &Study) -> Table {
                 Cell::Whole(i64::from(bars.start)),
                 Cell::Whole(i64::from(bars.end.saturating_sub(1))),
             ]);
+        }
+    })
+}
+
+fn groups(study: &Study) -> Table {
+    table("groups", |rows| {
+        for group in &study.groups.named {
+            group.parts.iter().for_each(|&part| rows.push([Cell::Text(&group.name), Cell::count(part)]));
         }
     })
 }

@@ -5,6 +5,7 @@
 
 mod bars;
 mod column;
+mod heard;
 mod made;
 mod pack;
 mod shape;

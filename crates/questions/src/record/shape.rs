@@ -337,6 +337,49 @@ pub const SHAPES: &[Shape] = &[
         says: "a person's correction that has a place in the score",
         columns: &[text("correction"), text("change"), text("parts"), whole("first_bar"), whole("last_bar"), FIRST, LAST],
     },
+    Shape {
+        name: "balance",
+        says: "a bar in which the melody or a full chord sounds, as heard from a seat in a hall (an estimate, docs/acoustics.md)",
+        columns: &[
+            whole("bar"),
+            whole("part_index"),
+            decimal("margin", 1),
+            decimal("margin_spread", 1),
+            text("grade"),
+            whole("chord_tones"),
+            decimal("chord_spread", 1),
+            text("chord_grade"),
+            PART,
+            SECTION,
+            FAMILY,
+            printed("printed_bar", "bar"),
+        ],
+    },
+    Shape {
+        name: "maskers",
+        says: "a part that masks the melody in a bar, and what the melody would gain if it were silent",
+        columns: &[whole("bar"), whole("part_index"), decimal("gain", 1), PART, SECTION, FAMILY, printed("printed_bar", "bar")],
+    },
+    Shape {
+        name: "techniques",
+        says: "a way of playing of a part over consecutive bars",
+        columns: &[
+            whole("part_index"),
+            whole("first_bar"),
+            whole("last_bar"),
+            text("technique"),
+            PART,
+            SECTION,
+            FAMILY,
+            FIRST,
+            LAST,
+        ],
+    },
+    Shape {
+        name: "groups",
+        says: "a part of a group that a person has named",
+        columns: &[text("name"), whole("part_index"), PART, SECTION, FAMILY],
+    },
 ];
 
 /// The table of a name.

@@ -1,0 +1,149 @@
+//! Whom a condition is about.
+
+use super::super::question::{Condition, Quantity, Subject, Who};
+use super::super::token::Token;
+use super::super::words::{ORDINALS, PLAYERS};
+use super::{Parsed, Parser};
+
+/// Several who each have to, or of whom one has to.
+#[derive(Debug, Clone)]
+pub(super) struct Subjects {
+    pub(super) each: Vec<Subject>,
+    pub(super) either: bool,
+}
+
+impl Parser {
+    /// The longest name of players here.
+    pub(super) fn who(&mut self) -> Parsed<Option<Who>> {
+        if let Some((Token::Quoted(name), _)) = self.tokens.get(self.at) {
+            let name = name.trim().to_lowercase();
+            if name.is_empty() {
+                return Err(self.wrong("the name of a part"));
+            }
+            self.at += 1;
+            return Ok(Some(Who::Part(name)));
+        }
+        // "first violins", "third horn".
+        let ordinal = self.word(0).and_then(|word| ORDINALS.iter().find(|(words, _)| words.contains(&word.as_str())));
+        if let Some((_, number)) = ordinal {
+            self.at += 1;
+            let named = if self.word(0).is_some_and(|word| ORDINALS.iter().any(|(words, _)| words.contains(&word.as_str()))) {
+                None
+            } else {
+                self.who()?
+            };
+            if named.is_none() {
+                self.at -= 1;
+            }
+            return Ok(named.map(|who| Who::Numbered(*number, Box::new(who))));
+        }
+        let words: Vec<String> = (0..5).map_while(|ahead| self.word(ahead)).collect();
+        let longest = (1..=words.len()).rev().find_map(|length| PLAYERS.get(&words[..length]).map(|who| (length, who.clone())));
+        Ok(longest.map(|(length, who)| {
+            self.at += length;
+            who
+        }))
+    }
+
+    /// Other players, after a verb.
+    pub(super) fn whom(&mut self) -> Parsed<Who> {
+        let _ = self.pass(&["the"]);
+        self.who()?.ok_or_else(|| self.wrong("other players"))
+    }
+
+    pub(super) fn subjects(&mut self) -> Parsed<Option<Subjects>> {
+        let Some(first) = self.subject()? else { return Ok(None) };
+        let mut subjects = Subjects { each: vec![first], either: false };
+        loop {
+            let begin = self.at;
+            let joined = if self.pass(&["and"])
+                || (self.is_sign(0, ',') && {
+                    self.at += 1;
+                    true
+                }) {
+                Some(false)
+            } else if self.pass(&["or"]) {
+                Some(true)
+            } else {
+                None
+            };
+            let (Some(either), true) = (joined, subjects.each.len() == 1 || joined == Some(subjects.either)) else {
+                self.at = begin;
+                return Ok(Some(subjects));
+            };
+            let Some(next) = self.subject()? else {
+                self.at = begin;
+                return Ok(Some(subjects));
+            };
+            subjects.either = either;
+            match subjects.each.last_mut() {
+                // "only horns and trumpets"
+                Some(last) if last.quantity == Quantity::Only && next.quantity == Quantity::Plain => last.who.extend(next.who),
+                Some(last) if next.quantity == Quantity::Plain && last.quantity != Quantity::Plain => {
+                    let quantity = last.quantity;
+                    subjects.each.push(Subject { quantity, who: next.who });
+                }
+                _ => subjects.each.push(next),
+            }
+        }
+    }
+
+    pub(super) fn subject(&mut self) -> Parsed<Option<Subject>> {
+        let begin = self.at;
+        let quantity = match self.word(0).as_deref() {
+            Some("any" | "some") => Quantity::Any,
+            Some("all" | "every") => Quantity::All,
+            Some("only") => Quantity::Only,
+            Some("no") => Quantity::No,
+            _ => Quantity::Plain,
+        };
+        self.at += usize::from(quantity != Quantity::Plain);
+        let _ = self.pass(&["the", "of"]) && self.pass(&["the"]);
+        if quantity == Quantity::All && self.pass(&["sections", "players"]) {
+            return Ok(Some(Subject { quantity, who: vec![Who::Everybody] }));
+        }
+        match self.who()? {
+            Some(Who::Everybody) if quantity == Quantity::Plain => {
+                Ok(Some(Subject { quantity: Quantity::All, who: vec![Who::Everybody] }))
+            }
+            Some(who) => Ok(Some(Subject { quantity, who: vec![who] })),
+            None if quantity == Quantity::Plain => {
+                self.at = begin;
+                Ok(None)
+            }
+            None => Err(self.wrong("who plays")),
+        }
+    }
+}
+
+/// They play and nobody else does.
+pub(super) fn alone(subjects: &Subjects) -> Condition {
+    let who = subjects.each.iter().flat_map(|subject| subject.who.iter().cloned()).collect();
+    Condition::Plays(Subject { quantity: Quantity::Only, who })
+}
+
+pub(super) fn plain(who: Who) -> Subject {
+    Subject { quantity: Quantity::Plain, who: vec![who] }
+}
+
+pub(super) fn joined(mut all: Vec<Condition>, either: bool) -> Condition {
+    match all.len() {
+        1 => all.remove(0),
+        _ if either => Condition::Either(all),
+        _ => Condition::All(all, Vec::new()),
+    }
+}
+
+pub(super) fn each(subjects: &Subjects, condition: impl Fn(Subject) -> Condition) -> Condition {
+    joined(subjects.each.iter().cloned().map(condition).collect(), subjects.either)
+}
+
+/// For verbs between two: what is said of any of them.
+pub(super) fn each_who(subjects: &Subjects, condition: impl Fn(Who) -> Condition) -> Condition {
+    let of_one = |subject: &Subject| {
+        let all: Vec<Condition> = subject.who.iter().cloned().map(&condition).collect();
+        let one = joined(all, true);
+        if subject.quantity == Quantity::No { Condition::Not(Box::new(one)) } else { one }
+    };
+    joined(subjects.each.iter().map(of_one).collect(), subjects.either)
+}

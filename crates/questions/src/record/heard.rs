@@ -1,0 +1,85 @@
+//! What reaches the ear, and in what way it is played.
+
+use ripieno_score::CountReason;
+use ripieno_study::Study;
+use ripieno_study::acoustics::Situation;
+use ripieno_texture::{Techniques, techniques as of_notes};
+
+use super::Table;
+use super::column::{Cell, Filling};
+use super::made::table;
+
+/// What masks by less is not kept, in dB.
+const LEAST: f64 = 0.3;
+
+/// The tables "balance" and "maskers": from a seat in a hall, which no score leaves undecided.
+pub(super) fn balance(study: &Study) -> [Table; 2] {
+    let balance = study.balance(Situation::hall()).ok();
+    let (melody, chords) = balance.as_ref().map_or((&[][..], &[][..]), |balance| (&balance.melody, &balance.chords));
+    let mut bars: Vec<u32> = melody.iter().map(|told| told.bar).chain(chords.iter().map(|chord| chord.bar)).collect();
+    bars.sort_unstable();
+    bars.dedup();
+    let of_bars = |rows: &mut Filling| {
+        for bar in bars {
+            let told = balance.as_ref().and_then(|balance| balance.melody_in(bar));
+            let chord = balance.as_ref().and_then(|balance| balance.chord_in(bar));
+            let grade = told.map(|told| told.audible.grade().to_string());
+            let even = chord.map(|chord| chord.evenness.grade().to_string());
+            rows.push([
+                Cell::Whole(i64::from(bar)),
+                told.map_or(Cell::Nothing, |told| Cell::count(told.part)),
+                told.map_or(Cell::Nothing, |told| Cell::Decimal(told.audible.margin_db)),
+                told.map_or(Cell::Nothing, |told| Cell::Decimal(told.audible.spread_db)),
+                Cell::text(grade.as_deref()),
+                chord.map_or(Cell::Nothing, |chord| Cell::count(chord.evenness.tones.len())),
+                chord.map_or(Cell::Nothing, |chord| Cell::Decimal(chord.evenness.spread)),
+                Cell::text(even.as_deref()),
+            ]);
+        }
+    };
+    let of_maskers = |rows: &mut Filling| {
+        for told in melody {
+            for masker in told.maskers.iter().filter(|masker| masker.gain_db >= LEAST) {
+                rows.push([Cell::Whole(i64::from(told.bar)), Cell::count(masker.part), Cell::Decimal(masker.gain_db)]);
+            }
+        }
+    };
+    [table("balance", of_bars), table("maskers", of_maskers)]
+}
+
+/// What the page says of the players, as a way of playing: "a 2" for two or more on one line by a mark, "divided" for a body in several lines.
+const OF_PLAYERS: [&str; 2] = ["a 2", "divided"];
+
+/// The table "techniques", by part and way, bar after bar.
+pub(super) fn techniques(study: &Study) -> Table {
+    let (notes, bars) = (&study.sounding.notes, &study.sounding.bars);
+    let ways = of_notes(&study.score, &study.sounding);
+    let known: Vec<(Techniques, String)> =
+        Techniques::all().iter_names().map(|(name, way)| (way, name.to_lowercase().replace('_', " "))).collect();
+    table("techniques", |rows: &mut Filling| {
+        for (part, of_part) in notes.of_part.iter().enumerate() {
+            let body = study.score.parts.get(part).is_some_and(|part| part.is_body);
+            let mut held = vec![vec![false; bars.len()]; known.len() + OF_PLAYERS.len()];
+            for row in of_part.clone() {
+                let first = notes.bar[row] as usize;
+                let end = notes.onset[row] + notes.duration[row];
+                let touched = 1 + bars.iter().skip(first + 1).take_while(|bar| bar.start < end).count();
+                let own = ways.get(row).copied().unwrap_or_default();
+                let marked = notes.players_reason[row] == CountReason::Mark && notes.players[row].least >= 2 && !body;
+                let divided = notes.players_reason[row] == CountReason::Divided;
+                let has = known.iter().map(|(way, _)| own.contains(*way)).chain([marked, divided]);
+                for (bars, _) in held.iter_mut().zip(has).filter(|(_, has)| *has) {
+                    bars.iter_mut().skip(first).take(touched).for_each(|bar| *bar = true);
+                }
+            }
+            let names = known.iter().map(|(_, name)| name.as_str()).chain(OF_PLAYERS);
+            for (name, bars) in names.zip(&held) {
+                let mut bar = 0;
+                while let Some(first) = bars.iter().skip(bar).position(|held| *held).map(|after| bar + after) {
+                    bar = first + bars[first..].iter().take_while(|held| **held).count();
+                    rows.push([Cell::count(part), Cell::count(first), Cell::count(bar - 1), Cell::Text(name)]);
+                }
+            }
+        }
+    })
+}
