@@ -23,5 +23,7 @@ pub use measures::{
     Extreme, MEASURES, Presence, RegisterUse, bars_with_all, full_bars, presence, register, standing_families, take_all, tuttis,
 };
 pub use noteworthy::{Moment, Sentence, among_works, noteworthy};
-pub use profile::{BLOCKS, Counted, InScore, Index, Key, Kind, Pooled, Profile, ProfileError, Row, ScoreEntry, Whom, WorkValue};
+pub use profile::{
+    BLOCKS, Counted, Doubt, InScore, Index, Key, Kind, Pooled, Profile, ProfileError, Row, ScoreEntry, Whom, WorkValue,
+};
 pub use slices::{Slice, Slices};

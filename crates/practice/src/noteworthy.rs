@@ -5,6 +5,8 @@
 mod course;
 mod findings;
 mod moments;
+mod tasks;
+mod told;
 mod words;
 
 pub use findings::{Sentence, among_works};

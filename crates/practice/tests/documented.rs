@@ -28,7 +28,15 @@ fn page() -> String {
     out.push_str(
         "\n## Moments and findings in words\n\n\
          `moments.csv` lists spans worth looking at, `noteworthy.csv` plain sentences, both made from these measures and both with their bars. The weight that orders them says how far the number lies from the\n\
-         usual - from chance where chance is known, else from the middle of its range - and is no measure of its own. No sentence speaks of more than the score in hand.\n",
+         usual - from chance where chance is known, else from the middle of its range - and is no measure of its own. No sentence speaks of more than the score in hand.\n\n\
+         Who does what in a stretch is told from the notes; only who leads the melody is read. In each bar a line has the first of these that fits. Melody: it leads, or three quarters of its notes\n\
+         begin with the leader's on the same pitch class and are at least half of those. Bass: it is the lowest pitched line for at least half of the bar, or has its notes, likewise, no more than\n\
+         an octave and a tone above on average. Tremolo or roll: most of its notes are marked so. In the melody's rhythm: three quarters of the moments of either are the other's. Repeated notes: three\n\
+         or more of which three quarters stay on one pitch. Running notes: six or more, at least two a crotchet. Held notes: it sounds for three quarters of the bar in at most two notes or so. Single strokes: at most two notes, sounding\n\
+         for less than half of the bar. Else: other lines. In a stretch a line is told by what it does in three fifths of the bars in which it sounds, if it sounds in half of them; those who have no\n\
+         such task but one rhythm with others in three fifths of the bars stand together; the rest are changing. A stretch in which many change is cut there and told in pieces of at least a quarter\n\
+         of it. Sections are named where all of their parts do the same, parts otherwise. A tutti in these lists asks that two thirds of the sections of each standing family are there for more than a\n\
+         quarter of the bar or begin two notes a line; its dynamic is the one that half of the sections reach.\n",
     );
     out
 }

@@ -185,12 +185,13 @@ impl Difference {
 
     /// By what differences are ordered: the effect, up to four; little of it where the difference is little on the unit's own scale, however
     /// steady it is (98 % against 99 % of the bars is nothing to learn from), or rests on few bars (by the root of [`Self::breadth`]); half of it where
-    /// another value says the same more plainly ([`Key::is_secondary`]), and for single instruments beside sections.
+    /// another value says the same more plainly ([`Key::is_secondary`]), and for single instruments beside sections; and less of what tells less of
+    /// scoring ([`Key::interest`]).
     #[must_use]
     pub fn weight(&self) -> f64 {
         let own = own_scale(self.key.unit, self.a.pooled.mean, self.b.pooled.mean).abs();
         let half = |yes: bool| if yes { 0.5 } else { 1.0 };
-        let plain = half(self.key.is_secondary()) * half(self.key.of.kind == Kind::Instrument);
+        let plain = half(self.key.is_secondary()) * half(self.key.of.kind == Kind::Instrument) * self.key.interest();
         self.effect.size.abs().min(4.0) * own / (own + 0.2) * self.breadth.sqrt() * plain
     }
 
@@ -206,6 +207,11 @@ impl Difference {
     }
 }
 
+/// What is little on the unit's own scale is not shown first, however steady it is.
+const LITTLE: f64 = 0.2;
+/// Nor is what tells little of scoring.
+const WORTH: f64 = 0.3;
+
 impl Comparison {
     /// How many rows stand clear of noise.
     #[must_use]
@@ -220,15 +226,25 @@ impl Comparison {
     }
 
     /// The first page: the largest clear differences, of those that say the same thing the largest, no more than two of one body and
-    /// of one measure and kind of body, and no single extremes.
+    /// of one measure and kind of body, no single extremes and nothing little.
     #[must_use]
     pub fn leading(&self, most: usize) -> Vec<&Difference> {
+        self.leading_of(most, |_| true)
+    }
+
+    /// [`Self::leading`] of the keys that are wanted.
+    #[must_use]
+    pub fn leading_of(&self, most: usize, wanted: impl Fn(&Key) -> bool) -> Vec<&Difference> {
         let mut told: BTreeSet<(&str, &Whom, Option<&Whom>)> = BTreeSet::new();
         let mut of_body: BTreeMap<&Whom, usize> = BTreeMap::new();
         let mut of_measure: BTreeMap<(&str, Kind), usize> = BTreeMap::new();
         let mut page = Vec::new();
         for row in self.rows.iter().filter(|row| row.effect.standing == Standing::Clear && !row.key.is_extreme()) {
             let key = &row.key;
+            let little = own_scale(key.unit, row.a.pooled.mean, row.b.pooled.mean).abs() < LITTLE;
+            if little || !wanted(key) || key.interest() < WORTH {
+                continue;
+            }
             if page.len() == most {
                 break;
             }

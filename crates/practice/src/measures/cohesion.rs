@@ -5,8 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use ripieno_instruments::family::Family;
 use ripieno_texture::Role;
 
+use super::stack::is_one_rhythm;
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Value};
+use crate::measure::{Measure, Subject, Unit, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -15,7 +16,7 @@ pub(super) const MEASURE: Measure = Measure {
     says: "How much of the time the players of a section share a layer or a role, and every way in which they do not.",
     definition: "Moment by moment, while at least two lines of the section sound: together when all of them lie in one layer, or all have one role. Four \
                  horns in one chord are together; two on the tune and two on the chord are not. Shares are of the time in which at least two lines sound; each exception names the \
-                 roles that stand against each other, with its bars. Several lines: that time, as a share of all the time in which the section sounds. Players who read one line together are one line; double stops and divided desks are several. \
+                 roles that stand against each other, with its bars. Several lines: that time, as a share of all the time in which the section sounds. Players who read one line together are one line; double stops and divided desks are several. Rhythms part: of the bars in which at least two lines sound at once, those in which not all lines move in one rhythm as in one stack or several. \
                  Left out: sections of one player, and percussion.",
     source: "common practice of analysis; the definition is this project's",
     example: "The demo's trumpets split in bars 35 to 44: two have the tune, the third keeps the pulse.",
@@ -69,12 +70,26 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         if whole.is_zero() || !plays_together(material, section) {
             continue;
         }
-        values.push(several.value(of, None, "several lines, of all its time", sounds[section].time));
+        values.push(several.clone().value(of, None, "several lines, of all its time", sounds[section].time));
         values.push(together.value(of, None, "together", whole));
         values.extend(apart.into_iter().map(|(roles, tally)| tally.value(of, None, roles, whole)));
+        values.extend(rhythms_part(material, of, &several.bars));
     }
     values
 }
+
+/// Of the bars in which at least two lines of a section sound at once, those in which they do not move in one rhythm.
+fn rhythms_part(material: &Material<'_>, of: Subject, several: &[u32]) -> Option<Value> {
+    let member = material.members(of);
+    let apart: Vec<u32> = several.iter().copied().filter(|&bar| !is_one_rhythm(material, &member, bar)).collect();
+    #[allow(clippy::cast_precision_loss)] // bars of a score
+    let value = apart.len() as f64 / several.len() as f64;
+    let whole = !several.is_empty();
+    whole.then(|| Value { of, with: None, aspect: RHYTHMS.to_owned(), value, unit: Unit::ShareOfBars, bars: apart })
+}
+
+/// What [`rhythms_part`] is called.
+pub(crate) const RHYTHMS: &str = "rhythms part";
 
 /// Whether a section has several players whose acting together means something.
 fn plays_together(material: &Material<'_>, section: usize) -> bool {

@@ -6,6 +6,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::Doubling;
 
 use super::moments::{each_moment, octaves};
+use super::shared_notes::{Shared, begun};
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
 use crate::tally::Tally;
@@ -19,7 +20,8 @@ pub(super) const MEASURE: Measure = Measure {
                  say where the second one sounds. Time: crotchets in which at least one line of either sounds in such a doubling, at that interval; lines that double \
                  together count once. Share: of the time in which the sparser of the two sounds. Where either line attacks notes of its own between the common ones, \
                  the doubling is in part and is counted apart; a moment that has both kinds is a full doubling. Players per line: all who play a doubled line, both sections together, over \
-                 the number of such lines, meant over time; people as printed, a body without a number with its least.",
+                 the number of such lines, meant over time; people as printed, a body without a number with its least. Same notes: the moments at which both sections begin one pitch, or \
+                 pitches one or two octaves apart, at whatever length and for however long, of the moments at which the one with fewer begins any note with pitch; at least three.",
     source: "common practice; notes a line may have for itself as in docs/roles.md",
     example: "In the demo the tuba never stands alone: all its time (35 to 45, 81 to 100, 105 to 108) it has the line of the bass trombone in unison.",
     take,
@@ -90,11 +92,31 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     let mut order: Vec<usize> = (0..pairs.len()).collect();
     order.sort_by_key(|&pair| (pairs[pair].0, pairs[pair].1, pairs[pair].2.map(|interval| (interval.abs(), interval))));
     let mut sums: Vec<Option<Sum>> = sums.into_iter().map(Some).collect();
-    order
+    let mut found: Vec<Value> = order
         .into_iter()
         .filter_map(|pair| Some((pairs[pair], sums[pair].take()?)))
         .flat_map(|((of, with, interval), sum)| values(of, with, interval, sum, whole(of).min(whole(with))))
-        .collect()
+        .collect();
+    found.extend(same_notes(material));
+    found
+}
+
+/// Notes that two sections begin together, of the moments at which the sparser of the two begins any.
+fn same_notes(material: &Material<'_>) -> Vec<Value> {
+    let sections: Vec<_> = material.groups.sections.iter().map(|section| begun(material, &section.parts)).collect();
+    let mut values = Vec::new();
+    for (a, own) in sections.iter().enumerate() {
+        for (b, theirs) in sections.iter().enumerate().skip(a + 1) {
+            let mut shared = Shared::default();
+            for (moment, begun) in own {
+                if let Some(other) = theirs.get(moment) {
+                    shared.add(begun.bar, &begun.keys, &other.keys);
+                }
+            }
+            values.extend(shared.values(Subject::Section(a), Subject::Section(b), "same notes", own.len().min(theirs.len())));
+        }
+    }
+    values
 }
 
 fn values(of: Subject, with: Subject, interval: Option<i16>, sum: Sum, sparser: Crotchets) -> Vec<Value> {

@@ -1,8 +1,9 @@
 //! Hand-offs: who passes the melody to whom.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use ripieno_texture::Carried;
+use ripieno_score::Crotchets;
+use ripieno_texture::{Carried, Line};
 
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
@@ -12,7 +13,7 @@ pub(super) const MEASURE: Measure = Measure {
     title: "Who passes the melody to whom",
     says: "From which section to which the melody goes, how often, and in which bars.",
     definition: "The melody goes from carrier to carrier as in docs/roles.md. A hand-off is a change of carrier in which the new one did not already double the old \
-                 one, and the old one does not double the new one; each has melody or countermelody for at least half of its stretch, the new one in neither role for half of the bar before, nor the old one for half of the bar after, and no more than a bar of silence lies between. It counts in the bar in which the new carrier begins. Takes over and hands on \
+                 one, and the old one does not double the new one; each has melody or countermelody for at least half of its stretch, the new one in neither role for half of the bar before, nor the old one for half of the bar after, and no more than a bar of silence lies between; each lasts a bar or more with at least four notes on three pitches, and neither begins half of the other's notes with it in the bar on its side of the change. It counts in the bar in which the new carrier begins. Takes over and hands on \
                  are sums over all others; within the section is one player or desk after another of the same section.",
     source: "common practice",
     example: "In the demo the theme goes from horn to oboe in bar 4, from oboe to horns in 8, from horns to violins in 16.",
@@ -57,7 +58,29 @@ fn is_hand_off(material: &Material<'_>, old: &Carried, new: &Carried) -> bool {
     // Who joins in before, or goes on beside, hands nothing over.
     let before = material.roles.sings(new.part, (new.from - bar).max(old.from), new.from);
     let after = material.roles.sings(old.part, new.from, (new.from + bar).min(new.to));
-    !goes_on && new.from - old.to <= bar && sings(old) && sings(new) && !before && !after
+    let tunes = [old, new].into_iter().all(|carried| is_tune(&material.lines.lines[carried.line], carried, bar));
+    let apart = !plays_along(material, new.line, old, new.from - bar, new.from)
+        && !plays_along(material, old.line, new, new.from, new.from + bar);
+    !goes_on && new.from - old.to <= bar && sings(old) && sings(new) && !before && !after && tunes && apart
+}
+
+/// Notes and pitches that make a tune worth handing on.
+const TUNE: (usize, usize) = (4, 3);
+
+/// Whether a carrier has something to hand on: a bar or more, of several notes on several pitches.
+fn is_tune(line: &Line, carried: &Carried, bar: Crotchets) -> bool {
+    let attacks = &line.attacks[line.attacks_in(carried.from, carried.to)];
+    let pitches: BTreeSet<Option<u8>> = attacks.iter().map(|attack| attack.top).collect();
+    carried.to - carried.from >= bar && attacks.len() >= TUNE.0 && pitches.len() >= TUNE.1
+}
+
+/// Whether a line begins at least half of the notes that the carrier begins in a stretch of time: one who plays along already has what is handed on.
+fn plays_along(material: &Material<'_>, line: usize, carried: &Carried, from: Crotchets, to: Crotchets) -> bool {
+    let carrier = &material.lines.lines[carried.line];
+    let attacks = &carrier.attacks[carrier.attacks_in(from.max(carried.from), to.min(carried.to))];
+    let own = &material.lines.lines[line].attacks;
+    let shared = attacks.iter().filter(|attack| own.binary_search_by_key(&attack.onset, |own| own.onset).is_ok()).count();
+    shared * 2 >= attacks.len() && !attacks.is_empty()
 }
 
 /// The played bar in which a carrier begins, its upbeat's where it has one.

@@ -1,11 +1,12 @@
 //! Support of the melody: who doubles its carrier, and at which octave.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::Crotchets;
 use ripieno_texture::{Role, RoleSpan};
 
 use super::moments::{each_moment, octaves};
+use super::shared_notes::{Shared, begun};
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Value};
 use crate::tally::Tally;
@@ -18,7 +19,8 @@ pub(super) const MEASURE: Measure = Measure {
                  who doubles whom (at least three notes together at one interval), moment by moment, and has melody, countermelody or the carrier's \
                  own role: chord tones that follow the tune for a while are no support. Above and below are seen from the carrier. Shares are of all melody time; with a \
                  second section named, of the melody time of that carrier. A section that supports with several lines counts once. Carries: the share that the section's own lines \
-                 lead. Alone: no line doubles the carrier.",
+                 lead. Alone: no line doubles the carrier. Notes with the leader: of the notes that a section begins while a line of it leads, those that the other section begins at the same moment, in \
+                 unison or one or two octaves from it, in whatever role; at least three.",
     source: "common practice",
     example: "In the demo's bars 17 to 24 the violins carry the melody; flutes support it in unison, the second violins an octave below.",
     take,
@@ -86,5 +88,35 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         let time = with.and_then(|carrier| of_carrier.get(&carrier).copied()).unwrap_or(whole.time);
         tally.value(of, with, octaves(interval), time)
     }));
+    values.extend(notes_with_leader(material, &section_of));
     values
 }
+
+/// Of the notes that each section begins while it leads, those that another section begins with it.
+fn notes_with_leader(material: &Material<'_>, section_of: &[usize]) -> Vec<Value> {
+    let sections: Vec<_> = material.groups.sections.iter().map(|section| begun(material, &section.parts)).collect();
+    let mut led: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut shared: BTreeMap<(usize, usize), Shared> = BTreeMap::new();
+    for carried in &material.roles.melody {
+        let line = &material.lines.lines[carried.line];
+        let leader = section_of[line.part];
+        for attack in &line.attacks[line.attacks_in(carried.from, carried.to)] {
+            let Some(top) = attack.top else { continue };
+            *led.entry(leader).or_default() += 1;
+            let own = BTreeSet::from([i16::from(top)]);
+            for (section, begun) in sections.iter().enumerate().filter(|(section, _)| *section != leader) {
+                if let Some(theirs) = begun.get(&attack.onset) {
+                    shared.entry((section, leader)).or_default().add(attack.bar, &own, &theirs.keys);
+                }
+            }
+        }
+    }
+    let values = |((section, leader), shared): ((usize, usize), Shared)| {
+        let whole = led.get(&leader).copied().unwrap_or(0);
+        shared.values(Subject::Section(section), Subject::Section(leader), NOTES, whole)
+    };
+    shared.into_iter().flat_map(values).collect()
+}
+
+/// How the aspects of [`notes_with_leader`] begin.
+pub(crate) const NOTES: &str = "notes with the leader";

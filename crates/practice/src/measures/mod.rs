@@ -16,16 +16,21 @@ mod register;
 mod reserve;
 mod role_shares;
 mod separation;
+mod shared_notes;
 mod sharing;
 mod stack;
 mod tessitura;
 mod thickened_lines;
 mod tutti;
 
+pub(crate) use cohesion::RHYTHMS;
 pub(crate) use dynamics::printed_levels;
+pub(crate) use melody_support::NOTES;
+pub(crate) use moments::octaves;
 pub use presence::{Presence, presence};
 pub use register::{Extreme, RegisterUse, register};
 pub(crate) use stack::is_one_rhythm;
+pub(crate) use tutti::Standing;
 pub use tutti::{bars_with_all, full_bars, standing_families, tuttis};
 
 use crate::material::Material;

@@ -52,7 +52,7 @@ pub(super) fn each_moment(material: &Material<'_>, mut visit: impl FnMut(&Moment
 }
 
 /// "unison", "octave below", "two octaves above" for a distance in semitones, a multiple of 12.
-pub(super) fn octaves(interval: i16) -> String {
+pub(crate) fn octaves(interval: i16) -> String {
     const WORDS: [&str; 6] = ["", "", "two ", "three ", "four ", "five "];
     let number = interval.unsigned_abs() / 12;
     let direction = if interval < 0 { "below" } else { "above" };

@@ -69,7 +69,7 @@ pub struct Presence {
 
 /// Played bars in which any of `parts` sounds, ascending.
 #[must_use]
-fn bars_with_sound(sounding: &Sounding, parts: &[usize]) -> Vec<u32> {
+pub(crate) fn bars_with_sound(sounding: &Sounding, parts: &[usize]) -> Vec<u32> {
     let mut sounds = vec![false; sounding.bars.len()];
     for rows in parts.iter().filter_map(|&part| sounding.notes.of_part.get(part)) {
         for row in rows.clone() {

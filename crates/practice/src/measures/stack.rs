@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 
 use ripieno_score::Crotchets;
 
-use super::presence::presence;
-use super::tutti::{bars_with_all, full_bars, standing_families};
+use super::presence::bars_with_sound;
+use super::tutti::{Standing, bars_with_all};
 use crate::groups::Group;
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
@@ -27,9 +27,10 @@ pub(super) const MEASURE: Measure = Measure {
 
 fn take(material: &Material<'_>) -> Vec<Value> {
     let mut values = Vec::new();
-    let families = standing_families(material.sounding, material.groups);
-    let parts: Vec<usize> = families.iter().flat_map(|&family| material.groups.families[family].parts.iter().copied()).collect();
-    let full = full_bars(material.sounding, material.groups);
+    let standing = Standing::new(material.sounding, material.groups);
+    let parts: Vec<usize> =
+        standing.families.iter().flat_map(|&family| material.groups.families[family].parts.iter().copied()).collect();
+    let full = standing.full_bars(material.sounding, material.groups);
     if !full.is_empty() {
         values.extend(of_body(material, Subject::Everybody, &parts, &full));
     }
@@ -42,7 +43,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         if sections.len() < 2 {
             continue;
         }
-        let present: Vec<Vec<u32>> = sections.iter().map(|parts| presence(material.sounding, parts).bars).collect();
+        let present: Vec<Vec<u32>> = sections.iter().map(|parts| bars_with_sound(material.sounding, parts)).collect();
         let bars = bars_with_all(&present.iter().map(Vec::as_slice).collect::<Vec<_>>());
         if !bars.is_empty() {
             values.extend(of_body(material, of, &sections.concat(), &bars));

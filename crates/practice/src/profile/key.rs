@@ -178,6 +178,27 @@ impl Key {
             || matches!(self.aspect.as_str(), "exits" | "several lines, of all its time")
     }
 
+    /// How much a value tells of scoring, 0 to 1, by convention: who leads and supports the melody, who does what, how the groups stand together come before
+    /// counts of entries and shares of single marks, and those before what the file leaves open.
+    #[must_use]
+    pub fn interest(&self) -> f64 {
+        let aspect = self.aspect.as_str();
+        match self.measure.as_str() {
+            _ if matches!(aspect, "unmarked" | "silence" | "exits" | "tacet") => 0.1,
+            "melody_support" | "role_shares" | "separation" | "stack" | "brass_weight" | "sharing" => 1.0,
+            "presence" if matches!(aspect, "bars" | "player-time") => 0.9,
+            "reserve" | "cohesion" | "hand_offs" => 0.9,
+            "doubled_sections" if aspect.starts_with("same notes") || aspect == "any interval" => 0.9,
+            "tessitura" if aspect.starts_with("median") => 0.9,
+            "thickened_lines" | "doubled_sections" => 0.6,
+            "dynamics" if aspect.starts_with("median") => 0.7,
+            "chord_voicing" => 0.5,
+            "entries" | "density" => 0.4,
+            "dynamics" => 0.25,
+            _ => 0.4,
+        }
+    }
+
     pub(crate) fn within_work(&self) -> Within {
         let starts = |words: &[&str]| words.iter().any(|word| self.aspect.starts_with(word));
         if starts(&["lowest", "deepest"]) || self.aspect.contains("thinnest") {

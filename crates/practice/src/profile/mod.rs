@@ -42,6 +42,22 @@ pub struct ScoreEntry {
     pub milli_crotchets: u64,
     /// What each played bar is called on the page.
     pub printed: Vec<String>,
+    /// What its reader doubts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<Doubt>,
+}
+
+/// Something in a file that may pass for practice and be a fault of the file: a transposition that is missing, a mute never taken off.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, Deserialize)]
+pub struct Doubt {
+    /// The section of the part.
+    pub section: String,
+    /// Its instrument, the catalogue's identifier.
+    pub instrument: String,
+    /// Whether pitches may be wrong.
+    pub of_pitch: bool,
+    /// Part, bar and what is doubtful, one sentence.
+    pub text: String,
 }
 
 /// A value in one score.

@@ -24,7 +24,7 @@ impl Profile {
     pub fn of(material: &Material<'_>, practice: &[Taken], file: &str, printed: impl Fn(u32) -> String, windows: bool) -> Self {
         let entry = entry(material, file, printed);
         let errors = windows.then(|| errors(material, practice));
-        let sounding = sounding_parts(material);
+        let instruments = Instruments::new(material);
         let mut rows: BTreeMap<Key, Gathered> = BTreeMap::new();
         for (index, taken) in practice.iter().enumerate() {
             for (at, value) in taken.values.iter().enumerate() {
@@ -32,8 +32,8 @@ impl Profile {
                 let unit = counted(name, &value.aspect, value.unit);
                 let key = Key {
                     measure: name.to_owned(),
-                    of: whom(material, value.of),
-                    with: value.with.map(|with| whom(material, with)),
+                    of: instruments.whom(material, value.of),
+                    with: value.with.map(|with| instruments.whom(material, with)),
                     aspect: value.aspect.clone(),
                     unit,
                 };
@@ -42,7 +42,7 @@ impl Profile {
                 let gathered = rows.entry(key).or_insert_with(|| Gathered {
                     values: Vec::new(),
                     bars: Vec::new(),
-                    of_how_many: how_many(material, value, &sounding),
+                    of_how_many: instruments.how_many(value),
                 });
                 gathered.values.push((value.value / length, error));
                 gathered.bars.extend(&value.bars);
@@ -106,24 +106,42 @@ fn whom(material: &Material<'_>, subject: Subject) -> Whom {
     }
 }
 
-/// For each part whether it sounds at all.
-fn sounding_parts(material: &Material<'_>) -> Vec<bool> {
-    material.sounding.notes.of_part.iter().map(|rows| !rows.is_empty()).collect()
+/// The instruments of the parts, named once.
+struct Instruments {
+    /// Of each part.
+    of_part: Vec<Whom>,
+    /// For each part how many parts of its instrument sound.
+    sounding: Vec<usize>,
 }
 
-/// For values of parts: how many parts of the instrument sound, or how many pairs of parts of the two.
-fn how_many(material: &Material<'_>, value: &Value, sounding: &[bool]) -> usize {
-    let parts = |part: usize| {
-        let of = whom(material, Subject::Part(part));
-        (0..sounding.len()).filter(|&other| sounding[other] && whom(material, Subject::Part(other)) == of).count()
-    };
-    match (value.of, value.with) {
-        (Subject::Part(of), Some(Subject::Part(with))) => {
-            let same = whom(material, Subject::Part(of)) == whom(material, Subject::Part(with));
-            if same { parts(of) * parts(of).saturating_sub(1) / 2 } else { parts(of) * parts(with) }
+impl Instruments {
+    fn new(material: &Material<'_>) -> Self {
+        let of_part: Vec<Whom> = (0..material.score.parts.len()).map(|part| whom(material, Subject::Part(part))).collect();
+        let mut count: BTreeMap<&Whom, usize> = BTreeMap::new();
+        for (of, rows) in of_part.iter().zip(&material.sounding.notes.of_part) {
+            *count.entry(of).or_default() += usize::from(!rows.is_empty());
         }
-        (Subject::Part(of), _) => parts(of),
-        _ => 1,
+        let sounding = of_part.iter().map(|of| count.get(of).copied().unwrap_or(0)).collect();
+        Self { of_part, sounding }
+    }
+
+    fn whom(&self, material: &Material<'_>, subject: Subject) -> Whom {
+        match subject {
+            Subject::Part(part) => self.of_part[part].clone(),
+            other => whom(material, other),
+        }
+    }
+
+    /// For values of parts: how many parts of the instrument sound, or how many pairs of parts of the two.
+    fn how_many(&self, value: &Value) -> usize {
+        match (value.of, value.with) {
+            (Subject::Part(of), Some(Subject::Part(with))) => {
+                let (own, theirs) = (self.sounding[of], self.sounding[with]);
+                if self.of_part[of] == self.of_part[with] { own * own.saturating_sub(1) / 2 } else { own * theirs }
+            }
+            (Subject::Part(of), _) => self.sounding[of],
+            _ => 1,
+        }
     }
 }
 
@@ -147,6 +165,7 @@ fn entry(material: &Material<'_>, file: &str, printed: impl Fn(u32) -> String) -
         bars,
         milli_crotchets,
         printed: (0..bars).map(printed).collect(),
+        doubts: Vec::new(),
     }
 }
 

@@ -4,8 +4,10 @@
 //! Statistics 17, 1989; the formula as in B. Efron and R. J. Tibshirani, "An Introduction to the Bootstrap", 1993, chapter 11):
 //! with k blocks, the standard error is the root of (k − 1)/k times the sum of squared distances of the k values from their mean.
 
+use std::collections::BTreeMap;
+
 use crate::material::Material;
-use crate::measure::{Taken, Unit};
+use crate::measure::{Subject, Taken, Unit, Value};
 use crate::measures::take_all;
 
 /// Stretches a piece is cut into.
@@ -18,6 +20,13 @@ fn without<'a>(material: &Material<'a>, from: u32, to: u32) -> Material<'a> {
     rest
 }
 
+/// By what a value of a measure is found again.
+type Name<'a> = (Subject, Option<Subject>, Unit, &'a str);
+
+fn name(value: &Value) -> Name<'_> {
+    (value.of, value.with, value.unit, &value.aspect)
+}
+
 /// Standard error of each value, in the order of `practice`; all `None` for a piece of fewer than two bars a block.
 pub(crate) fn errors(material: &Material<'_>, practice: &[Taken]) -> Vec<Vec<Option<f64>>> {
     let bars = u32::try_from(material.sounding.bars.len()).unwrap_or(u32::MAX);
@@ -28,6 +37,12 @@ pub(crate) fn errors(material: &Material<'_>, practice: &[Taken]) -> Vec<Vec<Opt
     let edge = |block: u32| u32::try_from(u64::from(bars) * u64::from(block) / u64::from(BLOCKS)).unwrap_or(bars);
     let blocks: Vec<(u32, u32)> = (0..BLOCKS).map(|block| (edge(block), edge(block + 1))).collect();
     let left: Vec<Vec<Taken>> = blocks.iter().map(|&(from, to)| take_all(&without(material, from, to))).collect();
+    let found: Vec<Vec<BTreeMap<Name<'_>, f64>>> = left
+        .iter()
+        .map(|block| {
+            block.iter().map(|taken| taken.values.iter().rev().map(|value| (name(value), value.value)).collect()).collect()
+        })
+        .collect();
     // Shares of bars are counted from the score itself; the bars they are of are found among those the measure of presence names.
     let wholes: Vec<Vec<u32>> = practice
         .iter()
@@ -45,13 +60,9 @@ pub(crate) fn errors(material: &Material<'_>, practice: &[Taken]) -> Vec<Vec<Opt
                 by_events(&value.bars, value.value, bars, &blocks)
             }
             _ => {
-                let again = |block: &Vec<Taken>| {
-                    let found = block[measure].values.iter().find(|other| {
-                        (other.of, other.with, other.unit, &other.aspect) == (value.of, value.with, value.unit, &value.aspect)
-                    });
-                    found.map(|other| other.value).or(shares.then_some(0.0))
-                };
-                let values: Vec<f64> = left.iter().filter_map(again).collect();
+                let again =
+                    |block: &Vec<BTreeMap<Name<'_>, f64>>| block[measure].get(&name(value)).copied().or(shares.then_some(0.0));
+                let values: Vec<f64> = found.iter().filter_map(again).collect();
                 // A measure that does not go by moments has not changed at all, which tells nothing.
                 let moved = values.iter().any(|other| (other - value.value).abs() > 1e-12);
                 (moved && values.len() == left.len()).then(|| jackknife(&values))

@@ -28,11 +28,13 @@ pub(super) fn highest(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_
         if !is_high(course, section, value.value) {
             continue;
         }
-        let Some(note) = spelled(course, section, value.value) else { continue };
+        // A semitone above what is common is no peak.
+        let Some(next) = next_highest(course, section, value.value).filter(|next| *next + PEAK <= value.value) else { continue };
+        let (Some(note), Some(next)) = (spelled(course, section, value.value), spelled(course, section, next)) else { continue };
         let full = value.bars.iter().filter(|bar| course.tuttis.iter().any(|tutti| tutti.contains(bar))).count();
         let where_ = if full == value.bars.len() { ", in a tutti" } else { "" };
         let text = format!(
-            "The highest note of the {}, {note} in sounding pitch, comes in {} only{where_}.",
+            "The highest note of the {}, {note} in sounding pitch, comes in {} only{where_}; elsewhere they do not go beyond {next}.",
             course.section_name(section),
             counted(value.bars.len(), "bar")
         );
@@ -51,6 +53,16 @@ fn is_high(course: &Course<'_>, section: usize, key: f64) -> bool {
         course.material.groups.sections[section].parts.iter().filter_map(|&part| course.material.groups.parts[part].instrument);
     let tops = instruments.filter_map(|instrument| instrument.sounding(instrument.default_transposition()));
     tops.map(|ranges| f64::from(ranges.extreme.high())).reduce(f64::min).is_some_and(|top| key >= top - HIGH)
+}
+
+/// Semitones by which the highest note has to lie above the next.
+const PEAK: f64 = 2.0;
+
+/// The highest key of a section below this one.
+fn next_highest(course: &Course<'_>, section: usize, top: f64) -> Option<f64> {
+    let notes = &course.material.sounding.notes;
+    let rows = course.material.groups.sections[section].parts.iter().flat_map(|&part| notes.of_part[part].clone());
+    rows.filter_map(|row| notes.key[row]).map(|key| f64::from(key.number())).filter(|key| *key < top).reduce(f64::max)
 }
 
 /// A key as the section's part spells it.

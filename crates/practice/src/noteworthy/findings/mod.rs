@@ -34,7 +34,7 @@ pub(super) fn findings(course: &Course<'_>, taken: &[Taken]) -> Vec<Sentence> {
     reserve::held_back(course, taken, &mut found);
     reserve::kept_for_loud_bars(course, taken, &mut found);
     reserve::never_beside(course, &mut found);
-    tune::carriers(taken, &mut found);
+    tune::carriers(course, taken, &mut found);
     tune::support(taken, &mut found);
     tune::hand_offs(taken, &mut found);
     tune::roles(course, taken, &mut found);
@@ -42,6 +42,8 @@ pub(super) fn findings(course: &Course<'_>, taken: &[Taken]) -> Vec<Sentence> {
     bodies::cohesion(course, taken, &mut found);
     bodies::neighbours(course, taken, &mut found);
     bodies::doublings(course, taken, &mut found);
+    bodies::families_alone(course, &mut found);
+    bodies::company(course, &mut found);
     bodies::horns_against_others(taken, &mut found);
     extremes::highest(course, taken, &mut found);
     extremes::loudest(course, &mut found);

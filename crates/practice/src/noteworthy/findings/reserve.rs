@@ -12,7 +12,7 @@ use crate::noteworthy::words::{capital, many, percent, the};
 use crate::noteworthy::{of, one};
 
 /// Whole bars of silence from which a late first entry is worth a sentence, and the share of the piece.
-const LATE: (u32, f64) = (12, 0.06);
+const LATE: (u32, f64) = (16, 0.08);
 /// A section is rarely used below this share of the bars.
 const RARELY: f64 = 0.25;
 
@@ -86,25 +86,33 @@ fn family_level(course: &Course<'_>, family: Family, bar: u32) -> Option<f32> {
     sections.filter_map(|section| course.level_of[section][bar as usize]).reduce(f32::max)
 }
 
-/// Parts that play only where another rests.
+/// Sentences about parts that never meet.
+const NEVER: usize = 4;
+
+/// Parts that play only where another rests: of each the one partner that plays most, the fullest parts first, no more than a few.
 pub(super) fn never_beside(course: &Course<'_>, found: &mut Found<'_>) {
     let bars: Vec<Vec<u32>> = (0..course.material.score.parts.len())
         .map(|part| (0u32..).zip(&course.parts).filter(|(_, parts)| parts[part]).map(|(bar, _)| bar).collect())
         .collect();
     let all = bars.iter().map(Vec::len).max().unwrap_or(0);
+    let mut apart: Vec<(usize, usize)> = Vec::new();
     for (part, own) in bars.iter().enumerate().filter(|(_, own)| own.len() >= 8 && own.len() * 2 <= all) {
-        for (other, theirs) in bars.iter().enumerate().filter(|(other, theirs)| *other != part && theirs.len() * 4 >= all) {
-            if own.iter().any(|bar| theirs.binary_search(bar).is_ok()) {
-                continue;
-            }
-            let (name, beside) = (found.name(Subject::Part(part)), found.name(Subject::Part(other)));
-            let text = format!(
-                "{name} sounds in {} of {} bars, always where {beside} rests.",
-                own.len(),
-                course.material.sounding.bars.len()
-            );
-            let about = (Subject::Part(part), Some(Subject::Part(other)), "never beside", 1.0);
-            found.say_of("presence", about, text, own, 0.75);
-        }
+        let meets = |other: usize| own.iter().any(|bar| bars[other].binary_search(bar).is_ok());
+        let partners = (0..bars.len()).filter(|&other| other != part && bars[other].len() * 4 >= all && !meets(other));
+        // Two parts that never meet are told once.
+        let new = partners.filter(|&other| !apart.contains(&(other, part)));
+        apart.extend(new.max_by_key(|&other| (bars[other].len(), std::cmp::Reverse(other))).map(|other| (part, other)));
+    }
+    apart.sort_by_key(|&(part, _)| (std::cmp::Reverse(bars[part].len()), part));
+    for (part, other) in apart.into_iter().take(NEVER) {
+        let own = &bars[part];
+        let (name, beside) = (found.name(Subject::Part(part)), found.name(Subject::Part(other)));
+        let text = format!(
+            "{name} sounds in {} of {} bars, always where {beside} rests.",
+            own.len(),
+            course.material.sounding.bars.len()
+        );
+        let about = (Subject::Part(part), Some(Subject::Part(other)), "never beside", 1.0);
+        found.say_of("presence", about, text, own, 0.75);
     }
 }

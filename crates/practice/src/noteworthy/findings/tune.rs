@@ -6,12 +6,14 @@ use ripieno_instruments::family::{Family, Section};
 
 use super::Found;
 use crate::measure::{Subject, Taken, Value};
+use crate::measures::NOTES;
 use crate::noteworthy::course::Course;
+use crate::noteworthy::tasks::Task;
 use crate::noteworthy::words::{counted, list, percent};
 use crate::noteworthy::{of, one};
 
 /// Who carries the melody, the three that carry most of it; and how much of it stands alone.
-pub(super) fn carriers(taken: &[Taken], found: &mut Found<'_>) {
+pub(super) fn carriers(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
     let support = of(taken, "melody_support");
     let mut carriers: Vec<&Value> = support.iter().filter(|value| value.aspect == "carries").collect();
     carriers.sort_by(|a, b| b.value.total_cmp(&a.value).then(a.of.cmp(&b.of)));
@@ -25,7 +27,11 @@ pub(super) fn carriers(taken: &[Taken], found: &mut Found<'_>) {
         let next = list(&next.iter().map(String::as_str).collect::<Vec<_>>());
         let and = if next.is_empty() { String::new() } else { format!(", {next}") };
         let text = format!("The {} lead the melody for {} of its time{and}.", found.name(first.of), percent(first.value));
-        found.say("melody_support", first, text, 0.55);
+        // Violins that lead most of the time are the custom of the orchestra.
+        let usual = found.name(first.of) == Section::Violins.name() && first.value >= 0.6;
+        if !usual || others.iter().any(|value| value.value >= 0.05 && course.of_brass(value.of)) {
+            found.say("melody_support", first, text, 0.55);
+        }
     }
     if let Some(alone) = support.iter().find(|value| value.of == Subject::Everybody && value.aspect == "alone")
         && (alone.value >= 0.5 || alone.value <= 0.2)
@@ -38,34 +44,34 @@ pub(super) fn carriers(taken: &[Taken], found: &mut Found<'_>) {
 /// Supports told.
 const SUPPORTS: usize = 4;
 
-/// The most regular supports of those that carry a good part of the melody.
+/// The most regular supports of those that carry a good part of the melody, counted note by note.
 pub(super) fn support(taken: &[Taken], found: &mut Found<'_>) {
     let support = of(taken, "melody_support");
     let carried =
         |of: Subject| support.iter().find(|value| value.of == of && value.aspect == "carries").map_or(0.0, |value| value.value);
-    let mut best: Vec<(f64, &Value)> = support
+    let mut best: Vec<(f64, &Value, &str)> = support
         .iter()
         .filter_map(|value| {
+            let place = value.aspect.strip_prefix(NOTES)?.strip_prefix(", ")?;
             let share = carried(value.with?);
-            let regular = matches!(value.of, Subject::Section(_)) && value.value >= 0.25 && share >= 0.08;
-            (regular && Some(value.of) != value.with && value.bars.len() >= 4).then_some((value.value * share, value))
+            (value.value >= 0.25 && share >= 0.08 && value.bars.len() >= 6).then_some((value.value * share, value, place))
         })
         .collect();
     best.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| (a.1.of, a.1.with, &a.1.aspect).cmp(&(b.1.of, b.1.with, &b.1.aspect))));
     let mut told: BTreeSet<(Subject, Subject)> = BTreeSet::new();
-    for (_, value) in best {
+    for (_, value, place) in best {
         let Some(with) = value.with else { continue };
         if told.len() == SUPPORTS || !told.insert((value.of, with)) {
             continue;
         }
-        let place = if value.aspect == "unison" { "in unison".to_owned() } else { article(&value.aspect) };
+        let place = if place == "unison" { "in unison".to_owned() } else { article(place) };
         let text = format!(
-            "Where the {} lead the melody, the {} double it {place} for {} of the time.",
+            "Of the notes that the {} begin while they lead the melody, the {} begin {} with them {place}.",
             found.name(with),
             found.name(value.of),
             percent(value.value)
         );
-        found.say("melody_support", value, text, 0.5 + 0.2 * value.value);
+        found.say("melody_support", value, text, 0.45 + 0.2 * value.value);
     }
 }
 
@@ -83,41 +89,83 @@ pub(super) fn hand_offs(taken: &[Taken], found: &mut Found<'_>) {
         let Some(with) = value.with else { continue };
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small count
         let times = counted(value.value.round() as usize, "time");
-        let text = format!("The {} hand the melody on to the {} {times}.", found.name(value.of), found.name(with));
+        let text = format!("The melody passes from the {} to the {} {times}.", found.name(value.of), found.name(with));
         found.say("hand_offs", value, text, 0.3 + 0.02 * value.value.min(10.0));
     }
 }
 
-/// What a section does nearly always, where that is not what such sections are there for, and who of the singers never sings.
+/// Bars in which a section has so many of the melody's notes have it as melody.
+const OF_TUNE: usize = 3;
+
+/// Which wind have the melody never or hardly ever, and who does one humble thing most of the time.
 pub(super) fn roles(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
-    let mut of_section: BTreeMap<Subject, Vec<&Value>> = BTreeMap::new();
-    for value in of(taken, "role_shares").iter().filter(|value| matches!(value.of, Subject::Section(_))) {
-        of_section.entry(value.of).or_default().push(value);
-    }
-    for (subject, roles) in of_section {
-        let Subject::Section(section) = subject else { continue };
-        if !melodic(course, section) || course.bars_of[section].len() < 16 {
+    for section in 0..course.bars_of.len() {
+        let subject = Subject::Section(section);
+        let all = &course.bars_of[section];
+        if !melodic(course, section) || all.len() < 16 {
             continue;
         }
-        for value in roles.iter().filter(|value| value.value >= 0.7) {
+        let (name, count) = (course.section_name(section), all.len());
+        let tune = tune_bars(course, section);
+        if tune.is_empty() {
             let text = format!(
-                "The {} have {} for {} of the time in which they play.",
-                course.section_name(section),
-                value.aspect,
-                percent(value.value)
+                "In none of their {count} bars do the {name} lead the melody or begin three of its notes with whoever leads."
             );
-            let telling = if value.aspect == "harmony" { 0.35 } else { 0.45 };
-            found.say("role_shares", value, text, telling);
+            found.say_of("role_shares", (subject, None, "melody", 0.0), text, all, 0.44);
+        } else if tune.len() * 20 <= count {
+            #[allow(clippy::cast_precision_loss)] // bars of a score
+            let share = tune.len() as f64 / count as f64;
+            let measured = one(taken, "role_shares", subject, "melody").map_or(share, |value| value.value);
+            let text = format!(
+                "In only {} of their {count} bars do the {name} lead the melody or begin three of its notes with whoever leads.",
+                tune.len()
+            );
+            found.say_of("role_shares", (subject, None, "melody", measured), text, &tune, 0.44);
         }
-        let sings = roles.iter().any(|value| matches!(value.aspect.as_str(), "melody" | "countermelody"));
-        if let Some(value) = one(taken, "presence", subject, "bars").filter(|_| !sings) {
-            let bars = course.bars_of[section].len();
-            let text =
-                format!("In their {bars} bars the {} have neither melody nor countermelody.", course.section_name(section));
-            let about = (subject, None, "melody", 0.0);
-            found.say_of("role_shares", about, text, &value.bars, 0.42);
+        let lines: Vec<usize> = course.lines_of_section(section);
+        for (task, does) in
+            [(Task::Held, "hold long notes and do nothing else"), (Task::Repeated, "repeat notes and do nothing else")]
+        {
+            let does_it = |bar: &u32| {
+                let mut tasks = lines.iter().filter_map(|&line| course.tasks.at(line, *bar)).peekable();
+                tasks.peek().is_some() && tasks.all(|other| other == task)
+            };
+            let bars: Vec<u32> = all.iter().copied().filter(does_it).collect();
+            #[allow(clippy::cast_precision_loss)] // bars of a score
+            let share = bars.len() as f64 / count as f64;
+            if share >= 0.35 {
+                let text = format!("In {} of their {count} bars the {name} {does} ({}).", bars.len(), percent(share));
+                found.say_of("role_shares", (subject, None, task.name(), share), text, &bars, 0.3 + 0.2 * share);
+            }
         }
     }
+}
+
+/// Bars in which a section leads the melody, or begins at least [`OF_TUNE`] notes with whoever leads, in unison or octaves.
+fn tune_bars(course: &Course<'_>, section: usize) -> Vec<u32> {
+    let material = course.material;
+    let mut notes: BTreeMap<(u32, usize), usize> = BTreeMap::new();
+    let mut led: BTreeSet<u32> = BTreeSet::new();
+    let own = course.lines_of_section(section);
+    for carried in &material.roles.melody {
+        let line = &material.lines.lines[carried.line];
+        let attacks = &line.attacks[line.attacks_in(carried.from, carried.to)];
+        if course.section_of[line.part] == section {
+            led.extend(attacks.iter().map(|attack| attack.bar));
+            continue;
+        }
+        for attack in attacks {
+            for &other in &own {
+                let theirs = &material.lines.lines[other].attacks;
+                let Ok(at) = theirs.binary_search_by_key(&attack.onset, |attack| attack.onset) else { continue };
+                if attack.top.zip(theirs[at].top).is_some_and(|(a, b)| a % 12 == b % 12) {
+                    *notes.entry((attack.bar, other)).or_default() += 1;
+                }
+            }
+        }
+    }
+    led.extend(notes.into_iter().filter(|(_, count)| *count >= OF_TUNE).map(|((bar, _), _)| bar));
+    led.into_iter().collect()
 }
 
 /// Sections that sing as a rule: not the percussion, and not those that carry the bass by their nature.

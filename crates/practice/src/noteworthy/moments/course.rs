@@ -7,18 +7,24 @@ use ripieno_score::DynamicLevel;
 
 use super::Moment;
 use crate::noteworthy::course::Course;
+use crate::noteworthy::tasks::Task;
+use crate::noteworthy::told::{CHANGING, Jobs, told as told_of};
 use crate::noteworthy::words::{capital, counted, list, number, percent};
 
-/// Every stretch of two bars and more in which the orchestra plays as a whole; long and loud ones first.
+/// Bars that a tutti has to last to be told; shorter ones stand in the table of tuttis.
+const TUTTI: usize = 4;
+
+/// Every stretch of four bars and more in which the orchestra plays as a whole; long and loud ones first.
 pub(super) fn tuttis(course: &Course<'_>, found: &mut Vec<Moment>) {
-    for bars in course.tuttis.iter().filter(|bars| bars.len() >= 2) {
-        let level = course.mark(bars.clone()).map_or_else(String::new, |mark| format!(", up to {mark}"));
+    for bars in course.tuttis.iter().filter(|bars| bars.len() >= TUTTI) {
+        let level = course.mark(bars.clone());
         let names =
             |sections: Vec<usize>| list(&sections.iter().map(|&section| course.section_name(section)).collect::<Vec<_>>());
         let (absent, partly) = course.missing(bars);
         let without = if absent.is_empty() { String::new() } else { format!(", without {}", names(absent)) };
         let partly = if partly.is_empty() { String::new() } else { format!(", {} only for less than half of it", names(partly)) };
-        let reason = format!("The orchestra plays as a whole{without}{partly}{level}. {}", course.who_does_what(bars.clone()));
+        let told = course.who_does_what(bars, &course.everybody());
+        let reason = format!("The orchestra plays as a whole{level}{without}{partly}. {told}");
         #[allow(clippy::cast_precision_loss)] // bars of a score
         let length = (bars.len() as f64 / 16.0).min(1.0);
         let loud = course.loudest(bars.clone()).map_or(0.5, |level| f64::from(level / 8.0).clamp(0.0, 1.0));
@@ -31,42 +37,56 @@ pub(super) fn tuttis(course: &Course<'_>, found: &mut Vec<Moment>) {
     }
 }
 
-/// The barlines at which most changes: who sounds, and in which role.
+/// Turns told, and bars that have to lie between two.
+const TURNS: usize = 3;
+const APART: u32 = 8;
+
+/// The barlines at which most changes: who sounds, and with which task.
 pub(super) fn turns(course: &Course<'_>, found: &mut Vec<Moment>) {
     let material = course.material;
     let bars = material.sounding.bars.len();
-    let mut texture: Vec<BTreeSet<(usize, &'static str)>> = vec![BTreeSet::new(); bars];
-    for span in &material.roles.spans {
-        for bar in span.bars.clone() {
-            if let Some(bar) = texture.get_mut(bar as usize) {
-                bar.insert((span.part, span.role().name()));
-            }
-        }
-    }
-    let mut changes: Vec<(usize, u32)> =
-        (1u32..).zip(texture.windows(2)).map(|(bar, pair)| (pair[1].symmetric_difference(&pair[0]).count(), bar)).collect();
+    // Lines with what they do; who does nothing is not there.
+    let texture: Vec<BTreeSet<(usize, Task)>> = (0u32..)
+        .take(bars)
+        .map(|bar| (0..material.lines.lines.len()).filter_map(|line| Some((line, course.tasks.at(line, bar)?))).collect())
+        .collect();
+    // A turn lasts: what the two bars before do against what the two bars after do.
+    let steady = |first: u32| {
+        let pair = [texture.get(first as usize), texture.get(first as usize + 1)];
+        pair.into_iter().flatten().fold(BTreeSet::new(), |all, bar| all.union(bar).copied().collect())
+    };
+    let mut changes: Vec<(usize, u32)> = (2u32..)
+        .take(bars.saturating_sub(3))
+        .map(|bar| (steady(bar).symmetric_difference(&steady(bar - 2)).count(), bar))
+        .collect();
     changes.sort_by_key(|&(count, bar)| (std::cmp::Reverse(count), bar));
-    for &(count, bar) in changes.iter().take(3).filter(|(count, _)| *count >= 4) {
-        let told = |bar: u32| {
+    let mut told: Vec<u32> = Vec::new();
+    for (count, bar) in changes.into_iter().filter(|(count, _)| *count >= 4) {
+        if told.len() == TURNS || told.iter().any(|&other| other.abs_diff(bar) < APART) {
+            continue;
+        }
+        told.push(bar);
+        let parts = |bar: u32| {
             let parts = course.parts[bar as usize].iter().filter(|sounds| **sounds).count();
-            let level = course.mark(bar..bar + 1).map_or_else(String::new, |mark| format!(" at {mark}"));
-            format!("{}{level}", counted(parts, "part"))
+            format!("{}{}", counted(parts, "part"), course.mark(bar..bar + 1))
         };
-        let change = |from: &BTreeSet<(usize, &'static str)>, to: &BTreeSet<(usize, &'static str)>| {
-            from.difference(to).map(|(part, _)| part).collect::<BTreeSet<_>>().len()
+        let everybody = course.everybody();
+        let jobs = |bars: Range<u32>| {
+            let settled: Jobs = course.jobs(&bars, &everybody).into_iter().filter(|(job, _)| *job != CHANGING).collect();
+            told_of(&settled)
         };
-        let at = bar as usize;
-        let now = course.who_does_what(bar..bar + 1).to_lowercase();
-        let now = if now.is_empty() { now } else { format!(" Now {now}") };
+        let (before, now) = (jobs(bar - 2..bar), jobs(bar..bar + 2));
+        if before.is_empty() || now.is_empty() {
+            continue;
+        }
         let reason = format!(
-            "The texture changes most at this barline, from {} to {}: {} stop or leave what they did, {} begin something.{now}",
-            told(bar - 1),
-            told(bar),
-            change(&texture[at - 1], &texture[at]),
-            change(&texture[at], &texture[at - 1])
+            "One of the greatest changes of texture falls on the barline of {}, from {} to {}. In the two bars before, {before}. In the two bars from here, {now}.",
+            course.printed(bar),
+            parts(bar - 1),
+            parts(bar),
         );
         #[allow(clippy::cast_precision_loss)] // parts of a score
-        let size = (count as f64 / (2 * material.score.parts.len()).max(1) as f64).min(1.0);
+        let size = (count as f64 / (2 * material.lines.lines.len()).max(1) as f64).min(1.0);
         found.push(Moment {
             kind: "change of texture",
             bars: bar - 1..bar + 1,
@@ -140,19 +160,28 @@ pub(super) fn climax(course: &Course<'_>, found: &mut Vec<Moment>) {
     }
     let best = (0..bars).max_by(|&a, &b| sums[a].total_cmp(&sums[b]).then(b.cmp(&a)));
     let Some(at) = best.filter(|&bar| sums[bar] > 2.0) else { return };
-    let rank = |index: usize| {
+    // What is no peak by itself is left out of the sentence.
+    let rank = |what: &str, index: usize| {
         let higher = facts.iter().filter(|fact| fact[index] > facts[at][index]).count();
         #[allow(clippy::cast_precision_loss)] // bars of a score
         let share = higher as f64 / bars as f64;
-        if share < 0.01 { "at its highest".to_owned() } else { format!("topped in only {} of the bars", percent(share)) }
+        match higher {
+            0 => Some(format!("{what} is at its highest")),
+            _ if share < 0.1 => Some(format!("{what} is topped in only {} of the bars", percent(share.max(0.01)))),
+            _ => None,
+        }
     };
     let level = course.level[at].map_or_else(String::new, |level| format!(" at {}", DynamicLevel(level.floor()).mark()));
     let parts = course.parts[at].iter().filter(|sounds| **sounds).count();
+    let ranks: Vec<String> = [("the highest note", 1), ("the number of people", 3)]
+        .into_iter()
+        .filter_map(|(what, index)| rank(what, index))
+        .collect();
+    let ranks = list(&ranks.iter().map(String::as_str).collect::<Vec<_>>());
+    let ranks = if ranks.is_empty() { String::new() } else { format!("; {ranks}") };
     let reason = format!(
-        "Loudness, height, attacks a second and people sounding, taken together, stand highest here: {} sound{level}; the top of the pitch range is {}, the number of people {}.",
-        counted(parts, "part"),
-        rank(1),
-        rank(3)
+        "Loudness, height, attacks a second and people sounding, taken together, stand highest here: {} sound{level}{ranks}.",
+        counted(parts, "part")
     );
     let at = u32::try_from(at).unwrap_or(u32::MAX);
     found.push(Moment { kind: "climax", bars: at..at + 1, reason, weight: 0.85 });

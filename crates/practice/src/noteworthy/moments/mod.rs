@@ -33,7 +33,7 @@ pub(super) fn moments(course: &Course<'_>, taken: &[Taken]) -> Vec<Moment> {
     course::climax(course, &mut found);
     bodies::full_brass(course, taken, &mut found);
     bodies::entries(course, &mut found);
-    bodies::splits(course, taken, &mut found);
+    bodies::splits(course, &mut found);
     register::holes(course, &mut found);
     register::overlaps(course, &mut found);
     tune::alone(course, &mut found);

@@ -1,14 +1,15 @@
 //! Moments of the tune: who sounds alone, the longest solo, exchanged roles, parallel lines, themes in a new scoring.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use ripieno_score::Crotchets;
-use ripieno_texture::{Carried, Role, Statement};
+use ripieno_texture::{Carried, Statement};
 
 use super::{MOST, Moment};
 use crate::measure::{Subject, Taken, Value};
 use crate::noteworthy::course::Course;
+use crate::noteworthy::tasks::Task;
 use crate::noteworthy::words::{capital, interval};
 use crate::noteworthy::{of, runs};
 
@@ -69,18 +70,14 @@ pub(super) fn longest_solo(course: &Course<'_>, found: &mut Vec<Moment>) {
     found.push(Moment { kind: "solo", bars: longest.bars.clone(), reason, weight: 0.5 });
 }
 
-/// The role in which a part spends most of a stretch; `None` where it sounds for less than half of it.
-fn main_role(course: &Course<'_>, part: usize, from: Crotchets, to: Crotchets) -> Option<Role> {
-    let mut times: BTreeMap<Role, Crotchets> = BTreeMap::new();
-    for span in course.material.roles.of_part(part) {
-        let time = span.to.min(to) - span.from.max(from);
-        if time.is_positive() {
-            *times.entry(span.role()).or_default() += time;
-        }
-    }
-    let all: Crotchets = times.values().copied().sum();
-    let main = times.into_iter().max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(&a.0)));
-    main.filter(|_| all + all >= to - from).map(|(role, _)| role)
+/// What a part does in a stretch of bars; `None` where it does not keep to one thing or its lines differ.
+fn task_of(course: &Course<'_>, part: usize, bars: &Range<u32>) -> Option<Task> {
+    let lines = &course.material.lines.lines;
+    let mut tasks = (0..lines.len())
+        .filter(|&line| lines[line].part == part && course.tasks.sounds(line, bars) > 0)
+        .map(|line| course.tasks.settled(line, bars));
+    let first = tasks.next()??;
+    tasks.all(|task| task == Some(first)).then_some(first)
 }
 
 /// Where the melody passes to a part that accompanied before, and its former carrier goes on as accompaniment.
@@ -95,12 +92,20 @@ pub(super) fn exchanges(course: &Course<'_>, found: &mut Vec<Moment>) {
         if course.section_of[old.part] == course.section_of[new.part] || !sung(old) || !sung(new) || new.from - old.to > bar {
             continue;
         }
-        let accompanies = |role: Option<Role>| role.filter(|role| !role.is_tune() && *role != Role::Tacet);
-        let before = accompanies(main_role(course, new.part, old.from.max(new.from - bar - bar), new.from));
-        let after = accompanies(main_role(course, old.part, new.from, new.to.min(new.from + bar + bar)));
-        let (Some(before), Some(after)) = (before, after) else { continue };
-        let (name, other) = (material.name(Subject::Part(new.part)), material.name(Subject::Part(old.part)));
-        let reason = format!("{name} goes from {before} to melody, {other} from melody to {after}.");
+        let all = u32::try_from(material.sounding.bars.len()).unwrap_or(u32::MAX);
+        let at = new.bars.start;
+        let (before, after) = (at.saturating_sub(2)..at, at..(at + 2).min(all));
+        let accompanies = |task: Option<Task>| task.filter(|task| !matches!(task, Task::Melody | Task::WithMelody | Task::Own));
+        let takes =
+            task_of(course, new.part, &after) == Some(Task::Melody) && task_of(course, old.part, &before) == Some(Task::Melody);
+        let tasks = accompanies(task_of(course, new.part, &before)).zip(accompanies(task_of(course, old.part, &after)));
+        let Some((before, after)) = tasks.filter(|_| takes) else { continue };
+        let (name, other) = (course.part_name(new.part), course.part_name(old.part));
+        let reason = format!(
+            "{name}, with {} until here, takes the melody; {other}, which had it, goes on with {}.",
+            done(before),
+            done(after)
+        );
         let bars = new.bars.start.saturating_sub(1)..new.bars.start + 1;
         let moment = Moment { kind: "exchange of roles", bars, reason: capital(&reason), weight: 0.5 };
         exchanges.push(((old.to - old.from).min(new.to - new.from), moment));
@@ -109,7 +114,28 @@ pub(super) fn exchanges(course: &Course<'_>, found: &mut Vec<Moment>) {
     found.extend(exchanges.into_iter().take(MOST).map(|(_, moment)| moment));
 }
 
-/// The longest stretches in which two sections, or players of one, run parallel.
+/// A task as something done.
+fn done(task: Task) -> String {
+    match task {
+        Task::Bass => "the bass".to_owned(),
+        task => task.name().to_owned(),
+    }
+}
+
+/// Notes that two lines begin together in a stretch that is told as parallel, and of their steps the share that runs alike.
+const PARALLEL: (usize, f64) = (6, 0.75);
+
+/// Two lines that run parallel in a stretch: which, and at which interval mostly, the second below the first or above, in how many of their common notes.
+struct Parallel {
+    lines: (usize, usize),
+    bars: Range<u32>,
+    size: String,
+    below: bool,
+    at_it: usize,
+    notes: usize,
+}
+
+/// The longest stretches in which two sections, or players of one, run parallel: found by the measure, then looked at note by note.
 pub(super) fn thickened(course: &Course<'_>, taken: &[Taken], found: &mut Vec<Moment>) {
     let mut longest: Vec<(Range<u32>, &Value)> = of(taken, "thickened_lines")
         .iter()
@@ -118,16 +144,88 @@ pub(super) fn thickened(course: &Course<'_>, taken: &[Taken], found: &mut Vec<Mo
         .filter(|(run, _)| run.len() >= 2)
         .collect();
     longest.sort_by_key(|(run, value)| (std::cmp::Reverse(run.len()), run.start, value.of, value.with));
-    for (run, value) in longest.into_iter().take(MOST) {
-        let Some(with) = value.with else { continue };
-        let of = course.material.name(value.of);
-        let reason = if with == value.of {
-            format!("The {of} divide and run parallel among themselves.")
-        } else {
-            format!("The {of} and the {} run parallel.", course.material.name(with))
-        };
-        found.push(Moment { kind: "thickened line", bars: run, reason, weight: 0.4 });
+    let mut told = 0;
+    for (run, value) in longest {
+        let (Subject::Section(of), Some(Subject::Section(with))) = (value.of, value.with) else { continue };
+        let Some(best) = most_parallel(course, (of, with), &run) else { continue };
+        if told == MOST {
+            break;
+        }
+        told += 1;
+        let line = |line: usize| course.part_name(course.material.lines.lines[line].part);
+        let (a, b) = (line(best.lines.0), line(best.lines.1));
+        let pair = if a == b { format!("Two lines of {a} run") } else { format!("{a} and {b} run") };
+        let where_ = if best.below { "below" } else { "above" };
+        let who = if a == b { String::new() } else { format!(" ({b} {where_})") };
+        let reason = format!("{pair} parallel, in {} for {} of {} notes{who}.", best.size, best.at_it, best.notes);
+        found.push(Moment { kind: "thickened line", bars: best.bars, reason, weight: 0.4 });
     }
+}
+
+/// "thirds", "tenths", "sixths and an octave" for a distance in semitones.
+fn step(interval: i32) -> String {
+    const NAMES: [&str; 12] = [
+        "octaves", "seconds", "seconds", "thirds", "thirds", "fourths", "tritones", "fifths", "sixths", "sixths", "sevenths",
+        "sevenths",
+    ];
+    let size = interval.unsigned_abs();
+    match (size / 12, size % 12) {
+        (0, 0) => "unison".to_owned(),
+        (_, 0) => "octaves".to_owned(),
+        (0, within) => NAMES[within as usize].to_owned(),
+        (1, 3 | 4) => "tenths".to_owned(),
+        (1, within) => format!("{} and an octave", NAMES[within as usize]),
+        (octaves, within) => format!("{} and {octaves} octaves", NAMES[within as usize]),
+    }
+}
+
+/// Of the lines of two sections the two that begin most notes together in a stretch, if those run parallel.
+fn most_parallel(course: &Course<'_>, (of, with): (usize, usize), run: &Range<u32>) -> Option<Parallel> {
+    let lines = &course.material.lines.lines;
+    let in_run = |line: usize| {
+        let attacks = &lines[line].attacks;
+        &attacks[attacks.partition_point(|attack| attack.bar < run.start)..attacks.partition_point(|attack| attack.bar < run.end)]
+    };
+    let mut best: Option<Parallel> = None;
+    for a in course.lines_of_section(of) {
+        for b in course.lines_of_section(with).into_iter().filter(|&b| b != a) {
+            let (own, theirs) = (in_run(a), in_run(b));
+            let common: Vec<(i32, i32, u32)> = own
+                .iter()
+                .filter_map(|attack| {
+                    let at = theirs.binary_search_by_key(&attack.onset, |attack| attack.onset).ok()?;
+                    Some((i32::from(attack.top?), i32::from(theirs[at].top?), attack.bar))
+                })
+                .collect();
+            if common.len() < PARALLEL.0 || common.len() * 4 < own.len() * 3 || common.len() * 4 < theirs.len() * 3 {
+                continue;
+            }
+            let steps: Vec<(i32, i32)> = common.windows(2).map(|pair| (pair[1].0 - pair[0].0, pair[1].1 - pair[0].1)).collect();
+            let moving: Vec<&(i32, i32)> = steps.iter().filter(|step| **step != (0, 0)).collect();
+            let alike = moving.iter().filter(|(x, y)| x.signum() == y.signum() && (x - y).abs() <= 2).count();
+            #[allow(clippy::cast_precision_loss)] // notes of a stretch
+            let parallel = moving.len() >= 4 && alike as f64 >= PARALLEL.1 * moving.len() as f64;
+            let mut intervals: std::collections::BTreeMap<i32, usize> = std::collections::BTreeMap::new();
+            common.iter().for_each(|(x, y, _)| *intervals.entry(y - x).or_default() += 1);
+            let octaves: usize = intervals.iter().filter(|(interval, _)| *interval % 12 == 0).map(|(_, count)| count).sum();
+            // Thirds are thirds, minor or major.
+            let mut sizes: std::collections::BTreeMap<(bool, String), usize> = std::collections::BTreeMap::new();
+            for (&interval, &count) in &intervals {
+                *sizes.entry((interval < 0, step(interval))).or_default() += count;
+            }
+            let usual = sizes.into_iter().max_by(|a, b| a.1.cmp(&b.1).then_with(|| b.0.cmp(&a.0)));
+            let (Some(((below, size), at_it)), Some(first), Some(last)) = (usual, common.first(), common.last()) else {
+                continue;
+            };
+            if !parallel || octaves * 4 > common.len() || at_it * 2 < common.len() || last.2 == first.2 {
+                continue;
+            }
+            if best.as_ref().is_none_or(|known| common.len() > known.notes) {
+                best = Some(Parallel { lines: (a, b), bars: first.2..last.2 + 1, size, below, at_it, notes: common.len() });
+            }
+        }
+    }
+    best
 }
 
 /// Share of its figures that a statement must have in common with the theme, and its notes.

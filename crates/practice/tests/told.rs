@@ -1,0 +1,138 @@
+//! Sentences about a few bars written so that it is known what is true of them.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a test stops at the first surprise
+
+mod pieces;
+
+use pieces::Piece;
+use ripieno_practice::{Moment, Sentence, noteworthy};
+use ripieno_texture::Carried;
+
+fn told(piece: &Piece) -> (Vec<Moment>, Vec<Sentence>) {
+    noteworthy(&piece.material(), &piece.practice())
+}
+
+/// The melody lies with one part throughout: who leads is planted, not read.
+fn led_by(mut piece: Piece, part: &str) -> Piece {
+    let index = piece.part(part);
+    let line = piece.lines.lines.iter().position(|line| line.part == index).unwrap();
+    let bars = u32::try_from(piece.sounding.bars.len()).unwrap();
+    let carried = Carried {
+        from: piece.sounding.bars[0].start,
+        to: piece.sounding.length(),
+        bars: 0..bars,
+        part: index,
+        line,
+        parts: vec![index],
+    };
+    piece.roles.melody = vec![carried];
+    piece
+}
+
+fn bars(one: &str, count: usize) -> String {
+    vec![one; count].join(" | ")
+}
+
+/// Violins lead, the flute an octave above them, the second flute in thirds below it; horns hold, a trumpet repeats, violas run, cellos have the bass and the double
+/// bass the same an octave below.
+fn tutti() -> Piece {
+    let tune = "f C5:1 D5:1 E5:1 F5:1";
+    let parts = [
+        ("Flute 1", "f C6:1 D6:1 E6:1 F6:1".to_owned()),
+        ("Flute 2", "f A5:1 B5:1 C6:1 D6:1".to_owned()),
+        ("Horn", "f G4:4".to_owned()),
+        ("Trumpet", "f G4:1/2 G4:1/2 G4:1/2 G4:1/2 G4:1/2 G4:1/2 G4:1".to_owned()),
+        ("Violin", tune.to_owned()),
+        ("Viola", "f C4:1/2 E4:1/2 G4:1/2 E4:1/2 C4:1/2 E4:1/2 G4:1/2 E4:1/2".to_owned()),
+        ("Violoncello", "f C3:3/2 G2:5/2".to_owned()),
+        ("Double Bass", "f C2:3/2 G1:5/2".to_owned()),
+    ];
+    let parts: Vec<(&str, String)> = parts.iter().map(|(name, bar)| (*name, bars(bar, 8))).collect();
+    led_by(Piece::of(&parts.iter().map(|(name, bars)| (*name, bars.as_str())).collect::<Vec<_>>()), "Violin")
+}
+
+#[test]
+fn a_tutti_is_told_by_what_each_part_plays() {
+    let (moments, _) = told(&tutti());
+    let tutti = moments.iter().find(|moment| moment.kind == "tutti").expect("a tutti");
+    assert_eq!(tutti.bars, 0..8);
+    assert_eq!(
+        tutti.reason,
+        "The orchestra plays as a whole at f. Melody: Flute 1 and violins; in the melody's rhythm: Flute 2; bass: cellos and double basses; running notes: violas; \
+         repeated notes: trumpets; held notes: horns."
+    );
+}
+
+#[test]
+fn where_the_scoring_changes_the_bars_are_named() {
+    let all = "f C5:1 D5:1 E5:1 F5:1";
+    let hold = "f G4:4";
+    let halves = |first: &str, second: &str| format!("{} | {}", bars(first, 8), bars(second, 8));
+    let piece = Piece::of(&[
+        ("Flute", &halves(all, "f C6:4")),
+        ("Oboe", &halves(all, "f E5:4")),
+        ("Horn", &halves(hold, "f C4:1 D4:1 E4:1 F4:1")),
+        ("Trumpet", &halves(hold, "f C4:1 D4:1 E4:1 F4:1")),
+        ("Violin", &halves(all, "f C5:1/2 E5:1/2 G5:1/2 E5:1/2 C5:1/2 E5:1/2 G5:1/2 E5:1/2")),
+        ("Violoncello", &halves("f C3:3 G2:1", "f C3:3 G2:1")),
+    ]);
+    let mut piece = led_by(piece, "Violin");
+    // In the second half the trumpet leads.
+    let trumpet = led_by(Piece { roles: piece.roles.clone(), ..tutti_like(&piece) }, "Trumpet").roles.melody[0].clone();
+    let at = piece.sounding.bars[8].start;
+    (piece.roles.melody[0].to, piece.roles.melody[0].bars) = (at, 0..8);
+    piece.roles.melody.push(Carried { from: at, bars: 8..16, ..trumpet });
+    let (moments, _) = told(&piece);
+    let tutti = moments.iter().find(|moment| moment.kind == "tutti").expect("a tutti");
+    assert_eq!(
+        tutti.reason,
+        "The orchestra plays as a whole at f. In 1 to 8: melody: flutes, oboes and violins; bass: cellos; held notes: horns and trumpets. \
+         In 9 to 16: melody: horns and trumpets; bass: cellos; running notes: violins; held notes: flutes and oboes."
+    );
+}
+
+/// The same score read again.
+fn tutti_like(piece: &Piece) -> Piece {
+    Piece::analysed(piece.score.clone())
+}
+
+#[test]
+fn one_player_who_doubles_is_named_not_the_section() {
+    let bass = "C2:1 D2:1 E2:1 G1:1";
+    let piece = Piece::of(&[
+        ("Bassoon 1", &bars("E4:1 F4:1 G4:1 E4:1", 20)),
+        ("Contrabassoon", &bars(bass, 20)),
+        ("Violin", &bars("C5:1/2 D5:1/2 E5:1 C5:2", 20)),
+        ("Double Bass", &bars(bass, 20)),
+    ]);
+    let (_, sentences) = told(&led_by(piece, "Violin"));
+    let said = sentences.iter().find(|said| said.measure == "doubled_sections").expect("a doubling");
+    assert_eq!(said.text, "With 80 of the 80 notes that Contrabassoon begins, the double basses begin the same note (100 %).");
+    assert_eq!(said.bars.len(), 20);
+}
+
+#[test]
+fn notes_begun_with_the_leader_are_counted() {
+    // Of the four notes of a bar the oboe has the first two an octave below, for eight of ten bars.
+    let oboe = format!("{} | {}", bars("C4:1 D4:1 r:2", 8), bars("r:4", 2));
+    let piece = led_by(Piece::of(&[("Flute", &bars("C5:1 D5:1 E5:1 F5:1", 10)), ("Oboe", &oboe)]), "Flute");
+    let value = piece.value(
+        "melody_support",
+        piece.section("oboes"),
+        Some(piece.section("flutes")),
+        "notes with the leader, octave below",
+    );
+    assert_eq!(value, Some((0.4, (1..=8).collect())));
+    let same = piece.value("doubled_sections", piece.section("flutes"), Some(piece.section("oboes")), "same notes, octave below");
+    assert_eq!(same, Some((1.0, (1..=8).collect())), "of the oboe's own notes");
+    let (_, sentences) = told(&piece);
+    let text = "Of the notes that the flutes begin while they lead the melody, the oboes begin 40 % with them an octave below.";
+    assert!(sentences.iter().any(|said| said.text == text), "{sentences:?}");
+}
+
+#[test]
+fn bars_in_which_the_rhythms_of_a_section_part() {
+    let first = format!("{} | {}", bars("C5:2 D5:2", 3), bars("C5:4", 1));
+    let second = format!("{} | {}", bars("E4:2 F4:2", 1), bars("E4:1 F4:1 G4:1 A4:1", 3));
+    let piece = Piece::of(&[("Horn 1", &first), ("Horn 2", &second)]);
+    assert_eq!(piece.value("cohesion", piece.section("horns"), None, "rhythms part"), Some((0.75, vec![2, 3, 4])));
+}
