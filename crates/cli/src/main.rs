@@ -2,6 +2,7 @@
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
 mod ask;
+mod cast;
 mod balance;
 mod check;
 mod compare;
@@ -14,6 +15,7 @@ mod library;
 mod notes;
 mod open;
 mod roles;
+mod sketch;
 mod study;
 
 use std::path::PathBuf;
@@ -64,6 +66,10 @@ enum Command {
     Compare(compare::CompareArguments),
     /// Save the practice of a score or of many, to compare with later
     Profile(compare::ProfileArguments),
+    /// Cast a sketch for a line-up: who plays what and in which voicing, as a score, with reasons
+    Cast(cast::CastArguments),
+    /// Reduce bars of a score to a sketch by role: melody, chords, bass, figures, one staff each
+    Sketch(sketch::SketchArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -99,6 +105,8 @@ fn main() -> ExitCode {
         Some(Command::Excerpt(arguments)) => excerpt::run(&arguments),
         Some(Command::Compare(arguments)) => compare::run(&arguments),
         Some(Command::Profile(arguments)) => compare::run_profile(&arguments),
+        Some(Command::Cast(arguments)) => cast::run(&arguments),
+        Some(Command::Sketch(arguments)) => sketch::run(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {

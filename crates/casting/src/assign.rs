@@ -1,0 +1,488 @@
+//! Who does what in a phrase, where the plan leaves it open: an integer programme over groups and what each may do.
+//!
+//! Every group takes one option: silence, or a strand at an octave. What an option is worth comes from the habits of the section
+//! (role, register, loudness), the reach of its players, and what it did in the phrase before. Every strand has to be
+//! carried, the melody and the bass where possible at their own octave, chords by enough players for their tones.
+
+use std::collections::BTreeMap;
+
+use good_lp::{Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, microlp, variable};
+use ripieno_score::Crotchets;
+use ripieno_texture::Role;
+
+use crate::habits::Habits;
+use crate::lineup::Lineup;
+use crate::plan::{PhrasePlan, Plan, Task};
+use crate::realise::Seat;
+use crate::sketch::{Sketch, SketchNote};
+
+/// Players who act as one when casting decides.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unit {
+    /// Section, index into the line-up.
+    pub section: usize,
+    /// Chairs, indices.
+    pub chairs: Vec<usize>,
+}
+
+/// Up to so many players every one is a group of his own.
+const FEW: usize = 9;
+
+/// The groups casting decides about: sections; in a small line-up single players.
+#[must_use]
+pub fn units(lineup: &Lineup) -> Vec<Unit> {
+    let players: usize = lineup.sections.iter().filter(|section| !section.is_body).map(|section| section.chairs.len()).sum();
+    let single = players <= FEW && lineup.sections.iter().all(|section| !section.is_body);
+    let mut units = Vec::new();
+    for (section, found) in lineup.sections.iter().enumerate() {
+        let chairs: Vec<usize> = (0..found.chairs.len()).collect();
+        if single {
+            units.extend(chairs.iter().map(|&chair| Unit { section, chairs: vec![chair] }));
+        } else {
+            // Different instruments of one section (a bass trombone, an English horn) may go their own way.
+            for chair in chairs {
+                let instrument = &found.chairs[chair].instrument.id;
+                let same = |unit: &Unit| unit.section == section && found.chairs[unit.chairs[0]].instrument.id == *instrument;
+                match units.iter_mut().find(|unit| same(unit)) {
+                    Some(unit) => unit.chairs.push(chair),
+                    None => units.push(Unit { section, chairs: vec![chair] }),
+                }
+            }
+        }
+    }
+    units
+}
+
+/// One thing a group may do.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Choice {
+    /// The strand, or `None` for silence.
+    pub strand: Option<usize>,
+    /// Octaves a line is moved by.
+    pub octave: i32,
+    /// What it is worth.
+    pub worth: f64,
+}
+
+/// What is asked of one phrase's assignment.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Problem {
+    /// The choices of each group.
+    pub choices: Vec<Vec<Choice>>,
+    /// Players of each group.
+    pub players: Vec<usize>,
+    /// Strands that have to be carried: strand, whether at its own octave, players needed at least.
+    pub needs: Vec<(usize, bool, usize)>,
+    /// Assignments not to be given again, with how many groups have to differ.
+    pub not_again: Vec<(Vec<usize>, usize)>,
+}
+
+/// What a need that nobody meets costs: more than any preference.
+const UNMET: f64 = 100.0;
+
+/// Solves a problem exactly: the index of each group's choice and the total worth. `None` where the solver gives up.
+#[must_use]
+pub fn solve(problem: &Problem) -> Option<(Vec<usize>, f64)> {
+    let mut vars = ProblemVariables::new();
+    let x: Vec<Vec<Variable>> =
+        problem.choices.iter().map(|choices| choices.iter().map(|_| vars.add(variable().binary())).collect()).collect();
+    let unmet: Vec<Variable> = problem
+        .needs
+        .iter()
+        .map(|need| vars.add(variable().min(0.0).max(f64::from(u32::try_from(need.2).unwrap_or(1)))))
+        .collect();
+    let mut objective = Expression::from(0.0);
+    for (choices, row) in problem.choices.iter().zip(&x) {
+        for (choice, &var) in choices.iter().zip(row) {
+            objective += choice.worth * var;
+        }
+    }
+    for &slack in &unmet {
+        objective -= UNMET * slack;
+    }
+    let mut model = vars.maximise(objective).using(microlp);
+    for row in x.iter().filter(|row| !row.is_empty()) {
+        let sum: Expression = row.iter().copied().map(Expression::from).sum();
+        model = model.with(constraint!(sum == 1.0));
+    }
+    for (need, &slack) in problem.needs.iter().zip(&unmet) {
+        let mut sum = Expression::from(slack);
+        for ((choices, row), &players) in problem.choices.iter().zip(&x).zip(&problem.players) {
+            for (choice, &var) in choices.iter().zip(row) {
+                if meets(choice, need) {
+                    sum += f64::from(u32::try_from(players).unwrap_or(1)) * var;
+                }
+            }
+        }
+        model = model.with(constraint!(sum >= f64::from(u32::try_from(need.2).unwrap_or(1))));
+    }
+    for (before, differ) in &problem.not_again {
+        let same: Expression =
+            before.iter().zip(&x).filter_map(|(&choice, row)| row.get(choice).copied()).map(Expression::from).sum();
+        let most = i32::try_from(before.len().saturating_sub(*differ)).unwrap_or(i32::MAX);
+        model = model.with(constraint!(same <= f64::from(most)));
+    }
+    let solution = model.solve().ok()?;
+    let picked: Vec<usize> = x
+        .iter()
+        .map(|row| {
+            let value = |&at: &usize| solution.value(row[at]);
+            (0..row.len()).max_by(|a, b| value(a).total_cmp(&value(b)).then(b.cmp(a))).unwrap_or(0)
+        })
+        .collect();
+    let worth = worth(problem, &picked)?;
+    Some((picked, worth))
+}
+
+fn meets(choice: &Choice, need: &(usize, bool, usize)) -> bool {
+    choice.strand == Some(need.0) && (!need.1 || choice.octave == 0)
+}
+
+/// What an assignment is worth; `None` where it is one not to be given again.
+#[must_use]
+pub fn worth(problem: &Problem, picked: &[usize]) -> Option<f64> {
+    for (before, differ) in &problem.not_again {
+        if before.iter().zip(picked).filter(|(a, b)| a != b).count() < *differ {
+            return None;
+        }
+    }
+    let mut sum = 0.0;
+    for (choices, &at) in problem.choices.iter().zip(picked) {
+        sum += choices.get(at).map_or(0.0, |choice| choice.worth);
+    }
+    for need in &problem.needs {
+        let have: usize = problem
+            .choices
+            .iter()
+            .zip(picked)
+            .zip(&problem.players)
+            .filter(|((choices, at), _)| choices.get(**at).is_some_and(|choice| meets(choice, need)))
+            .map(|(_, players)| *players)
+            .sum();
+        sum -= UNMET * f64::from(u32::try_from(need.2.saturating_sub(have)).unwrap_or(0));
+    }
+    Some(sum)
+}
+
+/// How a phrase's choices are judged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Taste {
+    /// Weight of habits of role.
+    pub role: f64,
+    /// Weight of habits of register.
+    pub register: f64,
+    /// Weight of how often a section plays.
+    pub presence: f64,
+    /// What it is worth to go on as before.
+    pub steady: f64,
+    /// Weight of fatigue, for each phrase played before without a rest.
+    pub rest: f64,
+    /// Seed; 0 shakes nothing.
+    pub seed: u64,
+}
+
+impl Default for Taste {
+    fn default() -> Self {
+        Self { role: 1.0, register: 1.0, presence: 0.7, steady: 0.4, rest: 0.05, seed: 0 }
+    }
+}
+
+/// What happened before a phrase, by group.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Memory {
+    /// The strand and octave of the phrase before.
+    pub last: Vec<Option<(usize, i32)>>,
+    /// Phrases played without one of rest.
+    pub phrases: Vec<usize>,
+}
+
+/// Strands that sound in a phrase.
+#[must_use]
+pub fn present(sketch: &Sketch, span: (Crotchets, Crotchets)) -> Vec<usize> {
+    (0..sketch.strands.len()).filter(|&strand| !sketch.strands[strand].between(span.0, span.1).is_empty()).collect()
+}
+
+fn mean(notes: &[SketchNote]) -> f64 {
+    let sum: f64 = notes.iter().map(|note| f64::from(note.key())).sum();
+    sum / f64::from(u32::try_from(notes.len()).unwrap_or(1).max(1))
+}
+
+/// Puts a phrase's question. `playing`: the groups that have to play, where that is given; the others rest.
+#[must_use]
+#[allow(clippy::too_many_arguments)] // one question has this many sides, and they are of different types
+pub fn problem(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    units: &[Unit],
+    habits: &Habits,
+    phrase: &PhrasePlan,
+    memory: &Memory,
+    playing: Option<&[bool]>,
+    taste: &Taste,
+) -> Problem {
+    let span = Plan::span(sketch, &phrase.bars);
+    let strands = present(sketch, span);
+    let roles: Vec<Role> = strands.iter().map(|&strand| sketch.strands[strand].role).collect();
+    let level = strands
+        .iter()
+        .filter_map(|&strand| sketch.level_at(sketch.strands[strand].part, span.0))
+        .fold(None, |most: Option<f32>, level| Some(most.map_or(level, |most| most.max(level))));
+    let class = match level {
+        Some(level) if level < 4.5 => 0,
+        Some(level) if level >= 5.5 => 2,
+        _ => 1,
+    };
+    let busy: Vec<Seat> = phrase
+        .tasks
+        .iter()
+        .flat_map(|task| task.chairs.iter().map(move |&chair| (task.section, chair)))
+        .chain(phrase.reserve.iter().copied())
+        .collect();
+    let mut problem = Problem::default();
+    for (at, unit) in units.iter().enumerate() {
+        let section = &lineup.sections[unit.section];
+        let chairs: Vec<usize> = unit.chairs.iter().copied().filter(|&chair| !busy.contains(&(unit.section, chair))).collect();
+        problem.players.push(if section.is_body { 1 } else { chairs.len() });
+        let Some(&first) = chairs.first() else {
+            problem.choices.push(vec![Choice { strand: None, octave: 0, worth: 0.0 }]);
+            continue;
+        };
+        let chair = &section.chairs[first];
+        let habit = habits.section(section.kind);
+        let forced = playing.map(|playing| playing.get(at).copied().unwrap_or(false));
+        let plays = habit.map_or(0.6, |habit| habit.presence[class]).clamp(0.05, 0.95);
+        let mut choices = Vec::new();
+        if forced != Some(true) {
+            choices.push(Choice { strand: None, octave: 0, worth: taste.presence * (1.0 - plays).ln() });
+        }
+        if forced != Some(false) {
+            for &strand in &strands {
+                let found = &sketch.strands[strand];
+                let notes = found.between(span.0, span.1);
+                let share = habit.map_or(1.0 / 6.0, |habit| habit.share(found.role, &roles));
+                let usual = habit
+                    .and_then(|habit| habit.medians.get(&found.role).copied())
+                    .unwrap_or_else(|| f64::from(chair.reach.middle()));
+                let register = mean(notes);
+                let octaves: Vec<i32> = if found.is_chordal() { vec![0] } else { (-2..=2).collect() };
+                for octave in octaves {
+                    let mut worth = taste.role * (0.9 * share + 0.1 / 6.0).ln() + taste.presence * plays.ln();
+                    if found.is_chordal() {
+                        let off = (register - usual) / 14.0;
+                        worth -= taste.register * (off * off / 2.0).min(3.0);
+                    } else {
+                        let keys = || notes.iter().map(|note| note.key() + 12 * octave);
+                        let beyond = keys().filter(|&key| !chair.reach.allows(key)).count();
+                        if beyond * 10 > notes.len() {
+                            continue;
+                        }
+                        let strain: i32 = keys().map(|key| chair.reach.strain(key)).sum();
+                        let many = f64::from(u32::try_from(notes.len()).unwrap_or(1).max(1));
+                        let off = (register + 12.0 * f64::from(octave) - usual) / 9.0;
+                        worth -= taste.register * (off * off / 2.0).min(4.0);
+                        worth -= 0.3 * f64::from(strain) / many + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
+                        worth -= 0.6 * f64::from(octave.abs());
+                    }
+                    // The first desk has the tune before the second.
+                    if found.role == Role::Melody && units.len() > lineup.sections.len() {
+                        worth -= 0.15 * f64::from(u32::try_from(unit.chairs[0]).unwrap_or(0));
+                    }
+                    if memory.last.get(at).copied().flatten() == Some((strand, octave)) {
+                        worth += taste.steady;
+                    }
+                    worth -= taste.rest
+                        * f64::from(u32::try_from(memory.phrases.get(at).copied().unwrap_or(0)).unwrap_or(0)).min(8.0)
+                        * if section.chairs[first].instrument.family == ripieno_instruments::Family::Brass { 1.0 } else { 0.0 };
+                    if taste.seed != 0 {
+                        worth += 0.6 * noise(taste.seed, at, strand, octave, phrase.bars.start);
+                    }
+                    choices.push(Choice { strand: Some(strand), octave, worth });
+                }
+            }
+        }
+        if choices.is_empty() {
+            choices.push(Choice { strand: None, octave: 0, worth: 0.0 });
+        }
+        problem.choices.push(choices);
+    }
+    for &strand in &strands {
+        let found = &sketch.strands[strand];
+        let already: usize = phrase.tasks.iter().filter(|task| task.strand == Some(strand)).map(|task| task.chairs.len()).sum();
+        let needed = if found.is_chordal() { polyphony(sketch, strand, &strands, span) } else { 1 };
+        if already >= needed {
+            continue;
+        }
+        problem.needs.push((strand, false, needed - already));
+        let line = matches!(found.role, Role::Melody | Role::Countermelody);
+        let can = |choices: &Vec<Choice>| choices.iter().any(|choice| choice.strand == Some(strand) && choice.octave == 0);
+        if line && already == 0 && problem.choices.iter().any(can) {
+            problem.needs.push((strand, true, 1));
+        }
+    }
+    problem
+}
+
+/// Tones that sound together in a chord strand and in no other line: at most so many for most of the time.
+fn polyphony(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets, Crotchets)) -> usize {
+    let found = &sketch.strands[strand];
+    let mut counts = Vec::new();
+    let mut onsets: Vec<Crotchets> = found.between(span.0, span.1).iter().map(|note| note.onset).collect();
+    onsets.dedup();
+    for at in onsets {
+        let here = found
+            .notes
+            .iter()
+            .filter(|note| note.onset <= at && at < note.end())
+            .fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
+        let others = strands
+            .iter()
+            .filter(|&&other| !sketch.strands[other].is_chordal())
+            .filter_map(|&other| sketch.strands[other].at(at))
+            .fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
+        counts.push((here & !others).count_ones() as usize);
+    }
+    counts.sort_unstable();
+    counts.get(counts.len() * 9 / 10).copied().unwrap_or(1).clamp(1, 5)
+}
+
+fn noise(seed: u64, unit: usize, strand: usize, octave: i32, bar: usize) -> f64 {
+    let mut x = seed;
+    for part in [unit as u64, strand as u64, (octave + 8).unsigned_abs().into(), bar as u64] {
+        x = (x ^ part).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        x ^= x >> 29;
+    }
+    #[allow(clippy::cast_precision_loss)] // 53 bits
+    let unit = (x >> 11) as f64 / (1u64 << 53) as f64;
+    2.0 * unit - 1.0
+}
+
+/// Chairs of a section that do one thing: section, strand and octave.
+type Gathered = BTreeMap<(usize, Option<usize>, i32), Vec<usize>>;
+
+/// Turns the choices of groups into tasks; chords leave their register to the voicing.
+#[must_use]
+pub fn tasks(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    units: &[Unit],
+    habits: &Habits,
+    phrase: &PhrasePlan,
+    problem: &Problem,
+    picked: &[usize],
+) -> Vec<Task> {
+    let busy: Vec<Seat> = phrase
+        .tasks
+        .iter()
+        .flat_map(|task| task.chairs.iter().map(move |&chair| (task.section, chair)))
+        .chain(phrase.reserve.iter().copied())
+        .collect();
+    let mut by: Gathered = BTreeMap::new();
+    for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
+        let Some(choice) = choices.get(at) else { continue };
+        let free = unit.chairs.iter().copied().filter(|&chair| !busy.contains(&(unit.section, chair)));
+        let entry = by.entry((unit.section, choice.strand, choice.octave)).or_default();
+        entry.extend(free);
+    }
+    in_order(sketch, lineup, phrase, &mut by);
+    let mut tasks = Vec::new();
+    for ((section, strand, octave), mut chairs) in by {
+        chairs.sort_unstable();
+        if chairs.is_empty() {
+            continue;
+        }
+        let role = strand.map_or(Role::Tacet, |strand| sketch.strands[strand].role);
+        let kind = lineup.sections[section].kind;
+        let share = habits.section(kind).and_then(|habit| habit.shares.get(&role)).copied();
+        let why = match (strand, share) {
+            (None, _) => "kept in reserve".to_owned(),
+            (Some(_), Some(share)) => format!("{kind} have this role {:.0} % of their time in {}", share * 100.0, habits.name),
+            (Some(_), None) => "nobody else reaches it better".to_owned(),
+        };
+        let line = strand.is_some_and(|strand| !sketch.strands[strand].is_chordal());
+        tasks.push(Task { octave: line.then_some(octave), why, ..Task::new(section, chairs, role, strand) });
+    }
+    tasks
+}
+
+/// Inside a section the higher task goes to the higher chairs, so that nobody has to cross.
+fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gathered) {
+    let span = Plan::span(sketch, &phrase.bars);
+    for (section, found) in lineup.sections.iter().enumerate() {
+        let mut keys: Vec<(usize, Option<usize>, i32)> = by.keys().filter(|key| key.0 == section).copied().collect();
+        if keys.len() < 2 {
+            continue;
+        }
+        let height = |key: &(usize, Option<usize>, i32)| {
+            key.1.map_or(f64::NEG_INFINITY, |strand| {
+                mean(sketch.strands[strand].between(span.0, span.1)) + 12.0 * f64::from(key.2)
+            })
+        };
+        keys.sort_by(|a, b| height(b).total_cmp(&height(a)).then(a.cmp(b)));
+        let all: Vec<usize> = keys.iter().flat_map(|key| by[key].clone()).collect();
+        let mut order = crate::realise::from_the_top(&found.chairs, found.kind, &all).into_iter();
+        for key in &keys {
+            if let Some(chairs) = by.get_mut(key) {
+                *chairs = order.by_ref().take(chairs.len()).collect();
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn all(problem: &Problem) -> f64 {
+        let mut best = f64::NEG_INFINITY;
+        let sizes: Vec<usize> = problem.choices.iter().map(Vec::len).collect();
+        let total: usize = sizes.iter().product();
+        for mut code in 0..total {
+            let picked: Vec<usize> = sizes
+                .iter()
+                .map(|size| {
+                    let at = code % size;
+                    code /= size;
+                    at
+                })
+                .collect();
+            if let Some(worth) = worth(problem, &picked) {
+                best = best.max(worth);
+            }
+        }
+        best
+    }
+
+    #[test]
+    fn thirty_small_assignments_equal_the_exact_optimum() {
+        for seed in 1..=30u64 {
+            let choices: Vec<Vec<Choice>> = (0..5)
+                .map(|unit| {
+                    let mut list = vec![Choice { strand: None, octave: 0, worth: noise(seed, unit, 9, 0, 0) }];
+                    for strand in 0..3 {
+                        for octave in -1..=0 {
+                            list.push(Choice {
+                                strand: Some(strand),
+                                octave,
+                                worth: 3.0 * noise(seed, unit, strand, octave, 1) - 1.0,
+                            });
+                        }
+                    }
+                    list
+                })
+                .collect();
+            let mut problem = Problem {
+                choices,
+                players: vec![1, 2, 3, 1, 2],
+                needs: vec![(0, true, 1), (1, false, 3), (2, false, 1)],
+                not_again: Vec::new(),
+            };
+            let (picked, found) = solve(&problem).expect("the solver answers");
+            assert!((found - all(&problem)).abs() < 1e-6, "seed {seed}");
+            // And with the best one forbidden.
+            problem.not_again.push((picked, 2));
+            let (_, second) = solve(&problem).expect("the solver answers");
+            assert!((second - all(&problem)).abs() < 1e-6, "seed {seed}, second");
+            assert!(second <= found);
+        }
+    }
+}

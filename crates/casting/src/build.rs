@@ -1,0 +1,294 @@
+//! The cast as a score: one part a player, a body's players on one staff.
+
+use std::collections::BTreeMap;
+
+use ripieno_instruments::catalogue::Clef as CatalogueClef;
+use ripieno_score::{
+    About, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicMark, Key, NoteFlags, Part,
+    PartInstrument, PlayerCount, Score, Transposition,
+};
+
+use crate::cast::Cast;
+use crate::lineup::{Chair, Lineup};
+use crate::notate::{Event, bar_of, lay};
+use crate::plan::Plan;
+use crate::realise::{CastNote, Seat};
+use crate::sketch::{Sketch, concert_key};
+
+pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
+    let about = About { concert_pitch: false, ..sketch.score.about.clone() };
+    let mut score = Score { about, bars: sketch.score.bars.clone(), ..Score::default() };
+    for (at, section) in lineup.sections.iter().enumerate() {
+        let first_part = score.parts.len();
+        if section.is_body {
+            let seats: Vec<Seat> = (0..section.chairs.len()).map(|chair| (at, chair)).collect();
+            let people: u16 = section.chairs.iter().map(|chair| chair.people).sum();
+            score.parts.push(part(sketch, cast, &section.chairs[0], &section.name, &seats, people, score.parts.len()));
+        } else {
+            let alone = section.chairs.len() == 1;
+            for (n, chair) in section.chairs.iter().enumerate() {
+                let mut name = capital(chair.instrument.name());
+                let key = chair.transposition;
+                if key.semitones % 12 != 0 {
+                    name = format!("{name} in {}", key.key);
+                }
+                if !alone {
+                    name = format!("{name} {}", n + 1);
+                }
+                score.parts.push(part(sketch, cast, chair, &name, &[(at, n)], 1, score.parts.len()));
+            }
+        }
+        let last = score.parts.len() - 1;
+        if last > first_part {
+            score.brackets.push(Bracket { first: first_part, last, name: String::new(), symbol: "bracket".to_owned() });
+        }
+    }
+    // Tempo, rehearsal marks and words about tempo stand on the first part.
+    let kept = |direction: &&Direction| {
+        matches!(
+            direction.kind,
+            DirectionKind::Metronome { .. } | DirectionKind::PlaybackTempo { .. } | DirectionKind::Rehearsal(_)
+        )
+    };
+    let mut marks: Vec<Direction> = Vec::new();
+    for direction in sketch.score.parts.iter().flat_map(|part| &part.directions).filter(kept) {
+        let direction = Direction { staff: 1, voice: None, ..direction.clone() };
+        if !marks.contains(&direction) {
+            marks.push(direction);
+        }
+    }
+    if let Some(first) = score.parts.first_mut() {
+        first.directions.extend(marks);
+    }
+    score.finish();
+    score
+}
+
+fn capital(name: &str) -> String {
+    let mut chars = name.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
+fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat], people: u16, index: usize) -> Part {
+    let t = chair.transposition;
+    let by = Transposition { chromatic: t.chromatic(), diatonic: t.diatonic(), octaves: t.octave_change(), doubled_below: false };
+    let instrument = PartInstrument {
+        id: format!("P{}-I1", index + 1),
+        name: chair.instrument.name().to_owned(),
+        sound: chair.instrument.sound().unwrap_or_default().to_owned(),
+        program: chair.instrument.program,
+        channel: None,
+        drum_key: None,
+        ensemble: (people > 1).then_some(people),
+    };
+    let mut part = Part {
+        id: format!("P{}", index + 1),
+        name: name.to_owned(),
+        abbreviation: String::new(),
+        instruments: vec![instrument],
+        staves: 1,
+        players: PlayerCount::exactly(people),
+        is_body: people > 1,
+        instrument_id: chair.instrument.id.clone(),
+        ..Part::default()
+    };
+    // Players of a body who have the same notes are one line on the staff.
+    let mut lines: Vec<Vec<CastNote>> = Vec::new();
+    for seat in seats {
+        let notes = cast.notes_of(*seat);
+        let same = |line: &Vec<CastNote>| {
+            line.len() == notes.len()
+                && line.iter().zip(&notes).all(|(a, b)| (a.onset, a.duration, a.pitch) == (b.onset, b.duration, b.pitch))
+        };
+        if !lines.iter().any(same) {
+            lines.push(notes);
+        }
+    }
+    let sum: i32 = lines.iter().flatten().map(CastNote::key).sum();
+    let count = i32::try_from(lines.iter().map(Vec::len).sum::<usize>()).unwrap_or(1);
+    let mean = if count == 0 { chair.reach.middle() } else { sum / count.max(1) } - by.total_chromatic();
+    let at_start = |kind| Change { bar: ripieno_score::BarIndex(0), at: Crotchets::ZERO, staff: None, kind };
+    part.changes.push(at_start(ChangeKind::Clef(clef(chair, mean))));
+    if by != Transposition::NONE {
+        part.changes.push(at_start(ChangeKind::Transposition(by)));
+    }
+    for (bar, key) in keys(sketch) {
+        let kind = ChangeKind::Key(written_key(key, by));
+        part.changes.push(Change {
+            bar: ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0)),
+            at: Crotchets::ZERO,
+            staff: None,
+            kind,
+        });
+    }
+    let source: Vec<Part> = sketch.score.parts.clone();
+    for (voice, notes) in (1u16..).zip(&lines) {
+        let (timed, graces): (Vec<CastNote>, Vec<CastNote>) = notes.iter().partition(|note| note.duration.is_positive());
+        let events: Vec<Event> = timed
+            .iter()
+            .map(|note| Event {
+                from: note.onset,
+                to: note.end(),
+                pitches: vec![(note.pitch.moved(by.inverse()).tamed(), false)],
+                like: note.like,
+                voice,
+            })
+            .collect();
+        lay(&mut part, &sketch.score.bars, &events, &source, true);
+        for grace in graces {
+            let bar = bar_of(&sketch.score.bars, grace.onset);
+            let mut note =
+                grace.like.map_or_else(ripieno_score::Note::default, |like| source[like.part].notes[like.note].clone());
+            note.head = ripieno_score::Head::Pitched(grace.pitch.moved(by.inverse()).tamed());
+            note.bar = ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0));
+            note.at = grace.onset - sketch.score.bars[bar].start;
+            (note.voice, note.staff, note.instrument) = (voice, 1, 0);
+            note.flags = (note.flags | NoteFlags::GRACE) - NoteFlags::CHORD;
+            // Before the note it leads to, which stands at the same moment.
+            let place = part
+                .notes
+                .iter()
+                .position(|other| (other.bar, other.at, other.voice) >= (note.bar, note.at, note.voice))
+                .unwrap_or(part.notes.len());
+            part.notes.insert(place, note);
+            for (mark, _) in &mut part.marks {
+                if *mark as usize >= place {
+                    *mark += 1;
+                }
+            }
+        }
+    }
+    part.directions = dynamics(sketch, cast, seats[0]);
+    part
+}
+
+/// Key signatures of the sketch, in concert pitch, with their bars.
+fn keys(sketch: &Sketch) -> Vec<(usize, Key)> {
+    let mut bars: Vec<usize> = sketch
+        .score
+        .parts
+        .iter()
+        .flat_map(|part| &part.changes)
+        .filter(|change| matches!(change.kind, ChangeKind::Key(_)))
+        .map(|change| change.bar.at())
+        .collect();
+    bars.push(0);
+    bars.sort_unstable();
+    bars.dedup();
+    let mut found: Vec<(usize, Key)> = Vec::new();
+    for bar in bars {
+        if let Some(key) = concert_key(&sketch.score, bar)
+            && found.last().is_none_or(|(_, last)| *last != key)
+        {
+            found.push((bar, key));
+        }
+    }
+    found
+}
+
+fn written_key(key: Key, by: Transposition) -> Key {
+    let mut fifths = i32::from(key.fifths) - (7 * i32::from(by.chromatic) - 12 * i32::from(by.diatonic));
+    // No signature has more than seven signs.
+    if fifths > 7 {
+        fifths -= 12;
+    } else if fifths < -7 {
+        fifths += 12;
+    }
+    Key { fifths: i8::try_from(fifths).unwrap_or(0), major: key.major }
+}
+
+/// The clef of the instrument in which the notes lie best.
+fn clef(chair: &Chair, mean: i32) -> Clef {
+    let of = |clef: &CatalogueClef| match clef {
+        CatalogueClef::Pitched { sign, line, octave } => {
+            let sign = match sign {
+                'F' => ClefSign::F,
+                'C' => ClefSign::C,
+                _ => ClefSign::G,
+            };
+            Some(Clef { sign, line: i8::try_from(*line).unwrap_or(2), octaves: *octave })
+        }
+        _ => None,
+    };
+    // The note on the middle line of each clef.
+    let middle = |clef: &Clef| match clef.sign {
+        ClefSign::F => 50,
+        ClefSign::C if clef.line == 4 => 57,
+        ClefSign::C => 60,
+        _ => 71 + 12 * i32::from(clef.octaves),
+    };
+    let known: Vec<Clef> = chair.instrument.clefs.iter().filter_map(of).collect();
+    let first = known.first().copied().unwrap_or(Clef { sign: ClefSign::G, line: 2, octaves: 0 });
+    // The usual one, unless the part lies more than an octave off it.
+    if (mean - middle(&first)).abs() <= 14 {
+        return first;
+    }
+    known.into_iter().min_by_key(|clef| (mean - middle(clef)).abs()).unwrap_or(first)
+}
+
+/// Dynamics of a player: of each phrase's task, else of the strand as the sketch marks it.
+fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
+    let mut found: Vec<Direction> = Vec::new();
+    let mut last: Option<&'static str> = None;
+    let notes = cast.notes_of(seat);
+    for phrase in &cast.plan.phrases {
+        let Some(task) = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1)) else {
+            continue;
+        };
+        let Some(strand) = task.strand else { continue };
+        let (from, to) = Plan::span(sketch, &phrase.bars);
+        let Some(first) = notes.iter().find(|note| note.onset >= from && note.onset < to) else { continue };
+        let part = &sketch.score.parts[sketch.strands[strand].part];
+        let mut mark = |at: Crotchets, name: &'static str, found: &mut Vec<Direction>| {
+            if last != Some(name)
+                && let Some(level) = ripieno_score::DynamicLevel::from_mark(name)
+            {
+                last = Some(name);
+                found.push(direction(sketch, at, DirectionKind::Dynamic(DynamicMark::Level(level))));
+            }
+        };
+        if let Some(level) = task.dynamic {
+            mark(first.onset, level.mark(), &mut found);
+            continue;
+        }
+        if let Some(level) = sketch.level_at(sketch.strands[strand].part, first.onset) {
+            mark(first.onset, ripieno_score::DynamicLevel(level).mark(), &mut found);
+        }
+        let mut open: BTreeMap<u8, Direction> = BTreeMap::new();
+        for direction in &part.directions {
+            let at = sketch.bar_start(direction.bar.at()) + direction.at;
+            if at < first.onset || at >= to {
+                continue;
+            }
+            let moved = Direction { staff: 1, voice: None, ..direction.clone() };
+            match &direction.kind {
+                DirectionKind::Dynamic(DynamicMark::Level(level)) => mark(at, level.mark(), &mut found),
+                DirectionKind::Dynamic(_) => found.push(moved),
+                DirectionKind::HairpinStart { number, .. } => {
+                    open.insert(*number, moved);
+                }
+                // A hairpin goes along only whole.
+                DirectionKind::HairpinStop { number, .. } => {
+                    if let Some(start) = open.remove(number) {
+                        found.extend([start, moved]);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+    found
+}
+
+fn direction(sketch: &Sketch, at: Crotchets, kind: DirectionKind) -> Direction {
+    let bar = bar_of(&sketch.score.bars, at);
+    let position = at - sketch.bar_start(bar);
+    Direction {
+        bar: ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0)),
+        at: position,
+        staff: 1,
+        voice: None,
+        above: Some(false),
+        kind,
+    }
+}

@@ -1,0 +1,293 @@
+//! The whole: phrase after phrase, with proposals, locks and recasting.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use ripieno_score::{Crotchets, Score};
+
+use crate::assign::{Memory, Problem, Taste, Unit, problem, solve, tasks, units};
+use crate::build::build;
+use crate::criteria::{Criteria, criteria};
+use crate::habits::Habits;
+use crate::lineup::Lineup;
+use crate::plan::{PhrasePlan, Plan};
+use crate::realise::{Around, CastNote, LockedNote, PhraseCast, Seat, Setting, phrase};
+use crate::sketch::Sketch;
+use crate::voicing::{Search, Weights};
+
+/// What casting is asked for beyond sketch, line-up and plan.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Options {
+    /// Prices of the voicing rules.
+    pub weights: Weights,
+    /// How far to search for voicings; its seed is set from [`Options::seed`] for later proposals.
+    pub search: Search,
+    /// How habits weigh in what the plan leaves open.
+    pub taste: Taste,
+    /// Seed of the proposals after the first.
+    pub seed: u64,
+    /// Notes a person has set.
+    pub locks: Vec<LockedNote>,
+    /// Who has to play, phrase by phrase and unit by unit ([`units`]); the others rest. `None`: casting decides.
+    pub playing: Option<Vec<Vec<bool>>>,
+}
+
+/// How sure a cast is to be the best by its own prices.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Optimality {
+    /// What all voicings cost.
+    pub cost: f64,
+    /// What they cost at least.
+    pub bound: f64,
+    /// Whether nothing was left out in the search for voicings.
+    pub exact: bool,
+}
+
+impl Optimality {
+    /// How far the cost may lie above the least possible, as a share of it.
+    #[must_use]
+    pub fn gap(&self) -> f64 {
+        if self.bound.abs() < 1e-9 { 0.0 } else { ((self.cost - self.bound) / self.bound.abs()).max(0.0) }
+    }
+
+    /// Why the search stopped, in a sentence.
+    #[must_use]
+    pub fn reason(&self) -> String {
+        match (self.exact, self.gap() < 1e-9) {
+            (true, true) => "every voicing was weighed; nothing cheaper exists by these prices".to_owned(),
+            (true, false) => format!(
+                "every voicing of each body was weighed; bodies beside each other cost {:.1} % more than each alone",
+                100.0 * self.gap()
+            ),
+            (false, _) => format!(
+                "in places only the likelier voicings were weighed; {:.1} % above what each body could do alone among these",
+                100.0 * self.gap()
+            ),
+        }
+    }
+}
+
+/// A finished casting.
+#[derive(Debug, Clone)]
+pub struct Cast {
+    /// The plan with everything filled in.
+    pub plan: Plan,
+    /// Phrase by phrase what each player has.
+    pub phrases: Vec<PhraseCast>,
+    /// What it is worth by each criterion.
+    pub criteria: Criteria,
+    /// How near it is to the best.
+    pub optimality: Optimality,
+    /// What has to be said, by time.
+    pub remarks: Vec<String>,
+}
+
+impl Cast {
+    /// All notes of a player, in order of time; what would overlap the next is cut there.
+    #[must_use]
+    pub fn notes_of(&self, seat: Seat) -> Vec<CastNote> {
+        let mut notes: Vec<CastNote> =
+            self.phrases.iter().filter_map(|phrase| phrase.notes.get(&seat)).flatten().copied().collect();
+        notes.sort_by_key(|note| (note.onset, note.duration.is_positive()));
+        for at in 1..notes.len() {
+            let next = notes[at].onset;
+            let before = &mut notes[at - 1];
+            if before.end() > next {
+                before.duration = next - before.onset;
+                before.like = None;
+            }
+        }
+        notes.retain(|note| note.duration.is_positive() || note.like.is_some());
+        notes
+    }
+
+    /// The score: transposed parts, one a player.
+    #[must_use]
+    pub fn score(&self, sketch: &Sketch, lineup: &Lineup) -> Score {
+        build(sketch, lineup, self)
+    }
+}
+
+/// Casts a sketch for a line-up. Phrases the plan leaves open, wholly or (with `fill`) in part, are filled in by habits; an empty plan is cut into phrases first.
+#[must_use]
+pub fn cast(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options) -> Cast {
+    let (plan, _) = filled(sketch, lineup, plan, habits, options, &[]);
+    realise(sketch, lineup, plan, options, None)
+}
+
+/// Several castings that differ: in who does what where the plan leaves that open, else in the voicings. The first is the best known.
+#[must_use]
+pub fn proposals(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options, count: usize) -> Vec<Cast> {
+    let mut found: Vec<Cast> = Vec::new();
+    let mut taken: Vec<Vec<Vec<usize>>> = Vec::new();
+    for n in 0..u64::try_from(count).unwrap_or(1) {
+        let mut options = options.clone();
+        if n > 0 {
+            let seed = options.seed.wrapping_mul(1_000_003).wrapping_add(n).max(1);
+            options.taste.seed = seed;
+            options.search.seed = seed;
+        }
+        let (plan, picked) = filled(sketch, lineup, plan, habits, &options, &taken);
+        taken.push(picked);
+        found.push(realise(sketch, lineup, plan, &options, None));
+    }
+    found
+}
+
+/// Casts some phrases again by a changed plan and keeps all others note for note. `phrases` are indices into the plan of `before`, which must have the same phrases.
+#[must_use]
+pub fn recast(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    plan: &Plan,
+    habits: &Habits,
+    options: &Options,
+    before: &Cast,
+    phrases: &[usize],
+) -> Cast {
+    let mut wanted = before.plan.clone();
+    for &at in phrases {
+        if let (Some(new), Some(old)) = (plan.phrases.get(at), wanted.phrases.get_mut(at)) {
+            *old = new.clone();
+        }
+    }
+    let (wanted, _) = filled(sketch, lineup, &wanted, habits, options, &[]);
+    realise(sketch, lineup, wanted, options, Some((before, phrases)))
+}
+
+/// Fills in what a plan leaves open. Answers the choices made too, phrase by phrase, for proposals that must differ.
+fn filled(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    plan: &Plan,
+    habits: &Habits,
+    options: &Options,
+    taken: &[Vec<Vec<usize>>],
+) -> (Plan, Vec<Vec<usize>>) {
+    let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
+    let units = units(lineup);
+    let mut memory = Memory { last: vec![None; units.len()], phrases: vec![0; units.len()] };
+    let mut picked_all = Vec::new();
+    for (at, phrase) in plan.phrases.iter_mut().enumerate() {
+        let open = phrase.fill && covered(lineup, phrase) < lineup.sections.iter().map(|section| section.chairs.len()).sum();
+        let picked = if open {
+            let playing = options.playing.as_ref().and_then(|playing| playing.get(at)).map(Vec::as_slice);
+            let mut asked = problem(sketch, lineup, &units, habits, phrase, &memory, playing, &options.taste);
+            let differ = (units.len() / 6).max(1);
+            asked.not_again = taken
+                .iter()
+                .filter_map(|phrases| phrases.get(at))
+                .filter(|picked| picked.len() == units.len())
+                .map(|picked| (picked.clone(), differ))
+                .collect();
+            // What must differ may not be possible; then the voicings alone differ.
+            let solved = solve(&asked).or_else(|| solve(&Problem { not_again: Vec::new(), ..asked.clone() }));
+            solved.map_or_else(Vec::new, |(picked, _)| {
+                let new = tasks(sketch, lineup, &units, habits, phrase, &asked, &picked);
+                phrase.tasks.extend(new);
+                picked
+            })
+        } else {
+            Vec::new()
+        };
+        phrase.fill = false;
+        remember(&mut memory, &units, phrase);
+        picked_all.push(picked);
+    }
+    (plan, picked_all)
+}
+
+fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
+    let all = lineup
+        .sections
+        .iter()
+        .enumerate()
+        .flat_map(|(section, found)| (0..found.chairs.len()).map(move |chair| (section, chair)));
+    all.filter(|seat| {
+        phrase.reserve.contains(seat) || phrase.tasks.iter().any(|task| task.section == seat.0 && task.chairs.contains(&seat.1))
+    })
+    .count()
+}
+
+fn remember(memory: &mut Memory, units: &[Unit], phrase: &PhrasePlan) {
+    for (at, unit) in units.iter().enumerate() {
+        let task = phrase.tasks.iter().find(|task| task.section == unit.section && task.chairs.contains(&unit.chairs[0]));
+        let strand = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
+        memory.phrases[at] = if strand.is_some() { memory.phrases[at] + 1 } else { 0 };
+        memory.last[at] = strand;
+    }
+}
+
+/// Realises a filled plan; with a cast `before`, only the phrases named.
+fn realise(sketch: &Sketch, lineup: &Lineup, plan: Plan, options: &Options, before: Option<(&Cast, &[usize])>) -> Cast {
+    let setting = Setting { sketch, lineup, weights: options.weights, search: options.search, locks: &options.locks };
+    let mut phrases: Vec<PhraseCast> = Vec::with_capacity(plan.phrases.len());
+    let mut last: BTreeMap<Seat, (Crotchets, i32)> = BTreeMap::new();
+    for (at, planned) in plan.phrases.iter().enumerate() {
+        let kept = before.filter(|(_, again)| !again.contains(&at)).and_then(|(before, _)| before.phrases.get(at));
+        let done = match kept {
+            Some(kept) => kept.clone(),
+            None => {
+                let after =
+                    before.and_then(|(before, again)| (!again.contains(&(at + 1))).then(|| before.phrases.get(at + 1)).flatten());
+                let first = |phrase: &PhraseCast| {
+                    phrase.notes.iter().filter_map(|(seat, notes)| Some((*seat, notes.first()?.key()))).collect()
+                };
+                let around = Around { before: last.clone(), after: after.map(first).unwrap_or_default(), kept: BTreeMap::new() };
+                phrase(&setting, planned, &around)
+            }
+        };
+        for (seat, notes) in &done.notes {
+            if let Some(note) = notes.last() {
+                last.insert(*seat, (note.end(), note.key()));
+            }
+        }
+        phrases.push(done);
+    }
+    let optimality = Optimality {
+        cost: phrases.iter().map(|phrase| phrase.cost).sum(),
+        bound: phrases.iter().map(|phrase| phrase.bound).sum(),
+        exact: phrases.iter().all(|phrase| phrase.exact),
+    };
+    let mut remarks: Vec<String> = sketch.remarks.clone();
+    for (planned, done) in plan.phrases.iter().zip(&phrases) {
+        remarks.extend(done.remarks.iter().cloned());
+        remarks.extend(uncarried(sketch, planned));
+    }
+    let mut cast = Cast { plan, phrases, criteria: Criteria::default(), optimality, remarks };
+    cast.criteria = criteria(sketch, lineup, &cast);
+    cast
+}
+
+/// Strands nobody has in a phrase.
+fn uncarried(sketch: &Sketch, phrase: &PhrasePlan) -> Vec<String> {
+    let span = Plan::span(sketch, &phrase.bars);
+    let carried = |strand: usize| phrase.tasks.iter().any(|task| task.strand == Some(strand));
+    let missing = crate::assign::present(sketch, span).into_iter().filter(|&strand| !carried(strand));
+    let last = phrase.bars.end.saturating_sub(1);
+    missing
+        .map(|strand| {
+            format!(
+                "bars {}–{}: nobody has “{}”",
+                sketch.bar_name(phrase.bars.start),
+                sketch.bar_name(last),
+                sketch.strands[strand].name
+            )
+        })
+        .collect()
+}
+
+/// Bars of the phrases of a plan that differ between two plans, as indices.
+#[must_use]
+pub fn changed(before: &Plan, after: &Plan) -> Vec<usize> {
+    let same = |at: usize| before.phrases.get(at) == after.phrases.get(at);
+    (0..after.phrases.len().max(before.phrases.len())).filter(|&at| !same(at)).collect()
+}
+
+/// Phrases that touch bars.
+#[must_use]
+pub fn phrases_in(plan: &Plan, bars: &Range<usize>) -> Vec<usize> {
+    (0..plan.phrases.len())
+        .filter(|&at| plan.phrases[at].bars.start < bars.end && bars.start < plan.phrases[at].bars.end)
+        .collect()
+}

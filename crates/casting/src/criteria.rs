@@ -1,0 +1,268 @@
+//! What a casting is worth, criterion by criterion.
+
+use std::collections::BTreeMap;
+
+use ripieno_acoustics::{Source, Ways};
+use ripieno_score::{Crotchets, DynamicLevel};
+use ripieno_texture::Role;
+
+use crate::cast::Cast;
+use crate::lineup::Lineup;
+use crate::plan::Plan;
+use crate::realise::{CastNote, LineId, Seat};
+use crate::sketch::Sketch;
+
+/// One number about a casting.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Criterion {
+    /// What it is about: "chord tones sounded".
+    pub name: &'static str,
+    /// The number.
+    pub value: f64,
+    /// In what it is counted.
+    pub unit: &'static str,
+    /// Whether more is better.
+    pub more_is_better: bool,
+}
+
+/// All of them.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Criteria {
+    /// In a fixed order.
+    pub all: Vec<Criterion>,
+}
+
+impl Criteria {
+    /// The value of a criterion.
+    #[must_use]
+    pub fn get(&self, name: &str) -> Option<f64> {
+        self.all.iter().find(|criterion| criterion.name == name).map(|criterion| criterion.value)
+    }
+}
+
+fn share(part: usize, whole: usize) -> f64 {
+    if whole == 0 {
+        1.0
+    } else {
+        f64::from(u32::try_from(part).unwrap_or(u32::MAX)) / f64::from(u32::try_from(whole).unwrap_or(u32::MAX))
+    }
+}
+
+fn sounding(notes: &[CastNote], at: Crotchets) -> Option<&CastNote> {
+    let next = notes.partition_point(|note| note.onset <= at);
+    notes[..next].iter().rev().take(6).find(|note| at < note.end())
+}
+
+pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteria {
+    let seats: Vec<Seat> = (0..lineup.sections.len())
+        .flat_map(|section| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair)))
+        .collect();
+    let notes: BTreeMap<Seat, Vec<CastNote>> = seats.iter().map(|&seat| (seat, cast.notes_of(seat))).collect();
+    let covered = coverage(sketch, cast, &notes);
+    let kept = melody(sketch, cast, &notes);
+    let (mut all_notes, mut comfortable, mut beyond, mut moves, mut leaps) = (0, 0, 0, 0, 0);
+    for (seat, own) in &notes {
+        let chair = &lineup.sections[seat.0].chairs[seat.1];
+        for note in own {
+            all_notes += 1;
+            comfortable += usize::from(chair.reach.strain(note.key()) == 0);
+            beyond += usize::from(!chair.reach.allows(note.key()));
+        }
+        for pair in own.windows(2).filter(|pair| pair[0].line.voice > 0 && pair[0].line == pair[1].line) {
+            moves += 1;
+            leaps += usize::from((pair[0].key() - pair[1].key()).abs() > 7);
+        }
+    }
+    let (parallels, crossings) = motion(sketch, lineup, &notes);
+    let (melody_db, spread_db) = balance(sketch, lineup, cast, &notes);
+    let (busiest, longest) = endurance(sketch, &notes);
+    let criterion = |name, value, unit, more_is_better| Criterion { name, value, unit, more_is_better };
+    let mut found = vec![
+        criterion("chord tones sounded", covered, "share", true),
+        criterion("melody notes kept", kept, "share", true),
+        criterion("notes beyond reach", f64::from(u32::try_from(beyond).unwrap_or(u32::MAX)), "notes", false),
+        criterion("notes at ease", share(comfortable, all_notes), "share", true),
+        criterion("leaps in inner voices", 100.0 * share(leaps, moves.max(1)), "per cent of steps", false),
+        criterion("parallel fifths and octaves", f64::from(u32::try_from(parallels).unwrap_or(u32::MAX)), "places", false),
+        criterion("crossings within a section", f64::from(u32::try_from(crossings).unwrap_or(u32::MAX)), "places", false),
+        criterion("busiest player", busiest, "share of the time", false),
+        criterion("longest stretch without a rest", longest, "seconds", false),
+    ];
+    if let Some(db) = melody_db {
+        found.push(criterion("melody against all others", db, "dB of sound power, estimated", true));
+    }
+    if let Some(db) = spread_db {
+        found.push(criterion("loudest to softest chord tone", db, "dB of sound power, estimated", false));
+    }
+    Criteria { all: found }
+}
+
+/// Share of chord tones of the sketch's chord strands, moment by moment, that somebody sounds.
+fn coverage(sketch: &Sketch, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> f64 {
+    let (mut have, mut want) = (0, 0);
+    for strand in sketch.strands.iter().filter(|strand| strand.is_chordal()) {
+        let mut onsets: Vec<Crotchets> =
+            strand.notes.iter().filter(|note| note.duration.is_positive()).map(|note| note.onset).collect();
+        onsets.dedup();
+        for at in onsets {
+            if !cast.plan.phrases.iter().any(|phrase| {
+                let (from, to) = Plan::span(sketch, &phrase.bars);
+                from <= at && at < to
+            }) {
+                continue;
+            }
+            let first = strand.notes.partition_point(|note| note.onset + Crotchets::whole(64) < at);
+            let classes = strand.notes[first..]
+                .iter()
+                .take_while(|note| note.onset <= at)
+                .filter(|note| at < note.end())
+                .fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
+            let sounded =
+                notes.values().filter_map(|own| sounding(own, at)).fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
+            want += classes.count_ones() as usize;
+            have += (classes & sounded).count_ones() as usize;
+        }
+    }
+    share(have, want)
+}
+
+/// Share of the melody's notes that somebody has at their onset and pitch class.
+fn melody(sketch: &Sketch, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> f64 {
+    let (mut kept, mut all) = (0, 0);
+    for strand in sketch.strands.iter().filter(|strand| strand.role == Role::Melody) {
+        for note in &strand.notes {
+            let planned = cast.plan.phrases.iter().any(|phrase| {
+                let (from, to) = Plan::span(sketch, &phrase.bars);
+                from <= note.onset && note.onset < to
+            });
+            if !planned {
+                continue;
+            }
+            all += 1;
+            let has = |own: &Vec<CastNote>| {
+                let first = own.partition_point(|other| other.onset < note.onset);
+                own[first..]
+                    .iter()
+                    .take_while(|other| other.onset == note.onset)
+                    .any(|other| other.key().rem_euclid(12) == note.key().rem_euclid(12))
+            };
+            kept += usize::from(notes.values().any(has));
+        }
+    }
+    share(kept, all)
+}
+
+/// Parallel fifths and octaves between independent lines of which one at least is a chord voice of the same body, and voices of one section that cross.
+fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (usize, usize) {
+    let mut moments: Vec<Crotchets> =
+        notes.values().flatten().filter(|note| note.duration.is_positive()).map(|note| note.onset).collect();
+    moments.sort_unstable();
+    moments.dedup();
+    let (mut parallels, mut crossings) = (0, 0);
+    let mut before: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
+    for &at in &moments {
+        let mut now: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
+        for (section, found) in lineup.sections.iter().enumerate() {
+            let mut keys: Vec<(LineId, i32)> = Vec::new();
+            for chair in 0..found.chairs.len() {
+                if let Some(note) = notes.get(&(section, chair)).and_then(|own| sounding(own, at)) {
+                    now.entry(note.line).or_insert((note.key(), section));
+                    keys.push((note.line, note.key()));
+                }
+            }
+            for (n, (line, key)) in keys.iter().enumerate() {
+                let crosses = keys[n + 1..].iter().filter(|(other, lower)| {
+                    other.strand == line.strand
+                        && other.voice != line.voice
+                        && line.voice > 0
+                        && other.voice > 0
+                        && (other.voice > line.voice) != (lower <= key)
+                        && lower != key
+                });
+                crossings += crosses.count();
+            }
+        }
+        let lines: Vec<(&LineId, &(i32, usize))> = now.iter().collect();
+        for (n, (a, (a_key, a_section))) in lines.iter().enumerate() {
+            for (b, (b_key, b_section)) in &lines[n + 1..] {
+                let same_body = a.strand != b.strand || a_section == b_section;
+                if !(same_body && (a.voice > 0 || b.voice > 0)) || sketch.strands[a.strand].role == Role::Figuration {
+                    continue;
+                }
+                let (Some((a_then, _)), Some((b_then, _))) = (before.get(a), before.get(b)) else { continue };
+                let interval = |x: i32, y: i32| (x - y).abs() % 12;
+                let perfect = matches!(interval(*a_key, *b_key), 0 | 7);
+                if perfect && interval(*a_key, *b_key) == interval(*a_then, *b_then) && a_then != a_key && b_then != b_key {
+                    parallels += 1;
+                }
+            }
+        }
+        before = now;
+    }
+    (parallels, crossings)
+}
+
+/// Estimated sound power: by how much the melody's players stand above all others on the mean, and within chords the loudest tone above the softest.
+fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (Option<f64>, Option<f64>) {
+    let (mut margins, mut spreads) = (Vec::new(), Vec::new());
+    for phrase in &cast.plan.phrases {
+        for bar in phrase.bars.clone() {
+            let at = sketch.bar_start(bar);
+            let (mut tune, mut rest) = (0.0f64, 0.0f64);
+            let mut tones: BTreeMap<i32, f64> = BTreeMap::new();
+            for (seat, own) in notes {
+                let Some(note) = sounding(own, at) else { continue };
+                let chair = &lineup.sections[seat.0].chairs[seat.1];
+                let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
+                let level = task
+                    .and_then(|task| task.dynamic)
+                    .or_else(|| sketch.level_at(sketch.strands[note.line.strand].part, at).map(DynamicLevel))
+                    .unwrap_or(DynamicLevel::MEZZO_FORTE);
+                let db = Source::of(&chair.instrument.id).power(f64::from(note.key()), level, Ways::empty()).db;
+                let power = 10f64.powf(db / 10.0) * f64::from(chair.people);
+                let strand = &sketch.strands[note.line.strand];
+                if strand.role == Role::Melody {
+                    tune += power;
+                } else {
+                    rest += power;
+                    if strand.role == Role::Harmony {
+                        *tones.entry(note.key().rem_euclid(12)).or_default() += power;
+                    }
+                }
+            }
+            if tune > 0.0 && rest > 0.0 {
+                margins.push(10.0 * (tune / rest).log10());
+            }
+            if tones.len() > 1 {
+                let (least, most) =
+                    tones.values().fold((f64::INFINITY, 0.0f64), |(least, most), &power| (least.min(power), most.max(power)));
+                spreads.push(10.0 * (most / least).log10());
+            }
+        }
+    }
+    let mean = |values: &[f64]| {
+        (!values.is_empty()).then(|| values.iter().sum::<f64>() / f64::from(u32::try_from(values.len()).unwrap_or(1)))
+    };
+    (mean(&margins), mean(&spreads))
+}
+
+/// The greatest share of the time anybody plays, and the longest stretch in seconds without a rest of a crotchet.
+fn endurance(sketch: &Sketch, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (f64, f64) {
+    let length = sketch.score.length().to_f64().max(1e-9);
+    let (mut busiest, mut longest) = (0.0f64, 0.0f64);
+    for own in notes.values() {
+        let time: f64 = own.iter().map(|note| note.duration.to_f64()).sum();
+        busiest = busiest.max(time / length);
+        let mut start: Option<(Crotchets, Crotchets)> = None;
+        for note in own {
+            start = match start {
+                Some((from, end)) if note.onset - end < Crotchets::ONE => Some((from, note.end().max(end))),
+                _ => Some((note.onset, note.end())),
+            };
+            if let Some((from, end)) = start {
+                longest = longest.max(sketch.sounding.tempo.seconds(end) - sketch.sounding.tempo.seconds(from));
+            }
+        }
+    }
+    (busiest.min(1.0), longest)
+}

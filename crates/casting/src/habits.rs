@@ -1,0 +1,237 @@
+//! What sections usually do, as measured: the share of each role, where it lies, how often they play loud and soft.
+
+use std::collections::BTreeMap;
+
+use ripieno_practice::{Kind, Profile, ScoreEntry};
+use ripieno_texture::Role;
+
+/// What one section usually does.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Habit {
+    /// Of its playing time, the share of each role.
+    pub shares: BTreeMap<Role, f64>,
+    /// The middle of its register in each role, as a key.
+    pub medians: BTreeMap<Role, f64>,
+    /// Share of all time in which it plays: soft (up to mp), middle (mf), loud (f and more).
+    pub presence: [f64; 3],
+    /// Of its time, the share in which it doubles another section's line.
+    pub doubled: BTreeMap<String, f64>,
+}
+
+/// The habits of sections, by the catalogue's word for them: "horns".
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Habits {
+    /// Whose practice it is.
+    pub name: String,
+    /// By section.
+    pub sections: BTreeMap<String, Habit>,
+}
+
+/// Sections that borrow another's habits where their own are not known (common practice).
+const RELATIVES: [(&str, &str); 14] = [
+    ("cornets", "trumpets"),
+    ("flugelhorns", "trumpets"),
+    ("wagner tubas", "horns"),
+    ("saxhorns", "horns"),
+    ("euphoniums", "trombones"),
+    ("tubas", "trombones"),
+    ("other brass", "trombones"),
+    ("brass", "trombones"),
+    ("saxophones", "clarinets"),
+    ("recorders", "flutes"),
+    ("other reeds", "oboes"),
+    ("double basses", "cellos"),
+    ("altos", "violas"),
+    ("tenors", "violas"),
+];
+
+const MARKS: [(&str, usize); 10] =
+    [("pppp", 0), ("ppp", 0), ("pp", 0), ("p", 0), ("mp", 0), ("mf", 1), ("f", 2), ("ff", 2), ("fff", 2), ("ffff", 2)];
+
+impl Habits {
+    /// From a practice profile: works count alike, and inside a work each score by its length; `leave_out` names scores that must not count.
+    #[must_use]
+    pub fn of(profile: &Profile, leave_out: impl Fn(&ScoreEntry) -> bool) -> Self {
+        let kept: Vec<bool> = profile.scores.iter().map(|score| !leave_out(score)).collect();
+        // Mean over works of the mean over scores in which there is a value.
+        let mean = |values: &BTreeMap<usize, f64>, there: &dyn Fn(usize) -> bool| -> Option<f64> {
+            let mut works: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+            for (at, entry) in profile.scores.iter().enumerate().filter(|(at, _)| kept[*at] && there(*at)) {
+                let sum = works.entry(&entry.work).or_default();
+                let length = entry.crotchets().max(1.0);
+                sum.0 += values.get(&at).copied().unwrap_or(0.0) * length;
+                sum.1 += length;
+            }
+            let count = f64::from(u32::try_from(works.len()).unwrap_or(1));
+            (!works.is_empty()).then(|| works.values().map(|(sum, length)| sum / length).sum::<f64>() / count)
+        };
+        let mut rows: BTreeMap<(String, String, String), BTreeMap<usize, f64>> = BTreeMap::new();
+        let mut doubled: BTreeMap<(&str, &str), BTreeMap<usize, f64>> = BTreeMap::new();
+        for row in profile.rows.iter().filter(|row| row.key.of.kind == Kind::Section) {
+            let values = || row.values.iter().map(|value| (value.score, value.value)).collect::<BTreeMap<_, _>>();
+            let (measure, section, aspect) = (row.key.measure.as_str(), row.key.of.name.as_str(), row.key.aspect.as_str());
+            match &row.key.with {
+                None => {
+                    rows.insert((section.to_owned(), measure.to_owned(), aspect.to_owned()), values());
+                }
+                Some(with) if measure == "doubled_sections" && aspect == "any interval" => {
+                    doubled.insert((section, &with.name), values());
+                }
+                Some(_) => {}
+            }
+        }
+        let mut sections = BTreeMap::new();
+        let look =
+            |section: &str, measure: &str, aspect: &str| rows.get(&(section.to_owned(), measure.to_owned(), aspect.to_owned()));
+        let names: Vec<&str> =
+            rows.keys().filter(|key| key.1 == "presence" && key.2 == "time").map(|key| key.0.as_str()).collect();
+        for &section in &names {
+            let Some(presence) = look(section, "presence", "time") else { continue };
+            let sounds = |at: usize| presence.get(&at).is_some_and(|&share| share > 0.0);
+            let mut habit = Habit::default();
+            for role in Role::ALL {
+                if let Some(share) = look(section, "role_shares", role.name()).and_then(|values| mean(values, &sounds)) {
+                    habit.shares.insert(role, share);
+                }
+                let aspect = format!("median, {}", role.name());
+                if let Some(values) = look(section, "tessitura", &aspect)
+                    && let Some(median) = mean(values, &|at| values.contains_key(&at))
+                {
+                    habit.medians.insert(role, median);
+                }
+            }
+            if habit.shares.is_empty() {
+                continue;
+            }
+            let everywhere = mean(presence, &sounds).unwrap_or(0.5);
+            // How much of its playing is soft or loud, against how much of everybody's is.
+            let share = |whom: &str, class: usize| {
+                let sum: f64 = MARKS
+                    .iter()
+                    .filter(|mark| mark.1 == class)
+                    .filter_map(|mark| look(whom, "dynamics", mark.0).and_then(|values| mean(values, &sounds)))
+                    .sum();
+                sum.max(0.02)
+            };
+            let everybody = "violins";
+            for class in 0..3 {
+                let ratio = if look(everybody, "presence", "time").is_some() {
+                    share(section, class) / share(everybody, class)
+                } else {
+                    1.0
+                };
+                habit.presence[class] = (everywhere * ratio).clamp(0.03, 0.97);
+            }
+            for ((of, with), values) in &doubled {
+                let other = if *of == section {
+                    with
+                } else if *with == section {
+                    of
+                } else {
+                    continue;
+                };
+                if let Some(share) = mean(values, &sounds) {
+                    habit.doubled.insert((*other).to_owned(), share);
+                }
+            }
+            sections.insert(section.to_owned(), habit);
+        }
+        Self { name: profile.name.clone(), sections }
+    }
+
+    /// The habits that come with the program: measured on 49 open orchestral scores (`data/README.md`).
+    #[must_use]
+    pub fn usual() -> Self {
+        let mut habits = Self { name: "usual practice".to_owned(), sections: BTreeMap::new() };
+        for line in include_str!("../data/habits.csv").lines().skip(1) {
+            let cells: Vec<&str> = line.split(',').collect();
+            let [section, what, value] = cells.as_slice() else { continue };
+            let Ok(value) = value.parse::<f64>() else { continue };
+            let habit = habits.sections.entry((*section).to_owned()).or_default();
+            match what.split_once(' ') {
+                Some(("share", name)) => insert(&mut habit.shares, name, value),
+                Some(("median", name)) => insert(&mut habit.medians, name, value),
+                Some(("presence", class)) => {
+                    if let Some(class) = ["soft", "middle", "loud"].iter().position(|word| *word == class) {
+                        habit.presence[class] = value;
+                    }
+                }
+                Some(("doubled", name)) => {
+                    habit.doubled.insert(name.to_owned(), value);
+                }
+                _ => {}
+            }
+        }
+        habits
+    }
+
+    /// The table of [`Habits::usual`], for the data file.
+    #[must_use]
+    pub fn to_csv(&self) -> String {
+        let mut lines = vec!["section,what,value".to_owned()];
+        for (section, habit) in &self.sections {
+            lines.extend(habit.shares.iter().map(|(role, value)| format!("{section},share {role},{value:.4}")));
+            lines.extend(habit.medians.iter().map(|(role, value)| format!("{section},median {role},{value:.1}")));
+            lines.extend(
+                ["soft", "middle", "loud"]
+                    .iter()
+                    .zip(habit.presence)
+                    .map(|(class, value)| format!("{section},presence {class},{value:.4}")),
+            );
+            lines.extend(
+                habit
+                    .doubled
+                    .iter()
+                    .filter(|(_, share)| **share >= 0.05)
+                    .map(|(other, value)| format!("{section},doubled {other},{value:.4}")),
+            );
+        }
+        lines.join("\n") + "\n"
+    }
+
+    /// The habit of a section, or of the relative it borrows from.
+    #[must_use]
+    pub fn section(&self, kind: &str) -> Option<&Habit> {
+        self.sections.get(kind).or_else(|| {
+            let relative = RELATIVES.iter().find(|(of, _)| *of == kind)?;
+            self.sections.get(relative.1)
+        })
+    }
+}
+
+fn insert(map: &mut BTreeMap<Role, f64>, name: &str, value: f64) {
+    if let Some(role) = Role::ALL.into_iter().find(|role| role.name() == name) {
+        map.insert(role, value);
+    }
+}
+
+impl Habit {
+    /// Share of a role, roles that have no strand of their own counted with the nearest that has.
+    #[must_use]
+    pub fn share(&self, role: Role, present: &[Role]) -> f64 {
+        let own = |role: Role| self.shares.get(&role).copied().unwrap_or(0.0);
+        let to = |role: Role| -> Option<Role> {
+            let order: &[Role] = match role {
+                Role::Countermelody => &[Role::Countermelody, Role::Melody, Role::Harmony],
+                Role::Pedal => &[Role::Pedal, Role::Harmony, Role::Bass],
+                Role::Rhythm | Role::Punctuation => &[Role::Rhythm, Role::Harmony, Role::Bass],
+                Role::Figuration => &[Role::Figuration, Role::Melody, Role::Harmony],
+                Role::Effect => &[Role::Effect, Role::Figuration, Role::Harmony],
+                Role::Melody => &[Role::Melody, Role::Countermelody],
+                Role::Bass => &[Role::Bass, Role::Harmony],
+                Role::Harmony => &[Role::Harmony, Role::Rhythm, Role::Pedal],
+                _ => &[],
+            };
+            order.iter().copied().find(|role| present.contains(role))
+        };
+        let sum = |wanted: Option<Role>| {
+            Role::ALL
+                .into_iter()
+                .filter(|&from| to(from).is_some() && (wanted.is_none() || to(from) == wanted))
+                .map(own)
+                .sum::<f64>()
+        };
+        let whole = sum(None).max(1e-6);
+        sum(Some(role)) / whole
+    }
+}

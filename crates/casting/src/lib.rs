@@ -1,0 +1,37 @@
+//! From sketch, line-up and plan to a full score.
+//!
+//! A [`Sketch`] has strands with roles; a [`Lineup`] says who is there and what each player can do; a [`Plan`] says, phrase by phrase,
+//! which group has which strand. What the plan leaves open is filled in by [`Habits`], measured in scores, through an integer programme
+//! (`assign`); chords are voiced by dynamic programming (`voicing`); lines are placed, doubled and thickened (`realise`). The
+//! answer, a [`Cast`], knows why, what it is worth by each criterion and how near the best it is, and becomes a
+//! [`ripieno_score::Score`].
+//!
+//! It proposes; the composer decides: notes can be locked ([`LockedNote`]), plans changed by hand, phrases cast again ([`recast`]).
+//!
+//! Invariants: no file formats, no input or output; the same sketch, line-up, plan, habits and seed give the same notes.
+
+mod assign;
+mod build;
+mod cast;
+mod criteria;
+mod explain;
+mod habits;
+mod lineup;
+mod located;
+mod notate;
+mod plan;
+mod realise;
+mod sketch;
+mod voicing;
+
+pub use assign::{Choice, Memory, Problem, Taste, Unit, solve, units, worth};
+pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, recast};
+pub use criteria::{Criteria, Criterion};
+pub use explain::explain;
+pub use habits::{Habit, Habits};
+pub use lineup::{Chair, Lineup, LineupSection, Reach, Standing, Strong};
+pub use located::Located;
+pub use plan::{Arrangement, Doubling, PhrasePlan, Plan, Task, Thickening};
+pub use realise::{CastNote, LineId, LockedNote, PhraseCast, Seat};
+pub use sketch::{Sketch, SketchNote, Strand, reduce, role_named};
+pub use voicing::{Search, Slice, Voice, Voiced, Weights, standing_cost, step_cost, voice};

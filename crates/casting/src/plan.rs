@@ -1,0 +1,418 @@
+//! The plan: phrase by phrase, what each group does.
+
+use std::fmt::Write as _;
+use std::ops::Range;
+
+use ripieno_score::{Crotchets, DirectionKind, DynamicLevel};
+use ripieno_texture::Role;
+use serde::Deserialize;
+use toml::Spanned;
+
+use crate::lineup::Lineup;
+use crate::located::Located;
+use crate::sketch::{Sketch, role_named};
+
+/// How the players of a group share a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Doubling {
+    /// All at one pitch.
+    #[default]
+    Unison,
+    /// The lower half of the group an octave below the others.
+    Octaves,
+}
+
+/// How a line is thickened by the players below the first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Thickening {
+    /// Not at all.
+    #[default]
+    None,
+    /// In thirds of the scale below.
+    Diatonic,
+    /// By the next tones of the chord below, each player one tone further.
+    ChordTones,
+    /// By the two next tones of the chord below, shared out among all.
+    Triads,
+}
+
+/// How the sections that have chords lie to each other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Arrangement {
+    /// Each in its own register.
+    #[default]
+    Free,
+    /// One wholly above the other.
+    Layered,
+    /// Voices of two sections by turns.
+    Interlocked,
+    /// One inside the other.
+    Enclosed,
+}
+
+/// What a group does in a phrase.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Task {
+    /// Section, index into [`Lineup::sections`].
+    pub section: usize,
+    /// Chairs of it, indices; never empty.
+    pub chairs: Vec<usize>,
+    /// What it does.
+    pub role: Role,
+    /// Which strand, index into [`Sketch::strands`]; `None` for tacet.
+    pub strand: Option<usize>,
+    /// Octaves by which a line is moved; `None` lets casting choose.
+    pub octave: Option<i32>,
+    /// Register asked for, as keys: chords lie around its middle.
+    pub register: Option<(i32, i32)>,
+    /// How players share a line.
+    pub doubling: Doubling,
+    /// How a line is thickened.
+    pub thickening: Thickening,
+    /// How many different notes a group has in chords; the other players double these. `None`: each player one.
+    pub density: Option<usize>,
+    /// Close position (positive), open (negative), or free (0).
+    pub close: f64,
+    /// Dynamic, where it is not the sketch's.
+    pub dynamic: Option<DynamicLevel>,
+    /// Why, in words.
+    pub why: String,
+}
+
+impl Task {
+    /// A group on a strand with nothing further asked.
+    #[must_use]
+    pub fn new(section: usize, chairs: Vec<usize>, role: Role, strand: Option<usize>) -> Self {
+        Self {
+            section,
+            chairs,
+            role,
+            strand,
+            octave: None,
+            register: None,
+            doubling: Doubling::default(),
+            thickening: Thickening::default(),
+            density: None,
+            close: 0.0,
+            dynamic: None,
+            why: String::new(),
+        }
+    }
+}
+
+/// The plan of one phrase.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PhrasePlan {
+    /// Bars, indices, end exclusive.
+    pub bars: Range<usize>,
+    /// How the sections that have chords lie to each other.
+    pub arrangement: Arrangement,
+    /// Chairs that casting may not use: kept in reserve.
+    pub reserve: Vec<(usize, usize)>,
+    /// Whether casting fills in chairs that no task names; a plan by hand that names nobody else leaves them silent.
+    pub fill: bool,
+    /// What the groups do.
+    pub tasks: Vec<Task>,
+}
+
+/// A plan of the whole sketch.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Plan {
+    /// Phrases by time; they do not overlap.
+    pub phrases: Vec<PhrasePlan>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PlanText {
+    phrase: Vec<Spanned<PhraseText>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PhraseText {
+    bars: Spanned<String>,
+    #[serde(default)]
+    arrangement: Arrangement,
+    #[serde(default)]
+    reserve: Vec<Spanned<String>>,
+    #[serde(default)]
+    fill: bool,
+    #[serde(default)]
+    task: Vec<TaskText>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct TaskText {
+    section: Spanned<String>,
+    #[serde(default)]
+    players: Vec<Spanned<u8>>,
+    role: Spanned<String>,
+    octave: Option<i32>,
+    register: Option<[u8; 2]>,
+    #[serde(default)]
+    doubling: Doubling,
+    #[serde(default)]
+    thickening: Thickening,
+    density: Option<usize>,
+    position: Option<Spanned<String>>,
+    dynamic: Option<Spanned<String>>,
+    /// Written by casting, read back unchanged.
+    #[serde(default)]
+    why: String,
+}
+
+impl Plan {
+    /// Reads a plan from TOML (`docs/casting.md`).
+    ///
+    /// # Errors
+    /// With the line: no such TOML, bars or sections or players that are not there, a role the sketch has no strand for.
+    pub fn from_toml(file: &str, text: &str, sketch: &Sketch, lineup: &Lineup) -> Result<Self, Located> {
+        let read: PlanText = toml::from_str(text).map_err(|error| Located::toml(file, text, &error))?;
+        let fault = |span: Range<usize>, what: String| Located::at(file, text, span.start, what);
+        let mut phrases: Vec<PhrasePlan> = Vec::new();
+        for phrase in read.phrase {
+            let span = phrase.span();
+            let phrase = phrase.into_inner();
+            let bars = bars_named(sketch, phrase.bars.get_ref()).map_err(|what| fault(phrase.bars.span(), what))?;
+            if phrases.iter().any(|other| other.bars.start < bars.end && bars.start < other.bars.end) {
+                return Err(fault(phrase.bars.span(), format!("bars {} are planned twice", phrase.bars.get_ref())));
+            }
+            let section = |name: &Spanned<String>| {
+                lineup.find(name.get_ref()).ok_or_else(|| {
+                    let there: Vec<&str> = lineup.sections.iter().map(|section| section.name.as_str()).collect();
+                    fault(
+                        name.span(),
+                        format!("the line-up has no section “{}”, or more than one; it has {}", name.get_ref(), there.join(", ")),
+                    )
+                })
+            };
+            let mut plan = PhrasePlan { bars, arrangement: phrase.arrangement, fill: phrase.fill, ..PhrasePlan::default() };
+            for name in &phrase.reserve {
+                let at = section(name)?;
+                plan.reserve.extend((0..lineup.sections[at].chairs.len()).map(|chair| (at, chair)));
+            }
+            for task in phrase.task {
+                let at = section(&task.section)?;
+                let seats = lineup.sections[at].chairs.len();
+                let mut chairs = Vec::new();
+                for player in &task.players {
+                    let chair = usize::from(*player.get_ref()).checked_sub(1).filter(|&chair| chair < seats);
+                    let missing = || {
+                        fault(
+                            player.span(),
+                            format!(
+                                "“{}” has no player {}: its players are 1 to {seats}",
+                                task.section.get_ref(),
+                                player.get_ref()
+                            ),
+                        )
+                    };
+                    chairs.push(chair.ok_or_else(missing)?);
+                }
+                if chairs.is_empty() {
+                    let free =
+                        |chair: &usize| !plan.tasks.iter().any(|other| other.section == at && other.chairs.contains(chair));
+                    chairs = (0..seats).filter(free).collect();
+                }
+                chairs.sort_unstable();
+                chairs.dedup();
+                if let Some(chair) =
+                    chairs.iter().find(|chair| plan.tasks.iter().any(|other| other.section == at && other.chairs.contains(chair)))
+                {
+                    let what = format!(
+                        "player {} of “{}” has two tasks in one phrase; split the phrase or the players",
+                        chair + 1,
+                        task.section.get_ref()
+                    );
+                    return Err(fault(task.section.span(), what));
+                }
+                if chairs.is_empty() {
+                    return Err(fault(
+                        task.section.span(),
+                        format!("no player of “{}” is left for this task", task.section.get_ref()),
+                    ));
+                }
+                let word = task.role.get_ref();
+                let role = if matches!(word.as_str(), "silence" | "tacet") { Some(Role::Tacet) } else { role_named(word) };
+                let unknown = || {
+                    fault(
+                        task.role.span(),
+                        format!(
+                            "“{word}” is no role; roles are melody, chords, bass, answer, figure, rhythm, pedal, hits, effect and silence"
+                        ),
+                    )
+                };
+                let role = role.ok_or_else(unknown)?;
+                let strand = sketch
+                    .strands
+                    .iter()
+                    .position(|strand| strand.name.eq_ignore_ascii_case(word))
+                    .or_else(|| sketch.strand(role));
+                if role != Role::Tacet && strand.is_none() {
+                    let there: Vec<&str> = sketch.strands.iter().map(|strand| strand.name.as_str()).collect();
+                    return Err(fault(
+                        task.role.span(),
+                        format!("the sketch has no strand for “{word}”; it has {}", there.join(", ")),
+                    ));
+                }
+                let level = |mark: &Spanned<String>| {
+                    DynamicLevel::from_mark(mark.get_ref())
+                        .ok_or_else(|| fault(mark.span(), format!("“{}” is no dynamic such as pp, mf or ff", mark.get_ref())))
+                };
+                let close = match &task.position {
+                    None => 0.0,
+                    Some(word) if word.get_ref() == "close" => 1.0,
+                    Some(word) if word.get_ref() == "open" => -1.0,
+                    Some(word) => return Err(fault(word.span(), format!("position is close or open, not “{}”", word.get_ref()))),
+                };
+                plan.tasks.push(Task {
+                    octave: task.octave,
+                    register: task.register.map(|[low, high]| (i32::from(low), i32::from(high))),
+                    doubling: task.doubling,
+                    thickening: task.thickening,
+                    density: task.density,
+                    close,
+                    dynamic: task.dynamic.as_ref().map(level).transpose()?,
+                    why: if task.why.is_empty() { "by the plan".to_owned() } else { task.why },
+                    ..Task::new(at, chairs, role, if role == Role::Tacet { None } else { strand })
+                });
+            }
+            if plan.bars.is_empty() {
+                return Err(fault(span, "a phrase needs bars".to_owned()));
+            }
+            phrases.push(plan);
+        }
+        phrases.sort_by_key(|phrase| phrase.bars.start);
+        Ok(Self { phrases })
+    }
+
+    /// The plan as TOML, to be read again or changed by hand.
+    #[must_use]
+    pub fn to_toml(&self, sketch: &Sketch, lineup: &Lineup) -> String {
+        let mut text = String::new();
+        for phrase in &self.phrases {
+            let last = phrase.bars.end.saturating_sub(1);
+            let _ = writeln!(text, "[[phrase]]\nbars = \"{}-{}\"", sketch.bar_name(phrase.bars.start), sketch.bar_name(last));
+            match phrase.arrangement {
+                Arrangement::Free => {}
+                other => {
+                    let _ = writeln!(text, "arrangement = \"{}\"", format!("{other:?}").to_lowercase());
+                }
+            }
+            for task in &phrase.tasks {
+                let section = &lineup.sections[task.section];
+                let _ = writeln!(text, "\n[[phrase.task]]\nsection = {:?}", section.name);
+                if task.chairs.len() < section.chairs.len() {
+                    let players: Vec<String> = task.chairs.iter().map(|chair| (chair + 1).to_string()).collect();
+                    let _ = writeln!(text, "players = [{}]", players.join(", "));
+                }
+                let role = task.strand.map_or("silence", |strand| sketch.strands[strand].name.as_str());
+                let _ = writeln!(text, "role = {role:?}");
+                if let Some(octave) = task.octave {
+                    let _ = writeln!(text, "octave = {octave}");
+                }
+                if let Some((low, high)) = task.register {
+                    let _ = writeln!(text, "register = [{low}, {high}]");
+                }
+                if task.doubling == Doubling::Octaves {
+                    text.push_str("doubling = \"octaves\"\n");
+                }
+                let thick = match task.thickening {
+                    Thickening::None => "",
+                    Thickening::Diatonic => "diatonic",
+                    Thickening::ChordTones => "chord-tones",
+                    Thickening::Triads => "triads",
+                };
+                if !thick.is_empty() {
+                    let _ = writeln!(text, "thickening = \"{thick}\"");
+                }
+                if let Some(density) = task.density {
+                    let _ = writeln!(text, "density = {density}");
+                }
+                if task.close != 0.0 {
+                    let _ = writeln!(text, "position = \"{}\"", if task.close > 0.0 { "close" } else { "open" });
+                }
+                if let Some(level) = task.dynamic {
+                    let _ = writeln!(text, "dynamic = \"{}\"", level.mark());
+                }
+                if !task.why.is_empty() {
+                    let _ = writeln!(text, "why = {:?}", task.why);
+                }
+            }
+            text.push('\n');
+        }
+        text
+    }
+
+    /// Phrases of a sketch with nobody in them yet: cut where strands come or go for good, at rehearsal marks, double barlines and
+    /// changes of metre; longer stretches into four bars or a little more.
+    #[must_use]
+    pub fn phrases_of(sketch: &Sketch) -> Self {
+        let bars = sketch.score.bars.len();
+        let sounds = |strand: &crate::sketch::Strand, bar: usize| {
+            let (from, to) = (sketch.bar_start(bar), sketch.bar_start(bar + 1));
+            !strand.between(from, to).is_empty() || strand.at(from).is_some()
+        };
+        let active: Vec<Vec<bool>> =
+            (0..bars).map(|bar| sketch.strands.iter().map(|strand| sounds(strand, bar)).collect()).collect();
+        let rehearsal = |bar: usize| {
+            let marks = sketch.score.parts.iter().flat_map(|part| &part.directions);
+            marks.into_iter().any(|direction| direction.bar.at() == bar && matches!(direction.kind, DirectionKind::Rehearsal(_)))
+        };
+        let mut starts = vec![0];
+        for bar in 1..bars {
+            let changes = active[bar] != active[bar - 1] && active.get(bar + 1).is_none_or(|next| *next == active[bar]);
+            let metre = sketch.score.bars[bar].metre.is_some()
+                && sketch.score.bars[bar].length != sketch.score.bars[bar - 1].length
+                && bar > 1;
+            let double = sketch.score.bars[bar - 1].barline.is_some();
+            if changes || metre || double || rehearsal(bar) {
+                starts.push(bar);
+            }
+        }
+        starts.push(bars);
+        let mut phrases = Vec::new();
+        for pair in starts.windows(2) {
+            let (mut from, to) = (pair[0], pair[1]);
+            while to > from {
+                // An upbeat goes with the bars after it.
+                let upbeat = usize::from(
+                    from == 0 && sketch.score.bars.len() > 1 && sketch.score.bars[0].length < sketch.score.bars[1].length,
+                );
+                let end = if to - from <= 6 + upbeat { to } else { from + 4 + upbeat };
+                phrases.push(PhrasePlan { bars: from..end, fill: true, ..PhrasePlan::default() });
+                from = end;
+            }
+        }
+        Self { phrases }
+    }
+
+    /// Moments a phrase spans.
+    #[must_use]
+    pub fn span(sketch: &Sketch, bars: &Range<usize>) -> (Crotchets, Crotchets) {
+        (sketch.bar_start(bars.start), sketch.bar_start(bars.end))
+    }
+}
+
+/// Bars by their printed numbers, "4" or "4-8"; of several bars of one number the first.
+fn bars_named(sketch: &Sketch, text: &str) -> Result<Range<usize>, String> {
+    let find = |name: &str| {
+        let name = name.trim();
+        let found = (0..sketch.score.bars.len()).find(|&bar| sketch.bar_name(bar) == name);
+        found.ok_or_else(|| {
+            let last = sketch.score.bars.len().saturating_sub(1);
+            format!("the sketch has no bar “{name}”; its bars are {} to {}", sketch.bar_name(0), sketch.bar_name(last))
+        })
+    };
+    let (first, last) = text.split_once(['-', '–']).unwrap_or((text, text));
+    let (first, last) = (find(first)?, find(last)?);
+    if last < first {
+        return Err(format!("bars {text} go backwards"));
+    }
+    Ok(first..last + 1)
+}

@@ -1,0 +1,480 @@
+//! Chords: the strand cut into slices, the groups gathered into choirs, each choir voiced.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use ripieno_instruments::Range;
+use ripieno_score::Crotchets;
+
+use super::lines::locked;
+use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
+use crate::lineup::Reach;
+use crate::plan::{Arrangement, PhrasePlan, Task};
+use crate::sketch::{SketchNote, Strand};
+use crate::voicing::{Search, Slice, Voice, Voiced, voice};
+
+/// Voices a section needs to hold chords by itself.
+const OWN_CHOIR: usize = 3;
+/// Rounds in which choirs are voiced again beside the others.
+const ROUNDS: usize = 2;
+
+/// One voice of a choir and who plays it.
+#[derive(Debug, Clone)]
+struct Part {
+    /// The player whose reach counts.
+    lead: Seat,
+    /// Players who double it.
+    doubles: Vec<Seat>,
+    target: i32,
+}
+
+/// Voices that are voiced together, from the top down.
+#[derive(Debug, Clone)]
+struct Choir {
+    parts: Vec<Part>,
+    close: f64,
+}
+
+pub(super) fn chords(
+    setting: &Setting<'_>,
+    plan: &PhrasePlan,
+    span: (Crotchets, Crotchets),
+    around: &Around,
+    cast: &mut PhraseCast,
+) {
+    for (strand_at, strand) in setting.sketch.strands.iter().enumerate().filter(|(_, strand)| strand.is_chordal()) {
+        let tasks: Vec<&Task> = plan.tasks.iter().filter(|task| task.strand == Some(strand_at)).collect();
+        if tasks.is_empty() || strand.between(span.0, span.1).is_empty() {
+            continue;
+        }
+        let choirs = choirs(setting, plan, &tasks, strand.between(span.0, span.1), around, voices_of(strand, span));
+        voice_all(setting, strand_at, strand, span, &choirs, around, cast);
+    }
+}
+
+/// Chairs of a section in the order of chord tones from the top: strong high players first, strong low ones last, and horns by
+/// their pairs (1 and 3 high, 2 and 4 low: common practice, as Piston, Adler and Gould have it).
+pub(crate) fn from_the_top(setting_chairs: &[crate::lineup::Chair], kind: &str, chairs: &[usize]) -> Vec<usize> {
+    let mut order = chairs.to_vec();
+    order.sort_by_key(|&chair| {
+        let strong = match setting_chairs[chair].strong {
+            crate::lineup::Strong::High => 0,
+            crate::lineup::Strong::Evenly => 1,
+            crate::lineup::Strong::Low => 2,
+        };
+        let middle = -setting_chairs[chair].reach.middle();
+        let pair = if kind == "horns" && chairs.len() > 2 { chair % 2 } else { 0 };
+        (strong, pair, if strong == 1 { middle } else { 0 }, chair)
+    });
+    order
+}
+
+/// Independent voices a chord strand feeds: as many as it has different tones at once for most of the time, and one more where there are three or more.
+fn voices_of(strand: &Strand, span: (Crotchets, Crotchets)) -> usize {
+    let mut onsets: Vec<Crotchets> = strand.between(span.0, span.1).iter().map(|note| note.onset).collect();
+    onsets.dedup();
+    let mut counts: Vec<usize> = onsets
+        .iter()
+        .map(|&at| {
+            let first = strand.notes.partition_point(|note| note.onset + Crotchets::whole(64) < at);
+            let here = strand.notes[first..].iter().take_while(|note| note.onset <= at).filter(|note| at < note.end());
+            here.fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12)).count_ones() as usize
+        })
+        .collect();
+    counts.sort_unstable();
+    let most = counts.get(counts.len() * 9 / 10).copied().unwrap_or(3);
+    if most >= 3 { most + 1 } else { most.max(1) }
+}
+
+/// Gathers the groups that have one chord strand; `most` voices of a choir are independent, further players double them.
+fn choirs(
+    setting: &Setting<'_>,
+    plan: &PhrasePlan,
+    tasks: &[&Task],
+    notes: &[SketchNote],
+    around: &Around,
+    most: usize,
+) -> Vec<Choir> {
+    let count = i32::try_from(notes.len()).unwrap_or(i32::MAX).max(1);
+    let sketched = notes.iter().map(SketchNote::key).sum::<i32>() / count;
+    let mut groups: Vec<(usize, Vec<Part>, f64)> = Vec::new();
+    for task in tasks {
+        let section = &setting.lineup.sections[task.section];
+        let free: Vec<usize> =
+            task.chairs.iter().copied().filter(|&chair| !around.kept.contains_key(&(task.section, chair))).collect();
+        let order = from_the_top(&section.chairs, section.kind, &free);
+        if order.is_empty() {
+            continue;
+        }
+        let voices = task.density.unwrap_or(most.max(OWN_CHOIR)).clamp(1, order.len());
+        let middle = order.iter().map(|&chair| section.chairs[chair].reach.middle()).sum::<i32>()
+            / i32::try_from(order.len()).unwrap_or(1);
+        // The sketch's own register, brought to the octave nearest to the players', leads them a little.
+        let near = sketched + 12 * ((f64::from(middle - sketched) / 12.0).round() as i32);
+        let centre =
+            task.register.map_or_else(|| middle + ((near - middle) * 2 / 3).clamp(-5, 5), |(low, high)| (low + high) / 2);
+        let step = if centre >= 55 { 4 } else { 6 };
+        let top = centre + step * i32::try_from(voices - 1).unwrap_or(0) / 2;
+        let parts = (0..voices)
+            .map(|at| {
+                let seats: Vec<Seat> = order
+                    .iter()
+                    .enumerate()
+                    .filter(|(n, _)| n * voices / order.len() == at)
+                    .map(|(_, &chair)| (task.section, chair))
+                    .collect();
+                let own = section.chairs[seats[0].1].reach;
+                let target = (top - step * i32::try_from(at).unwrap_or(0))
+                    .clamp(i32::from(own.comfortable.low()), i32::from(own.comfortable.high()));
+                Part { lead: seats[0], doubles: seats[1..].to_vec(), target }
+            })
+            .collect();
+        groups.push((task.section, parts, task.close));
+    }
+    match plan.arrangement {
+        Arrangement::Free => {
+            let mut own: Vec<Choir> = Vec::new();
+            let mut pooled: Vec<Part> = Vec::new();
+            let mut close = 0.0;
+            for (_, parts, asked) in groups {
+                if parts.len() >= OWN_CHOIR {
+                    own.push(Choir { parts, close: asked });
+                } else {
+                    pooled.extend(parts);
+                    close = if asked == 0.0 { close } else { asked };
+                }
+            }
+            if !pooled.is_empty() {
+                own.push(Choir { parts: shared(spread(pooled), most), close });
+            }
+            own
+        }
+        arrangement => {
+            let mut sections: Vec<Vec<Part>> = groups.iter().map(|group| group.1.clone()).collect();
+            sections.sort_by_key(|parts| {
+                -parts.iter().map(|part| part.target).sum::<i32>() / i32::try_from(parts.len()).unwrap_or(1).max(1)
+            });
+            let close = groups.iter().map(|group| group.2).find(|&close| close != 0.0).unwrap_or(0.0);
+            vec![Choir { parts: arranged(arrangement, sections), close }]
+        }
+    }
+}
+
+/// Voices of several sections in the order an arrangement asks for, with targets that fall.
+fn arranged(arrangement: Arrangement, sections: Vec<Vec<Part>>) -> Vec<Part> {
+    let mut parts: Vec<Part> = match arrangement {
+        Arrangement::Interlocked => {
+            let longest = sections.iter().map(Vec::len).max().unwrap_or(0);
+            (0..longest).flat_map(|at| sections.iter().filter_map(move |parts| parts.get(at).cloned())).collect()
+        }
+        Arrangement::Enclosed if sections.len() > 1 => {
+            let outer = &sections[0];
+            let upper = outer.len().div_ceil(2);
+            let inner = sections[1..].iter().flatten().cloned();
+            outer[..upper].iter().cloned().chain(inner).chain(outer[upper..].iter().cloned()).collect()
+        }
+        _ => sections.into_iter().flatten().collect(),
+    };
+    let mean = parts.iter().map(|part| part.target).sum::<i32>() / i32::try_from(parts.len()).unwrap_or(1).max(1);
+    let half = i32::try_from(parts.len()).unwrap_or(1) / 2;
+    if arrangement != Arrangement::Layered {
+        for (place, part) in parts.iter_mut().enumerate() {
+            part.target = mean + 4 * (half - i32::try_from(place).unwrap_or(0));
+        }
+    }
+    parts
+}
+
+/// Voices of several small groups, ordered by where each player is at home, at least a third apart.
+fn spread(mut parts: Vec<Part>) -> Vec<Part> {
+    parts.sort_by_key(|part| (-part.target, part.lead));
+    for at in 1..parts.len() {
+        parts[at].target = parts[at].target.min(parts[at - 1].target - 3);
+    }
+    parts
+}
+
+/// Shares `most` voices out among more players than that, neighbours together.
+fn shared(parts: Vec<Part>, most: usize) -> Vec<Part> {
+    let many = parts.len();
+    if many <= most {
+        return parts;
+    }
+    let mut found: Vec<Part> = Vec::new();
+    for (place, part) in parts.into_iter().enumerate() {
+        if place * most / many == found.len() {
+            found.push(part);
+        } else if let Some(voice) = found.last_mut() {
+            voice.doubles.push(part.lead);
+            voice.doubles.extend(part.doubles);
+        }
+    }
+    found
+}
+
+/// What all who play a voice can reach; where they have less than an octave in common, what the first of them can.
+fn reach_of(setting: &Setting<'_>, part: &Part) -> Reach {
+    let reach = |seat: &Seat| setting.lineup.sections[seat.0].chairs[seat.1].reach;
+    let both = |a: Range, b: Range| Range::new(a.low().max(b.low()), a.high().min(b.high()));
+    part.doubles.iter().map(reach).fold(reach(&part.lead), |all, own| {
+        let possible = both(all.possible, own.possible).filter(|range| range.high() - range.low() >= 12);
+        let comfortable = both(all.comfortable, own.comfortable);
+        match (possible, comfortable) {
+            (Some(possible), Some(comfortable)) => Reach { possible, comfortable },
+            _ => all,
+        }
+    })
+}
+
+/// The octave at which a player doubles a voice: at the unison if that is at ease.
+fn doubling_octave(reach: &Reach, notes: &[CastNote]) -> i32 {
+    let price = |by: i32| {
+        let of = |note: &CastNote| {
+            let key = note.key() + 12 * by;
+            i64::from(reach.strain(key)) + if reach.allows(key) { 0 } else { 40 }
+        };
+        notes.iter().map(of).sum::<i64>() + i64::from(by.abs()) * 3 * i64::try_from(notes.len()).unwrap_or(1)
+    };
+    (-2..=2).min_by_key(|&by| (price(by), by.abs())).unwrap_or(0)
+}
+
+/// A line beside the choirs.
+struct Beside<'a> {
+    notes: &'a [CastNote],
+}
+
+impl Beside<'_> {
+    fn at(&self, at: Crotchets) -> Option<i32> {
+        let next = self.notes.partition_point(|note| note.onset <= at);
+        self.notes[..next].iter().rev().take(8).find(|note| at < note.end()).map(CastNote::key)
+    }
+
+    /// The last key that sounds before a moment.
+    fn before(&self, at: Crotchets) -> Option<i32> {
+        let next = self.notes.partition_point(|note| note.onset < at);
+        self.notes[..next].iter().rev().take(8).find(|note| note.duration.is_positive() && at <= note.end()).map(CastNote::key)
+    }
+}
+
+fn voice_all(
+    setting: &Setting<'_>,
+    strand_at: usize,
+    strand: &Strand,
+    span: (Crotchets, Crotchets),
+    choirs: &[Choir],
+    around: &Around,
+    cast: &mut PhraseCast,
+) {
+    // One player for each line that sounds already: octave doublings say nothing more.
+    let mut of_line: BTreeMap<(LineId, bool), (Seat, &Vec<CastNote>)> = BTreeMap::new();
+    for (seat, notes) in &cast.notes {
+        if let Some(first) = notes.first() {
+            let kept = around.kept.contains_key(seat);
+            of_line.entry((first.line, kept)).or_insert((*seat, notes));
+        }
+    }
+    let beside: Vec<Beside<'_>> = of_line.values().map(|(_, notes)| Beside { notes }).collect();
+    let melody: Vec<Beside<'_>> = cast.notes.values().filter(|notes| top(setting, notes)).map(|notes| Beside { notes }).collect();
+    let bass: Vec<Beside<'_>> =
+        cast.notes.values().filter(|notes| bottom(setting, notes)).map(|notes| Beside { notes }).collect();
+    let base = slices(setting, strand, span, &beside, &melody, &bass);
+    if base.is_empty() {
+        return;
+    }
+    let search = |round: usize| Search {
+        seed: if round == 0 { setting.search.seed } else { setting.search.seed.wrapping_mul(31) },
+        ..setting.search
+    };
+    let prepared: Vec<(Vec<Slice>, Vec<Voice>, crate::voicing::Weights)> = choirs
+        .iter()
+        .map(|choir| {
+            let voices = choir.parts.iter().map(|part| Voice { reach: reach_of(setting, part), target: part.target }).collect();
+            let mut own = base.clone();
+            for slice in &mut own {
+                slice.fixed = choir.parts.iter().map(|part| locked(setting, part.lead, slice.from)).collect();
+                slice.between = choir.parts.iter().map(|part| between(&cast.notes, part, slice.from)).collect();
+            }
+            (own, voices, crate::voicing::Weights { close: choir.close, ..setting.weights })
+        })
+        .collect();
+    // What the lines beside had just before the phrase, so that the step into it is judged like any other.
+    let first = base.first().map_or(span.0, |slice| slice.from);
+    let heard = |seat: &Seat| around.before.get(seat).filter(|(end, _)| *end >= first).map(|(_, key)| *key);
+    let entry = Slice { lines_end: of_line.values().map(|(seat, _)| heard(seat)).collect(), ..Slice::default() };
+    let context = |choir: &Choir| -> (Option<Vec<i32>>, Option<Vec<i32>>) {
+        let before = choir
+            .parts
+            .iter()
+            .map(|part| around.before.get(&part.lead).filter(|(end, _)| *end + Crotchets::ONE >= first).map(|(_, key)| *key))
+            .collect();
+        let after = choir.parts.iter().map(|part| around.after.get(&part.lead).copied()).collect();
+        (before, after)
+    };
+    // First each for itself: what that costs is the least that is possible.
+    let mut voiced: Vec<Voiced> = Vec::new();
+    for (choir, (own, voices, weights)) in choirs.iter().zip(&prepared) {
+        let (before, after) = context(choir);
+        let found = voice(own, voices, before.as_deref().map(|keys| (&entry, keys)), after.as_deref(), weights, &search(0));
+        cast.bound += found.cost;
+        cast.exact &= found.exact;
+        voiced.push(found);
+    }
+    let mut cost: f64 = voiced.iter().map(|found| found.cost).sum();
+    // Then beside the others: lines that another choir has are there to be heard and not to be doubled in parallel by accident.
+    if choirs.len() > 1 {
+        for _ in 0..ROUNDS {
+            for at in 0..choirs.len() {
+                let (own, voices, weights) = &prepared[at];
+                let mut with_others = own.clone();
+                for (place, slice) in with_others.iter_mut().enumerate() {
+                    for (other, found) in voiced.iter().enumerate().filter(|(other, _)| *other != at) {
+                        // Sections that hold the whole chord reinforce each other; only clashes at the edges are weighed.
+                        let keys = &found.keys[place];
+                        let higher = choirs[other].parts.first().map_or(0, |part| part.target)
+                            > choirs[at].parts.first().map_or(0, |part| part.target);
+                        if let (true, Some(&lowest)) = (higher, keys.last()) {
+                            slice.above = Some(slice.above.map_or(lowest.max(60), |above| above.min(lowest.max(60))));
+                        }
+                    }
+                }
+                let (before, after) = context(&choirs[at]);
+                let found = voice(
+                    &with_others,
+                    voices,
+                    before.as_deref().map(|keys| (&entry, keys)),
+                    after.as_deref(),
+                    weights,
+                    &Search { seed: setting.search.seed, ..search(1) },
+                );
+                if !found.keys.is_empty() {
+                    voiced[at] = found;
+                }
+            }
+        }
+        cost = voiced.iter().map(|found| found.cost).sum();
+    }
+    cast.cost += cost;
+    let mut offset = 1;
+    for (choir, found) in choirs.iter().zip(&voiced) {
+        for (at, part) in choir.parts.iter().enumerate() {
+            let line = LineId { strand: strand_at, voice: offset + at };
+            let notes = notes_of(&base, found, at, line);
+            for &seat in std::iter::once(&part.lead).chain(&part.doubles) {
+                let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
+                let usual = if seat == part.lead { 0 } else { doubling_octave(&reach, &notes) };
+                let own = notes.iter().filter_map(|note| {
+                    let by = [usual, 0, -1, 1, -2, 2].into_iter().find(|by| reach.allows(note.key() + 12 * by))?;
+                    Some(CastNote { pitch: super::lines::by_octaves(note.pitch, by), ..*note })
+                });
+                cast.notes.entry(seat).or_default().extend(own);
+            }
+        }
+        offset += choir.parts.len();
+        let silent = found.keys.iter().filter(|keys| keys.is_empty()).count();
+        if silent > 0 {
+            let names: BTreeSet<&str> =
+                choir.parts.iter().map(|part| setting.lineup.sections[part.lead.0].name.as_str()).collect();
+            let bar = setting.sketch.bar_name(crate::notate::bar_of(&setting.sketch.score.bars, span.0));
+            let names: Vec<&str> = names.into_iter().collect();
+            cast.remarks.push(format!(
+                "{}, from bar {bar}: {silent} chords have no voicing within the players' reach and are left out",
+                names.join(" and ")
+            ));
+        }
+    }
+}
+
+/// The keys between which a voice stays at a moment lest it cross a line that its own section has: higher chairs above, lower ones below.
+fn between(notes: &BTreeMap<Seat, Vec<CastNote>>, part: &Part, at: Crotchets) -> (Option<i32>, Option<i32>) {
+    let (mut low, mut high): (Option<i32>, Option<i32>) = (None, None);
+    for seat in std::iter::once(&part.lead).chain(&part.doubles) {
+        for (_, own) in notes.range((seat.0, 0)..(seat.0, seat.1)) {
+            if let Some(key) = (Beside { notes: own }).at(at) {
+                high = Some(high.map_or(key, |high| high.min(key)));
+            }
+        }
+        for (_, own) in notes.range((seat.0, seat.1 + 1)..(seat.0 + 1, 0)) {
+            if let Some(key) = (Beside { notes: own }).at(at) {
+                low = Some(low.map_or(key, |low| low.max(key)));
+            }
+        }
+    }
+    (low, high)
+}
+
+fn top(setting: &Setting<'_>, notes: &[CastNote]) -> bool {
+    notes.first().is_some_and(|note| setting.sketch.strands[note.line.strand].role == ripieno_texture::Role::Melody)
+}
+
+fn bottom(setting: &Setting<'_>, notes: &[CastNote]) -> bool {
+    notes.first().is_some_and(|note| setting.sketch.strands[note.line.strand].role == ripieno_texture::Role::Bass)
+}
+
+/// The notes of one voice: what goes on from slice to slice without a new attack is one note.
+fn notes_of(slices: &[Slice], found: &Voiced, voice: usize, line: LineId) -> Vec<CastNote> {
+    let mut notes: Vec<CastNote> = Vec::new();
+    for (slice, keys) in slices.iter().zip(&found.keys) {
+        let Some(&key) = keys.get(voice) else { continue };
+        let attacked = slice.attacked >> key.rem_euclid(12) & 1 == 1;
+        match notes.last_mut() {
+            Some(last) if !attacked && last.key() == key && last.end() == slice.from => last.duration += slice.to - slice.from,
+            _ => notes.push(CastNote {
+                onset: slice.from,
+                duration: slice.to - slice.from,
+                pitch: slice.pitch(key),
+                line,
+                like: None,
+            }),
+        }
+    }
+    notes
+}
+
+/// Cuts a chord strand at every moment at which any of its notes begins.
+fn slices(
+    setting: &Setting<'_>,
+    strand: &Strand,
+    span: (Crotchets, Crotchets),
+    beside: &[Beside<'_>],
+    melody: &[Beside<'_>],
+    bass: &[Beside<'_>],
+) -> Vec<Slice> {
+    let within = strand.between(span.0, span.1);
+    let mut onsets: Vec<Crotchets> = within.iter().filter(|note| note.duration.is_positive()).map(|note| note.onset).collect();
+    onsets.dedup();
+    let longest = Crotchets::whole(64);
+    let mut found = Vec::with_capacity(onsets.len());
+    for &from in &onsets {
+        let next = strand.notes[strand.notes.partition_point(|note| note.onset <= from)..]
+            .iter()
+            .find(|note| note.duration.is_positive())
+            .map(|note| note.onset);
+        let now: Vec<&SketchNote> = strand
+            .between(from - longest, from + Crotchets::new(1, 1_000_000).unwrap_or(Crotchets::ONE))
+            .iter()
+            .filter(|note| note.onset <= from && from < note.end())
+            .collect();
+        let last = now.iter().map(|note| note.end()).max().unwrap_or(from);
+        let to = next.map_or(last, |next| next.min(last));
+        let mut slice = Slice { from, to, ..Slice::default() };
+        for note in &now {
+            let class = usize::try_from(note.key().rem_euclid(12)).unwrap_or(0);
+            slice.allowed |= 1 << class;
+            if note.onset == from {
+                slice.attacked |= 1 << class;
+            }
+            slice.names[class].get_or_insert((note.pitch.step, note.pitch.alter));
+        }
+        slice.lines = beside.iter().map(|line| line.at(from)).collect();
+        slice.lines_end = beside.iter().map(|line| line.before(to)).collect();
+        slice.above = melody.iter().filter_map(|line| line.at(from)).max();
+        slice.below = bass.iter().filter_map(|line| line.at(from)).min();
+        let elsewhere = slice.lines.iter().flatten().fold(0u16, |have, key| have | 1 << key.rem_euclid(12));
+        slice.required = slice.allowed & !elsewhere;
+        slice.wanted = slice.allowed;
+        let tones = setting.tones(from, slice.allowed | elsewhere);
+        (slice.leading, slice.seventh, slice.third, slice.fifth) = (tones.leading, tones.seventh, tones.third, tones.fifth);
+        slice.tendency = tones.leading | tones.seventh;
+        found.push(slice);
+    }
+    found
+}

@@ -1,0 +1,158 @@
+//! From a phrase of the plan to notes for every player.
+
+mod chords;
+mod lines;
+
+pub(crate) use chords::from_the_top;
+
+use std::collections::BTreeMap;
+
+use ripieno_score::{Crotchets, Pitch};
+use ripieno_texture::ChordTone;
+
+use crate::lineup::Lineup;
+use crate::notate::Like;
+use crate::plan::{PhrasePlan, Plan};
+use crate::sketch::Sketch;
+use crate::voicing::{Search, Weights};
+
+/// A player: section and chair, indices into the line-up.
+pub type Seat = (usize, usize);
+
+/// Which strand, and which voice of it, a note belongs to. Notes of one line at one time double each other; notes of different lines are independent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct LineId {
+    /// Index into [`Sketch::strands`].
+    pub strand: usize,
+    /// 0 for a line itself; the voice of a chord from the top, or of a thickened line, from 1.
+    pub voice: usize,
+}
+
+/// A note of a player.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CastNote {
+    /// When it begins.
+    pub onset: Crotchets,
+    /// How long; zero for a grace note.
+    pub duration: Crotchets,
+    /// Concert pitch.
+    pub pitch: Pitch,
+    /// What it is part of.
+    pub line: LineId,
+    /// The written note of the sketch whose signs it takes over.
+    pub(crate) like: Option<Like>,
+}
+
+impl CastNote {
+    /// When it ends.
+    #[must_use]
+    pub fn end(&self) -> Crotchets {
+        self.onset + self.duration
+    }
+
+    /// Key of the keyboard.
+    #[must_use]
+    pub const fn key(&self) -> i32 {
+        self.pitch.semitones()
+    }
+}
+
+/// One phrase realised.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PhraseCast {
+    /// The notes of each player who plays.
+    pub notes: BTreeMap<Seat, Vec<CastNote>>,
+    /// What its voicings cost together.
+    pub cost: f64,
+    /// What they cost at least: the sum of what each body of voices could do for itself.
+    pub bound: f64,
+    /// Whether the search left nothing out.
+    pub exact: bool,
+    /// What has to be said.
+    pub remarks: Vec<String>,
+}
+
+/// A note a person has set.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LockedNote {
+    /// Whose.
+    pub seat: Seat,
+    /// From when.
+    pub from: Crotchets,
+    /// Until when.
+    pub to: Crotchets,
+    /// The key, in concert pitch.
+    pub key: i32,
+}
+
+/// Everything a phrase is realised from.
+pub(crate) struct Setting<'a> {
+    pub sketch: &'a Sketch,
+    pub lineup: &'a Lineup,
+    pub weights: Weights,
+    pub search: Search,
+    pub locks: &'a [LockedNote],
+}
+
+/// What surrounds a phrase.
+#[derive(Default)]
+pub(crate) struct Around {
+    /// The last note of each player before it.
+    pub before: BTreeMap<Seat, (Crotchets, i32)>,
+    /// The first key of each player after it, where that is settled.
+    pub after: BTreeMap<Seat, i32>,
+    /// Players whose notes stand already.
+    pub kept: BTreeMap<Seat, Vec<CastNote>>,
+}
+
+/// Facts of harmony at a moment, as pitch-class bits.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Tones {
+    pub leading: u16,
+    pub seventh: u16,
+    pub third: u16,
+    pub fifth: u16,
+}
+
+impl Setting<'_> {
+    pub(crate) fn tones(&self, at: Crotchets, sounding: u16) -> Tones {
+        let mut tones = Tones::default();
+        let Some(chord) = self.sketch.harmony.chord_at(at) else { return tones };
+        let root = 1u16 << chord.root.class();
+        // A reading that does not fit the notes says nothing.
+        if sounding & root == 0 {
+            return tones;
+        }
+        for class in 0..12u8 {
+            let mask = 1u16 << class;
+            match chord.tone(class) {
+                ChordTone::Third => tones.third |= mask & sounding,
+                ChordTone::Fifth => tones.fifth |= mask & sounding,
+                ChordTone::Seventh => tones.seventh |= mask & sounding,
+                _ => {}
+            }
+        }
+        if let Some(key) = self.sketch.harmony.key_at(at) {
+            let tonic = key.tonic.class();
+            let leading = (tonic + 11) % 12;
+            let dominant = [(tonic + 7) % 12, leading].contains(&chord.root.class());
+            if dominant {
+                tones.leading = (1u16 << leading) & sounding;
+            }
+        }
+        tones
+    }
+}
+
+/// Realises one phrase.
+pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) -> PhraseCast {
+    let (from, to) = Plan::span(setting.sketch, &plan.bars);
+    let mut cast = PhraseCast { exact: true, ..PhraseCast::default() };
+    cast.notes.extend(around.kept.iter().map(|(seat, notes)| (*seat, notes.clone())));
+    lines::lines(setting, plan, (from, to), around, &mut cast);
+    chords::chords(setting, plan, (from, to), around, &mut cast);
+    for notes in cast.notes.values_mut() {
+        notes.sort_by_key(|note| (note.onset, note.duration.is_positive(), note.key()));
+    }
+    cast
+}

@@ -1,0 +1,125 @@
+//! Laws a casting keeps, on the demo's sketch and line-ups.
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+use std::path::{Path, PathBuf};
+
+use ripieno_casting::{Arrangement, Habits, Lineup, LockedNote, Options, Plan, Seat, Sketch, cast, changed, proposals, recast};
+use ripieno_formats::{Limits, musicxml, read, read_file};
+use ripieno_score::{Sounding, Unroll};
+use ripieno_texture::Role;
+
+fn demo(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(file)
+}
+
+fn sketch() -> Sketch {
+    Sketch::by_names(read_file(&demo("sketch_second_theme.musicxml"), &Limits::default()).unwrap().score).unwrap()
+}
+
+fn lineup(file: &str) -> Lineup {
+    let path = demo("lineups").join(file);
+    Lineup::from_toml(file, &std::fs::read_to_string(path).unwrap()).unwrap()
+}
+
+fn seats(lineup: &Lineup) -> Vec<Seat> {
+    let of = |section: usize| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair));
+    (0..lineup.sections.len()).flat_map(of).collect()
+}
+
+#[test]
+fn every_lineup_of_the_demo_is_read_and_cast_within_reach() {
+    let sketch = sketch();
+    for file in std::fs::read_dir(demo("lineups")).unwrap() {
+        let name = file.unwrap().file_name().into_string().unwrap();
+        let lineup = lineup(&name);
+        let done = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+        assert_eq!(done.criteria.get("notes beyond reach"), Some(0.0), "{name}");
+        assert_eq!(done.criteria.get("melody notes kept"), Some(1.0), "{name}");
+    }
+}
+
+#[test]
+fn what_is_written_reads_back_to_the_notes_cast() {
+    let (sketch, lineup) = (sketch(), lineup("lifeboat_brass.toml"));
+    let done = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    let text = musicxml::write(&done.score(&sketch, &lineup));
+    let again = read("cast.musicxml", text.as_bytes(), &Limits::default()).unwrap().score;
+    let sounding = Sounding::new(&again, Unroll::AsWritten);
+    for (part, seat) in seats(&lineup).into_iter().enumerate() {
+        let mut heard: Vec<_> = sounding.notes.of_part[part]
+            .clone()
+            .map(|row| (sounding.notes.onset[row], sounding.notes.duration[row], sounding.notes.pitch[row].semitones()))
+            .collect();
+        let mut cast: Vec<_> = done.notes_of(seat).iter().map(|note| (note.onset, note.duration, note.key())).collect();
+        heard.sort_unstable();
+        cast.sort_unstable();
+        assert_eq!(heard, cast, "{}", again.parts[part].name);
+    }
+}
+
+#[test]
+fn the_same_question_has_the_same_answer_and_proposals_differ() {
+    let (sketch, lineup) = (sketch(), lineup("lifeboat_brass.toml"));
+    let ask = || proposals(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options { seed: 7, ..Options::default() }, 3);
+    let (first, second) = (ask(), ask());
+    for (a, b) in first.iter().zip(&second) {
+        assert_eq!(musicxml::write(&a.score(&sketch, &lineup)), musicxml::write(&b.score(&sketch, &lineup)));
+    }
+    assert!(!changed(&first[0].plan, &first[1].plan).is_empty());
+    assert!(!changed(&first[1].plan, &first[2].plan).is_empty());
+}
+
+#[test]
+fn recasting_a_phrase_leaves_the_others_note_for_note() {
+    let (sketch, lineup) = (sketch(), lineup("lifeboat_brass.toml"));
+    let before = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    let mut plan = before.plan.clone();
+    let last = plan.phrases.len() - 1;
+    for task in plan.phrases[last].tasks.iter_mut().filter(|task| task.role == Role::Harmony) {
+        task.close = -1.0;
+        task.register = Some((48, 60));
+    }
+    let again = recast(&sketch, &lineup, &plan, &Habits::usual(), &Options::default(), &before, &changed(&before.plan, &plan));
+    assert_eq!(before.phrases[..last], again.phrases[..last]);
+    assert_ne!(before.phrases[last], again.phrases[last]);
+}
+
+#[test]
+fn a_locked_note_stays() {
+    let (sketch, lineup) = (sketch(), lineup("brass_quintet.toml"));
+    let before = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    // Some chord note, an octave lower or higher than casting had it.
+    let seat = *seats(&lineup).iter().find(|seat| before.notes_of(**seat).iter().any(|note| note.line.voice > 0)).unwrap();
+    let note = before.notes_of(seat).into_iter().find(|note| note.line.voice > 0).unwrap();
+    let reach = lineup.sections[seat.0].chairs[seat.1].reach;
+    let key = if reach.allows(note.key() - 12) { note.key() - 12 } else { note.key() + 12 };
+    let locks = vec![LockedNote { seat, from: note.onset, to: note.end(), key }];
+    let after = cast(&sketch, &lineup, &before.plan, &Habits::usual(), &Options { locks, ..Options::default() });
+    assert!(after.notes_of(seat).iter().any(|other| other.onset == note.onset && other.key() == key));
+}
+
+#[test]
+fn a_plan_is_written_and_read_back() {
+    let (sketch, lineup) = (sketch(), lineup("lifeboat_brass.toml"));
+    let mut done = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    done.plan.phrases[0].arrangement = Arrangement::Interlocked;
+    let text = done.plan.to_toml(&sketch, &lineup);
+    assert_eq!(Plan::from_toml("plan.toml", &text, &sketch, &lineup).unwrap(), done.plan);
+}
+
+#[test]
+fn faults_are_told_with_their_line() {
+    let lineup_fault = |text: &str| Lineup::from_toml("l.toml", text).unwrap_err().to_string();
+    assert!(lineup_fault("[[section]]\nname = \"Hornets\"\n").starts_with("l.toml, line 2: “Hornets” is no instrument"));
+    assert!(
+        lineup_fault("[[section]]\nname = \"Horns\"\nplayers = 2\nstrong_high = [3]\n")
+            .starts_with("l.toml, line 4: “Horns” has no player 3")
+    );
+    assert!(lineup_fault("[[section]]\nname = \"Horns\"\nplayer = 2\n").starts_with("l.toml, line 3: "));
+    let (sketch, lineup) = (sketch(), lineup("brass_quintet.toml"));
+    let plan_fault = |text: &str| Plan::from_toml("p.toml", text, &sketch, &lineup).unwrap_err().to_string();
+    assert!(plan_fault("[[phrase]]\nbars = \"900\"\n").starts_with("p.toml, line 2: the sketch has no bar “900”"));
+    let bar = sketch.bar_name(0);
+    let one = format!("[[phrase]]\nbars = \"{bar}\"\n[[phrase.task]]\nsection = \"Harps\"\nrole = \"melody\"\n");
+    assert!(plan_fault(&one).starts_with("p.toml, line 4: the line-up has no section “Harps”"));
+}

@@ -1,0 +1,116 @@
+//! `ripieno cast`: from a sketch and a line-up to a full score.
+
+use std::path::{Path, PathBuf};
+
+use ripieno_casting::{Cast, Habits, Lineup, Options, Plan, Sketch, cast, explain, proposals, reduce};
+use ripieno_formats::{Limits, musicxml};
+use ripieno_study::{Profile, Study, analyse_file};
+
+use crate::library::print;
+use crate::open::open;
+
+/// Arguments of `ripieno cast`.
+#[derive(clap::Args)]
+pub struct CastArguments {
+    /// The sketch: MusicXML, MIDI or kern. Staves named Melody, Chords, Bass, Figure, Rhythm, Pedal or Answer are taken at their word; without any such name the roles are found
+    #[arg(value_name = "SKETCH")]
+    sketch: PathBuf,
+    /// Who is there: a line-up in TOML
+    #[arg(long, value_name = "FILE")]
+    lineup: PathBuf,
+    /// Who does what, phrase by phrase: a plan in TOML; what it leaves open with `fill = true` is filled in
+    #[arg(long, value_name = "FILE")]
+    plan: Option<PathBuf>,
+    /// Cast as this practice does: a score, or a profile saved by `ripieno profile`. Without it, as orchestral scores usually do
+    #[arg(long, value_name = "SCORE_OR_PROFILE")]
+    like: Option<PathBuf>,
+    /// The score to write, as MusicXML; further proposals get a number before the ending
+    #[arg(long, value_name = "NEW_FILE")]
+    out: PathBuf,
+    /// How many different proposals
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=9))]
+    proposals: u8,
+    /// Seed of the proposals after the first
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    seed: u64,
+    /// Write the plan of the first proposal, to be changed by hand
+    #[arg(long, value_name = "FILE")]
+    save_plan: Option<PathBuf>,
+    /// Refuse a file about which the reader has to warn, instead of mending it
+    #[arg(long)]
+    strict: bool,
+}
+
+/// Casts, writes the scores and prints who does what and why.
+pub fn run(arguments: &CastArguments) -> Result<(), String> {
+    let ending = arguments.out.extension().map(|ending| ending.to_string_lossy().to_lowercase()).unwrap_or_default();
+    if !matches!(ending.as_str(), "musicxml" | "xml" | "mxl") {
+        return Err(format!(
+            "{}: casts are written as .musicxml or .mxl; give the new file one of these endings",
+            arguments.out.display()
+        ));
+    }
+    let sketch = read_sketch(&arguments.sketch, arguments.strict)?;
+    let lineup = Lineup::from_toml(&arguments.lineup.display().to_string(), &text(&arguments.lineup)?)
+        .map_err(|error| error.to_string())?;
+    let plan = match &arguments.plan {
+        None => Plan::default(),
+        Some(file) => {
+            Plan::from_toml(&file.display().to_string(), &text(file)?, &sketch, &lineup).map_err(|error| error.to_string())?
+        }
+    };
+    let habits = arguments.like.as_deref().map_or_else(|| Ok(Habits::usual()), habits)?;
+    let options = Options { seed: arguments.seed, ..Options::default() };
+    let count = usize::from(arguments.proposals);
+    let casts: Vec<Cast> = if count == 1 {
+        vec![cast(&sketch, &lineup, &plan, &habits, &options)]
+    } else {
+        proposals(&sketch, &lineup, &plan, &habits, &options, count)
+    };
+    for (n, cast) in casts.iter().enumerate() {
+        let out = if n == 0 { arguments.out.clone() } else { arguments.out.with_extension(format!("{}.{ending}", n + 1)) };
+        let score = cast.score(&sketch, &lineup);
+        let failed = |error: std::io::Error| format!("{}: cannot be written ({error})", out.display());
+        let bytes = if ending == "mxl" {
+            musicxml::write_compressed(&score).map_err(failed)?
+        } else {
+            musicxml::write(&score).into_bytes()
+        };
+        std::fs::write(&out, bytes).map_err(failed)?;
+        print(&format!("{}: proposal {} of {count}\n{}", out.display(), n + 1, explain(&sketch, &lineup, cast)))?;
+    }
+    if let (Some(file), Some(first)) = (&arguments.save_plan, casts.first()) {
+        std::fs::write(file, first.plan.to_toml(&sketch, &lineup))
+            .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
+    }
+    Ok(())
+}
+
+fn text(file: &Path) -> Result<String, String> {
+    std::fs::read_to_string(file).map_err(|error| format!("{}: cannot be read ({error})", file.display()))
+}
+
+/// The sketch by the names of its staves, else by the roles found in it.
+fn read_sketch(file: &Path, strict: bool) -> Result<Sketch, String> {
+    let Some(reading) = open(file, strict) else { return Err(String::new()) };
+    if let Some(sketch) = Sketch::by_names(reading.score) {
+        return Ok(sketch);
+    }
+    let study = studied(file)?;
+    let bars = 0..study.score.bars.len();
+    Ok(reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars))
+}
+
+pub(crate) fn studied(file: &Path) -> Result<Study, String> {
+    analyse_file(file, &Limits::default()).map_err(|error| error.to_string())
+}
+
+/// Habits of a saved profile, or of a score studied for it.
+fn habits(file: &Path) -> Result<Habits, String> {
+    let profile = if file.extension().is_some_and(|ending| ending == "json") {
+        Profile::from_json(&text(file)?).map_err(|error| format!("{}: {error}", file.display()))?
+    } else {
+        studied(file)?.profile(false)
+    };
+    Ok(Habits::of(&profile, |_| false))
+}

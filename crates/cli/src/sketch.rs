@@ -1,0 +1,42 @@
+//! `ripieno sketch`: bars of a score reduced to a sketch by role.
+
+use std::path::PathBuf;
+
+use ripieno_casting::reduce;
+use ripieno_formats::excerpt::bars_named;
+use ripieno_formats::musicxml;
+
+use crate::cast::studied;
+use crate::library::print;
+
+/// Arguments of `ripieno sketch`.
+#[derive(clap::Args)]
+pub struct SketchArguments {
+    /// The score to read
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Bars by their printed numbers: 40 or 40-56; with # counted from the first bar: #1-#8. All without
+    #[arg(long, value_name = "BARS")]
+    bars: Option<String>,
+    /// The sketch to write, as MusicXML: one staff for each role, at concert pitch
+    #[arg(long, value_name = "NEW_FILE")]
+    out: PathBuf,
+}
+
+/// Reduces and writes.
+pub fn run(arguments: &SketchArguments) -> Result<(), String> {
+    let study = studied(&arguments.file)?;
+    let bars = match &arguments.bars {
+        None => 0..study.score.bars.len(),
+        Some(text) => {
+            let (first, last) = bars_named(&study.score, text).map_err(|error| error.to_string())?;
+            first.at()..last.at() + 1
+        }
+    };
+    let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
+    std::fs::write(&arguments.out, musicxml::write(&sketch.score))
+        .map_err(|error| format!("{}: cannot be written ({error})", arguments.out.display()))?;
+    let strands: Vec<String> =
+        sketch.strands.iter().map(|strand| format!("{} ({} notes)", strand.name, strand.notes.len())).collect();
+    print(&format!("{}: {}\n", arguments.out.display(), strands.join(", ")))
+}
