@@ -115,9 +115,9 @@ kinds! {
     Tremolo "tremolo" "trills" "A tremolo between two notes wider than the instrument has (strings: than one or two strings hold).";
     PlayersOpen "players-open" "notation" "One line for players who share a staff, and no mark says who plays. A note.";
     SoloOpen "solo-open" "notation" "“Solo” in a section's part and no “tutti” after it. A caution.";
-    NoDynamic "no-dynamic" "notation" "An entry without a dynamic: a fault where the part has had none at all (a note where most parts begin so, and for voices), a caution after eight bars of rest or more.";
-    HairpinOpen "hairpin-open" "notation" "A hairpin that never ends. A fault.";
-    HairpinContradicted "hairpin-contradicted" "notation" "A crescendo to a softer mark or a diminuendo to a louder one. A caution.";
+    NoDynamic "no-dynamic" "notation" "An entry without a dynamic: a fault where the part has had none at all (a note where most parts begin so, and for voices), a caution after sixteen bars of rest or more, a note after eight.";
+    HairpinOpen "hairpin-open" "notation" "A hairpin that never ends (dashes after a word need no end). A fault.";
+    HairpinContradicted "hairpin-contradicted" "notation" "A crescendo to a softer mark or a diminuendo to a louder one, the mark before it at most sixteen crotchets away and no stress at either end. A caution.";
     TieOpen "tie-open" "notation" "A tie that leads to no note of its pitch. A fault.";
     TooManyNotes "too-many-notes" "catalogue" "More notes at once than a wind part has players. A fault.";
     Transposition "transposition" "catalogue" "A transposition that the instrument does not have, or a part most of which lies outside the compass by the same octave. A caution; the latter a fault. Also a horn part in a key of two octaves that would all fit the lower one.";

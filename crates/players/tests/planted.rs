@@ -171,7 +171,7 @@ fn all() -> Vec<Planted<'static>> {
             Fault,
             1,
         ),
-        planted("no dynamic after a long rest", ("Bassoon", ""), "!f C3:4 | R*12 | C3:4", Kind::NoDynamic, Caution, 14),
+        planted("no dynamic after a long rest", ("Bassoon", ""), "!f C3:4 | R*16 | C3:4", Kind::NoDynamic, Caution, 18),
         planted("a hairpin without end", ("Oboe", ""), "!p < C5:4 | C5:4 | C5:4", Kind::HairpinOpen, Fault, 1),
         planted("a crescendo to piano", ("Oboe", ""), "!f < C5:4 \\ | !p C5:4", Kind::HairpinContradicted, Caution, 1),
         planted("a tie to nothing", ("Oboe", ""), "!p C5:4~ | D5:4", Kind::TieOpen, Fault, 1),

@@ -248,9 +248,8 @@ fn plucked(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Eve
     });
     for (first, last) in passages(windows) {
         let rows: Vec<usize> = events[first..=last].iter().map(|event| event.row).collect();
-        let seconds = view.seconds[events[last].row].0 - view.seconds[events[first].row].0;
-        #[allow(clippy::cast_precision_loss)] // a count of notes
-        let rate = (last - first) as f64 / seconds.max(1e-3);
+        let rate = |at: usize| 7.0 / (view.seconds[events[at].row].0 - view.seconds[events[at - 7].row].0).max(1e-3);
+        let rate = (first + 7..=last).map(rate).fold(0.0, f64::max);
         let reason = format!("{rate:.1} plucked notes a second, where about {able:.0} are possible");
         found.rows(
             (Kind::PizzicatoSpeed, Severity::Caution),

@@ -14,6 +14,9 @@ use crate::view::{PartView, View};
 /// Notes shorter than this are over before anybody hears how soft they were, in seconds.
 const HELD: f64 = 0.5;
 
+/// The top of the piccolo trumpet (catalogue).
+const PICCOLO_TRUMPET: u8 = 93;
+
 pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
     // Instruments the players may take up without the file saying where.
     let also: Vec<Limits> = part.also.iter().filter_map(|instrument| Limits::of(instrument, None, view.level)).collect();
@@ -34,9 +37,19 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 ("above", ripieno_score::MidiKey::try_from(i32::from(limits.possible.high())))
             };
             let end = end.map_or_else(|_| String::new(), |end| end.pitch().to_string());
-            let reason = format!("{} is {side} what a {} {name} player has ({end})", view.full_name(row), view.level);
+            let reason = format!(
+                "{} is {side} what {} {} {name} player has ({end})",
+                view.full_name(row),
+                if view.level == Level::Amateur { "an" } else { "a" },
+                view.level
+            );
             let remedy = remedy(view, part, row, key, limits);
-            let severity = if early(limits) { Severity::Caution } else { Severity::Fault };
+            // What lies above an ordinary trumpet is played on a small one.
+            let small = view.level == Level::Professional
+                && limits.instrument.id == "trumpet"
+                && key > limits.possible.high()
+                && key <= PICCOLO_TRUMPET;
+            let severity = if early(limits) || small { Severity::Caution } else { Severity::Fault };
             found.rows((Kind::Range, severity), part, None, &[row], reason, remedy);
         } else if !limits.comfortable.contains(key) && !also.iter().any(|other| other.comfortable.contains(key)) {
             let reason = if key < limits.comfortable.low() {
@@ -55,7 +68,10 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
             // Professional sections have basses that go down to C, and old instruments differ from one to the next.
             let extension =
                 limits.instrument.id == "double-bass" && key < limits.comfortable.low() && view.level == Level::Professional;
-            let severity = if extension || early(limits) { Severity::Note } else { Severity::Caution };
+            // Choirs have voices that reach a tone farther.
+            let beyond = limits.comfortable.low().saturating_sub(key).max(key.saturating_sub(limits.comfortable.high()));
+            let voice = limits.instrument.family == Family::Voice && beyond <= 2;
+            let severity = if extension || voice || early(limits) { Severity::Note } else { Severity::Caution };
             found.rows((Kind::Register, severity), part, None, &[row], reason, remedy);
         } else {
             by_dynamic(view, part, row, key, limits, found);
@@ -106,8 +122,8 @@ fn by_dynamic(view: &View<'_>, part: &PartView<'_>, row: usize, key: u8, limits:
         return;
     }
     let name = limits.instrument.name();
-    // At p the register reaches a tone farther than at pp.
-    let margin = if level.0 <= 2.0 { 0 } else { 2 };
+    // At p the register reaches a minor third farther than at pp.
+    let margin = if level.0 <= 2.0 { 0 } else { 3 };
     if level.0 <= 3.0 && (key > limits.soft.high() + margin || key + margin < limits.soft.low()) {
         let side = if key < limits.soft.low() { "low" } else { "high" };
         let reason = format!("{} at {} is {side} for a soft {name}", view.full_name(row), level.mark());

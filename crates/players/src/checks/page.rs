@@ -26,6 +26,8 @@ fn time(view: &View<'_>, bar: BarIndex, at: Crotchets) -> Crotchets {
 
 /// Bars of rest after which an entry wants its dynamic again.
 const AFTER: usize = 8;
+/// After so many nobody remembers the last one.
+const LONG_AFTER: usize = 16;
 
 fn dynamics(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
     let mut marked: BTreeSet<Crotchets> = BTreeSet::new();
@@ -81,7 +83,8 @@ fn dynamics(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
             }
         } else if rest != usize::MAX {
             let reason = format!("an entry without a dynamic after {rest} bars of rest");
-            let severity = if part.instrument.family == Family::Voice { Severity::Note } else { Severity::Caution };
+            let said = part.instrument.family == Family::Voice || rest < LONG_AFTER;
+            let severity = if said { Severity::Note } else { Severity::Caution };
             found.rows((Kind::NoDynamic, severity), part, None, &[row], reason, "Write the dynamic again at the entry");
         }
     }
@@ -95,9 +98,12 @@ fn part_last(view: &View<'_>, part: &PartView<'_>, bar: BarIndex, row: usize) ->
 
 fn is_dynamic(text: &str) -> bool {
     let lower = text.to_lowercase();
-    ["cresc", "dim", "decresc", "piano", "forte", "sempre p", "sempre f", "più", "meno", "sotto voce", "mezza voce"]
-        .iter()
-        .any(|word| lower.contains(word))
+    // What says how to play says how loud as well.
+    let manner = ["dolce", "espr", "cantab", "marc", "legg", "tranq", "grazios", "zart", "ausdruck", "doux"];
+    manner.iter().any(|word| lower.contains(word))
+        || ["cresc", "dim", "decresc", "piano", "forte", "sempre p", "sempre f", "più", "meno", "sotto voce", "mezza voce"]
+            .iter()
+            .any(|word| lower.contains(word))
         || lower
             .split(|c: char| !c.is_alphabetic())
             .any(|word| !word.is_empty() && word.len() <= 4 && word.chars().all(|c| matches!(c, 'p' | 'f' | 'm' | 's' | 'z')))
@@ -106,9 +112,14 @@ fn is_dynamic(text: &str) -> bool {
 fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
     // (staff, time, level) of lasting marks.
     let mut levels: Vec<(u8, Crotchets, f32)> = Vec::new();
+    let mut stresses: Vec<(u8, Crotchets)> = Vec::new();
     let mut put = |staff: u8, at: Crotchets, mark: &DynamicMark| match mark {
-        DynamicMark::Level(level) | DynamicMark::AttackThen(_, level) => levels.push((staff, at, level.0)),
-        DynamicMark::Attack(_) | DynamicMark::Other(_) => {}
+        DynamicMark::Level(level) => levels.push((staff, at, level.0)),
+        DynamicMark::AttackThen(_, level) => {
+            levels.push((staff, at, level.0));
+            stresses.push((staff, at));
+        }
+        DynamicMark::Attack(_) | DynamicMark::Other(_) => stresses.push((staff, at)),
     };
     for direction in &part.part.directions {
         if let DirectionKind::Dynamic(mark) = &direction.kind {
@@ -121,10 +132,13 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
         }
     }
     levels.sort_by_key(|level| (level.0, level.1));
+    stresses.sort_unstable();
     // Where the loudness changes otherwise: no mark before such a place tells the level after it.
     let mut swells: Vec<(u8, Crotchets)> = Vec::new();
     let mut open: BTreeMap<u8, Vec<Hairpin>> = BTreeMap::new();
     let mut closed: Vec<(Hairpin, Crotchets)> = Vec::new();
+    // Where words swell: dashes after them need no end.
+    let mut words: Vec<Crotchets> = Vec::new();
     for direction in &part.part.directions {
         let at = time(view, direction.bar, direction.at);
         match &direction.kind {
@@ -138,13 +152,19 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
                     closed.push((hairpin, at));
                 }
             }
-            DirectionKind::Words(text) if swells_in_words(text) => swells.push((direction.staff, at)),
+            DirectionKind::Words(text) if swells_in_words(text) => {
+                words.push(at);
+                swells.push((direction.staff, at));
+            }
             _ => {}
         }
     }
     for hairpin in open.into_values().flatten() {
         // Some exporters write the same hairpin once for each voice and end it once.
-        if !closed.iter().any(|(other, _)| (other.start, other.swell) == (hairpin.start, hairpin.swell)) {
+        let twice = closed.iter().any(|(other, _)| (other.start, other.swell) == (hairpin.start, hairpin.swell));
+        let near = words.partition_point(|at| *at < hairpin.start - Crotchets::ONE);
+        let dashes = words.get(near).is_some_and(|at| *at <= hairpin.start + Crotchets::ONE);
+        if !twice && !dashes {
             let reason = "a hairpin that never ends";
             found.place(
                 (Kind::HairpinOpen, Severity::Fault),
@@ -163,6 +183,12 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
         let after = levels.get(levels.partition_point(|level| (level.0, level.1) < (staff, end)));
         let near = end + Crotchets::new(1, 2).unwrap_or_default();
         let Some(after) = after.filter(|level| level.0 == staff && level.1 <= near) else { continue };
+        // A mark long ago says little about now, and a stress at either end is no level.
+        let first = stresses.partition_point(|stress| *stress < (staff, hairpin.start));
+        let stressed = stresses.get(first).is_some_and(|stress| *stress <= (staff, near));
+        if stressed || before.1 + RECENT < hairpin.start {
+            continue;
+        }
         let first = swells.partition_point(|swell| *swell < (staff, before.1));
         let between = swells.get(first).is_some_and(|swell| *swell < (staff, hairpin.start));
         let against = match hairpin.swell {
@@ -178,6 +204,9 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
         }
     }
 }
+
+/// How far back a mark still tells the level at which a hairpin begins.
+const RECENT: Crotchets = Crotchets::whole(16);
 
 /// A hairpin or the dashes of "cresc. - - -".
 struct Hairpin {
