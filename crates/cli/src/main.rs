@@ -8,6 +8,7 @@ mod check;
 mod compare;
 mod convert;
 mod correct;
+mod deliver;
 mod desk;
 mod excerpt;
 mod hear;
@@ -62,6 +63,8 @@ enum Command {
     Desk(desk::DeskArguments),
     /// Cut bars and parts out of a score: as a picture, MusicXML or MIDI
     Excerpt(excerpt::ExcerptArguments),
+    /// Take a score apart for the stands: parts with cues, pages turned in rests, full score, cover and proof list
+    Deliver(deliver::DeliverArguments),
     /// Lay two practices side by side, or two versions of a cue: what differs most, and where to look
     Compare(compare::CompareArguments),
     /// Save the practice of a score or of many, to compare with later
@@ -103,6 +106,7 @@ fn main() -> ExitCode {
         Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Desk(arguments)) => desk::run(&arguments),
         Some(Command::Excerpt(arguments)) => excerpt::run(&arguments),
+        Some(Command::Deliver(arguments)) => deliver::run(&arguments),
         Some(Command::Compare(arguments)) => compare::run(&arguments),
         Some(Command::Profile(arguments)) => compare::run_profile(&arguments),
         Some(Command::Cast(arguments)) => cast::run(&arguments),

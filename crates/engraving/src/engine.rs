@@ -50,6 +50,16 @@ impl Engine {
 
 impl Engraver for Engine {
     fn engrave(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError> {
+        self.answer(musicxml, options(layout, false))
+    }
+
+    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError> {
+        self.answer(musicxml, options(layout, true))
+    }
+}
+
+impl Engine {
+    fn answer(&self, musicxml: &[u8], options: String) -> Result<Vec<Page>, EngraveError> {
         let musicxml = admitted(musicxml)?.to_owned();
         let (answer, answered) = sync_channel(1);
         let mut worker = self.worker.lock().unwrap_or_else(PoisonError::into_inner);
@@ -59,7 +69,7 @@ impl Engraver for Engine {
         };
         let running = worker.insert(running);
         let gone = || EngraveError::NotStarted("its thread has ended".to_owned());
-        running.jobs.send(Job { musicxml, options: options(layout), answer }).map_err(|_| gone())?;
+        running.jobs.send(Job { musicxml, options, answer }).map_err(|_| gone())?;
         match answered.recv_timeout(PATIENCE) {
             Ok(pages) => pages?.iter().map(|svg| page::tidied(svg)).collect(),
             Err(RecvTimeoutError::Timeout) => {
@@ -161,7 +171,8 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
         .collect()
 }
 
-fn options(layout: &Layout) -> String {
+/// `fills`: lines are drawn out to the width of the page, which stays as it is.
+fn options(layout: &Layout, fills: bool) -> String {
     let scale = (layout.staff.clamp(6.0, 144.0) / STAFF_AT_FULL_SCALE * 100.0).round();
     let units = |pixels: u32| (f64::from(pixels) * 100.0 / scale).round();
     json!({
@@ -181,7 +192,7 @@ fn options(layout: &Layout) -> String {
         "breaks": "auto",
         "condense": "none",
         "minLastJustification": 0.6,
-        "adjustPageWidth": true,
+        "adjustPageWidth": !fills,
         "spacingSystem": 12,
         "svgFormatRaw": true,
         "xmlIdSeed": 1,

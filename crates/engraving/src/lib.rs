@@ -113,6 +113,12 @@ pub trait Engraver: Send + Sync {
     /// # Errors
     /// When the document is too large, is no MusicXML, or the engine fails or takes longer than [`PATIENCE`].
     fn engrave(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError>;
+
+    /// The same for pages of paper: every line is drawn out to the full width, the last one if it is nearly full.
+    ///
+    /// # Errors
+    /// As [`Self::engrave`].
+    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError>;
 }
 
 /// The engraver built in. Starting it takes some tenths of a second; keep it for the next page.

@@ -174,6 +174,19 @@ impl Window {
 /// # Errors
 /// When the score has no such bars or parts, or no part plays.
 pub fn cut(score: &Score, cut: &Cut) -> Result<Excerpt, CutError> {
+    piece(score, cut, true)
+}
+
+/// The same as pages of the whole that go on where others ended: clef, key and transposition are there, but what the reader knows from the pages
+/// before (dynamic, tempo, way of playing) is not said again.
+///
+/// # Errors
+/// As [`cut`].
+pub fn cut_pages(score: &Score, cut: &Cut) -> Result<Excerpt, CutError> {
+    piece(score, cut, false)
+}
+
+fn piece(score: &Score, cut: &Cut, says_what_holds: bool) -> Result<Excerpt, CutError> {
     let window = Window::new(score, cut.first, cut.last)?;
     let chosen = chosen_parts(score, window, &cut.parts)?;
     let (bars, dropped_jumps) = repeats::bars(score, window);
@@ -188,10 +201,10 @@ pub fn cut(score: &Score, cut: &Cut) -> Result<Excerpt, CutError> {
         held_over: Vec::new(),
     };
     for (place, &index) in chosen.iter().enumerate() {
-        let mut piece = cut_part(score, index, window, &dropped_jumps);
+        let mut piece = cut_part(score, index, window, &dropped_jumps, says_what_holds);
         excerpt.held_over.extend(ties::cut(score, &mut piece.part, window).into_iter().map(|note| (place, note)));
         if place == 0 {
-            tempo::lead(score, window, &chosen, &mut piece.part);
+            tempo::lead(score, window, &chosen, &mut piece.part, says_what_holds);
         }
         let notes = (0u32..).take(piece.part.notes.len());
         excerpt.origin.push(notes.map(|note| NoteOrigin { part: index, note: piece.first_note + note }).collect());
@@ -241,7 +254,7 @@ struct Piece {
     first_note: u32,
 }
 
-fn cut_part(score: &Score, index: usize, window: Window, dropped_jumps: &repeats::Dropped) -> Piece {
+fn cut_part(score: &Score, index: usize, window: Window, dropped_jumps: &repeats::Dropped, says_what_holds: bool) -> Piece {
     let whole = &score.parts[index];
     let range = notes_in(whole, window);
     let first_note = u32::try_from(range.start).unwrap_or(u32::MAX);
@@ -253,8 +266,11 @@ fn cut_part(score: &Score, index: usize, window: Window, dropped_jumps: &repeats
         ..bare(whole)
     };
     part.rests.iter_mut().for_each(|rest| rest.bar = window.within(rest.bar));
-    let mut directions = level::carried(score, whole, &part, window);
-    directions.extend(words::carried(whole, &part, window));
+    let mut directions = Vec::new();
+    if says_what_holds {
+        directions = level::carried(score, whole, &part, window);
+        directions.extend(words::carried(whole, &part, window));
+    }
     directions.extend(spans::directions(whole, window));
     directions.retain(|direction| !dropped_jumps.says(direction));
     directions.sort_by_key(|direction| (direction.bar, direction.at));

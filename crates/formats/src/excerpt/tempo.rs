@@ -17,9 +17,9 @@ fn tempo_of(kind: &DirectionKind) -> Option<(bool, f64)> {
     BELIEVED.contains(&tempo).then_some((playback, tempo))
 }
 
-/// Gives the first part of the excerpt the tempo in force, and what left-out parts say to all in the excerpt's bars.
-pub(super) fn lead(score: &Score, window: Window, chosen: &[usize], part: &mut Part) {
-    let mut signs = in_force(score, window);
+/// Gives the first part of the excerpt the tempo in force, unless that is known, and what left-out parts say to all in the excerpt's bars.
+pub(super) fn lead(score: &Score, window: Window, chosen: &[usize], part: &mut Part, says_what_holds: bool) {
+    let mut signs = if says_what_holds { in_force(score, window) } else { Vec::new() };
     signs.extend(from_left_out(score, window, chosen, part));
     signs.append(&mut part.directions);
     // What leads comes first at its moment: of two tempi the part highest on the page is believed.

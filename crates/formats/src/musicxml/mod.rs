@@ -41,7 +41,7 @@ mod text;
 mod write;
 
 pub(crate) use jumps::in_words as jump_in_words;
-pub use write::{note_id, write, write_compressed, write_with_ids};
+pub use write::{LineBreak, MultipleRest, Printing, note_id, write, write_compressed, write_printed, write_with_ids};
 
 use crate::{Format, Limits, ReadError, Reading, Severity};
 

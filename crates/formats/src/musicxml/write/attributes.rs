@@ -5,6 +5,7 @@ use ripieno_score::{Change, ChangeKind, ClefSign, Metre, Part};
 use super::xml::Xml;
 
 /// What one `attributes` element has to say.
+#[derive(Default)]
 pub(super) struct AttributesAt<'a> {
     /// Ticks a crotchet, where they change.
     pub divisions: Option<i64>,
@@ -14,10 +15,14 @@ pub(super) struct AttributesAt<'a> {
     pub staves: Option<u8>,
     /// Changes at this moment.
     pub changes: &'a [Change],
+    /// Bars of the long rest that begins here.
+    pub multiple_rest: Option<u32>,
+    /// The metre is known and not shown again.
+    pub is_metre_known: bool,
 }
 
 pub(super) fn write(xml: &mut Xml, part: &Part, at: &AttributesAt<'_>) {
-    let nothing = at.divisions.is_none() && at.metre.is_none() && at.staves.is_none();
+    let nothing = at.divisions.is_none() && at.metre.is_none() && at.staves.is_none() && at.multiple_rest.is_none();
     if nothing && at.changes.iter().all(|change| matches!(change.kind, ChangeKind::Instrument(_))) {
         return;
     }
@@ -37,7 +42,7 @@ pub(super) fn write(xml: &mut Xml, part: &Part, at: &AttributesAt<'_>) {
         });
         let own = at.changes.iter().any(|change| matches!(change.kind, ChangeKind::Metre(_)));
         if let Some(metre) = at.metre.filter(|_| !own) {
-            time(xml, metre, &[]);
+            time(xml, metre, if at.is_metre_known { &[("print-object", "no")] } else { &[] });
         }
         each(at.changes, part, |kind, number| {
             if let ChangeKind::Metre(metre) = kind {
@@ -89,6 +94,9 @@ pub(super) fn write(xml: &mut Xml, part: &Part, at: &AttributesAt<'_>) {
                 });
             }
         });
+        if let Some(bars) = at.multiple_rest {
+            xml.element("measure-style", &[], |xml| xml.text("multiple-rest", bars));
+        }
     });
 }
 

@@ -13,6 +13,7 @@ use super::directions;
 use super::hairpins::Hairpins;
 use super::header::Ids;
 use super::notes::{self, Context};
+use super::printing::{LineBreak, Printing};
 use super::xml::Xml;
 
 /// Most ticks a crotchet used for a whole part; beyond it each bar has its own.
@@ -24,6 +25,7 @@ pub(super) struct Writer<'a> {
     part: &'a Part,
     index: usize,
     ids: &'a Ids,
+    printing: &'a Printing,
     /// Ticks a crotchet for the whole part, if one number serves.
     divisions: Option<i64>,
     accidentals: Accidentals,
@@ -137,7 +139,7 @@ impl Event<'_> {
 }
 
 impl<'a> Writer<'a> {
-    pub(super) fn new(score: &'a Score, part: &'a Part, index: usize, ids: &'a Ids) -> Self {
+    pub(super) fn new(score: &'a Score, part: &'a Part, index: usize, ids: &'a Ids, printing: &'a Printing) -> Self {
         let bars = 0..u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
         let times = bars.flat_map(|bar| Content::new(score, part, BarIndex(bar)).times(part).collect::<Vec<_>>());
         let divisions = common_divisions(times, MOST_DIVISIONS);
@@ -146,6 +148,7 @@ impl<'a> Writer<'a> {
             part,
             index,
             ids,
+            printing,
             divisions,
             accidentals: Accidentals::default(),
             barlines: Barlines::default(),
@@ -168,6 +171,11 @@ impl<'a> Writer<'a> {
         let divisions = self.divisions.unwrap_or_else(fine);
         let per_crotchet = u32::try_from(divisions).ok().and_then(NonZeroU32::new).unwrap_or(NonZeroU32::MIN);
         let mut cursor = Cursor { now: 0, per_crotchet };
+        match self.printing.breaks.get(&index) {
+            Some(LineBreak::System) => xml.empty("print", &[("new-system", "yes")]),
+            Some(LineBreak::Page) => xml.empty("print", &[("new-page", "yes")]),
+            None => {}
+        }
         self.barlines.left(xml, content.bar);
         let first = index.0 == 0;
         let at_start = content.changes.partition_point(|change| change.at <= Crotchets::ZERO);
@@ -176,6 +184,8 @@ impl<'a> Writer<'a> {
             metre: content.bar.metre.as_ref(),
             staves: (first && self.part.staves > 1).then_some(self.part.staves),
             changes: &content.changes[..at_start],
+            multiple_rest: None,
+            is_metre_known: first && self.printing.goes_on,
         };
         attributes::write(xml, self.part, &start);
         if self.index == 0 {
@@ -189,6 +199,12 @@ impl<'a> Writer<'a> {
             first_direction: content.first_direction,
             hairpins: &self.hairpins,
         };
+        if let Some(bars) = self.printing.multiple_rest(self.index, index) {
+            // After the signs over the rest: some readers leave out what follows it in its first bar.
+            signs.up_to(xml, self.part, Crotchets::ZERO, &mut cursor);
+            let rest = AttributesAt { multiple_rest: Some(bars), ..AttributesAt::default() };
+            attributes::write(xml, self.part, &rest);
+        }
         for voice in &voices {
             cursor.go(xml, Crotchets::ZERO, None);
             self.voice(xml, voice, &mut signs, &accidentals, &mut cursor);
@@ -355,7 +371,7 @@ impl Signs<'_> {
             let (now, later) = self.changes.split_at(count);
             let back = cursor.now;
             cursor.go(xml, change.at, None);
-            attributes::write(xml, part, &AttributesAt { divisions: None, metre: None, staves: None, changes: now });
+            attributes::write(xml, part, &AttributesAt { changes: now, ..AttributesAt::default() });
             if until != change.at {
                 cursor.go_to(xml, back, None);
             }

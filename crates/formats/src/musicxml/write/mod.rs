@@ -13,11 +13,14 @@ mod directions;
 mod hairpins;
 mod header;
 mod notes;
+mod printing;
 mod xml;
 
 use std::io::{Cursor, Write};
 
 use ripieno_score::Score;
+
+pub use printing::{LineBreak, MultipleRest, Printing};
 
 use xml::Xml;
 
@@ -27,13 +30,19 @@ const PROLOG: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
 /// The score as a MusicXML 4.0 document. Expects the order [`Score::finish`] leaves.
 #[must_use]
 pub fn write(score: &Score) -> String {
-    document(score, &header::Ids::new(score))
+    document(score, &header::Ids::new(score), &Printing::default())
+}
+
+/// The same as it is laid out for a reader: long rests gathered, lines and pages broken. What sounds is the same.
+#[must_use]
+pub fn write_printed(score: &Score, printing: &Printing) -> String {
+    document(score, &header::Ids::new(score), printing)
 }
 
 /// The same with an id on every note, [`note_id`], so that a program that draws the document can be asked about single notes.
 #[must_use]
 pub fn write_with_ids(score: &Score) -> String {
-    document(score, &header::Ids::new(score).with_notes())
+    document(score, &header::Ids::new(score).with_notes(), &Printing::default())
 }
 
 /// The id of a note in what [`write_with_ids`] writes: "n2-17" for note 17 of part 2, both counted from 0.
@@ -42,13 +51,13 @@ pub fn note_id(part: usize, note: usize) -> String {
     format!("n{part}-{note}")
 }
 
-fn document(score: &Score, ids: &header::Ids) -> String {
+fn document(score: &Score, ids: &header::Ids, printing: &Printing) -> String {
     let mut xml = Xml::new(PROLOG);
     xml.element("score-partwise", &[("version", "4.0")], |xml| {
         header::write(xml, score, ids);
         for (index, part) in score.parts.iter().enumerate() {
             xml.element("part", &[("id", ids.part(index))], |xml| {
-                bar::Writer::new(score, part, index, ids).write(xml);
+                bar::Writer::new(score, part, index, ids, printing).write(xml);
             });
         }
     });

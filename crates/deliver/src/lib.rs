@@ -1,0 +1,25 @@
+//! From a full score to what goes on the stands.
+//!
+//! [`books`] takes the score apart: a [`Book`] for each part, with tempi and rehearsal marks for all, long rests gathered and
+//! cues before entries. Put together again, the books are the score, note for note. [`set_book`] and [`set_score`] put them on
+//! [`Paper`] as a client asks for it; the pages of a part are turned in its rests.
+//!
+//! Nothing here judges music: who leads where, for the cues, is told by the caller.
+
+mod books;
+mod cues;
+mod lists;
+mod paper;
+mod rests;
+mod setting;
+mod sheet;
+mod split;
+mod systems;
+mod turns;
+
+pub use books::{Book, BookOptions, books};
+pub use cues::Cue;
+pub use lists::{Unresolved, cited, cover, unresolved};
+pub use paper::{LEAST_STAFF_OF_PART, LEAST_STAFF_OF_SCORE, Paper};
+pub use setting::{Setting, SettingError, Turn, set_book, set_score};
+pub use sheet::Title;

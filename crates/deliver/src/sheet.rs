@@ -1,0 +1,131 @@
+//! A page of paper: systems, title, running head, page number.
+
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+use ripieno_engraving::Page;
+
+use crate::paper::{PIXELS, Paper};
+use crate::systems::System;
+
+/// What stands above the music of the first page, and in small on the others.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Title {
+    /// Title of the piece.
+    pub title: String,
+    /// Composer.
+    pub composer: String,
+    /// Whose part it is, or "Full score, transposed".
+    pub reader: String,
+}
+
+/// Height kept for the title on the first page, in millimetres.
+pub(crate) const TITLE: f64 = 32.0;
+/// Height kept for the running head on other pages, in millimetres.
+pub(crate) const HEAD: f64 = 9.0;
+/// Height kept for what stands below the music, in millimetres.
+pub(crate) const BELOW: f64 = 5.0;
+/// Least space between the ink of two systems, in inner units (a staff is 720 high).
+pub(crate) const GAP: f64 = 330.0;
+/// Most by which a gap is widened to fill a page.
+const MOST_WIDER: f64 = 1300.0;
+
+/// Sets systems on a page; `number` counts pages from 1; `numbers` are the printed bar numbers to stand under each bar, if wanted.
+pub(crate) fn sheet(
+    systems: &[System],
+    paper: &Paper,
+    title: &Title,
+    number: usize,
+    numbers: Option<&[String]>,
+    is_last: bool,
+) -> Page {
+    let (width, height) = (paper.width * PIXELS, paper.height * PIXELS);
+    let scale = paper.staff * PIXELS / crate::systems::STAFF;
+    let margin = paper.margin * PIXELS;
+    let head = if number == 1 { TITLE } else { HEAD } * PIXELS;
+    let room = height - 2.0 * margin - head - BELOW * PIXELS;
+    let ink: f64 = systems.iter().map(|system| (system.foot - system.top) * scale).sum();
+    #[allow(clippy::cast_precision_loss)] // a handful of systems
+    let gaps = systems.len().saturating_sub(1) as f64;
+    let spare = (room - ink - gaps * GAP * scale).max(0.0);
+    let wider = if gaps > 0.0 { (spare / gaps).min(MOST_WIDER * scale * if is_last { 0.35 } else { 1.0 }) } else { 0.0 };
+
+    let mut signs: BTreeMap<&str, &str> = BTreeMap::new();
+    for system in systems {
+        signs.extend(system.signs.iter().map(|(id, drawing)| (id.as_str(), drawing.as_str())));
+    }
+    let mut svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" width=\"{width:.2}px\" \
+height=\"{height:.2}px\" viewBox=\"0 0 {width:.2} {height:.2}\" version=\"1.1\"><defs>"
+    );
+    signs.values().for_each(|drawing| svg.push_str(drawing));
+    svg.push_str(
+        "</defs><style>.ending,.fing,.reh,.tempo{font-weight:bold}.dir,.dynam,.mNum{font-style:italic}\
+.music ellipse,.music path,.music polygon,.music polyline,.music rect{stroke:currentColor}</style>",
+    );
+    words(&mut svg, paper, title, number);
+    let mut y = margin + head;
+    let mut numbers = numbers.map(<[String]>::iter);
+    for system in systems {
+        // The engraver's ink is relative to the top of its page.
+        let _ = write!(
+            svg,
+            "<g class=\"music\" transform=\"translate({margin:.3},{:.3}) scale({scale:.6})\" color=\"#000\" \
+font-family=\"Times, serif\">{}",
+            y - system.top * scale,
+            system.body
+        );
+        if let Some(numbers) = &mut numbers {
+            for (&x, label) in system.bars.iter().zip(numbers.by_ref()) {
+                let _ = write!(
+                    svg,
+                    "<text class=\"bar-number\" x=\"{:.0}\" y=\"{:.0}\" font-size=\"300px\" font-style=\"italic\">{}</text>",
+                    x + 40.0,
+                    system.staff_foot + NUMBERS,
+                    escaped(label)
+                );
+            }
+        }
+        svg.push_str("</g>");
+        y += (system.foot - system.top) * scale + GAP * scale + wider;
+    }
+    svg.push_str("</svg>");
+    Page { svg, width, height }
+}
+
+/// From the foot of the lowest staff to that of the bar numbers.
+const NUMBERS: f64 = 560.0;
+
+fn words(svg: &mut String, paper: &Paper, title: &Title, number: usize) {
+    let margin = paper.margin * PIXELS;
+    let (left, right, middle) = (margin, (paper.width - paper.margin) * PIXELS, paper.width / 2.0 * PIXELS);
+    let mut text = |x: f64, y: f64, anchor: &str, size: f64, weight: &str, words: &str| {
+        if !words.is_empty() {
+            let _ = write!(
+                svg,
+                "<text x=\"{x:.2}\" y=\"{:.2}\" text-anchor=\"{anchor}\" font-family=\"Times, serif\" font-size=\"{:.2}px\" \
+font-weight=\"{weight}\">{}</text>",
+                y * PIXELS,
+                size * PIXELS,
+                escaped(words)
+            );
+        }
+    };
+    if number == 1 {
+        text(middle, paper.margin + 8.0, "middle", 7.5, "bold", &title.title);
+        text(left, paper.margin + 20.0, "start", 5.5, "bold", &title.reader);
+        text(right, paper.margin + 20.0, "end", 4.5, "normal", &title.composer);
+    } else {
+        // Odd pages lie on the right: their number stands there.
+        let (outer, anchor) = if number % 2 == 1 { (right, "end") } else { (left, "start") };
+        text(outer, paper.margin + 3.0, anchor, 4.5, "bold", &number.to_string());
+        let head =
+            if title.title.is_empty() { title.reader.clone() } else { format!("{} \u{2013} {}", title.reader, title.title) };
+        text(middle, paper.margin + 3.0, "middle", 4.0, "normal", &head);
+    }
+}
+
+fn escaped(text: &str) -> String {
+    let text: String = text.chars().filter(|c| !c.is_control()).collect();
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+}

@@ -1,0 +1,450 @@
+//! Two players on one staff, each with a part of their own.
+//!
+//! Who plays what is read from the page as players read it (common practice): of two voices the upper is the first player's; of a chord the
+//! highest note; "1." and "2." say who, "a 2" that all do. Where the page does not say, everybody gets the line, and the caller is told.
+
+use std::collections::BTreeMap;
+
+use ripieno_formats::excerpt::NoteOrigin;
+use ripieno_instruments::{Language, catalogue};
+use ripieno_score::{
+    Bar, BarIndex, Crotchets, Direction, DirectionKind, Edge, Mark, Note, NoteFlags, NoteValue, Part, Pitch, PlayerMark, Rest,
+    Stem,
+};
+
+/// Most players a staff is divided among.
+const MOST: u16 = 6;
+
+/// One player's share of a staff.
+pub(crate) struct Share {
+    /// Name of the part.
+    pub name: String,
+    /// The part.
+    pub part: Part,
+    /// For each of its notes the note it comes from.
+    pub origin: Vec<NoteOrigin>,
+}
+
+/// A staff divided among its players.
+pub(crate) struct Shares {
+    /// The players in order.
+    pub shares: Vec<Share>,
+    /// Bars in which the page does not say who plays.
+    pub unsettled: Vec<BarIndex>,
+}
+
+/// Divides a part among its players; `None` where there is one player, a body such as the violins, or more than one staff.
+pub(crate) fn split(part: &Part, bars: &[Bar], origin: &[NoteOrigin]) -> Option<Shares> {
+    let players = part.players.most;
+    if !part.players.is_exact() || !(2..=MOST).contains(&players) || part.is_body || part.staves != 1 {
+        return None;
+    }
+    let (owners, unsettled) = owners(part, players);
+    let names = names(part, players);
+    let shares = (0..players)
+        .zip(names)
+        .map(|(player, name)| {
+            let (part, origin) = share(part, bars, &owners, player, origin);
+            Share { name, part, origin }
+        })
+        .collect();
+    Some(Shares { shares, unsettled })
+}
+
+/// For each note the players who play it, as bits.
+fn owners(part: &Part, players: u16) -> (Vec<u16>, Vec<BarIndex>) {
+    let everybody = (1u16 << players) - 1;
+    let marks = marks(part, players);
+    let mut owners = vec![0u16; part.notes.len()];
+    let mut unsettled = Vec::new();
+    let mut first = 0;
+    while first < part.notes.len() {
+        let bar = part.notes[first].bar;
+        let end = first + part.notes[first..].partition_point(|note| note.bar == bar);
+        let voices = voices(part, bar, first..end);
+        let mut moments: BTreeMap<(Crotchets, bool), Vec<usize>> = BTreeMap::new();
+        for index in first..end {
+            moments.entry((part.notes[index].at, part.notes[index].flags.contains(NoteFlags::GRACE))).or_default().push(index);
+        }
+        let mut is_settled = true;
+        for ((at, _), notes) in moments {
+            let mark = marks[..marks.partition_point(|&(moment, _)| moment <= (bar, at))].last().map(|&(_, who)| who);
+            if voices.len() == usize::from(players) {
+                // A voice for each player.
+                for index in notes {
+                    let voice = voices.iter().position(|&voice| voice == part.notes[index].voice).unwrap_or(0);
+                    owners[index] = 1 << voice;
+                }
+                continue;
+            }
+            let mut by_height = notes.clone();
+            by_height.sort_by_key(|&index| {
+                let note = &part.notes[index];
+                (voices.iter().position(|&voice| voice == note.voice), std::cmp::Reverse(note.pitch().map(Pitch::semitones)))
+            });
+            let who = mark.unwrap_or(everybody);
+            let those: Vec<u16> = (0..players).filter(|&player| who & (1 << player) != 0).collect();
+            let (lines, people) = (by_height.len(), those.len());
+            if lines > 0 && people % lines == 0 && (mark.is_some() || lines == people) {
+                for (line, &index) in by_height.iter().enumerate() {
+                    owners[index] =
+                        those[line * people / lines..(line + 1) * people / lines].iter().map(|player| 1 << player).sum();
+                }
+            } else if lines == usize::from(players) {
+                // As many lines as players, whatever was said before.
+                for (player, &index) in by_height.iter().enumerate() {
+                    owners[index] = 1 << player;
+                }
+            } else {
+                is_settled = false;
+                notes.iter().for_each(|&index| owners[index] = who);
+            }
+        }
+        if !is_settled {
+            unsettled.push(bar);
+        }
+        first = end;
+    }
+    (owners, unsettled)
+}
+
+/// The voices of a bar that have something, a visible rest included, from the upper down.
+fn voices(part: &Part, bar: BarIndex, notes: std::ops::Range<usize>) -> Vec<u16> {
+    let mut voices: Vec<u16> = part.notes[notes].iter().map(|note| note.voice).collect();
+    let first = part.rests.partition_point(|rest| rest.bar < bar);
+    voices
+        .extend(part.rests[first..].iter().take_while(|rest| rest.bar == bar).filter(|rest| !rest.hidden).map(|rest| rest.voice));
+    voices.sort_unstable();
+    voices.dedup();
+    voices
+}
+
+/// Who plays from when on, as bits.
+fn marks(part: &Part, players: u16) -> Vec<((BarIndex, Crotchets), u16)> {
+    let everybody = (1u16 << players) - 1;
+    let mut marks = Vec::new();
+    for direction in &part.directions {
+        let DirectionKind::Words(text) = &direction.kind else { continue };
+        let who = match PlayerMark::parse(text) {
+            Some(PlayerMark::All | PlayerMark::Together(_)) => everybody,
+            Some(PlayerMark::Only(_)) => named(text, part, players),
+            _ => continue,
+        };
+        marks.push(((direction.bar, direction.at), who));
+    }
+    marks
+}
+
+/// The players a mark names, as bits: "2." of "Horns 1.2", "3." of "Horns 3.4"; the first where none is named.
+fn named(text: &str, part: &Part, players: u16) -> u16 {
+    let numbers = numbers_in_name(&part.name).unwrap_or_else(|| (1..=players).collect());
+    let mut who = 0;
+    for token in text.split(|c: char| !c.is_alphanumeric()) {
+        let digits = token.trim_end_matches(|c: char| c.is_alphabetic());
+        let number = match token.to_lowercase().as_str() {
+            "i" => Some(1),
+            "ii" => Some(2),
+            "iii" => Some(3),
+            "iv" => Some(4),
+            _ => digits.parse::<u16>().ok(),
+        };
+        if let Some(place) = number.and_then(|number| numbers.iter().position(|&own| own == number)) {
+            who |= 1 << place;
+        }
+    }
+    if who == 0 { 1 } else { who }
+}
+
+/// The players' numbers in a part's name: "Horns 1.2" has 1 and 2.
+fn numbers_in_name(name: &str) -> Option<Vec<u16>> {
+    let (_, numbers) = numbered(name)?;
+    Some(numbers)
+}
+
+/// Where the numbers of the players stand in a name, and which they are.
+fn numbered(name: &str) -> Option<(std::ops::Range<usize>, Vec<u16>)> {
+    let is_part = |c: char| c.is_ascii_digit() || ".,-&/+ \u{2013}".contains(c) || c == 'I' || c == 'V';
+    let mut start = None;
+    for (at, c) in name.char_indices().chain([(name.len(), '\0')]) {
+        let begins = c.is_ascii_digit() || ((c == 'I' || c == 'V') && name[..at].ends_with(' '));
+        match start {
+            None if begins && at > 0 => start = Some(at),
+            Some(from) if !is_part(c) => {
+                let text = name[from..at].trim_end();
+                let numbers = list(text);
+                if numbers.len() > 1 {
+                    return Some((from..from + text.len(), numbers));
+                }
+                start = None;
+            }
+            _ => {}
+        }
+    }
+    None
+}
+
+/// "1.2", "1, 2", "1-4", "I.II" as numbers.
+fn list(text: &str) -> Vec<u16> {
+    let number = |token: &str| match token.trim() {
+        "I" => Some(1),
+        "II" => Some(2),
+        "III" => Some(3),
+        "IV" => Some(4),
+        other => other.parse::<u16>().ok(),
+    };
+    if let Some((from, to)) = text.split_once(['-', '\u{2013}'])
+        && let (Some(from), Some(to)) = (number(from), number(to.trim_end_matches('.')))
+        && from < to
+        && to - from < MOST
+    {
+        return (from..=to).collect();
+    }
+    text.split(['.', ',', '&', '/', '+', ' ']).filter_map(number).collect()
+}
+
+fn names(part: &Part, players: u16) -> Vec<String> {
+    let found = numbered(&part.name).filter(|(_, numbers)| numbers.len() == usize::from(players));
+    (0..usize::from(players))
+        .map(|player| match &found {
+            Some((place, numbers)) => {
+                let name = format!("{}{}{}", &part.name[..place.start], numbers[player], &part.name[place.end..]);
+                singular(&name, part)
+            }
+            None => {
+                let bare = part.name.trim_start_matches(|c: char| c.is_ascii_digit() || c == ' ');
+                format!("{} {}", singular(bare, part), player + 1)
+            }
+        })
+        .collect()
+}
+
+/// "Horns 1" as "Horn 1", where the catalogue knows both words.
+fn singular(name: &str, part: &Part) -> String {
+    let Some(instrument) = catalogue().by_id(&part.instrument_id) else { return name.to_owned() };
+    for language in [Language::English, Language::German, Language::Italian, Language::French] {
+        let names = instrument.names(language);
+        let (one, many) = (&names.singular, &names.plural);
+        if !many.is_empty() && one != many && name.len() >= many.len() && name.is_char_boundary(many.len()) {
+            let (head, tail) = name.split_at(many.len());
+            if head.to_lowercase() == many.to_lowercase() && !tail.starts_with(char::is_alphabetic) {
+                return format!("{one}{tail}");
+            }
+        }
+    }
+    name.to_owned()
+}
+
+/// The part of one player.
+fn share(part: &Part, bars: &[Bar], owners: &[u16], player: u16, origin: &[NoteOrigin]) -> (Part, Vec<NoteOrigin>) {
+    let own = |index: usize| owners[index] & (1 << player) != 0;
+    let mut notes: Vec<Note> = Vec::new();
+    let mut marks: Vec<(u32, Mark)> = Vec::new();
+    let mut origins = Vec::new();
+    // The first note of the chord being read, which carries the chord's signs.
+    let mut head = 0;
+    for (index, note) in part.notes.iter().enumerate() {
+        if !note.flags.contains(NoteFlags::CHORD) {
+            head = index;
+        }
+        if !own(index) {
+            continue;
+        }
+        let leader = &part.notes[head];
+        let mut mine = Note { voice: 1, stem: Stem::Unset, ..note.clone() };
+        mine.flags.remove(NoteFlags::CHORD);
+        let with_last = notes.last().is_some_and(|last: &Note| {
+            (last.bar, last.at, last.flags.contains(NoteFlags::GRACE))
+                == (note.bar, note.at, note.flags.contains(NoteFlags::GRACE))
+                && note.flags.contains(NoteFlags::CHORD)
+        });
+        if with_last {
+            mine.flags.insert(NoteFlags::CHORD);
+        } else if head != index {
+            mine.beams = leader.beams;
+            mine.tremolo = mine.tremolo.max(leader.tremolo);
+        }
+        mine.articulations |= leader.articulations;
+        let place = u32::try_from(notes.len()).unwrap_or(u32::MAX);
+        let carried =
+            |mark: &&Mark| matches!(mark, Mark::Slur { .. } | Mark::Tuplet { .. } | Mark::TrillLine { .. } | Mark::Dynamic(_));
+        if head != index && !with_last {
+            marks.extend(part.marks_of(head).filter(carried).map(|mark| (place, mark.clone())));
+        }
+        marks.extend(part.marks_of(index).map(|mark| (place, mark.clone())));
+        notes.push(mine);
+        origins.extend(origin.get(index));
+    }
+    let mut rests = Vec::new();
+    let mut first = 0;
+    for (index, bar) in (0u32..).zip(bars) {
+        let index = BarIndex(index);
+        let end = first + notes[first..].partition_point(|note| note.bar == index);
+        rests.extend(rests_of(part, bar, index, &notes[first..end]));
+        first = end;
+    }
+    let played: Vec<bool> = {
+        let mut played = vec![false; bars.len()];
+        notes.iter().for_each(|note| played[note.bar.at()] = true);
+        played
+    };
+    let directions = directions(part, &played);
+    let mine = Part {
+        players: ripieno_score::PlayerCount::exactly(1),
+        notes,
+        rests,
+        marks: paired(marks),
+        directions,
+        changes: part.changes.clone(),
+        id: part.id.clone(),
+        name: part.name.clone(),
+        abbreviation: String::new(),
+        instruments: part.instruments.clone(),
+        staves: 1,
+        is_body: false,
+        instrument_id: part.instrument_id.clone(),
+    };
+    (mine, origins)
+}
+
+/// Leaves out slurs and lines that have lost their other end to another player.
+fn paired(marks: Vec<(u32, Mark)>) -> Vec<(u32, Mark)> {
+    let key = |mark: &Mark| match mark {
+        Mark::Slur { edge, number } => Some((0u8, *number, *edge)),
+        Mark::TrillLine { edge, number } => Some((1, *number, *edge)),
+        Mark::Tuplet { edge, number, .. } => Some((2, *number, *edge)),
+        Mark::Glissando { edge, number, .. } => Some((3, *number, *edge)),
+        _ => None,
+    };
+    let mut open: BTreeMap<(u8, u8), usize> = BTreeMap::new();
+    let mut keep = vec![true; marks.len()];
+    for (place, (_, mark)) in marks.iter().enumerate() {
+        let Some((kind, number, edge)) = key(mark) else { continue };
+        match edge {
+            Edge::Start => {
+                if let Some(left) = open.insert((kind, number), place) {
+                    keep[left] = false;
+                }
+            }
+            Edge::Stop => keep[place] = open.remove(&(kind, number)).is_some(),
+            Edge::Continue => {}
+        }
+    }
+    open.values().for_each(|&left| keep[left] = false);
+    marks.into_iter().zip(keep).filter_map(|(mark, keep)| keep.then_some(mark)).collect()
+}
+
+/// Rests where the player's notes leave the bar open. None where the whole bar is: that is shown as a bar's rest.
+fn rests_of(part: &Part, bar: &Bar, index: BarIndex, notes: &[Note]) -> Vec<Rest> {
+    if notes.is_empty() {
+        // A fermata over a rest is for everybody.
+        let first = part.rests.partition_point(|rest| rest.bar < index);
+        let own = part.rests[first..].iter().take_while(|rest| rest.bar == index).find(|rest| rest.whole_bar && !rest.cue);
+        return own.map(|rest| Rest { voice: 1, ..rest.clone() }).into_iter().collect();
+    }
+    let mut rests = Vec::new();
+    let mut now = Crotchets::ZERO;
+    let mut fill = |from: Crotchets, to: Crotchets| {
+        // The page's own rest where there is one of this length, as it may belong to a tuplet.
+        let first = part.rests.partition_point(|rest| rest.bar < index);
+        let mut from = from;
+        while from < to {
+            let printed = part.rests[first..]
+                .iter()
+                .take_while(|rest| rest.bar == index)
+                .find(|rest| rest.at == from && rest.at + rest.duration <= to && !rest.duration.is_zero() && !rest.whole_bar);
+            let rest = match printed {
+                Some(rest) => Rest { voice: 1, staff: 1, ..rest.clone() },
+                None => plain_rest(index, from, to),
+            };
+            from += rest.duration;
+            rests.push(rest);
+        }
+    };
+    for note in notes {
+        if note.at > now {
+            fill(now, note.at);
+        }
+        now = now.max(note.at + note.duration);
+    }
+    if now < bar.length {
+        fill(now, bar.length);
+    }
+    rests
+}
+
+/// The longest plain rest that begins at `from` on a multiple of its own length and ends by `to`; all of it where there is none.
+fn plain_rest(bar: BarIndex, from: Crotchets, to: Crotchets) -> Rest {
+    let value = (0..=7).map(|halvings| NoteValue { halvings, dots: 0 }).find(|value| {
+        let length = value.length();
+        let times = Crotchets::new(from.numerator() * length.denominator(), from.denominator() * length.numerator());
+        from + length <= to && times.is_some_and(|times| times.denominator() == 1)
+    });
+    let duration = value.map_or(to - from, NoteValue::length);
+    Rest {
+        bar,
+        at: from,
+        duration,
+        value,
+        tuplet: None,
+        voice: 1,
+        staff: 1,
+        whole_bar: false,
+        hidden: false,
+        cue: false,
+        fermata: false,
+    }
+}
+
+/// What stands around the staff, for this player: who plays is said no more, nor how loud where nothing is played.
+fn directions(part: &Part, played: &[bool]) -> Vec<Direction> {
+    let plays = |bar: BarIndex| played.get(bar.at()).copied().unwrap_or(false);
+    // Hairpins go by pairs: one that begins or ends where the player plays stays whole.
+    let mut open: BTreeMap<u8, usize> = BTreeMap::new();
+    let mut keep: Vec<bool> = part.directions.iter().map(|direction| plays(direction.bar)).collect();
+    for (place, direction) in part.directions.iter().enumerate() {
+        match &direction.kind {
+            DirectionKind::Dynamic(_) => {}
+            DirectionKind::HairpinStart { number, .. } => drop(open.insert(*number, place)),
+            DirectionKind::HairpinStop { number, .. } => {
+                if let Some(start) = open.remove(number) {
+                    let either = keep[start] || keep[place];
+                    (keep[start], keep[place]) = (either, either);
+                }
+            }
+            DirectionKind::Words(text) => {
+                keep[place] = PlayerMark::parse(text).is_none() || text.to_lowercase().contains("solo");
+            }
+            _ => keep[place] = true,
+        }
+    }
+    let kept = part.directions.iter().zip(keep).filter(|(_, keep)| *keep);
+    kept.map(|(direction, _)| Direction { voice: None, ..direction.clone() }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn players_are_numbered_as_on_the_page() {
+        let told = |name: &str| numbered(name).map(|(_, numbers)| numbers);
+        assert_eq!(told("Horns 1.2 in F"), Some(vec![1, 2]));
+        assert_eq!(told("Horns 3. 4"), Some(vec![3, 4]));
+        assert_eq!(told("Corni I II"), Some(vec![1, 2]));
+        assert_eq!(told("Trumpets 1-3"), Some(vec![1, 2, 3]));
+        assert_eq!(told("Horn 1"), None);
+        assert_eq!(told("2 Flutes"), None);
+    }
+
+    #[test]
+    fn rests_stand_on_multiples_of_their_length() {
+        let at = |from: (i64, i64), to: (i64, i64)| {
+            let time = |(n, d)| Crotchets::new(n, d).unwrap_or_default();
+            plain_rest(BarIndex(0), time(from), time(to)).duration
+        };
+        assert_eq!(at((0, 1), (4, 1)), Crotchets::whole(4));
+        assert_eq!(at((1, 1), (4, 1)), Crotchets::whole(1));
+        assert_eq!(at((1, 2), (4, 1)), Crotchets::new(1, 2).unwrap_or_default());
+        assert_eq!(at((1, 3), (1, 1)), Crotchets::new(2, 3).unwrap_or_default());
+    }
+}

@@ -1,0 +1,134 @@
+//! Books against the score they are made from.
+
+#![allow(clippy::unwrap_used, clippy::print_stderr)] // a test may stop at the first surprise
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use ripieno_deliver::{Book, BookOptions, books};
+use ripieno_formats::musicxml::write_printed;
+use ripieno_formats::{Limits, read, read_file};
+use ripieno_score::{BarIndex, Crotchets, DirectionKind, Note, Pitch, Score, Sounding, Unroll};
+
+fn demo() -> Score {
+    read_file(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml"), &Limits::default())
+        .unwrap()
+        .score
+}
+
+/// The development scores, where they are at hand.
+fn corpus() -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data/scores");
+    let Ok(files) = std::fs::read_dir(&folder) else {
+        eprintln!("skipped: {} is not there", folder.display());
+        return Vec::new();
+    };
+    let mut files: Vec<PathBuf> =
+        files.map(|file| file.unwrap().path()).filter(|path| path.extension().is_some_and(|e| e == "mxl")).collect();
+    files.sort();
+    // Every sixth: each costs a second.
+    files.into_iter().step_by(6).collect()
+}
+
+type Sounded = (Crotchets, Crotchets, Pitch, u32);
+
+/// What a part plays: onset, end, written pitch of each note that is played, with how often.
+fn played(score: &Score, part: usize) -> BTreeSet<(BarIndex, Crotchets, Crotchets, String, bool)> {
+    score.parts[part]
+        .notes
+        .iter()
+        .filter(|note| note.plays())
+        .map(|note| {
+            (note.bar, note.at, note.duration, format!("{:?}", note.head), note.flags.contains(ripieno_score::NoteFlags::GRACE))
+        })
+        .collect()
+}
+
+fn sums_back(score: &Score, all: &[Book]) {
+    let mut of_part: BTreeMap<usize, Vec<&Book>> = BTreeMap::new();
+    all.iter().for_each(|book| of_part.entry(book.part).or_default().push(book));
+    assert_eq!(of_part.len(), score.parts.len());
+    for (part, books) in of_part {
+        let mut together = BTreeSet::new();
+        for book in &books {
+            let own = &book.score.parts[0];
+            let notes: Vec<&Note> = own.notes.iter().filter(|note| !note.flags.contains(ripieno_score::NoteFlags::CUE)).collect();
+            let originals: Vec<&Note> =
+                book.origin.iter().map(|origin| &score.parts[origin.part].notes[origin.note as usize]).collect();
+            assert_eq!(notes.len(), originals.len(), "{}", book.name);
+            assert!(book.origin.iter().all(|origin| origin.part == part));
+            together.extend(played(&book.score, 0));
+            assert_eq!(book.score.bars.len(), score.bars.len());
+        }
+        assert_eq!(together, played(score, part), "{}", score.parts[part].name);
+    }
+}
+
+#[test]
+fn books_sum_back_to_the_score_note_for_note() {
+    let score = demo();
+    for splits in [false, true] {
+        for cue_after in [0, 2, 8] {
+            let options = BookOptions { splits, cue_after, ..BookOptions::default() };
+            sums_back(&score, &books(&score, &options).unwrap());
+        }
+    }
+    for file in corpus() {
+        let score = read_file(&file, &Limits::default()).unwrap().score;
+        sums_back(&score, &books(&score, &BookOptions::default()).unwrap());
+    }
+}
+
+/// The sounding view of a book, written and read again with its long rests, is the one before.
+#[test]
+fn a_printed_book_reads_back_the_same() {
+    let score = demo();
+    for book in books(&score, &BookOptions::default()).unwrap() {
+        let text = write_printed(&book.score, &book.printing());
+        assert_eq!(text.matches("<multiple-rest>").count(), book.rests.len(), "{}", book.name);
+        let again = read("book.musicxml", text.as_bytes(), &Limits::default()).unwrap().score;
+        let heard = |score: &Score| -> Vec<Sounded> {
+            let sounding = Sounding::new(score, Unroll::AsPlayed);
+            (0..sounding.notes.len())
+                .map(|index| sounding.notes.row(index))
+                .map(|row| (row.onset, row.onset + row.duration, row.pitch, row.bar))
+                .collect()
+        };
+        assert_eq!(heard(&again), heard(&book.score), "{}", book.name);
+    }
+}
+
+/// Planted in the demo (demo/PLANTED.md): trombones and tuba enter at the first tutti, bar 35, after all the bars before.
+#[test]
+fn a_player_who_waits_long_gets_a_cue_and_one_number() {
+    let score = demo();
+    let all = books(&score, &BookOptions::default()).unwrap();
+    let tuba = all.iter().find(|book| book.name.starts_with("Tuba")).unwrap();
+    let first = tuba.score.parts[0].notes.iter().find(|note| note.plays()).unwrap().bar;
+    assert_eq!(&*score.bars[first.at()].number, "35");
+    let cue = &tuba.cues[0];
+    assert_eq!(cue.last.0 + 1, first.0);
+    let counted: u32 = tuba.rests.iter().filter(|rest| rest.first < first).map(|rest| rest.bars).sum();
+    assert!(counted > 20, "{counted}");
+    // Cues are shown and not played.
+    assert!(tuba.score.parts[0].notes.iter().any(|note| !note.plays()));
+    let labels = tuba.score.parts[0].directions.iter().filter(|sign| sign.bar == cue.first);
+    assert!(labels.into_iter().any(|sign| matches!(&sign.kind, DirectionKind::Words(_))));
+}
+
+/// Everybody sees every rehearsal mark and tempo.
+#[test]
+fn rehearsal_marks_and_tempi_are_in_every_book() {
+    let score = demo();
+    let marks = |score: &Score| -> BTreeSet<String> {
+        let all = score.parts.iter().flat_map(|part| &part.directions);
+        all.filter(|sign| matches!(sign.kind, DirectionKind::Rehearsal(_) | DirectionKind::Metronome { .. }))
+            .map(|sign| format!("{:?} {:?} {:?}", sign.bar, sign.at, sign.kind))
+            .collect()
+    };
+    let wanted = marks(&score);
+    assert!(wanted.len() > 10);
+    for book in books(&score, &BookOptions::default()).unwrap() {
+        assert_eq!(marks(&book.score), wanted, "{}", book.name);
+    }
+}
