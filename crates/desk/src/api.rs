@@ -279,7 +279,7 @@ async fn outline(State(desk): State<Desk>, job: Result<Path<u64>, PathRejection>
 }
 
 /// A job's progress as server-sent events, each a `JobState`
-#[utoipa::path(get, path = "/api/jobs/{job}/events", params(("job" = u64, Path)), responses((status = 200, content_type = "text/event-stream", body = String), (status = 400, body = Failure), (status = 404, body = Failure)))]
+#[utoipa::path(get, path = "/api/jobs/{job}/events", params(("job" = u64, Path)), responses((status = 200, content_type = "text/event-stream", body = JobState), (status = 400, body = Failure), (status = 404, body = Failure)))]
 async fn follow(State(desk): State<Desk>, job: Result<Path<u64>, PathRejection>) -> Outcome<Response> {
     let job = found_job(&desk, job)?;
     let stream = Sse::new(events(job)).keep_alive(KeepAlive::default());

@@ -11,15 +11,16 @@ use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use ripieno_library::Kept;
-use ripieno_study::{Comparison, Difference, Kind, Options, Profile, Side, Whom, analyse_file, compare};
+use ripieno_study::{Comparison, Difference, Kind, Options, Profile, Side, Whom, analyse_file, compare, versions};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::api::{bad, blocking};
-use crate::desk::{Desk, no_score};
+use crate::desk::{Desk, Open, no_score};
 use crate::failure::{Failure, Outcome};
 use crate::shelf::{SmallRow, role_map};
 use crate::studied::limits;
+use crate::versions::{Changed, changes};
 use crate::view::Cited;
 
 /// Scores on both sides together.
@@ -37,9 +38,17 @@ const MOST_BARS: usize = 4000;
 /// Stretches of bars told of a score, the longest.
 const STRETCHES: usize = 6;
 
-/// Profiles taken before, by score, with the stamp of what they were taken from and whether in stretches.
+/// Profiles taken before, by score.
 #[derive(Debug, Default)]
-pub(crate) struct Profiles(Mutex<BTreeMap<i64, (String, bool, Arc<Profile>)>>);
+pub(crate) struct Profiles(Mutex<BTreeMap<i64, Taken>>);
+
+#[derive(Debug)]
+struct Taken {
+    /// Of what it was taken from.
+    stamp: String,
+    in_stretches: bool,
+    profile: Arc<Profile>,
+}
 
 /// Profiles held.
 const MOST_PROFILES: usize = 48;
@@ -47,8 +56,8 @@ const MOST_PROFILES: usize = 48;
 impl Profiles {
     fn known(&self, kept: &Kept, in_stretches: bool) -> Option<Arc<Profile>> {
         let held = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let (stamp, stretched, profile) = held.get(&kept.score)?;
-        (*stamp == kept.stamp && (*stretched || !in_stretches)).then(|| Arc::clone(profile))
+        let taken = held.get(&kept.score)?;
+        (taken.stamp == kept.stamp && (taken.in_stretches || !in_stretches)).then(|| Arc::clone(&taken.profile))
     }
 
     fn hold(&self, kept: &Kept, in_stretches: bool, profile: Profile) {
@@ -56,7 +65,7 @@ impl Profiles {
         if held.len() >= MOST_PROFILES {
             held.clear();
         }
-        held.insert(kept.score, (kept.stamp.clone(), in_stretches, Arc::new(profile)));
+        held.insert(kept.score, Taken { stamp: kept.stamp.clone(), in_stretches, profile: Arc::new(profile) });
     }
 }
 
@@ -152,6 +161,9 @@ pub(crate) struct SideBySide {
     /// Bodies that sound only on one side.
     only_a: Vec<String>,
     only_b: Vec<String>,
+    /// Whether they are two versions of one piece; then what has changed from A to B.
+    same_piece: bool,
+    changes: Vec<Changed>,
 }
 
 /// Lay scores side by side; 202 while they are being measured, one at each call
@@ -199,7 +211,16 @@ fn laid(desk: &Desk, sides: &Sides) -> Outcome<Response> {
     if let Some(group) = groups.iter().find(|group| !bodies().any(|whom| whom.belongs_to(group))) {
         return Err(Failure::refused(format!("neither side has “{group}”")));
     }
-    let found = compare(&profile_a, &profile_b, &Options { groups, same_piece: false });
+    let (same_piece, changes) = match (kept_a.as_slice(), kept_b.as_slice()) {
+        ([old], [new]) if old.score != new.score => {
+            let (old, new) = (studied(desk, old)?, studied(desk, new)?);
+            let found = versions(&old.study, &new.study);
+            let same = found.is_same_piece();
+            (same, if same { changes(&old.study, &new.study, &found) } else { Vec::new() })
+        }
+        _ => (false, Vec::new()),
+    };
+    let found = compare(&profile_a, &profile_b, &Options { groups, same_piece });
     let side = |profile: &Profile, kept: &[Kept]| -> Outcome<SideOf> {
         let scores = kept.iter().map(|one| {
             let entry = profile.scores.iter().find(|entry| entry.file == one.path);
@@ -221,6 +242,8 @@ fn laid(desk: &Desk, sides: &Sides) -> Outcome<Response> {
         only_b: sections(&found.bodies_only_b),
         a: side(&profile_a, &kept_a)?,
         b: side(&profile_b, &kept_b)?,
+        same_piece,
+        changes,
     };
     Ok(Json(answer).into_response())
 }
@@ -238,14 +261,17 @@ fn numbers(text: &str) -> Outcome<Vec<i64>> {
     Ok(numbers)
 }
 
+/// The study of a score; it is held open, as whoever compares will look into it.
+fn studied(desk: &Desk, kept: &Kept) -> Outcome<Arc<Open>> {
+    if let Some(open) = desk.open(kept.score) {
+        return Ok(open);
+    }
+    let study = analyse_file(Path::new(&kept.path), &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+    Ok(desk.hold(kept.score, study))
+}
+
 fn measured(desk: &Desk, kept: &Kept, in_stretches: bool) -> Outcome<Profile> {
-    let mut profile = match desk.open(kept.score) {
-        Some(open) => open.study.profile(in_stretches),
-        None => {
-            let study = analyse_file(Path::new(&kept.path), &limits()).map_err(|error| Failure::refused(error.to_string()))?;
-            study.profile(in_stretches)
-        }
-    };
+    let mut profile = studied(desk, kept)?.study.profile(in_stretches);
     for score in &mut profile.scores {
         // Files of one name in different folders are different files.
         score.file.clone_from(&kept.path);

@@ -21,6 +21,7 @@ mod serve;
 mod shelf;
 mod studied;
 mod upload;
+mod versions;
 mod view;
 
 pub use api::{openapi, router};

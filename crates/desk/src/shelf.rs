@@ -32,9 +32,16 @@ pub(crate) struct Card {
     pub map: Vec<SmallRow>,
 }
 
-/// Small maps worked out before, by score, with the stamp of the record they come from.
+/// Small maps worked out before, by score.
 #[derive(Debug, Default)]
-pub(crate) struct SmallMaps(Mutex<BTreeMap<i64, (String, Arc<Vec<SmallRow>>)>>);
+pub(crate) struct SmallMaps(Mutex<BTreeMap<i64, Drawn>>);
+
+#[derive(Debug)]
+struct Drawn {
+    /// Of the record it comes from.
+    stamp: String,
+    map: Arc<Vec<SmallRow>>,
+}
 
 /// Small maps held; each takes a few kilobytes.
 const MOST_MAPS: usize = 5000;
@@ -43,15 +50,15 @@ impl SmallMaps {
     /// The map of a score, made where it is not known or the score has changed.
     fn of(&self, kept: &Kept, make: impl FnOnce() -> Outcome<Vec<SmallRow>>) -> Outcome<Arc<Vec<SmallRow>>> {
         let held = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some((_, map)) = held().get(&kept.score).filter(|(stamp, _)| *stamp == kept.stamp) {
-            return Ok(Arc::clone(map));
+        if let Some(drawn) = held().get(&kept.score).filter(|drawn| drawn.stamp == kept.stamp) {
+            return Ok(Arc::clone(&drawn.map));
         }
         let map = Arc::new(make()?);
         let mut held = held();
         if held.len() >= MOST_MAPS {
             held.clear();
         }
-        held.insert(kept.score, (kept.stamp.clone(), Arc::clone(&map)));
+        held.insert(kept.score, Drawn { stamp: kept.stamp.clone(), map: Arc::clone(&map) });
         Ok(map)
     }
 }

@@ -371,6 +371,11 @@ async fn scores_are_laid_side_by_side() {
         found["a"]["scores"][0]["map"][0]["roles"].as_array().unwrap().len()
     );
     let rows = found["rows"].as_array().unwrap();
+    assert_eq!(found["same_piece"], true);
+    let silent =
+        found["changes"].as_array().unwrap().iter().find(|change| change["text"] == "Trombone 1.2, is silent now").unwrap();
+    // demo/planted/tuttis.csv: the first bar of the brass together is 35.
+    assert!(silent["b"]["text"].as_str().unwrap().starts_with("35"), "{silent}");
     let presence = rows.iter().find(|row| row["measure"] == "presence" && row["bodies"] == "trombones").unwrap();
     assert!(presence["a"].as_f64().unwrap() > presence["b"].as_f64().unwrap(), "{presence}");
     assert_eq!(presence["a_shown"][0]["score"], demo);

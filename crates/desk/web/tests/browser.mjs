@@ -4,9 +4,9 @@ import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { begin, ended, isWhole, newPage, withDesk } from './desk.mjs';
+import { asker, begin, doneBy, ended, isWhole, newPage, withDesk } from './desk.mjs';
+import { DEMO, draft } from './draft.mjs';
 
-const DEMO = new URL('../../../../demo/lifeboat_overture.musicxml', import.meta.url).pathname;
 const hash = (page) => page.evaluate(() => location.hash);
 const settle = (page) => page.waitForTimeout(400);
 
@@ -14,6 +14,13 @@ async function openDemo(page, desk) {
   await page.goto(desk.address);
   await page.getByRole('button', { name: /demonstration overture/ }).click();
   await isWhole(page);
+}
+
+/** A second draft on the shelf, in which the low brass waits for the coda; its number. */
+async function addDraft(desk, title = 'The Boat Goes Out, second draft') {
+  const ask = await asker(desk);
+  const state = await (await ask('/api/scores?name=draft.musicxml', { method: 'POST', body: draft(title) })).json();
+  return doneBy(ask, state.job);
 }
 
 async function seen(page) {
@@ -150,6 +157,170 @@ test('the shelf shows what is kept, and finds by words', async () => {
   });
 });
 
+test('without the key there is a sentence and nothing else', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    const answer = await page.goto(desk.origin);
+    assert.equal(answer.status(), 401);
+    assert.match(await page.locator('body').innerText(), /ripieno desk/);
+    await page.goto(desk.address);
+    await page.getByRole('button', { name: 'Choose a score' }).waitFor();
+    assert.ok(!page.url().includes('key='), 'the key does not stay in the address');
+    await page.goto(desk.origin);
+    await page.getByRole('button', { name: 'Choose a score' }).waitFor();
+  });
+});
+
+test('notes of one’s own and bookmarks outlive the desk and lead back', async () => {
+  await withDesk(async ({ browser, desk, library }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await page.getByRole('textbox', { name: 'Ask' }).fill('all brass play');
+    await page.keyboard.press('Enter');
+    await page.locator('.answer').getByRole('button', { name: '35–45' }).click();
+    const there = await seen(page);
+    await page.getByRole('tab', { name: /Notes/ }).click();
+    await page.getByRole('textbox', { name: 'A note of your own' }).fill('held back until here');
+    await page.keyboard.press('Control+Enter');
+    await page.locator('.notes').getByRole('button', { name: /bars 35–45.*held back until here/s }).waitFor();
+    await page.getByRole('textbox', { name: 'Bookmarks' }).fill('the first tutti');
+    await page.keyboard.press('Enter');
+    await page.getByRole('link', { name: 'the first tutti' }).waitFor();
+    await page.getByRole('button', { name: /Say otherwise/ }).click();
+    await page.getByRole('textbox', { name: 'The note in other words' }).fill('low brass held back');
+    await page.getByRole('button', { name: 'Keep', exact: true }).click();
+    await page.getByText('low brass held back').waitFor();
+    await ended(desk.child, 'SIGKILL');
+    Object.assign(desk, await begin(library));
+    const other = await newPage(browser, desk);
+    await other.goto(`${desk.address}#/study/1?panel=notes`);
+    await isWhole(other);
+    await other.getByText('low brass held back').waitFor();
+    await other.getByRole('link', { name: 'the first tutti' }).click();
+    await isWhole(other);
+    assert.deepEqual(await seen(other), there);
+    assert.equal(await other.getByRole('textbox', { name: 'Ask' }).inputValue(), 'all brass play');
+    await other.getByRole('button', { name: /Take away: low brass/ }).click();
+    await other.getByRole('button', { name: /Take away the bookmark/ }).click();
+    await other.waitForFunction(() => !document.querySelector('.notes li'));
+    assert.deepEqual([...page.troubles, ...other.troubles], []);
+  });
+});
+
+test('tags, order and a question to all scores stand in the address', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await addDraft(desk);
+    await page.locator('button.home').click();
+    const titles = () => page.locator('.cards h2').allInnerTexts();
+    await page.getByRole('link', { name: /second draft/ }).waitFor();
+    assert.deepEqual(await titles(), ['The Boat Goes Out, second draft', 'The Boat Goes Out']);
+    await page.getByRole('combobox', { name: 'Order of the scores' }).selectOption('title');
+    assert.deepEqual(await titles(), ['The Boat Goes Out', 'The Boat Goes Out, second draft']);
+    await page.getByRole('button', { name: 'Give The Boat Goes Out a tag', exact: true }).click();
+    await page.keyboard.type('as performed');
+    await page.keyboard.press('Enter');
+    await page.getByRole('group', { name: 'Show scores with a tag' }).getByRole('button', { name: 'as performed' }).click();
+    assert.deepEqual(await titles(), ['The Boat Goes Out']);
+    // By the keyboard alone from here: `/` goes to the question, Tab to its answers.
+    await page.evaluate(() => document.activeElement?.blur());
+    await page.keyboard.press('/');
+    await page.keyboard.type('all brass play');
+    await page.keyboard.press('Enter');
+    await page.locator('#found .chip').first().waitFor();
+    // demo/planted/tuttis.csv has the three tuttis; the second draft lacks the first.
+    const found = await page.locator('#found').innerText();
+    assert.match(found, /59 bars in 2 scores/);
+    await settle(page);
+    for (const part of ['tag=as', 'sort=title', 'ask=all']) assert.ok((await hash(page)).includes(part), part);
+    await page.reload();
+    await page.locator('#found .chip').first().waitFor();
+    assert.deepEqual(await titles(), ['The Boat Goes Out']);
+    for (let i = 0; i < 40; i++) {
+      await page.keyboard.press('Tab');
+      if ((await page.evaluate(() => document.activeElement?.textContent)) === '35–45') break;
+    }
+    await page.keyboard.press('Enter');
+    await isWhole(page);
+    const [from, to] = await seen(page);
+    assert.ok(from > 100 && to < 220, `bars 35 to 45 in ${from} to ${to}`);
+    assert.match(await page.locator('.answer').innerText(), /35 bars/);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('SQL reads and leads to bars; what it may not do is told', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await page.getByRole('button', { name: 'SQL' }).click();
+    const sql = page.getByRole('region', { name: 'Ask with SQL' });
+    await sql.getByRole('textbox').fill('DELETE FROM scores');
+    await page.keyboard.press('Control+Enter');
+    await sql.locator('.bad').waitFor();
+    await sql.getByRole('textbox').fill("SELECT score, name, first_bar, last_bar FROM moments WHERE name = 'first full brass'");
+    await page.keyboard.press('Control+Enter');
+    await sql.getByRole('cell', { name: 'first full brass' }).waitFor();
+    await sql.getByRole('link', { name: 'see' }).first().click();
+    await isWhole(page);
+    const [from, to] = await seen(page);
+    assert.ok(from < 140 && to > 150, `the first full brass in ${from} to ${to}`);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('two drafts side by side: what has changed, with bars as proof', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await addDraft(desk);
+    await page.locator('button.home').click();
+    await page.getByRole('checkbox', { name: 'Lay The Boat Goes Out side by side with others', exact: true }).check();
+    await page.getByRole('checkbox', { name: /second draft side by side/ }).check();
+    await page.getByRole('link', { name: 'Side by side' }).click();
+    await page.getByRole('heading', { name: 'What has changed from A to B' }).waitFor({ timeout: 120_000 });
+    const changes = page.getByRole('region', { name: 'What has changed' });
+    await changes.getByRole('heading', { name: 'Tuba, is silent now' }).waitFor();
+    assert.match(await page.locator('.caution').innerText(), /Two versions of one piece/);
+    await page.getByRole('button', { name: 'Bar under bar' }).click();
+    await page.getByRole('button', { name: 'Brass', exact: true }).click();
+    await page.waitForFunction(() => {
+      const headings = [...document.querySelectorAll('.rows ol h3')].map((heading) => heading.textContent ?? '');
+      return headings.length > 0 && headings.every((heading) => /brass|horn|trump|tromb|tuba/i.test(heading));
+    }, null, { timeout: 60_000 });
+    await settle(page);
+    assert.match(await hash(page), /compare\?a=1&b=2&align=bar&group=brass/);
+    await page.reload();
+    await page.getByRole('heading', { name: 'What has changed from A to B' }).waitFor({ timeout: 60_000 });
+    await page.getByText('In numbers').click();
+    await page.getByRole('rowheader', { name: 'Trombones' }).waitFor();
+    await changes.getByRole('listitem').filter({ hasText: 'Tuba, is silent now' }).getByRole('link').first().click();
+    await isWhole(page);
+    const [from] = await seen(page);
+    assert.ok(from > 100 && from < 160, `bar 35 from ${from}`);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('layers are joined from the evidence and taken apart again', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await page.getByRole('application').focus();
+    await page.keyboard.press('ArrowDown');
+    await page.keyboard.press('Enter');
+    const panel = page.getByRole('region', { name: 'What is known of this span' });
+    await panel.getByText('At the same time').waitFor();
+    await panel.getByRole('checkbox', { name: /Join with/ }).nth(1).check();
+    await panel.getByRole('button', { name: 'Join the layers' }).click();
+    await page.getByRole('tab', { name: /Corrections 1/ }).waitFor({ timeout: 60_000 });
+    await page.getByRole('button', { name: 'Undo' }).first().click();
+    await page.waitForFunction(() => !/Corrections\s*1/.test(document.querySelector('#tab-corrections')?.textContent ?? ''), null, { timeout: 60_000 });
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
 for (const colorScheme of ['light', 'dark']) {
   for (const width of [1440, 820]) {
     test(`no barrier by WCAG 2.2 AA (axe-core): ${colorScheme}, ${width} px; nothing scrolls sideways`, async () => {
@@ -176,9 +347,34 @@ for (const colorScheme of ['light', 'dark']) {
         await page.getByRole('tab', { name: /Corrections/ }).click();
         await page.getByRole('button', { name: 'Open sections' }).click();
         await look('opened');
+        await page.getByRole('tab', { name: /Notes/ }).click();
+        await page.getByRole('textbox', { name: 'A note of your own' }).fill('The tune is thickened, not doubled.');
+        await page.getByRole('button', { name: 'Keep the note' }).click();
+        await page.getByRole('button', { name: 'Keep this view' }).click();
+        await page.getByRole('link', { name: /whole piece/ }).waitFor();
+        await look('notes');
+        await page.getByRole('button', { name: 'SQL' }).click();
+        await page.getByRole('button', { name: 'who has the melody' }).click();
+        await page.locator('.sql table').waitFor();
+        await look('SQL');
         await page.locator('button.home').click();
         await page.getByRole('link', { name: /The Boat Goes Out/ }).waitFor();
+        await page.getByRole('textbox', { name: 'Ask them all' }).fill('horns have melody');
+        await page.keyboard.press('Enter');
+        await page.locator('#found .chip').first().waitFor();
+        await page.getByRole('button', { name: /a tag$/ }).first().click();
+        await page.keyboard.type('sea');
+        await page.keyboard.press('Enter');
+        await page.getByRole('checkbox').first().check();
         await look('shelf');
+        const other = await addDraft(desk);
+        await page.goto(`${desk.origin}/#/compare?a=1&b=`);
+        await page.getByText('Put a score on each side').waitFor();
+        await look('compare, nothing yet');
+        await page.goto(`${desk.origin}/#/compare?a=1&b=${other}`);
+        await page.getByRole('heading', { name: 'What differs most' }).waitFor({ timeout: 120_000 });
+        await page.getByText('In numbers').click();
+        await look('compare');
         assert.deepEqual(page.troubles, []);
       });
     });

@@ -431,6 +431,13 @@ export interface components {
             /** @description Others that carry it in unison or octaves. */
             with: number[];
         };
+        /** @description A change, with its bars in either version. */
+        Changed: {
+            a?: null | components["schemas"]["Cited"];
+            b?: null | components["schemas"]["Cited"];
+            /** @description "Tuba, is silent now". */
+            text: string;
+        };
         /** @description Bars as musicians cite them, and where they are. */
         Cited: {
             /** @description First and last bar of each stretch. */
@@ -654,6 +661,7 @@ export interface components {
         SideBySide: {
             a: components["schemas"]["SideOf"];
             b: components["schemas"]["SideOf"];
+            changes: components["schemas"]["Changed"][];
             clear: number;
             /** @description How many rows could be judged, and how many of them are clear of noise. */
             judged: number;
@@ -662,6 +670,8 @@ export interface components {
             only_b: string[];
             /** @description Differences, clear ones first; at most 200. */
             rows: components["schemas"]["DifferenceRow"][];
+            /** @description Whether they are two versions of one piece; then what has changed from A to B. */
+            same_piece: boolean;
         };
         /** @description One side. */
         SideOf: {
@@ -1059,7 +1069,7 @@ export interface operations {
                     [name: string]: unknown;
                 };
                 content: {
-                    "text/event-stream": string;
+                    "text/event-stream": components["schemas"]["JobState"];
                 };
             };
             400: {

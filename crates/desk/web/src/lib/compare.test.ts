@@ -25,7 +25,7 @@ describe('values', () => {
 });
 
 describe('what may be said', () => {
-  const of = (a: number, b: number) => caution({ a: { works: a, scores: [] }, b: { works: b, scores: [] }, judged: 40, clear: 9 }).join(' ');
+  const of = (a: number, b: number) => caution({ a: { works: a, scores: [] }, b: { works: b, scores: [] }, judged: 40, clear: 9, same_piece: false }).join(' ');
   it('warns of small samples', () => {
     expect(of(1, 1)).toMatch(/One work each/);
     expect(of(1, 3)).toMatch(/Small sample/);

@@ -45,7 +45,8 @@ export function extents(row: Pick<DifferenceRow, 'a' | 'b' | 'is_share' | 'unit'
 }
 
 /** What may be said of the sample, before anything else is. */
-export function caution(found: Pick<SideBySide, 'a' | 'b' | 'judged' | 'clear'>): string[] {
+export function caution(found: Pick<SideBySide, 'a' | 'b' | 'judged' | 'clear' | 'same_piece'>): string[] {
+  if (found.same_piece) return [`Two versions of one piece: the ${found.clear} values that differ do so because the music does, not by chance.`];
   const [a, b] = [found.a.works, found.b.works];
   const few = Math.min(a, b);
   const words = a === 1 && b === 1

@@ -48,7 +48,8 @@ export function withSigns(name: string): string {
 }
 
 /** Rows from the top; `open` are indices of sections. */
-export function rows(view: Pick<View, 'sections' | 'parts'>, open: ReadonlySet<number>): Row[] {
+export function rows(view: Pick<View, 'sections' | 'parts'>, open: ReadonlySet<number>, scale = 1): Row[] {
+  const [sectionHeight, partHeight] = [SECTION_HEIGHT * scale, PART_HEIGHT * scale];
   const out: Row[] = [];
   let top = 0;
   let family = '';
@@ -58,14 +59,14 @@ export function rows(view: Pick<View, 'sections' | 'parts'>, open: ReadonlySet<n
     if (opensFamily) top += FAMILY_GAP;
     const isOpen = open.has(index);
     out.push({
-      key: `s${index}`, label: capital(section.name), section: index, part: -1, isOpen, opensFamily, top, height: SECTION_HEIGHT,
+      key: `s${index}`, label: capital(section.name), section: index, part: -1, isOpen, opensFamily, top, height: sectionHeight,
     });
-    top += SECTION_HEIGHT + GAP;
+    top += sectionHeight + GAP;
     if (!isOpen) return;
     for (const part of section.parts) {
       const label = withSigns(view.parts[part]?.name ?? '');
-      out.push({ key: `p${part}`, label, section: index, part, isOpen: false, opensFamily: false, top, height: PART_HEIGHT });
-      top += PART_HEIGHT + GAP;
+      out.push({ key: `p${part}`, label, section: index, part, isOpen: false, opensFamily: false, top, height: partHeight });
+      top += partHeight + GAP;
     }
   });
   return out;

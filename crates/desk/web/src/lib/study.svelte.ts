@@ -20,6 +20,8 @@ export class StudyState {
   evidence = $state.raw<Evidence | null>(null);
   /** Bars pointed at by a finding or moment, first and last of each stretch. */
   pointed = $state.raw<readonly (readonly number[])[]>([]);
+  /** Bars gone to last, first and last. */
+  reached = $state.raw<readonly [number, number] | null>(null);
   /** Layer under the pointer, and where: bound together across rows. */
   layer = $state.raw<number | null>(null);
   isBusy = $state(false);
@@ -137,6 +139,7 @@ export class StudyState {
     const end = bars[last];
     const [from, to] = [bars[first]?.onset ?? 0, end ? end.onset + end.length : this.length];
     this.pointed = points ? spans : [];
+    this.reached = [first, last];
     // Far apart bars are shown in the whole piece; near ones near by.
     this.seen = to - from > this.length * 0.6 ? within({ from: 0, to: this.length }, this.length) : around(from, to, this.length);
   }

@@ -1,0 +1,100 @@
+/**
+ * Each view beside a picture of it that a person has looked at: tests/looks/*.png, a third of the size.
+ * `RIPIENO_WRITE=1 npm run looks` takes them anew; look at them before they are committed.
+ */
+import assert from 'node:assert/strict';
+import { test } from 'node:test';
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { asker, doneBy, isWhole, newPage, withDesk } from './desk.mjs';
+import { draft } from './draft.mjs';
+
+const FOLDER = new URL('./looks/', import.meta.url).pathname;
+const isWriting = process.env.RIPIENO_WRITE !== undefined;
+/** Levels of a channel, of 255, by which a pixel may differ: the edges of letters fall elsewhere in other builds of the browser. */
+const NEAR = 40;
+/** Share of pixels that may differ by more. */
+const MOST = 0.006;
+
+/** Shrinks a picture to a third; tells which share of its pixels differs from another's. The fonts are the page's own. */
+async function compared(page, shot, before) {
+  return page.evaluate(async ([now, then, near]) => {
+    const bitmap = async (base64) => createImageBitmap(await (await fetch(`data:image/png;base64,${base64}`)).blob());
+    const pixels = (image, width, height) => {
+      const canvas = new OffscreenCanvas(width, height);
+      const context = canvas.getContext('2d');
+      context.imageSmoothingQuality = 'high';
+      context.drawImage(image, 0, 0, width, height);
+      return { canvas, data: context.getImageData(0, 0, width, height).data };
+    };
+    const image = await bitmap(now);
+    const [width, height] = [Math.round(image.width / 3), Math.round(image.height / 3)];
+    const small = pixels(image, width, height);
+    const bytes = new Uint8Array(await (await small.canvas.convertToBlob({ type: 'image/png' })).arrayBuffer());
+    let text = '';
+    for (const byte of bytes) text += String.fromCharCode(byte);
+    if (then === null) return { png: btoa(text), share: 1 };
+    const other = await bitmap(then);
+    if (other.width !== width || other.height !== height) return { png: btoa(text), share: 1 };
+    const { data } = pixels(other, width, height);
+    let unlike = 0;
+    for (let at = 0; at < data.length; at += 4) {
+      if ([0, 1, 2].some((channel) => Math.abs(data[at + channel] - small.data[at + channel]) > near)) unlike += 1;
+    }
+    return { png: btoa(text), share: unlike / (data.length / 4) };
+  }, [shot.toString('base64'), before, NEAR]);
+}
+
+test('every view looks as it was reviewed', async () => {
+  mkdirSync(FOLDER, { recursive: true });
+  await withDesk(async ({ browser, desk }) => {
+    const blank = await (await browser.newContext()).newPage();
+    const unlike = [];
+    const ask = await asker(desk);
+    for (const [colorScheme, width, height] of [['light', 1440, 900], ['dark', 1440, 900], ['light', 820, 1180], ['light', 3840, 2160]]) {
+      const page = await newPage(browser, desk, { colorScheme, viewport: { width, height }, reducedMotion: 'reduce' });
+      const shot = async (name) => {
+        await page.evaluate(() => document.fonts.ready);
+        await page.evaluate(() => document.activeElement?.blur());
+        await page.mouse.move(1, 1);
+        await page.waitForTimeout(400);
+        const path = join(FOLDER, `${name}-${width}-${colorScheme}.png`);
+        const before = existsSync(path) && !isWriting ? readFileSync(path).toString('base64') : null;
+        const { png, share } = await compared(blank, await page.screenshot({ animations: 'disabled', caret: 'hide' }), before);
+        if (isWriting) writeFileSync(path, Buffer.from(png, 'base64'));
+        else if (share > MOST) unlike.push(`${name}, ${width} px, ${colorScheme}: ${(share * 100).toFixed(2)} % of the pixels differ`);
+      };
+      await page.goto(desk.address);
+      if (colorScheme === 'light' && width === 1440) {
+        await page.getByRole('button', { name: 'Choose a score' }).waitFor();
+        await shot('first-start');
+        await page.getByRole('button', { name: /demonstration overture/ }).click();
+        await isWhole(page);
+        const { job } = await (await ask('/api/scores?name=draft.musicxml', { method: 'POST', body: draft('The Boat Goes Out, second draft') })).json();
+        await doneBy(ask, job);
+      }
+      for (const [name, address, ready] of [
+        ['study', '#/study/1', null],
+        ['study-near', '#/study/1?seen=136-180&open=4&ask=all+brass+play', '.answer .chip'],
+        ['notes', '#/study/1?register=notes&panel=notes', null],
+      ]) {
+        await page.goto('about:blank');
+        await page.goto(`${desk.address}${address}`);
+        await isWhole(page);
+        if (ready) await page.locator(ready).first().waitFor();
+        await shot(name);
+      }
+      await page.goto('about:blank');
+      await page.goto(`${desk.address}#/?ask=horns+have+melody&sort=title`);
+      await page.locator('#found .chip').first().waitFor();
+      await shot('shelf');
+      await page.goto('about:blank');
+      await page.goto(`${desk.address}#/compare?a=1&b=2`);
+      await page.getByRole('heading', { name: 'What differs most' }).waitFor({ timeout: 120_000 });
+      await shot('compare');
+      assert.deepEqual(page.troubles, []);
+      await page.context().close();
+    }
+    assert.deepEqual(unlike, []);
+  });
+});
