@@ -29,6 +29,8 @@ pub(crate) struct View<'a> {
     pub begins_unmarked: bool,
     /// From where on a tempo is marked; nothing before.
     tempo_from: (BarIndex, Crotchets),
+    /// From where on one is printed.
+    printed_from: Option<(BarIndex, Crotchets)>,
 }
 
 /// How a part is played.
@@ -115,6 +117,7 @@ impl<'a> View<'a> {
             parts,
             begins_unmarked,
             tempo_from: tempo_from(score),
+            printed_from: printed_from(score),
         }
     }
 
@@ -175,6 +178,11 @@ impl<'a> View<'a> {
     /// Whether seconds at this place rest on no tempo mark at all.
     pub fn tempo_assumed(&self, bar: BarIndex, at: Crotchets) -> bool {
         self.sounding.tempo.assumed || (bar, at) < self.tempo_from
+    }
+
+    /// Whether the players see a metronome mark for this place, rather than only a playback tempo of the file.
+    pub fn tempo_printed(&self, bar: BarIndex, at: Crotchets) -> bool {
+        self.printed_from.is_some_and(|from| from <= (bar, at))
     }
 
     /// Whether the row is under a technique.
@@ -328,6 +336,13 @@ impl<'a> PartView<'a> {
             _ => (0..players).collect(),
         }
     }
+}
+
+/// Where the first metronome mark stands.
+fn printed_from(score: &Score) -> Option<(BarIndex, Crotchets)> {
+    let all = score.parts.iter().flat_map(|part| &part.directions);
+    let marks = all.filter(|direction| matches!(direction.kind, DirectionKind::Metronome { .. }));
+    marks.map(|direction| (direction.bar, direction.at)).min()
 }
 
 /// Where the first tempo mark stands.

@@ -96,6 +96,10 @@ impl Found<'_, '_> {
             severity = Severity::Note;
             reason.push_str(" (no tempo is marked here; taken at 120 crotchets a minute)");
         }
+        if kind.needs_tempo() && severity == Severity::Fault && !self.view.tempo_printed(bar, at) {
+            severity = Severity::Caution;
+            reason.push_str(" (at the playback tempo of the file; none is printed)");
+        }
         let source = kind.source().to_owned();
         self.objections.push(Objection {
             kind,

@@ -23,10 +23,9 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
 }
 
 fn transposition(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
-    if part.also.iter().any(|other| other.id != part.instrument.id)
-        || view.score.about.concert_pitch
-        || part.instruments.len() > 1
-    {
+    // Timpani were written as transposing instruments once.
+    let free = part.instrument.section == Section::Timpani || part.also.iter().any(|other| other.id != part.instrument.id);
+    if free || view.score.about.concert_pitch || part.instruments.len() > 1 {
         return;
     }
     for change in &part.part.changes {

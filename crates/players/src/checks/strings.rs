@@ -97,9 +97,13 @@ fn chord(view: &View<'_>, part: &PartView<'_>, event: &Event, strung: &Strung, a
         }
         (true, Hold::Easy) => {}
         (false, _) if reason == CountReason::Divided => {}
-        (false, Hold::Not | Hold::Wide) => {
+        (false, Hold::Not) => {
             let reason = format!("{names} cannot be held by one player, and nothing says “div.”");
             found.rows((Kind::Divisi, Severity::Caution), part, None, &rows, reason, "Write “div.”, or leave a note out");
+        }
+        (false, Hold::Wide) => {
+            let reason = format!("{names} is a wide stretch for one player, and nothing says “div.” or “non div.”");
+            found.rows((Kind::Divisi, Severity::Note), part, None, &rows, reason, "Say which is meant");
         }
         // Three notes and more are a chord of each player; two may be either.
         (false, Hold::Easy) if keys.len() > 2 => {}

@@ -156,7 +156,8 @@ pub fn musicxml(tempo: u32, parts: &[PartText<'_>]) -> String {
                     let by = if by.is_empty() { String::new() } else { transpose(by) };
                     writer.out.push_str(&format!(
                         "<attributes><divisions>{DIVISIONS}</divisions><time><beats>4</beats><beat-type>4</beat-type></time>{by}</attributes>\
-                         <sound tempo=\"{tempo}\"/>"
+                         <direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>{tempo}</per-minute></metronome>\
+                         </direction-type></direction>"
                     ));
                 }
                 if rests > 0 {
