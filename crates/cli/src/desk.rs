@@ -16,6 +16,9 @@ pub struct DeskArguments {
     /// The port on this machine; without it any that is free
     #[arg(long, value_name = "NUMBER", default_value_t = 0)]
     port: u16,
+    /// Play from this SoundFont 2 file instead of the built-in instruments
+    #[arg(long, value_name = "FILE")]
+    soundfont: Option<PathBuf>,
     /// Print the address only, and open no browser
     #[arg(long)]
     no_open: bool,
@@ -23,7 +26,11 @@ pub struct DeskArguments {
 
 /// Serves the desk until Ctrl-C.
 pub fn run(arguments: &DeskArguments) -> Result<(), String> {
-    let options = Options { library: library_path(arguments.library.as_deref())?, port: arguments.port };
+    let options = Options {
+        library: library_path(arguments.library.as_deref())?,
+        port: arguments.port,
+        soundfont: arguments.soundfont.clone(),
+    };
     serve(&options, |addresses| {
         println!("The desk is at {} (Ctrl-C ends it)", addresses.lasting);
         println!("The address lets in whoever has it; it changes at each start.");

@@ -21,12 +21,15 @@ use utoipa_axum::routes;
 
 use crate::corrections::{self, Wanted};
 use crate::desk::{Desk, Open};
+use crate::excerpt;
 use crate::failure::{Failure, Outcome};
 use crate::guard::{Own, guard};
 use crate::jobs::{Job, JobState};
 use crate::key::Key;
+use crate::listen;
 use crate::shelf::{self, Card};
 use crate::studied::{self, MOST_BYTES};
+use crate::takeaway;
 use crate::upload;
 use crate::view::View;
 use crate::{asking, assets, compare, evidence, notes};
@@ -69,6 +72,9 @@ fn routes() -> OpenApiRouter<Desk> {
         .routes(routes!(job, cancel))
         .routes(routes!(outline))
         .routes(routes!(follow))
+        .merge(excerpt::routes())
+        .merge(listen::routes())
+        .merge(takeaway::routes())
 }
 
 /// The OpenAPI description, as JSON text.

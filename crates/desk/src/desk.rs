@@ -14,6 +14,7 @@ use tokio::sync::Semaphore;
 use crate::compare::Profiles;
 use crate::failure::{Failure, Outcome};
 use crate::jobs::Jobs;
+use crate::media::Media;
 use crate::shelf::SmallMaps;
 
 /// Studies kept in memory; a large score takes some tens of megabytes.
@@ -57,6 +58,8 @@ pub struct Inner {
     pub(crate) profiles: Profiles,
     /// Analyses at one time: each takes a core.
     pub(crate) turns: Arc<Semaphore>,
+    /// Prepared sound and engraved pages.
+    pub(crate) media: Media,
 }
 
 impl std::ops::Deref for Desk {
@@ -90,7 +93,17 @@ impl Desk {
             profiles: Profiles::default(),
             // A core stays free to answer.
             turns: Arc::new(Semaphore::new(cores.saturating_sub(1).max(1))),
+            media: Media::default(),
         })))
+    }
+
+    /// The same desk, playing from a SoundFont 2 file instead of the built-in instruments.
+    ///
+    /// # Errors
+    /// When the file cannot be read or is no SoundFont: one sentence.
+    pub fn playing_from(self, soundfont: &Path) -> Result<Self, String> {
+        self.media.set_font(soundfont)?;
+        Ok(self)
     }
 }
 

@@ -15,6 +15,8 @@ pub struct Options {
     pub library: PathBuf,
     /// The port; 0 for any that is free.
     pub port: u16,
+    /// A SoundFont 2 file to play from instead of the built-in instruments.
+    pub soundfont: Option<PathBuf>,
 }
 
 /// Addresses of a desk that is ready.
@@ -29,9 +31,13 @@ pub struct Addresses<'a> {
 /// Serves the desk on the loopback address until Ctrl-C; `ready` is told the addresses of the page.
 ///
 /// # Errors
-/// When the library cannot be opened or the port is taken: one sentence.
+/// When the library or the SoundFont cannot be opened or the port is taken: one sentence.
 pub fn serve(options: &Options, ready: impl FnOnce(Addresses<'_>)) -> Result<(), String> {
     let desk = Desk::on(&options.library)?;
+    let desk = match &options.soundfont {
+        Some(soundfont) => desk.playing_from(soundfont)?,
+        None => desk,
+    };
     let key = Arc::new(Key::new()?);
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     let runtime = runtime.map_err(|error| format!("the desk cannot start ({error})"))?;

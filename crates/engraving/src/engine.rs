@@ -1,7 +1,7 @@
 //! The engine: one C++ toolkit on a thread of its own.
 //!
 //! The library keeps state of its own and cannot be interrupted, so it lives on one thread that takes jobs in turn. A job that takes too
-//! long is given up: its thread is left behind and the next job gets a new one. Its fonts must lie in files: they are laid out in
+//! long is given up: its thread is left behind and the next job gets a new one, as long as not too many are left behind. Its fonts must lie in files: they are laid out in
 //! a temporary folder that goes when the engine goes.
 
 use std::path::Path;
@@ -15,7 +15,7 @@ use verovio_data::DATA;
 use verovio_sys::ffi;
 
 use crate::page::{self, Page};
-use crate::{EngraveError, Engraver, Layout, PATIENCE, admitted};
+use crate::{EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, keys};
 
 /// The music font, and the text metrics the engine reserves room by.
 const FONT: &str = "Bravura";
@@ -29,6 +29,7 @@ const STACK: usize = 64 << 20;
 struct Job {
     musicxml: String,
     options: String,
+    keys: Vec<KeyChange>,
     answer: SyncSender<Result<Vec<String>, EngraveError>>,
 }
 
@@ -37,57 +38,80 @@ struct Worker {
     thread: JoinHandle<()>,
 }
 
+/// Threads left behind at one time: each keeps a core busy until it ends.
+const MOST_LEFT: usize = 1;
+
+/// The engine's threads.
+struct Threads {
+    worker: Option<Worker>,
+    /// Given up, as far as they have not ended.
+    left: Vec<JoinHandle<()>>,
+}
+
 /// The engine.
 pub(crate) struct Engine {
-    worker: Mutex<Option<Worker>>,
+    threads: Mutex<Threads>,
 }
 
 impl Engine {
     pub(crate) fn start() -> Result<Self, EngraveError> {
-        Ok(Self { worker: Mutex::new(Some(Worker::start()?)) })
+        Ok(Self { threads: Mutex::new(Threads { worker: Some(Worker::start()?), left: Vec::new() }) })
     }
 }
 
 impl Engraver for Engine {
-    fn engrave(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, false))
+    fn engrave_keyed(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
+        self.answer(musicxml, options(layout, false), keys)
     }
 
     fn engrave_lines(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, true))
+        self.answer(musicxml, options(layout, true), &[])
     }
 }
 
 impl Engine {
-    fn answer(&self, musicxml: &[u8], options: String) -> Result<Vec<Page>, EngraveError> {
+    fn answer(&self, musicxml: &[u8], options: String, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
         let musicxml = admitted(musicxml)?.to_owned();
         let (answer, answered) = sync_channel(1);
-        let mut worker = self.worker.lock().unwrap_or_else(PoisonError::into_inner);
-        let running = match worker.take() {
-            Some(running) if !running.thread.is_finished() => running,
-            _ => Worker::start()?,
-        };
-        let running = worker.insert(running);
+        let mut threads = self.threads.lock().unwrap_or_else(PoisonError::into_inner);
+        let running = threads.running()?;
         let gone = || EngraveError::NotStarted("its thread has ended".to_owned());
-        running.jobs.send(Job { musicxml, options, answer }).map_err(|_| gone())?;
+        let job = Job { musicxml, options, keys: keys.to_vec(), answer };
+        running.jobs.send(job).map_err(|_| gone())?;
         match answered.recv_timeout(PATIENCE) {
             Ok(pages) => pages?.iter().map(|svg| page::tidied(svg)).collect(),
             Err(RecvTimeoutError::Timeout) => {
                 // Nothing can stop it; it ends when it is done.
-                *worker = None;
+                threads.leave();
                 Err(EngraveError::TooSlow)
             }
             Err(RecvTimeoutError::Disconnected) => {
-                *worker = None;
+                threads.leave();
                 Err(gone())
             }
         }
     }
 }
 
+impl Threads {
+    /// The thread that takes jobs, a new one where there is none.
+    fn running(&mut self) -> Result<&Worker, EngraveError> {
+        self.left.retain(|thread| !thread.is_finished());
+        match self.worker.take() {
+            Some(running) if !running.thread.is_finished() => Ok(self.worker.insert(running)),
+            _ if self.left.len() > MOST_LEFT => Err(EngraveError::Busy),
+            _ => Ok(self.worker.insert(Worker::start()?)),
+        }
+    }
+
+    fn leave(&mut self) {
+        self.left.extend(self.worker.take().map(|worker| worker.thread));
+    }
+}
+
 impl Drop for Engine {
     fn drop(&mut self) {
-        let worker = self.worker.get_mut().unwrap_or_else(PoisonError::into_inner).take();
+        let worker = self.threads.get_mut().unwrap_or_else(PoisonError::into_inner).worker.take();
         if let Some(Worker { jobs, thread }) = worker {
             drop(jobs);
             // So that its folder is gone too.
@@ -157,6 +181,13 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
     ffi::reset_xml_id_seed(toolkit.pin_mut(), 1);
     if !ffi::load_data(toolkit.pin_mut(), &job.musicxml) {
         return Err(EngraveError::NotTaken);
+    }
+    if !job.keys.is_empty() {
+        // It takes the key of one staff for that of all; in its own format each staff can be told its own.
+        let own = keys::with_keys(&ffi::get_mei(toolkit.pin_mut(), "{}"), &job.keys);
+        if !ffi::load_data(toolkit.pin_mut(), &own) {
+            return Err(EngraveError::NotTaken);
+        }
     }
     // Asked to draw a document without pages it would end the program.
     let count = ffi::page_count(toolkit.pin_mut());

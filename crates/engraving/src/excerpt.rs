@@ -7,7 +7,7 @@ use ripieno_score::{ChangeKind, Clef, ClefSign, Direction, DirectionKind, Part, 
 use ripieno_texture::Role;
 
 use crate::page::Page;
-use crate::{EngraveError, Engraver, Layout, numbers, tint};
+use crate::{EngraveError, Engraver, Layout, keys, numbers, tint};
 
 /// The role of each note of a score, `[part][note]`; `None` for notes without one.
 pub type NoteRoles = Vec<Vec<Option<Role>>>;
@@ -33,7 +33,7 @@ pub fn engrave_score(
         of_id = ids(roles);
         say_roles(&mut shown, roles);
     }
-    let mut pages = engraver.engrave(write_with_ids(&shown).as_bytes(), layout)?;
+    let mut pages = engraver.engrave_keyed(write_with_ids(&shown).as_bytes(), layout, &keys::changes(&shown))?;
     if !held_over.is_empty() {
         let ids: BTreeSet<String> = held_over.iter().map(|&(part, note)| note_id(part, note as usize)).collect();
         pages.iter_mut().for_each(|page| tint::held_over(page, &ids));

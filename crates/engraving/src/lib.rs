@@ -14,8 +14,10 @@ mod engine;
 mod excerpt;
 mod export;
 mod fonts;
+mod keys;
 mod numbers;
 mod page;
+mod plan;
 mod roles;
 mod tint;
 
@@ -27,14 +29,18 @@ use quick_xml::events::Event;
 
 pub use excerpt::{NoteRoles, engrave_score};
 pub use export::{ExportError, pdf, png};
+pub use keys::KeyChange;
 pub use page::{Notehead, Page};
-pub use roles::{layer_staves, note_roles, roles_of_excerpt};
+pub use plan::{BarOnPage, HeadOnPage, Plan};
+pub use roles::{layer_staves, note_roles, note_spans, roles_of_excerpt, roles_of_spans};
 pub use tint::{contrast_with_white, ink};
 
 /// Largest MusicXML engraved at once, in bytes.
 pub const MOST_BYTES: usize = 24 << 20;
 /// Fewer notes than this are engraved at once.
 pub const MOST_NOTES: usize = 40_000;
+/// Deepest that elements of a MusicXML document may lie in each other; its schema needs fewer than twenty.
+pub const DEEPEST: usize = 64;
 /// Longest an engraving may take.
 pub const PATIENCE: Duration = Duration::from_secs(60);
 
@@ -75,6 +81,8 @@ pub enum EngraveError {
     NotTaken,
     /// The engine took too long.
     TooSlow,
+    /// Engravings that took too long are still at work; nothing can stop them.
+    Busy,
     /// The engine could not start, with the reason.
     NotStarted(String),
     /// The engine answered with something that is no page.
@@ -97,6 +105,7 @@ choose fewer bars or parts"
             Self::TooSlow => {
                 write!(f, "engraving took longer than {} seconds and was given up; choose fewer bars or parts", PATIENCE.as_secs())
             }
+            Self::Busy => f.write_str("earlier engravings that took too long are still at work; try again in some minutes"),
             Self::NotStarted(why) => write!(f, "the engraver cannot start: {why}"),
             Self::NoPage(why) => write!(f, "the engraver left no page to read ({why}); choose other bars or parts"),
         }
@@ -108,16 +117,24 @@ impl std::error::Error for EngraveError {}
 /// Sets MusicXML as pages. The one place an engine is known; another library can take its place here.
 pub trait Engraver: Send + Sync {
     /// The pages of a partwise MusicXML document. Elements keep the ids the document gives them; the result depends on the arguments
-    /// alone.
+    /// alone. `keys` are the changes of key after the beginning, where staves differ; none where all staves have the document's.
     ///
     /// # Errors
     /// When the document is too large, is no MusicXML, or the engine fails or takes longer than [`PATIENCE`].
-    fn engrave(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError>;
+    fn engrave_keyed(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError>;
 
-    /// The same for pages of paper: every line is drawn out to the full width, the last one if it is nearly full.
+    /// The same where all staves change key together, or none does.
     ///
     /// # Errors
-    /// As [`Self::engrave`].
+    /// As [`Self::engrave_keyed`].
+    fn engrave(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError> {
+        self.engrave_keyed(musicxml, layout, &[])
+    }
+
+    /// As [`Self::engrave`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full.
+    ///
+    /// # Errors
+    /// As [`Self::engrave_keyed`].
     fn engrave_lines(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError>;
 }
 
@@ -152,6 +169,10 @@ fn admitted(musicxml: &[u8]) -> Result<&str, EngraveError> {
                 notes += usize::from(tag.name().as_ref() == "note");
                 measures += usize::from(tag.name().as_ref() == "measure");
                 depth += 1;
+                // The engine descends into elements by recursion.
+                if depth > DEEPEST {
+                    return Err(EngraveError::NotMusicXml);
+                }
             }
             Event::End(_) => depth = depth.saturating_sub(1),
             Event::Eof => break,
@@ -181,6 +202,8 @@ mod tests {
             assert_eq!(admitted(text.as_bytes()), Err(EngraveError::NotMusicXml), "{text}");
         }
         assert_eq!(admitted(b"\xff\xfe<"), Err(EngraveError::NotMusicXml));
+        let deep = format!("<score-partwise><measure>{}{}</measure></score-partwise>", "<a>".repeat(100), "</a>".repeat(100));
+        assert_eq!(admitted(deep.as_bytes()), Err(EngraveError::NotMusicXml));
         let many = format!("<score-partwise><measure>{}</measure></score-partwise>", "<note></note>".repeat(MOST_NOTES + 1));
         assert!(matches!(admitted(many.as_bytes()), Err(EngraveError::TooLarge { notes, .. }) if notes == MOST_NOTES + 1));
     }

@@ -103,7 +103,8 @@ impl Page {
             match reader.read_event() {
                 Ok(Event::Start(tag)) => {
                     let class = attribute(&tag, "class").map_or(Cow::Borrowed(""), Cow::Owned);
-                    open.push(match class.split(' ').next().unwrap_or("") {
+                    // The class of a role stands before the engine's own (`tint`).
+                    open.push(match class.split(' ').find(|class| !class.starts_with("role-")).unwrap_or("") {
                         "measure" => {
                             bars += 1;
                             staves = 0;
@@ -190,6 +191,8 @@ mod tests {
         assert_eq!(heads.len(), 1);
         assert_eq!((heads[0].id.as_str(), heads[0].bar, heads[0].staff, heads[0].step), ("n0-3", 0, 0, 1));
         assert_eq!((heads[0].x, heads[0].half_space), (44.0, 10.0));
+        let tinted = Page { svg: SVG.replace("class=\"note\"", "class=\"role-bass note\""), ..page };
+        assert_eq!(tinted.noteheads(), heads);
     }
 
     #[test]

@@ -5,32 +5,42 @@ use std::ops::Range;
 
 use ripieno_formats::excerpt::NoteOrigin;
 use ripieno_score::{BarIndex, Head, Score, Sounding};
-use ripieno_texture::{Lines, Role, RoleReading};
+use ripieno_texture::{Lines, Role, RoleReading, RoleSpan};
 
 use crate::NoteRoles;
 
-/// The role of each written note of a score, `[part][note]`. `sounding` is the score bar by bar as written
-/// ([`ripieno_score::Unroll::AsWritten`]), `lines` and `reading` come from it.
+/// The span each written note of a score belongs to, `[part][note]`, an index into [`RoleReading::spans`]. `sounding` is the score bar by
+/// bar as written ([`ripieno_score::Unroll::AsWritten`]), `lines` and `reading` come from it.
 #[must_use]
-pub fn note_roles(score: &Score, sounding: &Sounding, lines: &Lines, reading: &RoleReading) -> NoteRoles {
-    let mut of_line: BTreeMap<usize, Vec<(Range<u32>, Role)>> = BTreeMap::new();
-    for span in &reading.spans {
-        of_line.entry(span.line).or_default().push((span.bars.clone(), span.role()));
+pub fn note_spans(score: &Score, sounding: &Sounding, lines: &Lines, reading: &RoleReading) -> Vec<Vec<Option<usize>>> {
+    let mut of_line: BTreeMap<usize, Vec<(Range<u32>, usize)>> = BTreeMap::new();
+    for (index, span) in reading.spans.iter().enumerate() {
+        of_line.entry(span.line).or_default().push((span.bars.clone(), index));
     }
-    let role = |row: usize, bar: BarIndex| {
+    let span = |row: usize, bar: BarIndex| {
         let spans = of_line.get(&(*lines.of_row.get(row)? as usize))?;
         let here = spans.iter().find(|(bars, _)| bars.contains(&bar.0));
         // A note held beyond the last bar of its span keeps its role.
-        here.or_else(|| spans.iter().rev().find(|(bars, _)| bars.end <= bar.0)).map(|(_, role)| *role)
+        here.or_else(|| spans.iter().rev().find(|(bars, _)| bars.end <= bar.0)).map(|(_, index)| *index)
     };
     rows_of_notes(score, sounding)
         .iter()
         .zip(&score.parts)
-        .map(|(rows, part)| {
-            let notes = rows.iter().zip(&part.notes);
-            notes.map(|(row, note)| role((*row)?, note.bar).filter(|role| *role != Role::Tacet)).collect()
-        })
+        .map(|(rows, part)| rows.iter().zip(&part.notes).map(|(row, note)| span((*row)?, note.bar)).collect())
         .collect()
+}
+
+/// The role of each written note of a score, `[part][note]`; arguments as for [`note_spans`].
+#[must_use]
+pub fn note_roles(score: &Score, sounding: &Sounding, lines: &Lines, reading: &RoleReading) -> NoteRoles {
+    roles_of_spans(&note_spans(score, sounding, lines, reading), reading)
+}
+
+/// The role of each note from its span.
+#[must_use]
+pub fn roles_of_spans(spans: &[Vec<Option<usize>>], reading: &RoleReading) -> NoteRoles {
+    let role = |span: &Option<usize>| reading.spans.get((*span)?).map(RoleSpan::role).filter(|role| *role != Role::Tacet);
+    spans.iter().map(|notes| notes.iter().map(role).collect()).collect()
 }
 
 /// The roles of an excerpt's notes.

@@ -161,3 +161,35 @@ fn a_page_has_the_height_it_is_given_or_needs() {
     let bars: usize = pages.iter().map(|page| page.svg.matches("class=\"bar-number\"").count()).sum();
     assert_eq!(bars, 40);
 }
+
+/// A clarinet in B flat and a violin change key together: each has the accidentals of its own key, 2 sharps to 1 flat and none to 3 flats
+/// (the sounding key is the same). The wider spacing of naturals that cancel is the engine's own.
+#[test]
+fn each_staff_changes_to_its_own_key() {
+    let bar = |number: u32, fifths: i8, extra: &str| {
+        format!(
+            "<measure number=\"{number}\"><attributes>{}<key><fifths>{fifths}</fifths></key>{extra}</attributes><note><pitch><step>C</step>\
+<octave>5</octave></pitch><duration>4</duration><type>whole</type></note></measure>",
+            if number == 1 { "<divisions>1</divisions>" } else { "" }
+        )
+    };
+    let rest = "<time><beats>4</beats><beat-type>4</beat-type></time><clef><sign>G</sign><line>2</line></clef>";
+    let transposed = format!("{rest}<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>");
+    let xml = format!(
+        "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>Clarinet in Bb</part-name></score-part><score-part id=\"P2\">\
+<part-name>Violin</part-name></score-part></part-list><part id=\"P1\">{}{}</part><part id=\"P2\">{}{}</part></score-partwise>",
+        bar(1, 2, &transposed),
+        bar(2, -1, ""),
+        bar(1, 0, rest),
+        bar(2, -3, "")
+    );
+    let score = ripieno_formats::read("keys.musicxml", xml.as_bytes(), &Limits::default()).unwrap().score;
+    let pages = engrave_score(&**ENGINE, &score, &Layout::default(), None, &[]).unwrap();
+    let second = pages[0].svg.split("class=\"measure\"").nth(2).unwrap();
+    let signs = |staff: &str| staff.split("class=\"keySig\"").nth(1).unwrap().split("class=\"layer\"").next().unwrap().to_owned();
+    let flats = |staff: &str| signs(staff).matches("#E260").count();
+    let staves: Vec<&str> = second.split("class=\"staff\"").skip(1).collect();
+    assert_eq!(staves.iter().map(|staff| flats(staff)).collect::<Vec<_>>(), [1, 3]);
+    let plan = pages[0].plan();
+    assert_eq!((plan.bars.len(), plan.heads.len()), (2, 4));
+}

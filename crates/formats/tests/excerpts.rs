@@ -286,6 +286,21 @@ fn what_is_in_force_comes_along() {
     assert_eq!(words(&drum), ["0 0 Allegro", "0 0 M.M. 96"]);
 }
 
+/// That a solo is over after a rest though no "tutti" follows is common practice.
+#[test]
+fn a_solo_ends_with_a_rest() {
+    let mut score = small();
+    let part = &mut score.parts[0];
+    part.marks.clear();
+    part.notes.iter_mut().for_each(|note| note.flags = NoteFlags::empty());
+    let solo = Direction { kind: DirectionKind::Words("Solo".into()), ..part.directions[0].clone() };
+    part.directions.insert(0, solo);
+    let cut_from = |score: &Score| words(&cut(score, &Cut::bars(BarIndex(2), BarIndex(3))).unwrap());
+    assert!(cut_from(&score).contains(&"0 0 Solo".to_owned()));
+    score.parts[0].notes.retain(|note| note.bar != BarIndex(1));
+    assert!(!cut_from(&score).contains(&"0 0 Solo".to_owned()));
+}
+
 #[test]
 fn concert_pitch_moves_notes_and_keys() {
     let score = small();

@@ -9,8 +9,10 @@ mod bar_map;
 mod marks;
 pub mod palette;
 mod register_chart;
+mod sheet;
 mod svg;
 
 pub use bar_map::{BarMap, MapCell, MapLane, MapRow, bar_map};
 pub use register_chart::{RegisterBar, RegisterChart, register_chart};
+pub use sheet::{Sheet, sheet};
 pub use svg::definitions;

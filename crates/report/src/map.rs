@@ -8,7 +8,8 @@ use crate::page::{key_short, metronome};
 use crate::words::{capital, key_name};
 
 /// The role map of the whole score, with tempo, metre, rehearsal marks and keys above it.
-pub(crate) fn role_map(study: &Study) -> BarMap {
+#[must_use]
+pub fn role_map(study: &Study) -> BarMap {
     let mut section = None;
     let rows = (0..study.score.parts.len())
         .map(|part| {
@@ -18,6 +19,38 @@ pub(crate) fn role_map(study: &Study) -> BarMap {
         })
         .collect();
     BarMap { title: format!("Roles by part and bar in {}", study.title()), bars: bars(study), lanes: lanes(study), rows }
+}
+
+/// The melody from carrier to carrier: a row for every part that carries it, full where it is the chief one, pale where it goes along.
+#[must_use]
+pub fn melody_map(study: &Study) -> BarMap {
+    let melody = &study.roles.roles.melody;
+    let full = palette::look(Role::Melody).map_or(palette::UNMARKED, |look| look.fill);
+    let rows = (0..study.score.parts.len())
+        .filter_map(|part| {
+            let mut cells: Vec<MapCell> = Vec::new();
+            for carried in melody.iter().filter(|carried| carried.part == part || carried.parts.contains(&part)) {
+                let fill = if carried.part == part { full } else { palette::UNMARKED };
+                let (first, end) = (carried.bars.start as usize, carried.bars.end as usize);
+                match cells.last_mut().filter(|cell| cell.end >= first) {
+                    Some(cell) if cell.fill == fill => cell.end = cell.end.max(end),
+                    // Two carriers share the bar of a hand-off; the later one begins after it.
+                    Some(cell) if end > cell.end => {
+                        let first = cell.end;
+                        cells.push(map_cell(first, end, fill));
+                    }
+                    Some(_) => {}
+                    None => cells.push(map_cell(first, end, fill)),
+                }
+            }
+            (!cells.is_empty()).then(|| MapRow { label: part_name(study, part), opens_group: false, cells })
+        })
+        .collect();
+    BarMap { title: format!("Who carries the melody in {}", study.title()), bars: bars(study), lanes: lanes(study), rows }
+}
+
+fn map_cell(first: usize, end: usize, fill: &str) -> MapCell {
+    MapCell { first, end, fill: fill.to_owned(), strip: (0, 1), label: String::new(), more: None }
 }
 
 /// Printed dynamics of each section; `found` is [`Study::loudness_of_sections`].
@@ -145,7 +178,8 @@ pub(crate) fn held_name(study: &Study, held: &Held) -> String {
 }
 
 /// The register chart by instrument.
-pub(crate) fn register_chart(study: &Study) -> RegisterChart {
+#[must_use]
+pub fn register_chart(study: &Study) -> RegisterChart {
     let bars = study
         .instruments()
         .iter()

@@ -357,6 +357,21 @@ for (const colorScheme of ['light', 'dark']) {
         await page.getByRole('button', { name: 'who has the melody' }).click();
         await page.locator('.sql table').waitFor();
         await look('SQL');
+        await page.getByRole('button', { name: /^Heard/ }).click();
+        await look('listening');
+        await page.getByRole('button', { name: /^Heard/ }).click();
+        await page.keyboard.press('Escape');
+        assert.equal(await page.getByRole('region', { name: 'What is known of this span' }).count(), 0);
+        await page.keyboard.press('Shift+ArrowRight');
+        await page.keyboard.press('e');
+        await page.locator('.excerpt img, .excerpt .say').first().waitFor({ timeout: 60_000 });
+        await page.waitForFunction(() => document.querySelector('.excerpt .paper')?.getAttribute('aria-busy') === 'false' && document.querySelector('.excerpt .say.small, .excerpt .say'));
+        await look('excerpt');
+        await page.keyboard.press('e');
+        await page.getByRole('button', { name: 'Take away' }).click();
+        await page.getByRole('dialog', { name: 'Take away' }).getByRole('option').first().waitFor({ state: 'attached' });
+        await look('take away');
+        await page.keyboard.press('Escape');
         await page.locator('button.home').click();
         await page.getByRole('link', { name: /The Boat Goes Out/ }).waitFor();
         await page.getByRole('textbox', { name: 'Ask them all' }).fill('horns have melody');
@@ -380,3 +395,168 @@ for (const colorScheme of ['light', 'dark']) {
     });
   }
 }
+
+/** Chooses bars by dragging over the bar numbers, from one bar to another as printed in the demonstration (bar 0 first). */
+async function chooseBars(page, first, last) {
+  const canvas = page.locator('canvas.marks');
+  const box = await canvas.boundingBox();
+  // The whole piece is in sight: 109 bars, of four crotchets but for 20 of three (bars 51 to 70).
+  const starts = [];
+  let length = 0;
+  for (let bar = 0; bar < 109; bar++) {
+    starts.push(length);
+    length += bar >= 51 && bar <= 70 ? 3 : 4;
+  }
+  const x = (bar) => box.x + ((starts[bar] + 1.5) / length) * box.width;
+  await page.mouse.move(x(first), box.y + box.height - 6);
+  await page.mouse.down();
+  await page.mouse.move(x(Math.round((first + last) / 2)), box.y + box.height - 6);
+  await page.mouse.move(x(last), box.y + box.height - 6);
+  await page.mouse.up();
+}
+
+const listening = (page) => page.getByRole('region', { name: 'Listening' });
+
+test('bars are chosen by dragging and by keys, and kept in the address', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await chooseBars(page, 35, 45);
+    await settle(page);
+    assert.match(await hash(page), /chosen=35-45/);
+    assert.equal(await seen(page), null, 'choosing does not move the view');
+    await page.keyboard.press('Shift+ArrowRight');
+    await page.keyboard.press('Shift+ArrowRight');
+    await settle(page);
+    assert.match(await hash(page), /chosen=35-47/);
+    await page.reload();
+    await isWhole(page);
+    assert.match(await listening(page).innerText(), /Bars 35–47/);
+    await page.keyboard.press('Escape');
+    await settle(page);
+    assert.doesNotMatch(await hash(page), /chosen/);
+    await page.getByRole('tab', { name: /Moments/ }).click();
+    await page.getByRole('button', { name: /First full brass/ }).click();
+    assert.match(await listening(page).innerText(), /Bars 35–45/);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('the chosen bars engraved: who plays, layers, too many; a note leads to its evidence; or the page says how to get the engraver', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await page.keyboard.press('e');
+    const excerpt = page.getByRole('region', { name: 'Score excerpt' });
+    await excerpt.getByText('Choose bars:').waitFor();
+    await chooseBars(page, 35, 38);
+    await excerpt.locator('img').or(excerpt.getByText('built without the engraver')).first().waitFor({ timeout: 60_000 });
+    if (await excerpt.getByText('built without the engraver').isVisible()) {
+      assert.match(await excerpt.innerText(), /--features engraving/);
+      assert.deepEqual(page.troubles, []);
+      return;
+    }
+    const image = excerpt.locator('img');
+    await page.waitForFunction(() => document.querySelector('.excerpt img')?.complete && document.querySelector('.excerpt img').naturalWidth > 300);
+    // demo/planted/who_does_what.csv: flutes, tuba and violins play there, the glockenspiel does not.
+    const alt = await image.getAttribute('alt');
+    assert.match(alt, /Bars 35–38 engraved: .*Tuba.*Violin/);
+    assert.doesNotMatch(alt, /Glockenspiel/);
+    const plan = await page.evaluate(async () => (await fetch(document.querySelector('.excerpt img').getAttribute('src').replace('/page?', '?'))).json());
+    const sheet = plan.pages[0];
+    const heads = sheet.span.flatMap((span, index) => (span >= 0 ? [index] : []));
+    const head = heads.reduce((top, index) => (sheet.y[index] < sheet.y[top] ? index : top), heads[0]);
+    await excerpt.evaluate((section) => section.scrollIntoView({ block: 'start' }));
+    await settle(page);
+    const box = await image.boundingBox();
+    const scale = box.width / sheet.width;
+    await page.mouse.click(box.x + (sheet.x[head] + sheet.head * 0.6) * scale, box.y + sheet.y[head] * scale);
+    await page.getByRole('region', { name: 'What is known of this span' }).waitFor();
+    await settle(page);
+    assert.match(await hash(page), /span=/);
+    await excerpt.getByRole('button', { name: 'One staff per layer' }).click();
+    await page.waitForFunction(() => /melody/.test(document.querySelector('.excerpt img')?.getAttribute('alt') ?? ''), undefined, { timeout: 60_000 });
+    await chooseBars(page, 2, 90);
+    await excerpt.getByRole('alert').waitFor({ timeout: 60_000 });
+    assert.match(await excerpt.getByRole('alert').innerText(), /89 bars are more than is engraved at once; choose up to 64/);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('listening: the cursor moves, sections are put away without a new rendering, slower, again and again, stop', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await chooseBars(page, 81, 82);
+    let streams = 0;
+    page.on('request', (request) => (streams += request.url().includes('/sound/stream') ? 1 : 0));
+    const bar = listening(page);
+    await page.keyboard.press('p');
+    await page.waitForFunction(() => document.querySelector('.listening')?.dataset.phase === 'playing', undefined, { timeout: 30_000 });
+    assert.ok(Number(await bar.getAttribute('data-first-sound')) < 3000);
+    await page.waitForFunction(() => document.querySelector('.listening')?.dataset.bar === '81');
+    await page.locator('.views .field .line').waitFor();
+    assert.equal(streams, 1);
+    await bar.getByRole('button', { name: /^Heard/ }).click();
+    await bar.getByText('Start at a low volume').waitFor();
+    await bar.getByRole('button', { name: 'Trombones', exact: true }).click();
+    await bar.getByRole('button', { name: /Heard: \d+ of \d+ sections/ }).waitFor();
+    await bar.getByRole('button', { name: 'alone strings' }).click();
+    assert.match(await bar.innerText(), /Heard: 4 of/);
+    await bar.getByRole('textbox', { name: 'Name for who is heard now' }).fill('the strings');
+    await bar.getByRole('button', { name: 'Keep' }).click();
+    await bar.getByRole('button', { name: 'Everybody' }).click();
+    await bar.getByRole('button', { name: 'alone the strings' }).click();
+    assert.match(await bar.innerText(), /Heard: 4 of/);
+    assert.equal(streams, 1, 'nothing is rendered again');
+    await bar.getByRole('checkbox', { name: 'again and again' }).check();
+    await page.waitForFunction(() => document.querySelector('.listening')?.dataset.bar === '82', undefined, { timeout: 20_000 });
+    await page.waitForFunction(() => document.querySelector('.listening')?.dataset.bar === '81', undefined, { timeout: 20_000 });
+    const before = streams;
+    await bar.getByRole('combobox', { name: 'tempo' }).selectOption('0.5');
+    await page.waitForFunction(() => document.querySelector('.listening')?.dataset.phase === 'playing');
+    assert.ok(streams > before, 'slower is rendered anew');
+    await bar.getByRole('button', { name: 'Pause' }).click();
+    await bar.getByRole('button', { name: 'Go on' }).click();
+    await bar.getByRole('button', { name: 'Stop' }).click();
+    assert.equal(await bar.getAttribute('data-phase'), 'idle');
+    assert.equal(await page.locator('.views .field .line').count(), 0);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('take-away: pictures, tables, bars and sound, named by piece and bars', async () => {
+  await withDesk(async ({ browser, desk, folder }) => {
+    const page = await newPage(browser, desk, { acceptDownloads: true });
+    await openDemo(page, desk);
+    await chooseBars(page, 35, 36);
+    await page.getByRole('button', { name: 'Take away' }).click();
+    const box = page.getByRole('dialog', { name: 'Take away' });
+    await box.getByRole('option', { name: /melody/ }).waitFor({ state: 'attached' });
+    const get = async (button) => {
+      const [download] = await Promise.all([page.waitForEvent('download', { timeout: 60_000 }), box.getByRole('button', button).click()]);
+      const path = join(folder, 'taken');
+      await download.saveAs(path);
+      await box.getByText('is in your downloads').waitFor();
+      return [download.suggestedFilename(), readFileSync(path)];
+    };
+    const begins = async (button, name, start) => {
+      const [called, bytes] = await get(button);
+      assert.equal(called, name);
+      assert.ok(bytes.subarray(0, 400).toString('latin1').includes(start), `${name} begins ${bytes.subarray(0, 20).toString('latin1')}`);
+    };
+    await begins({ name: 'SVG of Roles' }, 'The-Boat-Goes-Out-roles.svg', '<svg');
+    await box.getByRole('radio', { name: 'bars 35–36' }).check();
+    await begins({ name: 'PNG of Melody' }, 'The-Boat-Goes-Out-bars-35-36-melody.png', '\x89PNG');
+    await begins({ name: 'PDF of Register' }, 'The-Boat-Goes-Out-register.pdf', '%PDF-');
+    await box.getByRole('combobox', { name: 'Table' }).selectOption('melody');
+    await begins({ name: 'CSV', exact: true }, 'The-Boat-Goes-Out-melody.csv', 'first_bar_index,first_bar');
+    await begins({ name: 'MusicXML of the bars' }, 'The-Boat-Goes-Out-bars-35-36-score.musicxml', '<?xml');
+    await begins({ name: 'MIDI of the bars' }, 'The-Boat-Goes-Out-bars-35-36-score.mid', 'MThd');
+    await begins({ name: 'WAV', exact: true }, 'The-Boat-Goes-Out-bars-35-36-sound.wav', 'RIFF');
+    await page.keyboard.press('Escape');
+    assert.equal(await box.count(), 0);
+    assert.equal(await page.evaluate(() => document.activeElement?.textContent?.trim()), 'Take away');
+    assert.deepEqual(page.troubles, []);
+  });
+});

@@ -68,5 +68,37 @@ await withDesk(async ({ browser, desk }) => {
     const [wall, cpu] = [sort('wall'), sort('cpu')];
     console.log(`60,000 notes, ${register}: ${work.length} frames; script and paint, 95th percentile ${at(wall, 0.95).toFixed(1)} ms (thread time ${at(cpu, 0.95).toFixed(1)} ms), median ${at(wall, 0.5).toFixed(1)} ms`);
   }
+
+  // Sound: from pressing the button to the first sample that leaves the mixer, and blocks of silence for want of sound.
+  await page.unroute('**/view');
+  await page.reload();
+  await isWhole(page);
+  const sound = (name) => page.locator('.listening').getAttribute(`data-${name}`);
+  const phase = (name) => page.waitForFunction((name) => document.querySelector('.listening')?.dataset.phase === name, name, { timeout: 30_000 });
+  const firsts = [];
+  for (let time = 0; time < 10; time++) {
+    await page.getByRole('button', { name: 'Play', exact: true }).click();
+    await phase('playing');
+    await page.waitForTimeout(400);
+    firsts.push(Number(await sound('first-sound')));
+    await page.getByRole('button', { name: 'Stop' }).click();
+    await page.waitForTimeout(300);
+  }
+  firsts.sort((a, b) => a - b);
+  console.log(`play to first sound, ten times: median ${at(firsts, 0.5).toFixed(0)} ms, worst ${firsts.at(-1).toFixed(0)} ms`);
+  const seconds = Number(process.env.SECONDS ?? 300);
+  await page.getByRole('checkbox', { name: 'again and again' }).check();
+  await page.getByRole('button', { name: 'Play', exact: true }).click();
+  await phase('playing');
+  const cdp = await page.context().newCDPSession(page);
+  const begun = Date.now();
+  for (let turn = 0; Date.now() - begun < seconds * 1000; turn++) {
+    // Somebody works with it meanwhile: zooms, and switches sections.
+    await page.keyboard.press(turn % 2 === 0 ? '+' : '-');
+    await page.waitForTimeout(1000);
+  }
+  const { usedSize } = await cdp.send('Runtime.getHeapUsage');
+  console.log(`${seconds} s of listening with zooming: ${await sound('dropouts')} blocks of silence; heap ${(usedSize / 1e6).toFixed(0)} MB; phase ${await sound('phase')}`);
+  await page.getByRole('button', { name: 'Stop' }).click();
   console.log(`troubles: ${JSON.stringify(page.troubles)}`);
 });

@@ -44,6 +44,25 @@ await withDesk(async ({ browser, desk }) => {
         await page.context().close();
         continue;
       }
+      await page.goto(`${desk.origin}/#/study/1?chosen=35-42`);
+      await page.reload();
+      await isWhole(page);
+      await page.keyboard.press('e');
+      await page.locator('.excerpt img, .excerpt .say').first().waitFor();
+      await page.waitForTimeout(3000);
+      await shot('excerpt');
+      await page.keyboard.press('e');
+      await page.getByRole('button', { name: /^Heard/ }).click();
+      await page.keyboard.press('p');
+      await page.waitForTimeout(2500);
+      await shot('listening');
+      await page.getByRole('button', { name: 'Stop' }).click();
+      await page.getByRole('button', { name: /^Heard/ }).click();
+      await page.getByRole('button', { name: 'Take away' }).click();
+      await page.waitForTimeout(1500);
+      await shot('take-away');
+      await page.keyboard.press('Escape');
+      await page.keyboard.press('Escape');
       await page.getByRole('textbox', { name: 'Ask' }).fill('all brass play');
       await page.keyboard.press('Enter');
       await page.locator('.answer').getByRole('button', { name: '35–45' }).click();

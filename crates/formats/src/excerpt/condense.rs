@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::{
     BarIndex, Beams, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, Head, Mark, Note, NoteFlags, Part,
-    PartInstrument, Pitch, Rest, Score, Stem,
+    PartInstrument, Pitch, PlayerMark, Rest, Score, Stem,
 };
 
 use super::concert::{self, Octaves};
@@ -277,13 +277,16 @@ impl Staff<'_> {
         part.directions
             .iter()
             .filter(|direction| {
-                let shown = matches!(
-                    direction.kind,
-                    DirectionKind::Dynamic(_)
-                        | DirectionKind::HairpinStart { .. }
-                        | DirectionKind::HairpinStop { .. }
-                        | DirectionKind::Words(_)
-                );
+                // How many play from one part says nothing of a staff that several share.
+                let counts = matches!(&direction.kind, DirectionKind::Words(text) if PlayerMark::parse(text).is_some());
+                let shown = !counts
+                    && matches!(
+                        direction.kind,
+                        DirectionKind::Dynamic(_)
+                            | DirectionKind::HairpinStart { .. }
+                            | DirectionKind::HairpinStop { .. }
+                            | DirectionKind::Words(_)
+                    );
                 shown && direction.staff == 1 && !tempo::leads(part, direction)
             })
             .map(|direction| Direction { voice: None, ..direction.clone() })

@@ -144,14 +144,34 @@ pub(super) fn carried(whole: &Part, piece: &Part, window: Window) -> Vec<Directi
             .notes
             .iter()
             .filter(|note| (note.bar, note.at, note.staff) == (place.0, place.1, direction.staff) && note.plays());
+        let count = together.count();
         let forgotten = manners_held == BTreeSet::from([Manner::Players])
-            && matches!(&direction.kind, DirectionKind::Words(text)
-                if matches!(PlayerMark::parse(text), Some(PlayerMark::Only(players)) if together.count() > usize::from(players)));
-        if !anew && !forgotten {
+            && matches!(&direction.kind, DirectionKind::Words(text) if match PlayerMark::parse(text) {
+                Some(PlayerMark::Only(players)) => count > usize::from(players),
+                // Two notes at once are not played "a 2".
+                Some(PlayerMark::Together(_)) => count > 1,
+                _ => false,
+            });
+        let is_over = manners_held == BTreeSet::from([Manner::Players])
+            && is_solo(direction)
+            && has_rested(whole, direction, BarIndex(window.first.0 + first.bar.0));
+        if !anew && !forgotten && !is_over {
             carried.push(Direction { bar: first.bar, at: first.at, ..direction.clone() });
         }
     }
     carried
+}
+
+fn is_solo(direction: &Direction) -> bool {
+    let DirectionKind::Words(text) = &direction.kind else { return false };
+    text.to_lowercase().split(|c: char| !c.is_alphabetic()).any(|word| matches!(word, "solo" | "soli"))
+}
+
+/// Whether the staff rests for a bar between a direction and a later bar: a solo is over then, though no "tutti" says so (common
+/// practice).
+fn has_rested(whole: &Part, direction: &Direction, until: BarIndex) -> bool {
+    let between = (direction.bar.0 + 1)..until.0;
+    between.map(BarIndex).any(|bar| !whole.notes_in(bar).iter().any(|note| note.staff == direction.staff && note.plays()))
 }
 
 /// The name of the instrument in hand when it is not the one the part begins with.

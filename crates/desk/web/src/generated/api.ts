@@ -228,6 +228,57 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/scores/{score}/excerpt": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Bars of an open score engraved: what stands where on its pages */
+        get: operations["engraved"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/excerpt/file": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** An excerpt as a file: MusicXML, MIDI, SVG, PNG or PDF */
+        get: operations["file"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/excerpt/page": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The picture of a page of an excerpt */
+        get: operations["page"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/scores/{score}/notes": {
         parameters: {
             query?: never;
@@ -237,6 +288,23 @@ export interface paths {
         };
         /** A person's tags, remarks and bookmarks of a score */
         get: operations["notes"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/picture": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A picture of an open score */
+        get: operations["picture"];
         put?: never;
         post?: never;
         delete?: never;
@@ -292,6 +360,91 @@ export interface paths {
         post?: never;
         /** Take a remark away */
         delete: operations["remove_remark"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/sound": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What can be heard of an open score, and where its bars lie in time */
+        get: operations["sound"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/sound/file": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A passage as a WAV file, 24 bits, at -23 LUFS by EBU R 128 */
+        get: operations["sound_file"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/sound/stream": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Sound of an open score as it is rendered, a stem for each section; the form of its packets is told in docs/desk.md */
+        get: operations["stream"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/table": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A table of an open score as CSV; docs/tables.md has its columns */
+        get: operations["table"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/tables": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The tables of an open score */
+        get: operations["list_tables"];
+        put?: never;
+        post?: never;
+        delete?: never;
         options?: never;
         head?: never;
         patch?: never;
@@ -384,6 +537,22 @@ export interface components {
             length: number;
             /** Format: double */
             onset: number;
+        };
+        /** @description A bar on a page, in pixels from its upper left corner. */
+        BarPlace: {
+            /**
+             * Format: int32
+             * @description The bar, from 0.
+             */
+            bar: number;
+            /** Format: double */
+            height: number;
+            /** Format: double */
+            width: number;
+            /** Format: double */
+            x: number;
+            /** Format: double */
+            y: number;
         };
         /** @description A bookmark. */
         BookmarkView: {
@@ -519,6 +688,14 @@ export interface components {
             roles: components["schemas"]["HeldRole"][];
             span: number;
         };
+        /** @description An excerpt as the page shows it. */
+        ExcerptShown: {
+            /** @description Why there is no picture, in one sentence: this program was built without the engraver. Empty otherwise. */
+            missing: string;
+            pages: components["schemas"]["PagePlan"][];
+            /** @description Parts, or layers, in it. */
+            staves: string[];
+        };
         /** @description Why something could not be done. */
         Failure: {
             /** @description For a question: column of the word at fault, from 1. */
@@ -531,6 +708,21 @@ export interface components {
             family: string;
             name: string;
             parts: number[];
+        };
+        /** @description A bar as it is heard. */
+        HeardBar: {
+            /**
+             * Format: int32
+             * @description The bar, from 0 in page order.
+             */
+            bar: number;
+            /**
+             * Format: double
+             * @description Seconds from the start of the piece at the written tempo.
+             */
+            from: number;
+            /** Format: double */
+            to: number;
         };
         /** @description A role and how sure it is. */
         HeldRole: {
@@ -611,6 +803,25 @@ export interface components {
             remarks: components["schemas"]["RemarkView"][];
             tags: string[];
         };
+        /** @description An engraved page: its picture is `excerpt/page`; here is what stands where. */
+        PagePlan: {
+            bars: components["schemas"]["BarPlace"][];
+            /**
+             * Format: double
+             * @description Height of a notehead.
+             */
+            head: number;
+            /** Format: double */
+            height: number;
+            /** @description The span each belongs to; -1 where there is none. */
+            span: number[];
+            /** Format: double */
+            width: number;
+            /** @description Left edges of the noteheads, in pixels. */
+            x: number[];
+            /** @description Their middles. */
+            y: number[];
+        };
         /** @description A part of the score. */
         Part: {
             family: string;
@@ -685,6 +896,24 @@ export interface components {
             roles: number[];
             section: string;
         };
+        /** @description What can be heard of a score. */
+        Sound: {
+            /** @description Whether the score gives no tempo and 120 crotchets a minute were taken. */
+            assumed: boolean;
+            /** @description Bars in the order they are heard, repeats played out. */
+            bars: components["schemas"]["HeardBar"][];
+            /** @description What to mind about one's ears. */
+            caution: string;
+            /**
+             * Format: int32
+             * @description Samples a second.
+             */
+            rate: number;
+            /** @description Names of the sections, in the order of the masks of a stream. */
+            sections: string[];
+            /** @description Whether a SoundFont plays instead of the built-in instruments. */
+            soundfont: boolean;
+        };
         /** @description One line of a part in one role over a stretch of bars. */
         Span: {
             /** @description Whether a person has corrected it. */
@@ -751,6 +980,11 @@ export interface components {
             transposition: number;
             /** @description Who plays along. */
             with: number[];
+        };
+        /** @description A table of a study. */
+        TableEntry: {
+            name: string;
+            rows: number;
         };
         /** @description One score as the page draws it; an outline while its roles are still being found. */
         View: {
@@ -1599,6 +1833,258 @@ export interface operations {
             };
         };
     };
+    engraved: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description First bar, from 0. */
+                first: number;
+                /** @description Last bar, from 0. */
+                last: number;
+                /** @description Which staves; "sounding" without it. */
+                staves: "full" | "sounding" | "layers";
+                /** @description At concert pitch rather than as written. */
+                concert: boolean;
+                /** @description Notes in the ink of their roles. */
+                roles: boolean;
+                /** @description Width in pixels, 320 to 4000; 1100 without it. */
+                width: number;
+                /** @description Height of a staff in pixels, 10 to 40; 16 without it. */
+                staff: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ExcerptShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            429: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    file: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description First bar, from 0. */
+                first: number;
+                /** @description Last bar, from 0. */
+                last: number;
+                /** @description Which staves; "sounding" without it. */
+                staves: "full" | "sounding" | "layers";
+                /** @description At concert pitch rather than as written. */
+                concert: boolean;
+                /** @description Notes in the ink of their roles. */
+                roles: boolean;
+                /** @description Width in pixels, 320 to 4000; 1100 without it. */
+                width: number;
+                /** @description Height of a staff in pixels, 10 to 40; 16 without it. */
+                staff: number;
+                form: "musicxml" | "mid" | "svg" | "png" | "pdf";
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/octet-stream": number[];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            429: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    page: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description First bar, from 0. */
+                first: number;
+                /** @description Last bar, from 0. */
+                last: number;
+                /** @description Which staves; "sounding" without it. */
+                staves: "full" | "sounding" | "layers";
+                /** @description At concert pitch rather than as written. */
+                concert: boolean;
+                /** @description Notes in the ink of their roles. */
+                roles: boolean;
+                /** @description Width in pixels, 320 to 4000; 1100 without it. */
+                width: number;
+                /** @description Height of a staff in pixels, 10 to 40; 16 without it. */
+                staff: number;
+                /** @description The page, from 0. */
+                page: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "image/svg+xml": string;
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            429: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     notes: {
         parameters: {
             query?: never;
@@ -1627,6 +2113,73 @@ export interface operations {
                 };
             };
             404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    picture: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                what: "roles" | "melody" | "register";
+                form: "svg" | "png" | "pdf";
+                /** @description First bar, from 0; the first of the piece without it. */
+                first: number | null;
+                /** @description Last bar, from 0; the last of the piece without it. */
+                last: number | null;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/octet-stream": number[];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
                 headers: {
                     [name: string]: unknown;
                 };
@@ -1865,6 +2418,291 @@ export interface operations {
                 };
             };
             507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    sound: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Sound"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    sound_file: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description From this moment, in seconds at the written tempo. */
+                from: number;
+                /** @description To this one. */
+                to: number;
+                /** @description Share of the written tempo, 0.25 to 1; the pitch stays. */
+                pace: number;
+                /** @description First bar, from 0, for the file's name. */
+                first: number;
+                /** @description Last bar, from 0, for the file's name. */
+                last: number;
+                /** @description Sections to be heard by their places in `sections`, joined by dots: "0.3.4"; all without it. */
+                sections: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "audio/wav": number[];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    stream: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description From this moment, in seconds at the written tempo. */
+                from: number;
+                /** @description To this one. */
+                to: number;
+                /** @description Share of the written tempo, 0.25 to 1; the pitch stays. */
+                pace: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/octet-stream": number[];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            429: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    table: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description The table's name. */
+                name: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/csv": string;
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    list_tables: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["TableEntry"][];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
                 headers: {
                     [name: string]: unknown;
                 };

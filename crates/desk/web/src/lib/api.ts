@@ -21,6 +21,9 @@ export type SideBySide = Schemas['SideBySide'];
 export type DifferenceRow = Schemas['DifferenceRow'];
 export type Compared = Schemas['Compared'];
 export type Measuring = Schemas['Measuring'];
+export type Sound = Schemas['Sound'];
+export type Shown = Schemas['ExcerptShown'];
+export type TableEntry = Schemas['TableEntry'];
 
 /** Why something could not be done, as the server says it. */
 export class Refusal extends Error {
@@ -33,7 +36,7 @@ export class Refusal extends Error {
   }
 }
 
-async function asked<T>(path: string, init?: RequestInit): Promise<T> {
+async function answered(path: string, init?: RequestInit): Promise<Response> {
   let answer: Response;
   try {
     answer = await fetch(path, init);
@@ -41,18 +44,19 @@ async function asked<T>(path: string, init?: RequestInit): Promise<T> {
     if (error instanceof DOMException && error.name === 'AbortError') throw error;
     throw new Refusal('The desk does not answer. Start it again with: ripieno desk', 0, null);
   }
-  if (answer.status === 204) return undefined as T;
-  const body: unknown = await answer.json().catch(() => ({}));
-  if (!answer.ok) {
-    const { message, column } = body as { message?: string; column?: number | null };
-    throw new Refusal(message ?? `the desk answered ${answer.status}`, answer.status, column ?? null);
-  }
-  return body as T;
+  if (answer.ok) return answer;
+  const { message, column } = (await answer.json().catch(() => ({}))) as { message?: string; column?: number | null };
+  throw new Refusal(message ?? `the desk answered ${answer.status}`, answer.status, column ?? null);
+}
+
+async function asked<T>(path: string, init?: RequestInit): Promise<T> {
+  const answer = await answered(path, init);
+  return answer.status === 204 ? (undefined as T) : ((await answer.json().catch(() => ({}))) as T);
 }
 
 const json = (method: string, body: unknown): RequestInit => ({ method, body: JSON.stringify(body), headers: { 'content-type': 'application/json' } });
 
-const query = (values: Record<string, string | number>) =>
+export const query = (values: Record<string, string | number | boolean>) =>
   new URLSearchParams(Object.entries(values).map(([name, value]) => [name, String(value)])).toString();
 
 export const api = {
@@ -69,6 +73,21 @@ export const api = {
   correct: (score: number, wanted: Wanted) =>
     asked<View>(`/api/scores/${score}/corrections`, json('POST', wanted)),
   undo: (score: number, id?: string) => asked<View>(`/api/scores/${score}/undo${id ? `?${query({ id })}` : ''}`, { method: 'POST' }),
+  sound: (score: number) => asked<Sound>(`/api/scores/${score}/sound`),
+  /** Sound as it is rendered; see lib/listen.ts for its packets. */
+  stream: async (score: number, from: number, to: number, pace: number, signal: AbortSignal) => {
+    const { body } = await answered(`/api/scores/${score}/sound/stream?${query({ from, to, pace })}`, { signal });
+    if (!body) throw new Refusal('The desk sent no sound.', 0, null);
+    return body.getReader();
+  },
+  excerpt: (path: string, signal: AbortSignal) => asked<Shown>(path, { signal }),
+  tables: (score: number) => asked<TableEntry[]>(`/api/scores/${score}/tables`),
+  /** A file to take away, with its name. */
+  file: async (path: string, signal: AbortSignal) => {
+    const answer = await answered(path, { signal });
+    const coded = /filename\*=UTF-8''([^;]+)/.exec(answer.headers.get('content-disposition') ?? '')?.[1];
+    return { blob: await answer.blob(), name: coded ? decodeURIComponent(coded) : 'ripieno' };
+  },
   redo: (score: number) => asked<View>(`/api/scores/${score}/redo`, { method: 'POST' }),
   askAll: (question: string) => asked<InScore[]>(`/api/ask?${query({ question })}`),
   sql: (sql: string, signal?: AbortSignal) => asked<SqlRows>('/api/sql', { ...json('POST', { sql }), ...(signal ? { signal } : {}) }),

@@ -25,4 +25,9 @@ export function backdrop({ context, width, height }: Pen, study: StudyState, the
   };
   if (study.answer) shade(study.answer.bars.spans, theme.mark, theme.isDark ? 0.18 : 0.2);
   shade(study.pointed, theme.accent, theme.isDark ? 0.18 : 0.14);
+  const { selected } = study;
+  const [begin, end] = [view.bars[selected?.[0] ?? -1], view.bars[selected?.[1] ?? -1]];
+  if (!begin || !end) return;
+  context.fillStyle = theme.accent;
+  for (const at of [begin.onset, end.onset + end.length]) context.fillRect(Math.round(xOf(at, seen, width)) - 0.75, 0, 1.5, height);
 }

@@ -10,11 +10,13 @@ export interface Hooks {
   readonly click?: (x: number, y: number, event: PointerEvent) => void;
   readonly hover?: (x: number, y: number, event: PointerEvent) => void;
   readonly leave?: () => void;
+  /** Takes a drag that begins here for itself and answers what to call on the way; `null` to let it move the view. */
+  readonly grab?: (x: number, y: number, event: PointerEvent) => ((x: number) => void) | null;
 }
 
 export function pointer(node: HTMLElement, hooks: Hooks): { update: (hooks: Hooks) => void; destroy: () => void } {
   let now = hooks;
-  let held: { x: number; y: number; hasMoved: boolean } | null = null;
+  let held: { x: number; y: number; hasMoved: boolean; drag: ((x: number) => void) | null } | null = null;
   const scope = new AbortController();
   const on = <K extends keyof HTMLElementEventMap>(kind: K, listener: (event: HTMLElementEventMap[K]) => void, passive = true) =>
     node.addEventListener(kind, listener, { signal: scope.signal, passive });
@@ -37,15 +39,22 @@ export function pointer(node: HTMLElement, hooks: Hooks): { update: (hooks: Hook
   }, false);
   on('pointerdown', (event) => {
     if (event.button !== 0) return;
-    held = { x: event.clientX, y: event.clientY, hasMoved: false };
+    const { x, y } = place(event);
+    const drag = now.grab?.(x, y, event) ?? null;
+    held = { x: event.clientX, y: event.clientY, hasMoved: false, drag };
+    drag?.(x);
   });
   on('pointermove', (event) => {
     const { x, y, width } = place(event);
     if (held && (event.buttons & 1) === 0) held = null;
-    if (held && (held.hasMoved || Math.abs(event.clientX - held.x) > 4)) {
+    if (held?.drag) {
+      if (!held.hasMoved) node.setPointerCapture(event.pointerId);
+      held.hasMoved = true;
+      held.drag(Math.min(Math.max(x, 0), width));
+    } else if (held && (held.hasMoved || Math.abs(event.clientX - held.x) > 4)) {
       if (!held.hasMoved) node.setPointerCapture(event.pointerId);
       now.study.pan((held.x - event.clientX) / width);
-      held = { x: event.clientX, y: event.clientY, hasMoved: true };
+      held = { x: event.clientX, y: event.clientY, hasMoved: true, drag: null };
       now.leave?.();
     } else {
       now.hover?.(x, y, event);
@@ -53,13 +62,14 @@ export function pointer(node: HTMLElement, hooks: Hooks): { update: (hooks: Hook
   });
   on('pointerup', (event) => {
     const { x, y } = place(event);
-    if (held && !held.hasMoved) now.click?.(x, y, event);
+    if (held && !held.hasMoved && !held.drag) now.click?.(x, y, event);
     held = null;
   });
   on('pointercancel', () => (held = null));
   on('pointerleave', () => now.leave?.());
   on('dblclick', (event) => {
-    const { x, width } = place(event);
+    const { x, y, width } = place(event);
+    if (now.grab?.(x, y, event as PointerEvent)) return;
     now.study.zoom(2.5, timeAt(x, now.study.seen, width));
   });
   return { update: (next) => (now = next), destroy: () => scope.abort() };

@@ -21,6 +21,8 @@ export interface StudyRoute {
   readonly span: { readonly line: number; readonly bar: number } | null;
   /** Bars to go to, first and last; read only, `seen` stands in the address afterwards. */
   readonly bars: readonly [number, number] | null;
+  /** Bars chosen to be engraved, heard or taken away. */
+  readonly chosen: readonly [number, number] | null;
 }
 
 /** In what order scores stand on the shelf. */
@@ -54,7 +56,7 @@ export type Route =
   | ({ readonly page: 'compare' } & CompareRoute);
 
 export const fresh = (score: number): StudyRoute => ({
-  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null,
+  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null, chosen: null,
 });
 
 export const SHELF: ShelfRoute = { words: '', tag: '', sort: 'newest', question: '' };
@@ -89,6 +91,7 @@ export function written(route: Route): string {
   if (route.question) values.set('ask', route.question);
   if (route.span) values.set('span', `${route.span.line}.${route.span.bar}`);
   if (route.bars) values.set('bars', route.bars.join('-'));
+  if (route.chosen) values.set('chosen', route.chosen.join('-'));
   return `#/study/${route.score}${after()}`;
 }
 
@@ -123,6 +126,7 @@ export function read(hash: string): Route {
   const seen = /^(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)$/.exec(values.get('seen') ?? '');
   const [from, to] = [Number(seen?.[1]), Number(seen?.[2])];
   const bars = /^(\d{1,9})-(\d{1,9})$/.exec(values.get('bars') ?? '');
+  const chosen = /^(\d{1,9})-(\d{1,9})$/.exec(values.get('chosen') ?? '');
   const span = /^(\d{1,9})\.(\d{1,9})$/.exec(values.get('span') ?? '');
   return {
     page: 'study',
@@ -134,5 +138,6 @@ export function read(hash: string): Route {
     question: (values.get('ask') ?? '').slice(0, 4000),
     span: span ? { line: Number(span[1]), bar: Number(span[2]) } : null,
     bars: bars ? [Number(bars[1]), Number(bars[2])] : null,
+    chosen: chosen && Number(chosen[1]) <= Number(chosen[2]) ? [Number(chosen[1]), Number(chosen[2])] : null,
   };
 }

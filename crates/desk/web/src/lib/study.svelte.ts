@@ -1,7 +1,7 @@
 /** The state of the study view: what is seen of which score, and what is being looked into. */
 
 import { api, follow, Refusal, type Answer, type Evidence, type JobState, type Own, type View, type Wanted } from './api';
-import { around, moved, within, zoomed, type Stretch } from './axis';
+import { around, lastAt, moved, within, zoomed, type Stretch } from './axis';
 import { fresh, read, written, type Panel, type Register, type StudyRoute } from './route';
 
 export class StudyState {
@@ -24,13 +24,23 @@ export class StudyState {
   reached = $state.raw<readonly [number, number] | null>(null);
   /** Layer under the pointer, and where: bound together across rows. */
   layer = $state.raw<number | null>(null);
+  /** Bars chosen to be engraved, heard or taken away: first and last. */
+  selected = $state.raw<readonly [number, number] | null>(null);
+  /** What is being heard, in crotchets; -1 while nothing is. */
+  playhead = $state(-1);
   isBusy = $state(false);
   /** What a person keeps of the score: tags, remarks, bookmarks. */
   own = $state.raw<Own | null>(null);
   /** Said aloud to those who cannot see it. */
   said = $state('');
   readonly length = $derived(this.view?.length ?? 1);
+  /** The bars chosen, or those of the span looked into. */
+  readonly chosen = $derived.by((): readonly [number, number] | null => {
+    const span = this.view?.spans[this.span];
+    return this.selected ?? (span ? [span.first, span.last] : null);
+  });
   readonly starts = $derived(Float64Array.from(this.view?.bars ?? [], (bar) => bar.onset));
+  private anchor = 0;
   private leave: (() => void) | null = null;
   private wanted: StudyRoute;
   private isGone = false;
@@ -45,6 +55,7 @@ export class StudyState {
     this.panel = this.wanted.panel;
     this.question = this.wanted.question;
     this.open = new Set(this.wanted.open);
+    this.selected = this.wanted.chosen;
     void (job === null ? this.begin() : this.follow(job));
   }
 
@@ -97,6 +108,7 @@ export class StudyState {
     if (isFirst) this.seen = within(this.wanted.seen ?? { from: 0, to: view.length }, view.length);
     if (!view.whole) return;
     this.job = null;
+    if ((this.selected?.[1] ?? 0) >= view.bars.length) this.selected = null;
     const bars = this.wanted.bars;
     if (bars) this.goTo([bars], !this.question);
     void this.recall();
@@ -140,8 +152,47 @@ export class StudyState {
     const [from, to] = [bars[first]?.onset ?? 0, end ? end.onset + end.length : this.length];
     this.pointed = points ? spans : [];
     this.reached = [first, last];
+    this.select(first, spans[0]?.[1] ?? first);
     // Far apart bars are shown in the whole piece; near ones near by.
     this.seen = to - from > this.length * 0.6 ? within({ from: 0, to: this.length }, this.length) : around(from, to, this.length);
+  }
+
+  /** Chooses bars, in whatever order they are given. */
+  select(one: number, other: number): void {
+    const last = (this.view?.bars.length ?? 1) - 1;
+    const [a, b] = [one, other].map((bar) => Math.min(Math.max(bar, 0), last)) as [number, number];
+    this.anchor = a;
+    this.selected = [Math.min(a, b), Math.max(a, b)];
+  }
+
+  /** Moves the end of the choice by bars; the choice begins with the first bar in sight. */
+  extend(by: number): void {
+    const bars = this.view?.bars ?? [];
+    if (bars.length === 0) return;
+    if (!this.selected) {
+      const first = Math.min(lastAt(this.starts, this.seen.from) + ((bars[lastAt(this.starts, this.seen.from)]?.onset ?? 0) < this.seen.from - 1e-6 ? 1 : 0), bars.length - 1);
+      this.select(first, first);
+    } else {
+      const [first, last] = this.selected;
+      const anchor = this.anchor === last ? last : first;
+      this.select(anchor, (anchor === last ? first : last) + by);
+    }
+    this.said = this.selected ? `Bars ${this.label(this.selected)} chosen.` : '';
+  }
+
+  /** "35–45" of two bars. */
+  label([first, last]: readonly [number, number]): string {
+    const [a, b] = [this.view?.bars[first]?.label ?? '', this.view?.bars[last]?.label ?? ''];
+    return first === last ? a : `${a}–${b}`;
+  }
+
+  /** Where the sound is; what is seen goes along, unless a person has looked elsewhere. */
+  hear(time: number): void {
+    const [before, { from, to }] = [this.playhead, this.seen];
+    this.playhead = time;
+    const size = to - from;
+    const isFollowed = before < 0 || (before >= from && before <= to);
+    if (time >= 0 && isFollowed && size < this.length && (time < from || time > to - size * 0.04)) this.see({ from: time - size * 0.08, to: time + size * 0.92 });
   }
 
   toggle(section: number): void {
@@ -262,7 +313,7 @@ export class StudyState {
     const span = this.view?.spans[this.span];
     return written({
       page: 'study', score: this.number, seen: isWhole ? null : this.seen, open: [...this.open], register: this.register, panel: this.panel,
-      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null, bars: null,
+      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null, bars: null, chosen: this.selected,
     });
   }
 }

@@ -1,0 +1,23 @@
+import { expect, it } from 'vitest';
+import { address, headAt, placeOn, type Page } from './excerpt';
+
+const page: Page = {
+  width: 200, height: 100, head: 6, x: [20, 20, 80], y: [40, 46, 40], span: [0, 1, -1],
+  bars: [{ bar: 34, x: 10, y: 30, width: 60, height: 40 }, { bar: 35, x: 70, y: 30, width: 60, height: 40 }],
+};
+
+it('finds the nearest head within reach', () => {
+  expect(headAt(page, 23, 41)).toBe(0);
+  expect(headAt(page, 23, 45)).toBe(1);
+  expect(headAt(page, 50, 41)).toBe(-1);
+});
+
+it('finds a moment on the pages', () => {
+  expect(placeOn([page], 35, 0.5)).toEqual({ page: 0, x: 100, y: 30, height: 40 });
+  expect(placeOn([page], 36, 0)).toBeNull();
+});
+
+it('asks with all that is wished', () => {
+  const wish = { first: 1, last: 2, staves: 'layers', concert: true, roles: false, width: 800, staff: 14 } as const;
+  expect(address(3, 9, wish, '/page', { page: 1 })).toBe('/api/scores/3/excerpt/page?first=1&last=2&staves=layers&concert=true&roles=false&width=800&staff=14&page=1&revision=9');
+});

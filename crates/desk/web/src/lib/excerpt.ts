@@ -1,0 +1,45 @@
+/** Bars engraved: what is asked of the server, and what stands where on its pages. Pure functions. */
+
+import { query, type Shown } from './api';
+
+export const STAVES = ['sounding', 'full', 'layers'] as const;
+export type Staves = (typeof STAVES)[number];
+
+export interface Wish {
+  readonly first: number;
+  readonly last: number;
+  readonly staves: Staves;
+  readonly concert: boolean;
+  readonly roles: boolean;
+  readonly width: number;
+  readonly staff: number;
+}
+
+export type Page = Shown['pages'][number];
+
+/** Where an excerpt is asked for; `what` is "", "/page" or "/file". `revision` keeps the browser from showing an older one. */
+export function address(score: number, revision: number, wish: Wish, what = '', more: Record<string, string | number> = {}): string {
+  return `/api/scores/${score}/excerpt${what}?${query({ ...wish, ...more, revision })}`;
+}
+
+/** The notehead at a place, in the page's pixels, with some room for the finger; -1 where there is none. */
+export function headAt(page: Page, x: number, y: number): number {
+  const reach = Math.max(page.head, 6);
+  let best = -1;
+  let least = Infinity;
+  page.x.forEach((left, index) => {
+    const [across, down] = [Math.abs(left + page.head * 0.6 - x), Math.abs((page.y[index] ?? 0) - y)];
+    if (across > reach * 1.2 || down > reach || across + down >= least) return;
+    [least, best] = [across + down, index];
+  });
+  return best;
+}
+
+/** Where a moment is on the pages: page and bar, and how far through the bar, 0 to 1; `null` where it is on none. */
+export function placeOn(pages: readonly Page[], bar: number, share: number): { page: number; x: number; y: number; height: number } | null {
+  for (const [index, page] of pages.entries()) {
+    const found = page.bars.find((place) => place.bar === bar);
+    if (found) return { page: index, x: found.x + share * found.width, y: found.y, height: found.height };
+  }
+  return null;
+}
