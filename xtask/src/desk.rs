@@ -4,6 +4,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use crate::cargo;
+use crate::python;
 use crate::steps::Steps;
 
 /// Where Debian and others put the browser.
@@ -29,9 +30,6 @@ pub fn page(root: &Path, steps: &mut Steps) {
     let made = ["crates/desk/web/dist", "crates/desk/web/src/generated"];
     let title = "what is committed of the page is what its sources make";
     steps.run(title, Command::new("git").current_dir(root).args(["diff", "--exit-code", "--stat", "--"]).args(made));
-    let Some(browser) = browser() else {
-        return steps.skip("the page in a browser", "there is no chromium (Debian: apt-get install chromium)");
-    };
     let program = std::env::var_os("CARGO_TARGET_DIR")
         .map_or_else(|| root.join("target"), |target| root.join(target))
         .join("debug/ripieno");
@@ -39,7 +37,24 @@ pub fn page(root: &Path, steps: &mut Steps) {
     if !program.is_file() {
         steps.run("the command, for the browser", cargo(root).args(["build", "--package", "ripieno", "--quiet"]));
     }
-    steps.run("the page in a browser", npm(&["run", "browser"]).env("RIPIENO", program).env("CHROMIUM", browser));
+    fuzz(root, &program, steps);
+    let Some(browser) = browser() else {
+        return steps.skip("the page in a browser", "there is no chromium (Debian: apt-get install chromium)");
+    };
+    steps.run("the page in a browser", npm(&["run", "browser"]).env("RIPIENO", &program).env("CHROMIUM", browser));
+    steps.run("the page looks as it was reviewed", npm(&["run", "looks"]).env("RIPIENO", &program).env("CHROMIUM", browser));
+}
+
+/// Whatever the desk's description allows, and much that it does not, for a minute and a half.
+fn fuzz(root: &Path, program: &Path, steps: &mut Steps) {
+    let title = "the desk answers whatever it is asked";
+    match python::environment(root) {
+        Ok(python) => steps.run(
+            title,
+            Command::new(python).current_dir(root).args(["reference/desk_fuzz.py", "--seconds", "90", "--bin"]).arg(program),
+        ),
+        Err(why) => steps.fail(title, &why),
+    }
 }
 
 /// The browser, installed where it is missing and can be.
