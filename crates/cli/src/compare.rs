@@ -4,6 +4,7 @@ mod changes;
 mod gather;
 mod page;
 mod rows;
+mod sentences;
 
 use std::path::{Path, PathBuf};
 

@@ -9,8 +9,10 @@ mod bars;
 mod compass;
 pub mod corrections;
 mod facts;
+mod mutes;
 mod pipeline;
 mod profile;
+mod upbeat;
 mod versions;
 
 pub use balance::{Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, Spot};
@@ -19,7 +21,7 @@ pub use ripieno_acoustics as acoustics;
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};
 pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
 pub use ripieno_practice::{
-    Comparison, Counted, Difference, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry, Side, Standing, Whom,
+    Comparison, Counted, Difference, Doubt, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry, Side, Standing, Whom,
     compare,
 };
 pub use ripieno_practice::{

@@ -15,6 +15,8 @@ use ripieno_texture::{Doublings, Harmony, Lines, RoleProbabilities, Theme, harmo
 use crate::bars::{BarSpans, bar_label};
 use crate::compass::beyond_compass;
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
+use crate::mutes::lasting_mutes;
+use crate::upbeat::counted_upbeat;
 
 /// Presence and register of a part or group.
 #[derive(Debug, Clone)]
@@ -135,6 +137,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     findings.extend(trouble_findings(&file, &score, &sounding));
     findings.extend(beyond_compass(&file, &score, &sounding));
+    findings.extend(lasting_mutes(&file, &score, &sounding));
+    findings.extend(counted_upbeat(&file, &score, &sounding));
     let (corrections, groups) = match corrections {
         Ok(corrections) => {
             let placed = corrections.place(&score, &sounding);

@@ -1,6 +1,7 @@
 //! The practice of an analysed score, as it is kept and compared.
 
-use ripieno_practice::{Material, Profile};
+use ripieno_formats::Finding;
+use ripieno_practice::{Doubt, Material, Profile};
 
 use crate::Study;
 
@@ -11,6 +12,28 @@ impl Study {
     pub fn profile(&self, windows: bool) -> Profile {
         let Self { score, sounding, groups, lines, doublings, harmony, themes, .. } = self;
         let material = Material::new(score, sounding, groups, lines, doublings, &self.roles.roles, harmony, themes);
-        Profile::of(&material, &self.practice, &self.file, |bar| self.bar_label(bar), windows)
+        let mut profile = Profile::of(&material, &self.practice, &self.file, |bar| self.bar_label(bar), windows);
+        for score in &mut profile.scores {
+            score.doubts = self.doubts();
+        }
+        profile
+    }
+
+    /// Findings of the reader that would show as practice in a comparison.
+    fn doubts(&self) -> Vec<Doubt> {
+        let doubt = |finding: &Finding| {
+            let of_pitch = finding.code == "beyond-compass";
+            let part = finding.place.part.as_deref().filter(|_| of_pitch || finding.code == "mute-stays")?;
+            let index = self.score.parts.iter().position(|other| other.name.trim() == part)?;
+            let identity = self.groups.parts.get(index)?;
+            let bar = finding.place.bar.as_deref().unwrap_or_default();
+            Some(Doubt {
+                section: identity.section.name().to_owned(),
+                instrument: identity.instrument.map_or_else(String::new, |instrument| instrument.id.clone()),
+                of_pitch,
+                text: format!("{part}, from bar {bar}: {}. {}.", finding.what, finding.hint.trim_end_matches('.')),
+            })
+        };
+        self.findings.iter().filter_map(doubt).collect()
     }
 }

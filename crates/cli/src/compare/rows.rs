@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use ripieno_study::{Counted, Difference, Key, Lone, Profile, Side, Standing, Whom};
 
 use super::Compared;
+use super::sentences::{doubts, is_doubtful, is_of_forces, sentence};
 
 /// "1 score", "3 scores".
 pub fn counted(count: usize, what: &str) -> String {
@@ -120,41 +121,52 @@ pub fn cautions(compared: &Compared<'_>) -> String {
 /// The first page.
 pub fn text(compared: &Compared<'_>) -> String {
     let mut text = format!("{}\n{}\n{}\n", headline('A', compared.a), headline('B', compared.b), cautions(compared));
-    let page = compared.found.leading(compared.most);
-    if page.is_empty() {
-        text.push_str("No difference stands clear of noise.\n");
+    let doubts = doubts([compared.a, compared.b]);
+    if !doubts.is_empty() {
+        let _ = writeln!(text, "Doubtful in the files:\n  {}\n", doubts.join("\n  "));
     }
-    for (at, row) in page.iter().enumerate() {
-        let unit = row.key.unit;
-        let (a, b) = (shown(unit, row.a.pooled.mean), shown(unit, row.b.pooled.mean));
-        let of = unit_words(unit);
-        let difference = shown_difference(unit, row.difference);
-        let _ = writeln!(text, "{:>3}  {}, {}", at + 1, bodies(&row.key), what(&row.key));
-        let _ = writeln!(text, "     A {a}, B {b}{of} ({difference}; effect {:+.1}; {})", row.effect.size, row.sample());
-        let _ = writeln!(text, "     A: {}", see(compared.a, &row.a, 3));
-        let _ = writeln!(text, "     B: {}", see(compared.b, &row.b, 3));
+    let (forces, practice) = first_page(compared);
+    let mut number = 0;
+    for (heading, page) in [(FORCES, &forces), (PRACTICE, &practice)] {
+        let _ = writeln!(text, "{heading}");
+        if heading == FORCES {
+            text.push_str(&only('A', &compared.found.bodies_only_a, &compared.found.only_a));
+            text.push_str(&only('B', &compared.found.bodies_only_b, &compared.found.only_b));
+        }
+        if page.is_empty() {
+            text.push_str("  No difference stands clear of noise.\n");
+        }
+        for row in page {
+            number += 1;
+            let difference = shown_difference(row.key.unit, row.difference);
+            let doubtful = if is_doubtful(row, [compared.a, compared.b]) { "; doubtful, see above" } else { "" };
+            let _ = writeln!(text, "{number:>3}  {}", sentence(row));
+            let _ = writeln!(text, "     {difference}; effect {:+.1}; {}{doubtful}", row.effect.size, row.sample());
+            let _ = writeln!(text, "     A: {}", see(compared.a, &row.a, 3));
+            let _ = writeln!(text, "     B: {}", see(compared.b, &row.b, 3));
+        }
+        text.push('\n');
     }
-    text.push('\n');
-    text.push_str(&only('A', &compared.found.bodies_only_a, &compared.found.only_a));
-    text.push_str(&only('B', &compared.found.bodies_only_b, &compared.found.only_b));
-    let scale = page.first().map_or("", |row| row.effect.scale.name());
+    let scale = forces.iter().chain(&practice).next().map_or("", |row| row.effect.scale.name());
     if !scale.is_empty() {
         let _ = writeln!(text, "Effect: {scale} (docs/compare.md). About 0.2 is little, 0.8 much.");
     }
     text
 }
 
-/// " of time", where the number does not say it by itself.
-fn unit_words(unit: Counted) -> String {
-    let name = unit.name();
-    match name.strip_prefix("share") {
-        Some(of) => of.to_owned(),
-        None if matches!(unit, Counted::Key | Counted::Level | Counted::Count) => String::new(),
-        None => format!(" {name}"),
-    }
+/// Headings of the two parts of the first page.
+pub const FORCES: &str = "Who is there, and how many";
+pub const PRACTICE: &str = "What is done with them";
+
+/// The first page in two: differences of forces, then those of practice.
+pub fn first_page<'a>(compared: &Compared<'a>) -> (Vec<&'a Difference>, Vec<&'a Difference>) {
+    let forces = compared.found.leading_of(compared.most.div_ceil(4), is_of_forces);
+    let practice = compared.found.leading_of(compared.most - forces.len().min(compared.most), |key| !is_of_forces(key));
+    (forces, practice)
 }
 
-fn only(letter: char, bodies: &[Whom], rows: &[Lone]) -> String {
+/// What only one side has, a line.
+pub fn only(letter: char, bodies: &[Whom], rows: &[Lone]) -> String {
     let sections = bodies.iter().filter(|whom| whom.kind == ripieno_study::Kind::Section).map(Whom::spoken);
     let instruments = bodies.iter().filter(|whom| whom.kind == ripieno_study::Kind::Instrument).filter(|whom| {
         !bodies.iter().any(|section| section.kind == ripieno_study::Kind::Section && section.name == whom.section)

@@ -252,7 +252,9 @@ impl Comparison {
             let measure = (key.measure.as_str(), key.of.kind);
             let crowded = bodies().any(|whom| of_body.get(whom).is_some_and(|&count| count >= 2))
                 || of_measure.get(&measure).is_some_and(|&count| count >= 2);
-            if !crowded && told.insert((&key.measure, &key.of, key.with.as_ref())) {
+            // How much a section is used beside its family says again how much it is there.
+            let topic = if key.aspect == "use" { "presence" } else { key.measure.as_str() };
+            if !crowded && told.insert((topic, &key.of, key.with.as_ref())) {
                 bodies().for_each(|whom| *of_body.entry(whom).or_default() += 1);
                 *of_measure.entry(measure).or_default() += 1;
                 page.push(row);

@@ -185,6 +185,9 @@ impl Key {
         let aspect = self.aspect.as_str();
         match self.measure.as_str() {
             _ if matches!(aspect, "unmarked" | "silence" | "exits" | "tacet") => 0.1,
+            "chord_voicing" if self.unit == Counted::Players => 0.2,
+            // What drums do beside the music of the others is soon said.
+            "role_shares" | "sharing" if self.of.family == "percussion" || self.of.name == "percussion" => 0.25,
             "melody_support" | "role_shares" | "separation" | "stack" | "brass_weight" | "sharing" => 1.0,
             "presence" if matches!(aspect, "bars" | "player-time") => 0.9,
             "reserve" | "cohesion" | "hand_offs" => 0.9,
