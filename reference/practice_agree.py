@@ -3,8 +3,10 @@
 
 For each MusicXML score `ripieno study` writes its tables, and music21 (BSD-3-Clause), sharing no code with it, reads the file. Compared are presence of
 every part (bars, share of time), the bars in which all brass sections sound and the first of them, the longest rest of each section before it enters, and
-how far the brass sections lie apart (shares apart, touching, overlapping; widest gap; deepest overlap), each as docs/practice.md defines it. Which part
-belongs to which section is taken from parts.csv. Ends with 1 when anything differs by more than the tables' four decimals.
+how far the brass sections lie apart (shares apart, touching, overlapping; widest gap; deepest overlap), how often and after which rests a section comes out of
+reserve, which section of a family is used most and least, in which bars the lines of a wind section part in rhythm, in which bars of the full brass or woodwind they do, which notes two
+sections begin together, in unison or octaves, and which notes of the leader of the melody others begin with it; each as docs/practice.md defines it. Which part
+belongs to which section is taken from parts.csv, who leads the melody from melody.csv. Ends with 1 when anything differs by more than the tables' four decimals.
 """
 import argparse
 import bisect
@@ -117,6 +119,66 @@ def separation(bars, sections):
     return found
 
 
+def begun(notes):
+    """What is begun, grace notes left out: of each moment its keys."""
+    moments = collections.defaultdict(set)
+    for start, end, keys in notes:
+        if end > start and keys:
+            moments[start].update(keys)
+    return moments
+
+
+def octaves(interval):
+    """As the tables name a distance of octaves."""
+    number = abs(interval) // 12
+    side = "below" if interval < 0 else "above"
+    return {0: "unison", 1: f"octave {side}", 2: f"two octaves {side}"}[number]
+
+
+def shared(own, theirs):
+    """Of each interval of up to two octaves the moments at which it is begun together, `theirs` seen from `own`."""
+    found = collections.defaultdict(list)
+    for moment in sorted(own):
+        intervals = {other - key for key in own[moment] for other in theirs.get(moment, ())}
+        for interval in intervals:
+            if interval % 12 == 0 and abs(interval) <= 24:
+                found[interval].append(moment)
+    return found
+
+
+def sound_together(bars, lines):
+    """Bars in which at least two of these lines sound at once, grace notes left out."""
+    starts = [bar[0] for bar in bars]
+    edges = []
+    for at, notes in enumerate(lines):
+        for start, end, _ in notes:
+            if end > start:
+                edges += [(start, 1, at), (end, 0, at)]
+    now, found = collections.Counter(), set()
+    edges.sort()
+    for (moment, begins, at), after in zip(edges, [*edges[1:], (bars[-1][1], 0, 0)]):
+        now[at] += 1 if begins else -1
+        if sum(count > 0 for count in now.values()) > 1 and after[0] > moment:
+            first = bisect.bisect_right(starts, moment) - 1
+            while first < len(bars) and bars[first][0] < after[0]:
+                found.add(first)
+                first += 1
+    return found
+
+
+def one_rhythm(bar, lines):
+    """Whether each line that sounds in the bar has three quarters of all moments at which any begins a note; who only holds on has none."""
+    start, end = bar[0], bar[1]
+    rhythms = []
+    for notes in lines:
+        own = {onset for onset, off, keys in notes if keys and off > onset and start <= onset < end}
+        before = [(onset, off) for onset, off, keys in notes if keys and off > onset and onset < start]
+        if own or before and max(off for onset, off in before if onset == max(before)[0]) > start:
+            rhythms.append(own)
+    moments = set().union(*rhythms) if rhythms else set()
+    return bool(rhythms) and all(len(own) * 4 >= len(moments) * 3 for own in rhythms)
+
+
 class Checks:
     """What agreed and what did not."""
 
@@ -146,7 +208,10 @@ def compare(binary, path, checks):
     with tempfile.TemporaryDirectory() as folder:
         subprocess.run([binary, "study", path, "--out", folder], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         table = lambda name: list(csv.DictReader(open(pathlib.Path(folder) / name, encoding="utf-8")))
-        line_up, practice = table("parts.csv"), table("practice.csv")
+        line_up, practice, melody = table("parts.csv"), table("practice.csv"), table("melody.csv")
+        read_tables = {name: table(f"{name}.csv") for name in ("chords", "roles", "layers")}
+        notes = subprocess.run([binary, "notes", "--csv", "--score-order", path], check=True, capture_output=True, text=True).stdout
+        read_tables["notes"] = list(csv.DictReader(notes.splitlines()))
     bars, parts = read(path)
     if len(parts) != len(line_up):
         checks.wrong.append(f"{path}: {len(line_up)} parts here, {len(parts)} in music21")
@@ -181,6 +246,10 @@ def compare(binary, path, checks):
             if told and len(of_family) > 1:
                 here = {bar for at in indices for bar in present[at]}
                 checks.check("use beside the family", section, float(told[0]["value"]), len(here) / len(together))
+    single = {at for at, row in enumerate(line_up) if row["players_most"] == "1"}
+    by_section(bars, parts, present, sections, single, practice, checks)
+    by_notes(bars, parts, sections, melody, practice, checks)
+    brass_weight(bars, parts, line_up, practice, read_tables, checks)
     told = {}
     for row in practice:
         if row["measure"] == "separation" and row["of"] in brass and row["with"] in brass and not row["aspect"].endswith("left out"):
@@ -197,6 +266,176 @@ def compare(binary, path, checks):
                 row = told[pair, aspect]
                 checks.check(f"separation: {aspect}", where, float(row["value"]), float(extreme))
                 checks.check(f"separation: bars of the {aspect}", where, row["bars"], spans(bars, intervals[extreme][1]))
+
+
+def by_section(bars, parts, present, sections, single, practice, checks):
+    """Reserve, use, and rhythms within sections and families."""
+    rows = {(row["measure"], row["of_kind"], row["of"], row["aspect"]): row for row in practice if not row["with"]}
+    upbeat = first_is_upbeat(bars)
+    for (section, family), indices in sections.items():
+        here = sorted({bar for at in indices for bar in present[at]})
+        entries = [(b, b - a - 1) for a, b in zip([0 if upbeat and here and here[0] > 0 else -1, *here], here)]
+        entries = [(bar, rest) for bar, rest in entries if rest >= 4]
+        row = rows.get(("reserve", "section", section, "entries out of reserve"))
+        if row:
+            checks.check("entries out of reserve", section, row["bars"], spans(bars, [bar for bar, _ in entries]))
+            checks.check("number of entries out of reserve", section, float(row["value"]), float(len(entries)))
+            rests = sorted(rest for _, rest in entries)
+            median = (rests[(len(rests) - 1) // 2] + rests[len(rests) // 2]) / 2
+            checks.check("median rest before an entry", section, float(rows["reserve", "section", section, "median rest before an entry"]["value"]), median)
+        row = rows.get(("cohesion", "section", section, "rhythms part"))
+        # How lines are told apart on one staff is not counted again: only wind with a part for each player.
+        if row and family in ("woodwind", "brass") and single.issuperset(indices):
+            lines = [parts[at] for at in indices]
+            together = sound_together(bars, lines)
+            apart = {bar for bar in together if not one_rhythm(bars[bar], [line for line in lines if line])}
+            checks.check("bars in which the rhythms of a section part", section, row["bars"], spans(bars, apart))
+            checks.check("share of bars in which they do", section, float(row["value"]), len(apart) / len(together))
+    for family in sorted({family for _, family in sections}):
+        used = {section: len({bar for at in indices for bar in present[at]}) for (section, other), indices in sections.items() if other == family}
+        told = {section: rows.get(("reserve", "section", section, "use")) for section in used}
+        if len(used) > 1 and all(told.values()):
+            told = {section: float(row["value"]) for section, row in told.items()}
+            for what, chosen in (("most", max), ("least", min)):
+                ours = {section for section in told if told[section] == chosen(told.values())}
+                theirs = {section for section in used if used[section] == chosen(used.values())}
+                checks.check(f"section of a family used {what}", family, ours, theirs)
+        split = [row for row in practice if (row["measure"], row["of_kind"], row["of"]) == ("stack", "family", family) and row["aspect"].startswith("split")]
+        full = rows.get(("stack", "family", family, "tutti bars"))
+        if full and family in ("woodwind", "brass") and all(single.issuperset(indices) for (_, other), indices in sections.items() if other == family):
+            everyone = set.intersection(*({bar for at in indices for bar in present[at]} for (_, other), indices in sections.items() if other == family))
+            lines = [parts[at] for (_, other), indices in sections.items() if other == family for at in indices]
+            apart = {bar for bar in everyone if not one_rhythm(bars[bar], lines)}
+            labels = {label: at for at, (_, _, label) in enumerate(bars)}
+            ours = set()
+            for row in split:
+                for span in filter(None, row["bars"].split(", ")):
+                    first, _, last = span.partition("–")
+                    ours.update(range(labels[first], labels[last or first] + 1))
+            checks.check("full bars of a family that are split, not one stack", family, spans(bars, ours), spans(bars, apart))
+
+
+def by_notes(bars, parts, sections, melody, practice, checks):
+    """Notes that sections begin together, and notes begun with whoever leads the melody."""
+    starts = [bar[0] for bar in bars]
+    bar_of = lambda moment: bisect.bisect_right(starts, moment) - 1
+    rows = {(row["measure"], row["of"], row["with"], row["aspect"]): row for row in practice if row["with"]}
+    order = sorted(sections, key=lambda key: sections[key][0])
+    moments = {section: begun([note for at in sections[section] for note in parts[at]]) for section in order}
+    told = {key for key in rows if key[0] == "doubled_sections" and key[3].startswith("same notes")}
+    for place, a in enumerate(order):
+        for b in order[place + 1 :]:
+            for interval, where in shared(moments[a], moments[b]).items():
+                if len(where) < 3:
+                    continue
+                key = ("doubled_sections", a[0], b[0], f"same notes, {octaves(interval)}")
+                value = len(where) / min(len(moments[a]), len(moments[b]))
+                name = f"{a[0]} with {b[0]}, {octaves(interval)}"
+                row = rows.get(key, {"value": "nan", "bars": "nothing"})
+                checks.check("same notes of two sections", name, float(row["value"]), value)
+                checks.check("bars with the same notes", name, row["bars"], spans(bars, {bar_of(moment) for moment in where}))
+                told.discard(key)
+    for key in sorted(told):
+        checks.wrong.append(f"same notes, {key[1:]}: only in ripieno")
+    section_of = {at: section for section, indices in sections.items() for at in indices}
+    led, with_leader = collections.Counter(), collections.defaultdict(lambda: collections.defaultdict(list))
+    divided = set()
+    for row in melody:
+        part, start, end = int(row["part_index"]), Fraction(row["onset"]), Fraction(row["offset"])
+        leader = section_of[part]
+        tops = {moment: {max(keys)} for moment, keys in begun(parts[part]).items() if start <= moment < end}
+        led[leader] += len(tops)
+        # Which line leads where the leader's part divides is not in the table.
+        if any(len(keys) > 1 for moment, keys in begun(parts[part]).items() if start <= moment < end):
+            divided.add(leader)
+        for section in order:
+            if section != leader:
+                for interval, where in shared(tops, moments[section]).items():
+                    with_leader[section, leader][interval] += where
+    for (section, leader), intervals in with_leader.items():
+        if leader in divided:
+            continue
+        for interval, where in intervals.items():
+            if len(where) < 3:
+                continue
+            row = rows.get(("melody_support", section[0], leader[0], f"notes with the leader, {octaves(interval)}"), {"value": "nan", "bars": "nothing"})
+            name = f"{section[0]} with {leader[0]}, {octaves(interval)}"
+            checks.check("notes begun with the leader", name, float(row["value"]), len(where) / led[leader])
+            checks.check("bars with notes of the leader", name, row["bars"], spans(bars, {bar_of(moment) for moment in where}))
+
+
+TONES = {
+    "major": (0, 4, 7), "minor": (0, 3, 7), "dominant seventh": (0, 4, 7, 10), "diminished seventh": (0, 3, 6, 9), "half-diminished seventh": (0, 3, 6, 10),
+    "diminished": (0, 3, 6), "minor seventh": (0, 3, 7, 10), "major seventh": (0, 4, 7, 11), "augmented": (0, 4, 8), "augmented sixth": (0, 2, 6, 9),
+    "minor with major seventh": (0, 3, 7, 11),
+}
+FORTE = 6
+
+
+def brass_weight(bars, parts, line_up, practice, tables, checks):
+    """How many horns stand against each trombone and trumpet. Chords, roles, layers and levels are taken from the tables; who begins and holds which chord tone
+    when, and how many they are, is counted from music21's notes. Only where each part of the brass is one player, so that parts are lines."""
+    brass = [at for at, row in enumerate(line_up) if row["family"] == "brass"]
+    if not brass or any(line_up[at]["players_most"] != "1" for at in brass):
+        return
+    spans_of, layers_of, chords = collections.defaultdict(list), collections.defaultdict(list), []
+    for row in tables["roles"]:
+        spans_of[int(row["part_index"])].append((Fraction(row["onset"]), row["role"]))
+    for row in tables["layers"]:
+        layers_of[int(row["part_index"])].append((int(row["first_bar_index"]), int(row["last_bar_index"]), row["layer"]))
+    for row in tables["chords"]:
+        root = (dict(zip("CDEFGAB", (0, 2, 4, 5, 7, 9, 11)))[row["root"][0]] + row["root"].count("#") - row["root"][1:].count("b")) % 12
+        chords.append((Fraction(row["onset"]), Fraction(row["offset"]), [(root + tone) % 12 for tone in TONES[row["quality"]]]))
+    for spans in spans_of.values():
+        spans.sort(key=lambda span: span[0])
+    level = {(int(row["part_index"]), Fraction(row["onset"]), int(row["pitch"])): float(row["dynamic"]) for row in tables["notes"] if row["dynamic"] and row["pitch"]}
+    starts = [bar[0] for bar in bars]
+    # Slices are those of the whole score, so that roles and layers are looked up at the same moments.
+    edges = sorted({edge for notes in parts for start, end, _ in notes if end > start for edge in (start, end)} | set(starts) | {bars[-1][1]})
+    sounding = collections.defaultdict(list)
+    index = {edge: at for at, edge in enumerate(edges)}
+    for part in brass:
+        for start, end, keys in parts[part]:
+            for at in range(index[start], index[end]) if end > start else ():
+                sounding[at] += [(part, start, key) for key in keys]
+    times = {"trombones": collections.defaultdict(Fraction), "trumpets": collections.defaultdict(Fraction)}
+    for at, (start, end) in enumerate(zip(edges, edges[1:])):
+        if start >= bars[-1][1] or not sounding[at]:
+            continue
+        chord = [tones for first, last, tones in chords if first <= start < last]
+        if not chord:
+            continue
+        bar = bisect.bisect_right(starts, start) - 1
+        role = lambda part: spans_of[part][bisect.bisect_right(spans_of[part], start, key=lambda span: span[0]) - 1][1]
+        layer = lambda part: next((layer for first, last, layer in layers_of[part] if first <= bar <= last), None)
+        here = [(part, key) for part, onset, key in sounding[at] if key % 12 in chord[-1] and level.get((part, onset, key), 0) >= FORTE]
+        section = lambda part: line_up[part]["section"]
+        stands = lambda part: role(part) not in ("melody", "countermelody") or any(
+            section(other) != section(part) and layer(other) is not None and layer(other) == layer(part) for other, _ in here
+        )
+        found = [(part, key) for part, key in here if stands(part)]
+        if len({chord[-1].index(key % 12) for _, key in found}) < 3:
+            continue
+        count = lambda name: len({part for part, _ in found if section(part) == name})
+        for other, sums in times.items():
+            if count("horns") and count(other):
+                sums[count("horns"), count(other)] += end - start
+    for other, sums in times.items():
+        whole = sum(sums.values())
+        rows = {row["aspect"]: row for row in practice if row["measure"] == "brass_weight" and row["with"] == other}
+        if not whole and not rows:
+            continue
+        middle = Fraction(0)
+        for (horns, others), time in sorted(sums.items(), key=lambda item: Fraction(item[0][0], item[0][1])):
+            middle += time
+            if 2 * middle >= whole:
+                checks.check("horns to a trombone or trumpet", other, float(rows[f"horns per {other[:-1]}"]["value"]), horns / others)
+                break
+        for (horns, others), time in sums.items():
+            plural = lambda number, word: f"{number} {word}" if number == 1 else f"{number} {word}s"
+            aspect = f"{plural(horns, 'horn')} to {plural(others, other[:-1])}"
+            row = rows.get(aspect, {"value": "nan"})
+            checks.check("time of each number of horns and others", aspect, float(row["value"]), float(time / whole))
 
 
 def main():

@@ -17,12 +17,12 @@ mod versions;
 
 pub use balance::{Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, Spot};
 pub use bars::{BarSpan, BarSpans};
-pub use ripieno_acoustics as acoustics;
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};
 pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
+pub use ripieno_acoustics as acoustics;
 pub use ripieno_practice::{
-    Comparison, Counted, Difference, Doubt, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry, Side, Standing, Whom,
-    compare,
+    Comparison, Counted, Difference, Doubt, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry, Side,
+    Standing, Whom, compare,
 };
 pub use ripieno_practice::{
     Group, Groups, Measure, Moment, NamedGroup, PartIdentity, RegisterUse, Sentence, Subject, Taken, Unit, Value,
