@@ -14,7 +14,7 @@ use ripieno_formats::{Limits, read};
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
 /// What is compared. A part doubles another in a bar when it has four fifths of its notes in unison or octaves.
-const FORMS: [&str; 8] = [
+const FORMS: [&str; 7] = [
     "part against part",
     "part against parts that do not double it",
     "the same, nobody masked by those who double them",
@@ -22,7 +22,6 @@ const FORMS: [&str; 8] = [
     "line against line, each with its doublings",
     "for comparison: higher, among parts that do not double it",
     "for comparison: marked louder, with more players",
-    "for comparison: part against part, best form of all bars (a ceiling by hindsight)",
 ];
 
 /// Sums of shares by form, each with its bars.
@@ -166,7 +165,7 @@ impl Heard<'_> {
         };
         let of = |table: &Audibility, among: &[usize]| wins(&|part| margin(table, part), margin(table, main), among);
         let line = wins(&|part| margin(&self.line, part), margin(&self.line, main), &apart);
-        let mut forms = [
+        let forms = [
             of(&self.alone, &others)?.into(),
             of(&self.alone, &apart),
             of(&self.beside, &apart),
@@ -174,9 +173,7 @@ impl Heard<'_> {
             of(&self.lines, &lines),
             wins(&height, height(main), &apart),
             wins(&force, force(main), &others),
-            None,
         ];
-        forms[7] = forms[..5].iter().flatten().copied().reduce(f64::max);
         let place = if apart.iter().all(|part| height(*part) <= height(main)) {
             "highest"
         } else if apart.iter().all(|part| height(*part) >= height(main)) {

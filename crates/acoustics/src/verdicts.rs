@@ -171,7 +171,7 @@ fn weigh(scene: &Scene<'_>, line_of: &[u16], line: u16, bar: usize) -> Option<We
         return None;
     }
     let dynamic = dynamic / power;
-    let mut names: Vec<String> = most.iter().map(|row| voice(scene, *row).to_owned()).collect();
+    let mut names: Vec<String> = most.iter().map(|row| voice(scene, *row).replace('-', " ")).collect();
     names.sort_unstable();
     names.dedup();
     Some(Weighed {

@@ -2,11 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use ripieno_acoustics::{Plan, instruments_of, players_of};
 use ripieno_instruments::Section;
-use ripieno_instruments::recognise::{Clues, recognise};
-use ripieno_score::{Articulations, DynamicLevel, NoteFlags, Part, PartLevels, Score, Sounding};
+use ripieno_score::{Articulations, DynamicLevel, NoteFlags, Part, PartLevels, PlayerCount, Score, Sounding};
 use ripieno_texture::Techniques;
 
+use crate::seats::Seat;
 use crate::signs::{Signs, Slide};
 
 /// Seconds a grace note takes.
@@ -21,6 +22,8 @@ const MOST_EVENTS: usize = 4_000_000;
 const MOST_PLAYERS: u16 = 200;
 /// Most tones of a broken chord.
 const MOST_TONES: usize = 100;
+/// Rows after a note among which its partner in a tremolo or the aim of its slide is looked for.
+const MOST_LOOK: usize = 2000;
 
 /// How the pitch moves inside a note.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,7 +59,8 @@ pub(crate) struct Event {
     pub(crate) part: u16,
     /// Row of the sounding view, for seeds.
     pub(crate) row: u64,
-    /// Seconds from the start of the piece at the written tempo.
+    /// When it is written to begin, in seconds from the start of the piece at the written tempo; grace notes begin before.
+    pub(crate) onset: f64,
     pub(crate) start: f64,
     pub(crate) end: f64,
     /// Index into [`Passage::instruments`].
@@ -96,8 +100,8 @@ pub struct Passage {
     pub(crate) instruments: Vec<String>,
     /// Ordered by start.
     pub(crate) events: Vec<Event>,
-    /// Catalogue id of each part, for seats.
-    pub(crate) parts: Vec<String>,
+    /// Seat of each part.
+    pub(crate) seats: Vec<Seat>,
 }
 
 impl Passage {
@@ -113,7 +117,7 @@ impl Passage {
             bars: bars.collect(),
             instruments: Vec::new(),
             events: Vec::new(),
-            parts: score.parts.iter().map(|part| part.instrument_id.clone()).collect(),
+            seats: Plan::ViolinsTogether.seats(score).into_iter().map(|seat| Seat::at(seat.place)).collect(),
         };
         for (part, rows) in score.parts.iter().zip(&sounding.notes.of_part) {
             let mut of_part = OfPart::new(&mut passage, score, sounding, part);
@@ -121,6 +125,12 @@ impl Passage {
         }
         passage.events.sort_by(|a, b| a.start.total_cmp(&b.start).then(a.row.cmp(&b.row)));
         passage
+    }
+
+    /// Seat of each part, as the microphones have it.
+    #[must_use]
+    pub fn seats(&self) -> &[Seat] {
+        &self.seats
     }
 
     /// Seconds the piece lasts at the written tempo.
@@ -167,7 +177,7 @@ struct OfPart<'a> {
 
 impl<'a> OfPart<'a> {
     fn new(passage: &'a mut Passage, score: &'a Score, sounding: &'a Sounding, part: &'a Part) -> Self {
-        let ids = instrument_ids(part);
+        let ids = instruments_of(part);
         let ringing = ids.iter().map(|id| rings(id)).collect();
         let mut place = |id: String| {
             passage.instruments.iter().position(|known| *known == id).unwrap_or_else(|| {
@@ -225,12 +235,13 @@ impl<'a> OfPart<'a> {
             let event = Event {
                 part: notes.part[row],
                 row: row as u64,
+                onset,
                 start,
                 end: start + length,
                 instrument: self.instruments[place],
                 ways,
                 key: notes.key[row].map_or(60.0, |key| f64::from(key.number())) + f64::from(notes.pitch[row].cents) / 100.0,
-                players: players.least.midpoint(players.most).clamp(1, MOST_PLAYERS),
+                players: many(players),
                 levels: self.levels_of(row, length),
                 bound: self.signs.bound_from(written),
                 accent: accent(note.articulations),
@@ -338,6 +349,7 @@ impl<'a> OfPart<'a> {
             let after = each * stroke as f64;
             let level = level_at(&event.levels, after);
             let mut one = event.clone();
+            one.onset = event.onset + after;
             one.start = event.start + after;
             one.end = one.start + each * 0.9;
             one.levels = vec![(0.0, level)];
@@ -354,7 +366,7 @@ impl<'a> OfPart<'a> {
     fn second_of_tremolo(&self, row: usize, rows: std::ops::Range<usize>, taken: &[bool]) -> Option<usize> {
         let notes = &self.sounding.notes;
         let end = notes.onset[row] + notes.duration[row];
-        (row + 1..rows.end).take_while(|&other| notes.onset[other] <= end).find(|&other| {
+        (row + 1..rows.end).take(MOST_LOOK).take_while(|&other| notes.onset[other] <= end).find(|&other| {
             let flags = self.part.notes.get(notes.written[other] as usize).map_or(NoteFlags::empty(), |note| note.flags);
             notes.onset[other] == end
                 && notes.voice[other] == notes.voice[row]
@@ -366,8 +378,15 @@ impl<'a> OfPart<'a> {
     fn next_of_voice(&self, row: usize, rows: std::ops::Range<usize>) -> Option<usize> {
         let notes = &self.sounding.notes;
         let end = notes.onset[row] + notes.duration[row];
-        (row + 1..rows.end).find(|&other| notes.voice[other] == notes.voice[row] && notes.onset[other] >= end)
+        (row + 1..rows.end).take(MOST_LOOK).find(|&other| notes.voice[other] == notes.voice[row] && notes.onset[other] >= end)
     }
+}
+
+/// As many as weigh in the balance, in whole players.
+fn many(players: PlayerCount) -> u16 {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
+    let many = players_of(players).0.round().clamp(1.0, f64::from(MOST_PLAYERS)) as u16;
+    many
 }
 
 /// The dynamic at a moment of a note.
@@ -416,31 +435,4 @@ fn accent(signs: Articulations) -> f32 {
 fn rings(instrument: &str) -> bool {
     let known = ripieno_instruments::catalogue().by_id(instrument);
     known.is_some_and(|one| !one.pitched || matches!(one.section, Section::TunedPercussion | Section::Harps | Section::Celestas))
-}
-
-/// Catalogue ids of the instruments of a part.
-fn instrument_ids(part: &Part) -> Vec<String> {
-    if part.instruments.len() <= 1 {
-        return vec![part.instrument_id.clone()];
-    }
-    let id = |one: &ripieno_score::PartInstrument| {
-        let clues = Clues {
-            name: &one.name,
-            instrument_name: &one.name,
-            sound_id: &one.sound,
-            midi_program: one.program,
-            midi_channel10: one.channel == Some(10),
-            ..Clues::default()
-        };
-        let found = recognise(&clues);
-        if found.confidence >= 0.6 {
-            return found.instrument.id.clone();
-        }
-        let by_key = one.drum_key.and_then(|key| {
-            let all = ripieno_instruments::catalogue().all();
-            all.iter().find(|instrument| instrument.drum_key == Some(key) && !instrument.pitched)
-        });
-        by_key.map_or_else(|| part.instrument_id.clone(), |instrument| instrument.id.clone())
-    };
-    part.instruments.iter().map(id).collect()
 }

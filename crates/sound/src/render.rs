@@ -18,6 +18,8 @@ use crate::ways::colouring;
 pub(crate) const CHUNK: usize = 86;
 /// Seconds of silence before the first note, so that it does not begin on the first sample.
 pub(crate) const LEAD: f64 = 0.04;
+/// Longest time for grace notes before the first beat.
+const MOST_LEAD: f64 = 3.0;
 /// Longest tail after the last bar, in seconds.
 pub(crate) const TAIL: f64 = 5.0;
 /// Root mean square, in decibels under full scale, of the loudest moment a score predicts for itself.
@@ -159,6 +161,7 @@ pub struct Renderer<'a> {
     options: Options,
     from: f64,
     to: f64,
+    lead: f64,
     gain: f32,
     at: i64,
     /// Frame at which the last bar is over.
@@ -176,14 +179,11 @@ impl<'a> Renderer<'a> {
         let rate = f64::from(options.rate);
         let mut tables = Tables::new(rate);
         let instruments: Vec<u16> = passage.instruments.iter().map(|id| tables.instrument(id)).collect();
-        let seats = seats(passage);
+        let seats = passage.seats.clone();
         let unit = late_energy(&options.room, rate);
+        let lead = lead(passage, selection, options.pace);
         let groups = selection.groups.iter().map(|group| {
-            let mine = |event: &Event| {
-                group.parts.contains(&usize::from(event.part))
-                    && event.start < selection.to - 1e-6
-                    && event.end > selection.from + 0.02
-            };
+            let mine = |event: &Event| group.parts.contains(&usize::from(event.part)) && is_in(event, selection);
             let mut waiting: Vec<usize> = (0..passage.events.len()).filter(|&index| mine(&passage.events[index])).collect();
             waiting.reverse();
             let seat = middle(group, &seats);
@@ -193,7 +193,7 @@ impl<'a> Renderer<'a> {
         let groups = groups.collect();
         let gain = options.gain.unwrap_or_else(|| planned_gain(passage, &options.room, &seats));
         #[allow(clippy::cast_possible_truncation)] // bounded by `check`
-        let end = (((selection.to - selection.from) / options.pace + LEAD) * rate) as i64;
+        let end = (((selection.to - selection.from) / options.pace + lead) * rate) as i64;
         Ok(Self {
             passage,
             tables,
@@ -203,6 +203,7 @@ impl<'a> Renderer<'a> {
             options: *options,
             from: selection.from,
             to: selection.to,
+            lead,
             gain,
             at: 0,
             end,
@@ -216,6 +217,12 @@ impl<'a> Renderer<'a> {
         self.gain
     }
 
+    /// Seconds of the rendering before the first beat of the selection.
+    #[must_use]
+    pub const fn lead(&self) -> f64 {
+        self.lead
+    }
+
     /// Frames of the selection without its tail.
     #[must_use]
     pub fn frames(&self) -> u64 {
@@ -223,7 +230,7 @@ impl<'a> Renderer<'a> {
     }
 
     fn frame(&self, seconds: f64) -> i64 {
-        let after = (seconds - self.from) / self.options.pace + LEAD;
+        let after = (seconds - self.from) / self.options.pace + self.lead;
         #[allow(clippy::cast_possible_truncation)] // bounded by `check`
         let frame = (after * f64::from(self.options.rate)).round() as i64;
         frame
@@ -383,6 +390,7 @@ pub(crate) fn check(selection: &Selection, options: &Options) -> Result<(), Stri
     if !(0.1..=4.0).contains(&options.pace) {
         return Err(format!("{} is no speed to play at; choose 0.1 (ten times slower) to 4", options.pace));
     }
+    options.room.check()?;
     if !(selection.from.is_finite() && selection.to.is_finite()) || selection.to <= selection.from {
         return Err("there is nothing to hear between these moments".to_owned());
     }
@@ -395,20 +403,18 @@ pub(crate) fn check(selection: &Selection, options: &Options) -> Result<(), Stri
     Ok(())
 }
 
-/// The seat of every part.
-pub(crate) fn seats(passage: &Passage) -> Vec<Seat> {
-    let section = |id: &str| ripieno_instruments::catalogue().by_id(id).map(|one| one.section);
-    let mut counts = BTreeMap::new();
-    for id in &passage.parts {
-        *counts.entry(section(id)).or_insert(0usize) += 1;
-    }
-    let mut places = BTreeMap::new();
-    let seat = |id: &String| {
-        let place = places.entry(section(id)).or_insert(0usize);
-        *place += 1;
-        Seat::of(id, *place - 1, counts.get(&section(id)).copied().unwrap_or(1))
-    };
-    passage.parts.iter().map(seat).collect()
+/// Whether an event is heard in a selection: it is written to begin in it, or began before and goes on.
+pub(crate) fn is_in(event: &Event, selection: &Selection) -> bool {
+    let begins = event.onset >= selection.from - 1e-6 && event.onset < selection.to - 1e-6;
+    begins || (event.onset < selection.from && event.end > selection.from + 0.02)
+}
+
+/// Seconds before the first beat of a selection: [`LEAD`], and the time of the grace notes that lead to that beat, whoever plays them, so that every
+/// choice of groups begins alike.
+pub(crate) fn lead(passage: &Passage, selection: &Selection, pace: f64) -> f64 {
+    let graces = passage.events.iter().filter(|event| event.onset >= selection.from - 1e-6 && event.onset < selection.to);
+    let before = graces.map(|event| selection.from - event.start).fold(0.0, f64::max);
+    LEAD + (before / pace).min(MOST_LEAD)
 }
 
 pub(crate) fn middle(group: &Group, seats: &[Seat]) -> Seat {

@@ -33,12 +33,33 @@ pub struct Room {
 }
 
 impl Room {
-    /// A concert hall of middle size: 15 000 cubic metres, 1.9 seconds. Common practice.
-    pub const HALL: Self = Self { volume: 15_000.0, reverberation: 1.9, width: 24.0, height: 16.0 };
-    /// A studio stage: 5 000 cubic metres, 0.9 seconds. Common practice.
-    pub const STAGE: Self = Self { volume: 5_000.0, reverberation: 0.9, width: 20.0, height: 12.0 };
+    /// The concert hall in which balance is weighed: 18 000 cubic metres, 2 seconds (`hall` of the acoustic model's rooms).
+    pub const HALL: Self = Self { volume: 18_000.0, reverberation: 2.0, width: 24.0, height: 16.0 };
+    /// Its recording stage: 5 000 cubic metres, 1.1 seconds (`studio`).
+    pub const STAGE: Self = Self { volume: 5_000.0, reverberation: 1.1, width: 20.0, height: 12.0 };
     /// No room: the direct sound alone.
     pub const NONE: Self = Self { volume: 0.0, reverberation: 0.0, width: 0.0, height: 0.0 };
+
+    /// Whether sound can be made in it.
+    ///
+    /// # Errors
+    /// One sentence that names the value at fault.
+    pub fn check(&self) -> Result<(), String> {
+        if !(0.0..=20.0).contains(&self.reverberation) {
+            return Err(format!("{} seconds of reverberation cannot be rendered; choose 0 (no room) to 20", self.reverberation));
+        }
+        let within = |value: f64, least: f64, most: f64| (least..=most).contains(&value);
+        if self.reverberation > 0.0 && !within(self.volume, 30.0, 1e6) {
+            return Err(format!("{} cubic metres are no room for players; choose 30 to 1000000", self.volume));
+        }
+        if self.reverberation > 0.0 && !(within(self.width, 2.0, 200.0) && within(self.height, 2.0, 100.0)) {
+            return Err(format!(
+                "a room {} m wide and {} m high cannot be rendered; choose 2 to 200 m and 2 to 100 m",
+                self.width, self.height
+            ));
+        }
+        Ok(())
+    }
 
     /// Mean square pressure of the reverberant field at the microphones for a source of power one.
     #[must_use]
@@ -228,6 +249,7 @@ fn reflections(room: &Room, seat: Seat, rate: f64) -> Vec<Tap> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)] // a test may stop at the first surprise
 mod tests {
     use super::*;
 
@@ -248,6 +270,28 @@ mod tests {
             last = left[BLOCK - 1];
         }
         (energy, last)
+    }
+
+    #[test]
+    fn the_rooms_are_those_in_which_balance_is_weighed() {
+        for (room, id) in [(Room::HALL, "hall"), (Room::STAGE, "studio"), (Room::NONE, "open")] {
+            let weighed = ripieno_acoustics::Room::named(id).unwrap();
+            assert_eq!((room.volume, room.reverberation), (weighed.volume, weighed.t60), "{id}");
+            assert_eq!(room.check(), Ok(()));
+        }
+    }
+
+    #[test]
+    fn impossible_rooms_are_refused_in_a_sentence() {
+        for (room, says) in [
+            (Room { reverberation: f64::NAN, ..Room::HALL }, "reverberation"),
+            (Room { reverberation: -1.0, ..Room::HALL }, "reverberation"),
+            (Room { volume: 0.0, ..Room::HALL }, "cubic metres"),
+            (Room { width: f64::INFINITY, ..Room::HALL }, "wide"),
+            (Room { height: 0.0, ..Room::HALL }, "high"),
+        ] {
+            assert!(room.check().unwrap_err().contains(says), "{room:?}");
+        }
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! What the signs on written notes mean for playing: slurs, slides, trills.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::{Articulations, ChangeKind, Edge, Mark, NoteFlags, Part, Pitch, Step};
 
@@ -26,6 +26,7 @@ impl Signs {
     pub(crate) fn new(part: &Part) -> Self {
         let count = part.notes.len();
         let mut signs = Self { bound_from: vec![false; count], bound_to: vec![false; count], slides: BTreeMap::new() };
+        let closed = closed_slurs(part);
         let mut open: BTreeMap<u8, u16> = BTreeMap::new();
         for (index, note) in part.notes.iter().enumerate() {
             let bound = |open: &BTreeMap<u8, u16>| open.values().any(|&voice| voice == note.voice);
@@ -36,7 +37,7 @@ impl Signs {
             }
             for mark in part.marks_of(index) {
                 match mark {
-                    Mark::Slur { edge: Edge::Start, number } => {
+                    Mark::Slur { edge: Edge::Start, number } if closed.contains(&(index, *number)) => {
                         open.insert(*number, note.voice);
                     }
                     Mark::Slur { edge: Edge::Stop, number } => {
@@ -91,6 +92,29 @@ impl Signs {
         let semitones = Pitch::new(step, altered(step, fifths), octave).semitones() - pitch.semitones();
         f64::from(semitones.clamp(1, 2))
     }
+}
+
+/// Slurs that end somewhere, by the note they begin on and their number. One that never ends, or is begun anew under its number before it has, binds
+/// nothing: a file that forgets its end would else have the rest of the part played legato.
+fn closed_slurs(part: &Part) -> BTreeSet<(usize, u8)> {
+    let mut begun: BTreeMap<u8, usize> = BTreeMap::new();
+    let mut closed = BTreeSet::new();
+    for index in 0..part.notes.len() {
+        // A note may end one slur and begin the next under the same number.
+        for wanted in [Edge::Stop, Edge::Start] {
+            for mark in part.marks_of(index) {
+                let Mark::Slur { edge, number } = mark else { continue };
+                match (*edge == wanted, wanted) {
+                    (true, Edge::Start) => {
+                        begun.insert(*number, index);
+                    }
+                    (true, _) => closed.extend(begun.remove(number).map(|first| (first, *number))),
+                    (false, _) => {}
+                }
+            }
+        }
+    }
+    closed
 }
 
 /// What a key signature does to a step: 1 sharp, -1 flat.

@@ -12,7 +12,7 @@ use ripieno_texture::Techniques;
 use rustysynth::{SoundFont, Synthesizer, SynthesizerSettings};
 
 use crate::passage::{Bend, Event, Passage, Shake, level_at};
-use crate::render::{CHUNK, Chunk, LEAD, Options, Selection, Stereo, check, is_over, middle, seats};
+use crate::render::{CHUNK, Chunk, Options, Selection, Stereo, check, is_in, is_over, lead, middle};
 use crate::room::{BLOCK, RoomOfGroup, direct_gain, late_energy};
 use crate::seats::pan;
 
@@ -89,7 +89,7 @@ impl FontRenderer {
         check(selection, options)?;
         let rate = f64::from(options.rate);
         let unit = late_energy(&options.room, rate);
-        let seats = seats(passage);
+        let (seats, lead) = (&passage.seats, lead(passage, selection, options.pace));
         let mut groups = Vec::new();
         for group in &selection.groups {
             let mut settings = SynthesizerSettings::new(i32::try_from(options.rate).unwrap_or(44_100));
@@ -98,14 +98,10 @@ impl FontRenderer {
             settings.enable_reverb_and_chorus = false;
             let synthesiser =
                 Synthesizer::new(&font.0, &settings).map_err(|error| format!("the SoundFont cannot play ({error})"))?;
-            let seat = middle(group, &seats);
-            let mine = |event: &&Event| {
-                group.parts.contains(&usize::from(event.part))
-                    && event.start < selection.to - 1e-6
-                    && event.end > selection.from + 0.02
-            };
+            let seat = middle(group, seats);
+            let mine = |event: &&Event| group.parts.contains(&usize::from(event.part)) && is_in(event, selection);
             let frame = |seconds: f64| {
-                let after = (seconds - selection.from) / options.pace + LEAD;
+                let after = (seconds - selection.from) / options.pace + lead;
                 #[allow(clippy::cast_possible_truncation)] // bounded by `check`
                 let frame = (after.max(0.0) * rate).round() as i64;
                 frame
@@ -138,7 +134,7 @@ impl FontRenderer {
             groups.push(Playing { synthesiser, orders, left, right, send, room });
         }
         #[allow(clippy::cast_possible_truncation)] // bounded by `check`
-        let end = (((selection.to - selection.from) / options.pace + LEAD) * rate) as i64;
+        let end = (((selection.to - selection.from) / options.pace + lead) * rate) as i64;
         Ok(Self { groups, at: 0, end, rate, gain: options.gain.unwrap_or(0.35), over: false })
     }
 

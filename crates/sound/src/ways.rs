@@ -5,14 +5,16 @@ use ripieno_texture::Techniques;
 
 /// Ways that change the tone itself. Tremolo is played, not modelled; so is the beating of a fluttered tone, beside its noise.
 pub(crate) fn colouring(techniques: Techniques) -> Ways {
-    let pairs = [
-        (Techniques::STOPPED, Ways::STOPPED),
-        (Techniques::MUTED, Ways::MUTED),
-        (Techniques::PLUCKED, Ways::PLUCKED),
-        (Techniques::HARMONIC, Ways::HARMONIC),
-        (Techniques::AT_BRIDGE, Ways::AT_BRIDGE),
-        (Techniques::WITH_WOOD, Ways::WITH_WOOD),
-        (Techniques::FLUTTER, Ways::FLUTTER),
-    ];
-    pairs.into_iter().filter(|(technique, _)| techniques.contains(*technique)).map(|(_, way)| way).collect()
+    Ways::of_names(techniques.iter_names().map(|(name, _)| name)) - Ways::TREMOLO
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_way_of_the_model_is_reached() {
+        assert_eq!(colouring(Techniques::all()), Ways::all() - Ways::TREMOLO);
+        assert_eq!(colouring(Techniques::SLIDE | Techniques::TRILL), Ways::empty());
+    }
 }

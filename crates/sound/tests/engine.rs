@@ -254,3 +254,57 @@ fn a_roll_lasts_and_a_slide_arrives() {
     let middle = hz(53_000);
     assert!((300.0..480.0).contains(&middle) || (600.0..960.0).contains(&middle), "{middle}");
 }
+
+/// The loudest sample in a stretch of seconds, of both channels.
+fn peak(stems: &Stems, from: f64, to: f64) -> f32 {
+    let at = |seconds: f64| (seconds * 44_100.0) as usize;
+    let stem = &stems.stems[0];
+    [&stem.left, &stem.right].iter().flat_map(|side| &side[at(from)..at(to)]).fold(0.0, |peak, sample| peak.max(sample.abs()))
+}
+
+#[test]
+fn grace_notes_before_the_first_beat_are_heard() {
+    let grace = "<note><grace/><pitch><step>C</step><octave>6</octave></pitch><voice>1</voice><type>eighth</type></note>";
+    let three = format!("{grace}{grace}{grace}");
+    let plain = score(&[("Flute", &note('C', 5, 4, ""))]);
+    let graced = score(&[("Flute", &format!("{three}{}", note('C', 5, 4, "")))]);
+    let lead = |score: &Score| {
+        let passage = passage(score);
+        Renderer::new(&passage, &all(score, &passage), &DRY).unwrap().lead()
+    };
+    // A grace note takes 0.085 s.
+    assert!((lead(&graced) - lead(&plain) - 3.0 * 0.085).abs() < 1e-6);
+    let sound = sound_of(&graced, &DRY);
+    assert!(peak(&sound, lead(&plain) + 0.02, lead(&graced)) > 0.1 * peak(&sound, lead(&graced) + 0.1, 2.0));
+    // They belong to the bar of their beat and not to the one before it.
+    let passage = passage(&graced);
+    let before = Selection { from: -2.0, to: 0.0, ..all(&graced, &passage) };
+    let renderer = Renderer::new(&passage, &before, &DRY).unwrap();
+    let frames = renderer.frames();
+    let silence = render(renderer, frames, &before, &DRY, |_| ControlFlow::Continue(())).unwrap();
+    assert_eq!(silence.stems[0].peak(), 0.0);
+}
+
+#[test]
+fn a_slur_that_never_ends_binds_nothing() {
+    let with = |first: &str, last: &str| {
+        let slur = |edge: &str| {
+            if edge.is_empty() { String::new() } else { format!("<notations><slur type=\"{edge}\" number=\"1\"/></notations>") }
+        };
+        let notes: String = ["", "", ""].iter().map(|_| note('E', 4, 1, "")).collect();
+        let text = format!("{}{notes}{}", note('D', 4, 1, &slur(first)), note('F', 4, 1, &slur(last)));
+        sound_of(&score(&[("Oboe", &text)]), &DRY)
+    };
+    let (plain, open, closed) = (with("", ""), with("start", ""), with("start", "stop"));
+    assert_eq!(plain, open);
+    assert_ne!(plain, closed);
+}
+
+#[test]
+fn impossible_rooms_are_refused() {
+    let score = score(&[("Flute", &note('C', 5, 4, ""))]);
+    let passage = passage(&score);
+    let options = Options { room: Room { volume: 0.0, ..Room::HALL }, ..DRY };
+    let refused = Renderer::new(&passage, &all(&score, &passage), &options).err().unwrap();
+    assert!(refused.contains("cubic metres"), "{refused}");
+}

@@ -6,9 +6,9 @@ mod support;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
-use ripieno_acoustics::{Source, Tone, Ways};
+use ripieno_acoustics::{Plan, Source, Tone, Ways};
 use ripieno_formats::{Limits, read};
-use ripieno_score::{DynamicLevel, Sounding, Unroll};
+use ripieno_score::{DynamicLevel, Part, Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, gather};
 use ripieno_sound::{Options, Passage, Renderer, Room, Seat, Selection, Stereo, render};
 
@@ -45,7 +45,9 @@ fn one_note(name: &str, key: i32, dynamic: &str, words: &str) -> Stereo {
 
 /// What the engine does to the power of a player on the way: reference level and distance.
 fn way(instrument: &str) -> f64 {
-    let seat = Seat::of(instrument, 0, 1);
+    let part = Part { instrument_id: instrument.to_owned(), ..Part::default() };
+    let score = Score { parts: vec![part], ..Score::default() };
+    let seat = Seat::at(Plan::ViolinsTogether.seats(&score)[0].place);
     -100.0 - 10.0 * (4.0 * std::f64::consts::PI * seat.distance.powi(2)).log10()
 }
 
