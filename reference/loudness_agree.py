@@ -1,12 +1,13 @@
 #!/usr/bin/env python3
-"""loudness_agree.py --bin MEASURE_RAW [WAV...]: is loudness the same as MoSQITo's (ISO 532-1) and pyloudnorm's (EBU R 128)?
+"""loudness_agree.py --bin MEASURE_RAW [--render RIPIENO] [--seconds S] [WAV...]: is loudness the same as MoSQITo's (ISO 532-1) and pyloudnorm's (EBU R 128)?
 
 MEASURE_RAW is `cargo build --release -p ripieno-loudness --examples`, target/release/examples/measure_raw. Ten sounds are made here from
 a seed: tones, chords of harmonic tones, noises, ramps, repeated strokes. Compared are stationary loudness in free and diffuse field, N5,
 N10 and the greatest loudness in time (within 5 % or 0.1 sone, what ISO 532-1, annex B, allows), integrated loudness (0.1 LU), true peak
 against SciPy's resampling by 8 (0.4 dB, what ITU-R BS.1770 allows below the true one), and the contours of ISO 226:2003. Loudness range
 is left to the signals of EBU Tech 3342 (crates/loudness/tests): pyloudnorm measures it with silence added at the end. WAV files (`ripieno
-hear`) are compared as well: their first ten seconds, mixed to one channel, as if played at 80 dB. Ends with 1 when anything differs by more.
+hear`) are compared as well: their first ten seconds (or S), mixed to one channel, as if played at 80 dB. With --render the ripieno program
+renders ten passages of the demo for that. Ends with 1 when anything differs by more.
 """
 import argparse
 import pathlib
@@ -21,6 +22,20 @@ import scipy.signal
 from mosqito.sq_metrics import loudness_zwst, loudness_zwtv
 from mosqito.sq_metrics.loudness.utils.equal_loudness_contours import equal_loudness_contours
 
+DEMO = pathlib.Path(__file__).resolve().parent.parent / "demo/lifeboat_overture.musicxml"
+# Ten passages of the demo: bars and who is heard.
+PASSAGES = [
+    ("0-8", []),
+    ("9-16", ["--only", "horns"]),
+    ("17-24", ["--without", "strings"]),
+    ("25-34", ["--only", "woodwind"]),
+    ("35-45", []),
+    ("46-50", ["--only", "horns,clarinets"]),
+    ("51-58", ["--only", "clarinets,harps"]),
+    ("71-80", []),
+    ("81-88", ["--only", "brass"]),
+    ("89-100", ["--only", "strings"]),
+]
 RATE = 48000
 SECONDS = 2
 REFERENCE = 2e-5
@@ -66,11 +81,23 @@ def sounds():
     }
 
 
-def rendering(path):
-    """A WAV file of whole numbers or floats as pascals."""
+def rendering(path, seconds):
+    """The beginning of a WAV file of whole numbers or floats as pascals."""
     rate, samples = scipy.io.wavfile.read(path)
-    mixed = samples[: 10 * rate].reshape(len(samples[: 10 * rate]), -1).mean(axis=1)
+    begin = samples[: int(seconds * rate)]
+    mixed = begin.reshape(len(begin), -1).mean(axis=1)
     return at_level(mixed if rate == RATE else scipy.signal.resample_poly(mixed, RATE, rate), 80)
+
+
+def rendered(ripieno, seconds):
+    """The passages of the demo, rendered now."""
+    made = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for number, (bars, who) in enumerate(PASSAGES):
+            path = pathlib.Path(folder, f"{number}.wav")
+            subprocess.run([ripieno, "hear", DEMO, "--bars", bars, *who, "--out", path], check=True, capture_output=True)
+            made[f"demo {bars} {' '.join(who)}".strip()] = rendering(path, seconds)
+    return made
 
 
 def measured(program, arguments, arrays):
@@ -140,10 +167,15 @@ def contours(program, tally):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--bin", required=True, help="the example measure_raw")
+    parser.add_argument("--render", metavar="RIPIENO", help="the ripieno program: ten passages of the demo are rendered and compared as well")
+    parser.add_argument("--seconds", type=float, default=10, help="how much of each rendering (10)")
     parser.add_argument("renderings", nargs="*", metavar="WAV", help="renderings to compare as well")
     asked = parser.parse_args()
     program, tally = asked.bin, Tally()
-    zwicker(program, sounds() | {path: rendering(path) for path in asked.renderings}, tally)
+    made = sounds() | {path: rendering(path, asked.seconds) for path in asked.renderings}
+    if asked.render:
+        made |= rendered(asked.render, asked.seconds)
+    zwicker(program, made, tally)
     programme(program, tally)
     contours(program, tally)
     for what, (worst, where) in tally.worst.items():

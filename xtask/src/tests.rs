@@ -117,8 +117,13 @@ fn run_witnesses(root: &Path, steps: &mut Steps, all: bool) {
             .args(recounted),
     );
     steps.run(
-        "loudness: the same as MoSQITo and pyloudnorm measure",
-        script("loudness_agree.py").arg("--bin").arg(target.join("examples/measure_raw")),
+        "loudness: the same as MoSQITo and pyloudnorm measure, ten renderings among it",
+        script("loudness_agree.py")
+            .arg("--bin")
+            .arg(target.join("examples/measure_raw"))
+            .arg("--render")
+            .arg(target.join("ripieno"))
+            .args(["--seconds", "2"]),
     );
     let written = root.join("target/written");
     let _ = std::fs::remove_dir_all(&written);
