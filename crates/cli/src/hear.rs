@@ -1,14 +1,16 @@
 //! `ripieno hear`
 
 use std::collections::BTreeSet;
+use std::fmt;
 use std::fs;
 use std::io::{IsTerminal, Write};
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
+use std::str::FromStr;
 
 use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, Group, gather, parts_named};
-use ripieno_sound::loudness::{TARGET, gain_for};
+use ripieno_sound::loudness::{HIGHEST_PEAK, Measured, TARGET, gain_for, measure};
 use ripieno_sound::{
     Chunk, Font, FontRenderer, Format, Options, Passage, Renderer, Room, Selection, Stereo, encode, mix, render,
 };
@@ -16,8 +18,11 @@ use ripieno_sound::{
 use crate::open::open;
 
 /// Said with every rendering.
-const CAUTION: &str = "Start at a low volume: within a file loud passages are as much louder than soft ones as in a hall, each file \
-                       is set to one loudness of its own, and long loud listening harms the ears.";
+const CAUTION: &str = "Start at a low volume: within a file loud passages are as much louder than soft ones as in a hall, a file \
+                       is set to a loudness of its own unless --loudness same is given, and long loud listening harms the ears.";
+
+/// Below this peak a stem is silent.
+const SILENT: f32 = 1e-5;
 
 /// Arguments of `ripieno hear`.
 #[derive(clap::Args)]
@@ -52,15 +57,47 @@ pub struct HearArguments {
     /// Where it is played
     #[arg(long, value_enum, default_value_t = Where::Hall)]
     room: Where,
-    /// Loudness of the file in LUFS, by EBU R 128; less where the true peak would go beyond -1 dBTP
-    #[arg(long, value_name = "LUFS", default_value_t = TARGET, allow_negative_numbers = true)]
-    loudness: f64,
+    /// Loudness of the file in LUFS, by EBU R 128; less where the true peak would go beyond -1 dBTP. Or "same": at the level that all files of this
+    /// score share, so that excerpts and stems compare as they would in the hall
+    #[arg(long, value_name = "LUFS", default_value_t = Loudness::Lufs(TARGET), allow_negative_numbers = true)]
+    loudness: Loudness,
     /// Number from which the players' small differences are drawn; the same number gives the same bytes
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// Refuse a file about which the reader has to warn, instead of mending it
     #[arg(long)]
     strict: bool,
+}
+
+/// What a file is set to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Loudness {
+    /// So many LUFS.
+    Lufs(f64),
+    /// The level that all files of one score share.
+    Same,
+}
+
+impl FromStr for Loudness {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text == "same" {
+            return Ok(Self::Same);
+        }
+        let lufs = text.parse().ok().filter(|lufs| (-70.0..=-5.0).contains(lufs));
+        lufs.map(Self::Lufs)
+            .ok_or_else(|| format!("“{text}” is no loudness for a file; choose -70 to -5 LUFS, usually -23, or same"))
+    }
+}
+
+impl fmt::Display for Loudness {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Lufs(lufs) => write!(f, "{lufs}"),
+            Self::Same => f.write_str("same"),
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -75,9 +112,9 @@ enum By {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Where {
-    /// A concert hall, 1.9 seconds of reverberation
+    /// The concert hall in which balance is weighed, 2 seconds of reverberation
     Hall,
-    /// A studio stage, 0.9 seconds
+    /// A recording stage, 1.1 seconds
     Stage,
     /// No room at all
     None,
@@ -88,9 +125,6 @@ pub fn run(arguments: &HearArguments) -> Result<(), String> {
     let format = Format::of(&arguments.out).ok_or_else(|| {
         format!("{}: sound is written as .wav, .flac or .ogg; give the file one of these endings", arguments.out.display())
     })?;
-    if !(-70.0..=-5.0).contains(&arguments.loudness) {
-        return Err(format!("{} LUFS is no loudness for a file; choose -70 to -5, usually -23", arguments.loudness));
-    }
     let font = arguments.soundfont.as_deref().map(read_font).transpose()?;
     let Some(reading) = open(&arguments.file, arguments.strict) else { return Err(String::new()) };
     let score = &reading.score;
@@ -183,7 +217,11 @@ fn finish(
     if shows {
         eprint!("\r      \r");
     }
-    let Some((gain, measured)) = gain_for(&whole, options.rate, arguments.loudness)? else {
+    let set = match arguments.loudness {
+        Loudness::Lufs(lufs) => gain_for(&whole, options.rate, lufs)?,
+        Loudness::Same => as_planned(&whole, options.rate)?,
+    };
+    let Some((gain, measured)) = set else {
         return Err("none of the players chosen has a note in these bars".to_owned());
     };
     whole.scale(gain);
@@ -191,6 +229,11 @@ fn finish(
     if let (Some(folder), Some(mut stems)) = (&arguments.stems, stems) {
         fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
         stems.scale(gain);
+        let silent = stems.names.iter().zip(&stems.stems).filter(|(_, stem)| stem.peak() < SILENT);
+        let silent: Vec<&str> = silent.map(|(name, _)| name.as_str()).collect();
+        if !silent.is_empty() {
+            eprintln!("silent in these bars, and written all the same: {}", silent.join(", "));
+        }
         for (name, stem) in stems.names.iter().zip(&stems.stems) {
             let name: String = name.chars().map(|letter| if letter.is_alphanumeric() { letter } else { '-' }).collect();
             write(&folder.join(format!("{name}.{}", format.ending())), stem, options.rate, format)?;
@@ -200,6 +243,21 @@ fn finish(
     let seconds = whole.left.len() as f64 / f64::from(options.rate);
     println!("{}: {seconds:.1} s, {:.1} LUFS, true peak {:.1} dBTP", arguments.out.display(), measured.loudness, measured.peak);
     Ok(())
+}
+
+/// The sound at the level planned for its score; less where its true peak would go beyond what a file may have, which is said, since it then compares
+/// with no other.
+fn as_planned(whole: &Stereo, rate: u32) -> Result<Option<(f32, Measured)>, String> {
+    let measured = measure(whole, rate)?;
+    if !measured.peak.is_finite() {
+        return Ok(None);
+    }
+    let over = measured.peak - HIGHEST_PEAK;
+    if over <= 0.0 {
+        return Ok(Some((1.0, measured)));
+    }
+    eprintln!("{over:.1} dB softer than the other files of this score, since its true peak would go beyond {HIGHEST_PEAK} dBTP");
+    gain_for(whole, rate, measured.loudness - over - 0.01)
 }
 
 /// Writes beside the file first, so that stopping half-way leaves no half file.

@@ -1,5 +1,6 @@
 //! The report: one page, from what the score does to how each figure was found.
 
+mod balance;
 mod course;
 mod map;
 mod melody;
@@ -87,6 +88,7 @@ fn sections(study: &Study) -> Vec<Section> {
         Section::new("doublings", "Who doubles whom", together::doublings(study)),
         Section::new("ways", "Ways of playing", playing::ways(study)),
         Section::new("dynamics", "How loud", playing::dynamics(study)),
+        Section::new("balance", "Is it heard", balance::balance(study)),
         Section::new("register", "How high and low", who::registers(study)),
     ];
     sections.extend(practice::measures(study));
