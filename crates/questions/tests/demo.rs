@@ -280,7 +280,7 @@ fn entries(subject: &str) -> Bars {
 
 #[test]
 fn entries_are_those_planted() {
-    for section in ["trumpets", "trombones", "tubas", "oboes", "bassoons"] {
+    for section in ["trumpets", "trombones", "tuba", "oboes", "bassoons"] {
         check(&format!("{section} enter"), &entries(section));
         check(&format!("{section} first enter"), &entries(section).into_iter().take(1).collect());
     }
