@@ -17,7 +17,8 @@ type Event = (Crotchets, u8, u32, u32);
 
 pub(super) fn find(sounding: &Sounding, lines: &Lines) -> Vec<Doubling> {
     let count = lines.lines.len();
-    let mut open: Vec<Option<Doubling>> = vec![None; count * count];
+    let mut open: Vec<Option<Course>> = Vec::new();
+    open.resize_with(count * count, || None);
     let mut found = Vec::new();
     let events = events(lines);
     for group in events.chunk_by(|a, b| a.0 == b.0 && a.1 == b.1) {
@@ -26,18 +27,45 @@ pub(super) fn find(sounding: &Sounding, lines: &Lines) -> Vec<Doubling> {
                 let common = Common::new(&lines.lines, (a as usize, i), (b as usize, j));
                 let state = &mut open[a as usize * count + b as usize];
                 match state {
-                    Some(doubling) if common.continues(doubling) => common.extend(doubling),
+                    Some(course) if common.continues(&course.last) => common.extend(&mut course.last),
+                    Some(course) if common.follows(&course.last) => course.turn(common.alone),
                     _ => {
-                        let done = state.replace(common.alone());
-                        found.extend(done.filter(|doubling| is_no_accident(sounding, lines, doubling)));
+                        if let Some(done) = state.replace(Course::new(common.alone)) {
+                            done.close(sounding, lines, &mut found);
+                        }
                     }
                 }
             }
         }
     }
-    found.extend(open.into_iter().flatten().filter(|doubling| is_no_accident(sounding, lines, doubling)));
+    open.into_iter().flatten().for_each(|course| course.close(sounding, lines, &mut found));
     found.sort_by_key(|doubling| (doubling.from, doubling.a, doubling.b));
     found
+}
+
+/// What two lines have in common without a break, at one interval or, where one of them changes octave, at several in turn.
+struct Course {
+    last: Doubling,
+    /// At other intervals, before `last`.
+    before: Vec<Doubling>,
+}
+
+impl Course {
+    const fn new(first: Doubling) -> Self {
+        Self { last: first, before: Vec::new() }
+    }
+
+    /// Goes on at another interval.
+    fn turn(&mut self, next: Doubling) {
+        self.before.push(std::mem::replace(&mut self.last, next));
+    }
+
+    /// Keeps what is no accident: all of it when the course has notes enough, else what stands by itself.
+    fn close(self, sounding: &Sounding, lines: &Lines, found: &mut Vec<Doubling>) {
+        let shared: u32 = self.before.iter().chain([&self.last]).map(|doubling| doubling.shared).sum();
+        let all = self.before.into_iter().chain([self.last]);
+        found.extend(all.filter(|doubling| shared >= NO_ACCIDENT || is_no_accident(sounding, lines, doubling)));
+    }
 }
 
 /// All pitched attacks, by moment, pitch class and line.
@@ -77,8 +105,9 @@ impl Common {
         Self { alone }
     }
 
-    const fn alone(&self) -> Doubling {
-        self.alone
+    /// Whether the note comes next in both lines, at another interval.
+    const fn follows(&self, doubling: &Doubling) -> bool {
+        self.alone.a_attacks.0 == doubling.a_attacks.1 + 1 && self.alone.b_attacks.0 == doubling.b_attacks.1 + 1
     }
 
     /// Whether `doubling` goes on with this note.

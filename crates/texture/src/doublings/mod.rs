@@ -8,7 +8,8 @@
 //! A line may play fewer notes than the one it doubles (every other note of a run) and still double it. To stay one doubling,
 //! the line with fewer notes must have at least [`FEWER_SHARE`] of its notes in common, and between two common notes at most one of its
 //! own and three of the other line's. What is kept is no accident: four common notes, or a common note held for a bar, or
-//! everything that both play between rests. Cost: for each moment, the pairs of lines that begin the same pitch class there.
+//! everything that both play between rests. Where a line changes octave under way, each stretch at one interval is a doubling of its own, and is kept when the
+//! stretches without a break have four notes together. Cost: for each moment, the pairs of lines that begin the same pitch class there.
 //!
 //! A chord kept whole (harp, keyboards) is compared by its highest note.
 
@@ -22,6 +23,9 @@ use crate::lines::Lines;
 
 /// Share of the sparser line's notes that must be common to both; chosen as common practice, not fitted.
 pub const FEWER_SHARE: f32 = 0.75;
+
+/// Common notes that make up for one of a line's own in [`Doubling::is_full`]; common practice, not fitted.
+const SLIP: u32 = 8;
 
 /// One line doubling another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -71,6 +75,14 @@ impl Doubling {
     #[allow(clippy::cast_precision_loss)]
     pub fn share_of_b(&self) -> f32 {
         self.shared as f32 / self.of_b() as f32
+    }
+
+    /// Whether it holds throughout but for slips: in each line at most one attack of its own for every eight common ones. A foreign note or a
+    /// rest does not turn a long doubling into one in part.
+    #[must_use]
+    pub const fn is_full(&self) -> bool {
+        let slips = self.shared / SLIP;
+        self.of_a() - self.shared <= slips && self.of_b() - self.shared <= slips
     }
 
     /// Whether neither line attacks anything else in the span.
