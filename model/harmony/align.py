@@ -3,7 +3,6 @@
 Some label tables run some crotchets early or late against the notes from a first ending or a cut on. The lag is found from the labels themselves, before any
 prediction is looked at: the share of sounding notes that belong to the labelled chord, summed, less a charge for each change of lag.
 """
-import mido
 import numpy as np
 
 TONES = [[0, 4, 7], [0, 3, 7], [0, 4, 7, 10], [0, 3, 6, 9], [0, 3, 6, 10], [0, 3, 6], [0, 3, 7, 10], [0, 4, 7, 11], [0, 4, 8], [0, 2, 6, 9], [0, 3, 7, 11]]
@@ -13,6 +12,8 @@ CHANGE = 6.0
 
 def notes(path):
     """(onset, offset, key) in crotchets, without percussion, by onset."""
+    import mido  # here, so that training needs no reader of files
+
     midi = mido.MidiFile(path)
     out = []
     for track in midi.tracks:

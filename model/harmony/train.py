@@ -1,117 +1,196 @@
-"""Trains the chord and key networks and the tables of the decoder; writes one model file.
+"""Trains the networks and the decoder's tables; writes one model file.
 
-    python model/harmony/train.py FEATURES MIDI LABELS OUT [--without be] [--seed 1]
+    python model/harmony/train.py DATA.npz OUT.model [--without be] [--apart NAME ...] [--set width=96 ...]
 
-FEATURES holds NAME.harmony from the example `harmony_features`, MIDI NAME.mid, LABELS NAME.csv. `--without be` leaves out every movement whose name begins so.
-Both networks see the music turned so that each candidate root or tonic in turn lies on C; one set of weights serves all twelve.
+DATA.npz comes from dataset.py. `--without be` leaves out every labelled movement whose name begins so; unlabelled scores whose names contain one of
+`--apart` are left out too, those of the works that are scored. Three steps: the network learns to restore hidden units of all music it may see; then chord, bass,
+key and change of chord from the labels; then, anew from the first step, from the labels together with its own answers on the unlabelled scores.
+Every batch is turned to keys at random. Needs Torch; some minutes with a graphics processor.
 """
 import argparse
-from pathlib import Path
 
 import numpy as np
+import torch
+import torch.nn.functional as F
+from torch import nn
 
-import align
 import labels
+from align import TONES
 
 Q = len(labels.QUALITIES)
-FACTS = 4
+BLOCKS, FACTS, TAPS = 6, 6, 5
+INPUTS = 12 * BLOCKS + FACTS
+LENGTH = 384
+# Share of a chord's notes that its label must explain to teach anything.
+FIT = 50
+SETTINGS = {
+    "width": 96, "layers": 1, "drop": 0.3, "rate": 0.003, "steps": 1200, "first": 1000, "batch": 16, "decay": 0.05, "lost": 0.08,
+    "key": 0.7, "labelled": 1.5, "sure": 0.6, "seed": 1, "fit": FIT,
+}  # fmt: skip
+# The networks whose mean is shipped.
+NETWORKS = [{"seed": 1, "steps": 800}, {"seed": 2}, {"seed": 3, "drop": 0.35}]
+KNOBS = {
+    "chord_weight": 1.0,
+    "key_weight": 0.2,
+    "context_weight": 0.2,
+    "after_weight": 0.0,
+    "chord_change": 0.1,
+    "off_beat": 0.1,
+    "key_change": 16.0,
+    "sure_slope": 0.66,
+    "sure_shift": -0.2,
+}
+DEVICE = "cuda" if torch.cuda.is_available() else "cpu"
+# Which tone lies lowest in each quality and inversion.
+LOWEST = torch.tensor([(t + t[-1:])[:4] for t in TONES], device=DEVICE)
+TURN = torch.stack(
+    [torch.cat([12 * b + (torch.arange(12) - r) % 12 for b in range(BLOCKS)] + [torch.arange(12 * BLOCKS, INPUTS)]) for r in range(12)]
+).to(DEVICE)
 
 
-def load(features, midi, truth, name):
-    data = (Path(features) / f"{name}.harmony").read_bytes()
-    head, body = data.split(b"\n", 1)
-    count, chord, key = map(int, head.split())
-    rows = np.frombuffer(body, "<f4").reshape(count, 2 + chord + key)
-    spans = align.aligned(labels.read(Path(truth) / f"{name}.csv"), align.notes(Path(midi) / f"{name}.mid"))
-    fits = align.fits(spans, align.notes(Path(midi) / f"{name}.mid"))
-    target = np.full((count, 5), -1)  # root, quality, tonic, minor, share of the notes that belong to the labelled chord, of 100
-    at = 0
-    for i, (on, off) in enumerate(rows[:, :2]):
-        while at < len(spans) and spans[at][1] <= on:
-            at += 1
-        best, j = 0.0, at
-        while j < len(spans) and spans[j][0] < off:
-            overlap = min(off, spans[j][1]) - max(on, spans[j][0])
-            if overlap > best + 1e-6:
-                best, target[i] = overlap, (spans[j][2], spans[j][3], spans[j][5], spans[j][6], fits[j])
-            j += 1
-    return rows[:, 2 : 2 + chord], rows[:, 2 + chord :], target
+class Net(nn.Module):
+    """See crates/texture/src/harmony/network.rs; one input more tells which units are hidden."""
+
+    def __init__(self, s):
+        super().__init__()
+        width = s["width"]
+        self.taps = nn.Conv1d(INPUTS + 1, width, TAPS, padding=TAPS // 2)
+        self.body = nn.GRU(width, width, s["layers"], batch_first=True, bidirectional=True, dropout=s["drop"] if s["layers"] > 1 else 0)
+        self.drop = nn.Dropout(s["drop"])
+        self.chord, self.key = nn.Linear(2 * width, 12 * Q), nn.Linear(2 * width, 24)
+        self.bass, self.change, self.hidden = nn.Linear(2 * width, 12), nn.Linear(2 * width, 1), nn.Linear(2 * width, 36)
+
+    def forward(self, x, hide=None):
+        hide = torch.zeros_like(x[..., :1]) if hide is None else hide[..., None]
+        x = torch.cat([x * (1 - hide), hide], -1)
+        h = F.relu(self.taps(x.transpose(1, 2)).transpose(1, 2))
+        return self.drop(self.body(self.drop(h))[0])
 
 
-def turns(blocks):
-    """Index of each input after turning candidate `r` to C: [r][input]."""
-    return np.array([[12 * b + (i + r) % 12 for b in range(blocks) for i in range(12)] for r in range(12)])
+class Pool:
+    """All pieces one after the other; a batch is stretches of them, each turned to a key at random."""
+
+    def __init__(self, pieces, rng, weights=None):
+        self.rng = rng
+        gap_x, gap_y = torch.zeros(LENGTH, INPUTS), torch.full((LENGTH, 7), -1.0)
+        self.x = torch.cat([part for x, _ in pieces for part in (x, gap_x)]).to(DEVICE)
+        self.y = torch.cat([part for _, y in pieces for part in (y, gap_y)]).to(DEVICE)
+        self.length = np.array([len(x) for x, _ in pieces])
+        self.start = np.cumsum(np.append(0, self.length[:-1] + LENGTH))
+        # A long movement teaches more, but not in proportion.
+        share = self.length**0.5 * (1 if weights is None else weights)
+        self.share = share / share.sum()
+
+    def batch(self, size):
+        piece = self.rng.choice(len(self.length), size, p=self.share)
+        at = self.start[piece] + (self.rng.random(size) * np.maximum(1, self.length[piece] - LENGTH + 1)).astype(int)
+        rows = torch.as_tensor(at, device=DEVICE)[:, None] + torch.arange(LENGTH, device=DEVICE)
+        up = torch.as_tensor(self.rng.integers(0, 12, size), device=DEVICE)
+        x = torch.gather(self.x[rows], 2, TURN[up][:, None].expand(size, LENGTH, INPUTS))
+        y = self.y[rows]
+        for column in (0, 3):
+            y[..., column] = torch.where(y[..., 0] >= 0, (y[..., column] + up[:, None]) % 12, y[..., column])
+        return x, y
 
 
-class Net:
-    """inputs -> hidden (rectified) -> outputs, for each of twelve turns; softmax over all turns and outputs."""
-
-    def __init__(self, inputs, facts, hidden, outputs, rng):
-        self.blocks = (inputs - facts) // 12
-        self.facts = facts
-        self.turn = turns(self.blocks)
-        if facts:
-            tail = np.arange(inputs - facts, inputs)
-            self.turn = np.hstack([self.turn, np.tile(tail, (12, 1))])
-        self.p = [
-            rng.normal(0, np.sqrt(2 / inputs), (inputs, hidden)).astype("f4"),
-            np.zeros(hidden, "f4"),
-            rng.normal(0, np.sqrt(1 / hidden), (hidden, outputs)).astype("f4"),
-            np.zeros(outputs, "f4"),
-        ]
-        self.m = [np.zeros_like(p) for p in self.p]
-        self.v = [np.zeros_like(p) for p in self.p]
-        self.t = 0
-
-    def logits(self, x, mask=None):
-        turned = x[:, self.turn].reshape(-1, x.shape[1])
-        hidden = np.maximum(turned @ self.p[0] + self.p[1], 0)
-        if mask is not None:
-            hidden *= mask
-        return turned, hidden, (hidden @ self.p[2] + self.p[3]).reshape(len(x), -1)
-
-    def predict(self, x):
-        out = []
-        for a in range(0, len(x), 2048):
-            z = self.logits(x[a : a + 2048])[2]
-            z = z - z.max(1, keepdims=True)
-            out.append(z - np.log(np.exp(z).sum(1, keepdims=True)))
-        return np.vstack(out)
-
-    def step(self, x, y, w, rate, drop, decay, rng):
-        x = x * (rng.random(x.shape, dtype="f4") > 0.08)
-        mask = (rng.random((len(x) * 12, len(self.p[1])), dtype="f4") > drop) / np.float32(1 - drop)
-        turned, hidden, z = self.logits(x, mask)
-        z = np.exp(z - z.max(1, keepdims=True))
-        z /= z.sum(1, keepdims=True)
-        loss = -(w * np.log(z[np.arange(len(x)), y] + 1e-9)).sum() / w.sum()
-        smooth = 0.05 / z.shape[1]
-        z -= smooth
-        z[np.arange(len(x)), y] -= 0.95
-        z *= (w / w.sum())[:, None]
-        g = z.reshape(len(x) * 12, -1)
-        gh = (g @ self.p[2].T) * (hidden > 0) * mask
-        grads = [turned.T @ gh, gh.sum(0), hidden.T @ g, g.sum(0)]
-        self.t += 1
-        for i, grad in enumerate(grads):
-            self.m[i] = 0.9 * self.m[i] + 0.1 * grad
-            self.v[i] = 0.999 * self.v[i] + 0.001 * grad**2
-            m = self.m[i] / (1 - 0.9**self.t)
-            v = self.v[i] / (1 - 0.999**self.t)
-            self.p[i] -= rate * (m / (np.sqrt(v) + 1e-8) + decay * self.p[i] * (i % 2 == 0))
-        return loss
+def mean_of(loss, weight):
+    return (loss * weight).sum() / weight.sum().clamp(min=1)
 
 
-def fit(x, y, w, facts, hidden, outputs, epochs, rng, batch=256, rate=2e-3, drop=0.3, decay=0.01):
-    net = Net(x.shape[1], facts, hidden, outputs, rng)
-    steps = epochs * (len(x) // batch)
-    done = 0
-    for _ in range(epochs):
-        order = rng.permutation(len(x))
-        for a in range(0, len(x) - batch + 1, batch):
-            pick = order[a : a + batch]
-            net.step(x[pick], y[pick], w[pick], rate * (1 - 0.95 * done / steps), drop, decay, rng)
-            done += 1
+def spread(logs, answer, smooth=0.05):
+    """Cross entropy, a little of it shared among all answers."""
+    return -(1 - smooth) * logs.gather(-1, answer[..., None])[..., 0] - smooth * logs.mean(-1)
+
+
+def loss_of(net, x, y, s):
+    h = net(x)
+    known = (y[..., 0] >= 0).float()
+    good = known * (y[..., 5] >= s["fit"]).float()
+    root, quality, inversion, tonic, minor = (y[..., i].long().clamp(min=0) for i in range(5))
+    chord = F.log_softmax(net.chord(h), -1)
+    loss = mean_of(spread(chord, root * Q + quality), good)
+    roots = torch.logsumexp(chord.reshape(*chord.shape[:-1], 12, Q), -1)
+    loss = loss + 0.5 * mean_of(spread(roots, root, 0.0), good)
+    lowest = (root + LOWEST[quality, inversion.clamp(max=3)]) % 12
+    loss = loss + 0.3 * mean_of(spread(F.log_softmax(net.bass(h), -1), lowest), good * (y[..., 2] >= 0).float())
+    loss = loss + s["key"] * mean_of(spread(F.log_softmax(net.key(h), -1), tonic * 2 + minor), known)
+    turns = torch.zeros_like(known)
+    turns[:, 1:] = ((y[:, 1:, 0] != y[:, :-1, 0]) | (y[:, 1:, 1] != y[:, :-1, 1])).float()
+    change = F.binary_cross_entropy_with_logits(net.change(h)[..., 0], turns, reduction="none")
+    return loss + 0.3 * mean_of(change, known)
+
+
+def restore(net, x):
+    """How badly hidden units are restored: what sounds, the lowest, the highest."""
+    hide = F.max_pool1d((torch.rand(len(x), 1, LENGTH, device=DEVICE) < 0.06).float(), 5, 1, 2)[:, 0]
+    hide = hide * (torch.rand(len(x), LENGTH, device=DEVICE) < 0.9)
+    told = net.hidden(net(x, hide))
+    true = torch.cat([x[..., :12], x[..., 24:36], x[..., 48:60]], -1).clamp(0, 1)
+    return mean_of(F.binary_cross_entropy_with_logits(told, true, reduction="none").mean(-1), hide)
+
+
+def fit(net, pool, steps, loss, s):
+    net.train()
+    best = torch.optim.AdamW(net.parameters(), lr=s["rate"], weight_decay=s["decay"])
+    pace = torch.optim.lr_scheduler.OneCycleLR(best, s["rate"], total_steps=steps, pct_start=0.1)
+    for _ in range(steps):
+        now = loss(net, *pool.batch(s["batch"]))
+        best.zero_grad()
+        now.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 1.0)
+        best.step()
+        pace.step()
+    net.eval()
+
+
+def supervised(net, x, y, s):
+    lost = torch.rand_like(x[..., : 12 * BLOCKS]) > s["lost"]
+    return loss_of(net, torch.cat([x[..., : 12 * BLOCKS] * lost, x[..., 12 * BLOCKS :]], -1), y, s)
+
+
+def steady(logs, charge):
+    """The likeliest course when each change costs `charge`."""
+    best, back = logs[0].copy(), np.zeros(logs.shape, np.int16)
+    everywhere = np.arange(logs.shape[1])
+    for i in range(1, len(logs)):
+        top = best.argmax()
+        stay = best >= best[top] - charge
+        back[i] = np.where(stay, everywhere, top)
+        best = np.where(stay, best, best[top] - charge) + logs[i]
+    path = [int(best.argmax())]
+    for i in range(len(logs) - 1, 0, -1):
+        path.append(int(back[i, path[-1]]))
+    return np.array(path[::-1])
+
+
+@torch.no_grad()
+def own_labels(net, x, s):
+    """The network's own answers as labels; chords it is not sure of teach nothing."""
+    h = net(x[None].to(DEVICE))[0]
+    chord = F.log_softmax(net.chord(h), -1).cpu().numpy()
+    course, key = steady(chord, 2.0), steady(F.log_softmax(net.key(h), -1).cpu().numpy(), 10.0)
+    sure = np.exp(chord[np.arange(len(course)), course]) > s["sure"]
+    y = np.full((len(course), 7), -1, "f4")
+    y[:, 0], y[:, 1], y[:, 3], y[:, 4], y[:, 5] = course // Q, course % Q, key // 2, key % 2, np.where(sure, 100, 0)
+    return torch.tensor(y)
+
+
+def train(labelled, unlabelled, s):
+    torch.manual_seed(s["seed"])
+    rng = np.random.default_rng(s["seed"])
+    none = [(x, torch.full((len(x), 7), -1.0)) for x in unlabelled]
+    net = Net(s).to(DEVICE)
+    if s["first"]:
+        fit(net, Pool(labelled + none, rng), s["first"], lambda net, x, _: restore(net, x), s)
+    begun = {name: value.clone() for name, value in net.state_dict().items()}
+    teach = lambda net, x, y: supervised(net, x, y, s)
+    fit(net, Pool(labelled, rng), s["steps"], teach, s)
+    if unlabelled and s["labelled"]:
+        own = [(x, own_labels(net, x, s)) for x in unlabelled]
+        long = lambda pieces: sum(len(x) ** 0.5 for x, _ in pieces)
+        weights = np.array([s["labelled"] * long(own) / long(labelled)] * len(labelled) + [1.0] * len(own))
+        net.load_state_dict(begun)
+        fit(net, Pool(labelled + own, rng, weights), s["steps"], teach, s)
     return net
 
 
@@ -120,9 +199,9 @@ def tables(targets):
     first = np.full((2, 12, Q), 0.1)
     after = np.zeros((2, 12 * Q, 12 * Q))
     keys = np.full((2, 12, 2), 0.3)
-    for t in targets:
+    for rows in targets:
         last = None
-        for root, quality, tonic, minor, _ in t:
+        for root, quality, _, tonic, minor, *_ in rows.astype(int):
             if root < 0:
                 last = None
                 continue
@@ -145,68 +224,47 @@ def tables(targets):
     return first, np.log(after), keys
 
 
-def write(path, chord, key, tab, knobs):
+def weights_of(net, s):
+    """Weights by input, then bias; of a layer those of what is read, then those of the state, forwards, then backwards."""
+    state = {name: value.detach().cpu().numpy() for name, value in net.state_dict().items()}
+    arrays = [state["taps.weight"][:, :INPUTS].transpose(2, 1, 0), state["taps.bias"]]
+    for layer in range(s["layers"]):
+        for way in ("", "_reverse"):
+            for kind in ("ih", "hh"):
+                arrays += [state[f"body.weight_{kind}_l{layer}{way}"].T, state[f"body.bias_{kind}_l{layer}{way}"]]
+    for head in ("chord", "key"):
+        arrays += [state[f"{head}.weight"].T, state[f"{head}.bias"]]
+    return arrays
+
+
+def write(path, nets, tab, s):
     with open(path, "wb") as out:
-        out.write(b"ripieno harmony 1\n")
-        out.write((f"chord {chord.p[0].shape[0]} {chord.p[0].shape[1]} {Q}\n").encode())
-        out.write((f"key {key.p[0].shape[0]} {key.p[0].shape[1]} 2\n").encode())
-        for name, value in knobs.items():
+        out.write(f"ripieno harmony 2\nnetworks {INPUTS} {s['width']} {s['layers']} {len(nets)}\n".encode())
+        for name, value in KNOBS.items():
             out.write(f"{name} {value:g}\n".encode())
         out.write(b"\n")
-        for array in [*chord.p, *key.p, *tab]:
-            out.write(np.ascontiguousarray(array, "<f4").tobytes())
-
-
-KNOBS = {
-    "chord_weight": 4.0,
-    "key_weight": 0.2,
-    "context_weight": 0.2,
-    "after_weight": 0.5,
-    "chord_change": 1.0,
-    "off_beat": 1.0,
-    "key_change": 14.0,
-    "sure_slope": 0.78,
-    "sure_shift": -0.01,
-}
-
-
-def names_of(truth):
-    return sorted(p.stem for p in Path(truth).glob("*.csv") if not p.stem.endswith("_form"))
-
-
-def dataset(args_features, midi, truth, names):
-    return {n: load(args_features, midi, truth, n) for n in names}
-
-
-# Labels whose chord has less than this share of the notes teach nothing.
-FIT = 50
-
-
-def train(data, seed=1, hidden=(64, 32), epochs=(6, 8), rates=(2e-3, 5e-3), fit_least=FIT, drop=0.4, **kw):
-    rng = np.random.default_rng(seed)
-    xs, ks, ts, ws = [], [], [], []
-    for name, (chord, key, target) in sorted(data.items()):
-        known = (target[:, 0] >= 0) & (target[:, 4] >= fit_least)
-        xs.append(chord[known])
-        ks.append(key[known])
-        ts.append(target[known])
-        # A long movement teaches more, but not in proportion.
-        ws.append(np.full(known.sum(), known.sum() ** -0.5, "f4"))
-    x, k, t, w = np.vstack(xs), np.vstack(ks), np.vstack(ts), np.concatenate(ws)
-    w = (w / w.mean()).astype("f4")
-    chord = fit(x, t[:, 0] * Q + t[:, 1], w, FACTS, hidden[0], Q, epochs[0], rng, drop=drop, rate=rates[0], **kw)
-    key = fit(k, t[:, 2] * 2 + t[:, 3], w, 0, hidden[1], 2, epochs[1], rng, drop=drop, rate=rates[1], **kw)
-    return chord, key, tables([d[2] for d in data.values()])
+        for array in [*(array for net in nets for array in weights_of(net, s)), *tab]:
+            out.write(np.ascontiguousarray(array, "<f2").tobytes())
 
 
 def main():
     ap = argparse.ArgumentParser()
-    ap.add_argument("features"), ap.add_argument("midi"), ap.add_argument("labels"), ap.add_argument("out")
+    ap.add_argument("data"), ap.add_argument("out")
     ap.add_argument("--without", default="")
-    ap.add_argument("--seed", type=int, default=1)
+    ap.add_argument("--apart", nargs="*", default=["Op.125"])
+    ap.add_argument("--set", nargs="*", default=[])
     a = ap.parse_args()
-    names = [n for n in names_of(a.labels) if not a.without or not n.startswith(a.without)]
-    write(a.out, *train(dataset(a.features, a.midi, a.labels, names), a.seed), KNOBS)
+    s = dict(SETTINGS)
+    for pair in a.set:
+        name, value = pair.split("=")
+        s[name] = type(SETTINGS[name])(float(value))
+    data = np.load(a.data)
+    get = lambda name: torch.tensor(data[name].astype("f4"))
+    names = sorted(n[:-2] for n in data.files if n.endswith("/x") and not (a.without and n.startswith(a.without)))
+    others = sorted(n for n in data.files if n.startswith("unlabelled/") and not any(part in n for part in a.apart))
+    labelled, unlabelled = [(get(f"{n}/x"), get(f"{n}/y")) for n in names], [get(n) for n in others]
+    nets = [train(labelled, unlabelled, {**s, **network}) for network in NETWORKS]
+    write(a.out, nets, tables([data[f"{n}/y"] for n in names]), s)
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
-//! Writes what the harmony networks read, for training.
+//! Writes what the harmony network reads, for training.
 //!
-//! `cargo run --release -p ripieno-texture --example harmony_features -- OUT FILE...` writes `OUT/STEM.harmony`: a line `units chord key` with the
-//! counts, then little-endian `f32` rows: onset, end (crotchets), the chord row, the key row.
+//! `cargo run --release -p ripieno-texture --example harmony_features -- OUT FILE...` writes `OUT/STEM.harmony`: a line `units numbers` with the
+//! counts, then little-endian `f32` rows: onset, end (crotchets), the numbers.
 
 use std::fs;
 use std::io::Write as _;
@@ -20,11 +20,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let score = read(&path, &fs::read(&path)?, &Limits::default())?.score;
         let rows = harmony_features(&Sounding::new(&score, Unroll::AsWritten));
         let mut file = fs::File::create(Path::new(&out).join(format!("{stem}.harmony"))).map(std::io::BufWriter::new)?;
-        let widths = rows.first().map_or((0, 0), |row| (row.chord.len(), row.key.len()));
-        writeln!(file, "{} {} {}", rows.len(), widths.0, widths.1)?;
+        writeln!(file, "{} {}", rows.len(), rows.first().map_or(0, |row| row.row.len()))?;
         for row in &rows {
             let times = [row.onset.to_f64() as f32, row.end.to_f64() as f32];
-            for value in times.iter().chain(&row.chord).chain(&row.key) {
+            for value in times.iter().chain(&row.row) {
                 file.write_all(&value.to_le_bytes())?;
             }
         }

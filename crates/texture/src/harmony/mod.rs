@@ -1,8 +1,8 @@
 //! Chords, local keys, and which chord tone each note is.
 //!
-//! [`harmony`] reads the sounding view on a grid of half crotchets. Two small networks, trained on annotated symphonies, say how likely each chord and each key is from
-//! the pitch classes of a unit and of its surroundings, the lowest ones apart; a decoder then finds the most likely course of both
-//! together, for a chord means something only in a key and a key shows itself only in chords. Figures, confusions and what limits
+//! [`harmony`] reads the sounding view on a grid of half crotchets. A small recurrent network, trained on annotated symphonies, reads the pitch
+//! classes of the units in both directions, the lowest, the highest and the beginning ones apart, and says how likely each chord and each key is; a decoder then finds the
+//! most likely course of both together, for a chord means something only in a key and a key shows itself only in chords. Figures, confusions and what limits
 //! them: `model/harmony/README.md`.
 //!
 //! Boundaries are exact and fall on the grid. Pitch without spelling (MIDI) is enough; where parts are spelled, names follow them.
@@ -13,6 +13,7 @@ mod chord;
 mod decode;
 mod features;
 mod model;
+mod network;
 mod spans;
 mod spelling;
 mod units;
@@ -23,7 +24,6 @@ use ripieno_score::{Crotchets, Sounding};
 
 pub use chord::{Mode, NoteName, Quality};
 use decode::Evidence;
-use features::Windows;
 pub use model::HarmonyModel;
 pub use spans::{ChordSpan, ChordTone, Harmony, KeySpan};
 use units::Units;
@@ -46,53 +46,32 @@ pub fn harmony_by(model: &HarmonyModel, sounding: &Sounding) -> Harmony {
     spans::spans(model, sounding, &units, &evidence, &path)
 }
 
-/// What the harmony networks read for one unit of the grid, for training.
+/// What the harmony network reads of one unit of the grid, for training.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HarmonyFeatures {
     /// When the unit begins.
     pub onset: Crotchets,
     /// When it ends.
     pub end: Crotchets,
-    /// Blocks of twelve pitch classes from C, then four facts about the metre.
-    pub chord: Vec<f32>,
-    /// Blocks of twelve pitch classes from C.
-    pub key: Vec<f32>,
+    /// Six blocks of twelve pitch classes from C, then six facts about metre and fullness (`harmony/features.rs`).
+    pub row: Vec<f32>,
 }
 
-/// The rows the harmony networks read, in order of time.
+/// The rows the harmony network reads, in order of time.
 #[must_use]
 pub fn harmony_features(sounding: &Sounding) -> Vec<HarmonyFeatures> {
     let units = Units::new(sounding);
-    let windows = Windows::new(&units);
-    (0..units.len())
-        .map(|unit| {
-            let (mut chord, mut key) = (Vec::new(), Vec::new());
-            windows.chord(unit, &mut chord);
-            windows.key(unit, &mut key);
-            HarmonyFeatures { onset: units.units[unit].onset, end: units.units[unit].end, chord, key }
-        })
-        .collect()
+    let row = |unit: usize| {
+        let mut row = Vec::with_capacity(features::INPUTS);
+        features::row(&units, unit, &mut row);
+        HarmonyFeatures { onset: units.units[unit].onset, end: units.units[unit].end, row }
+    };
+    (0..units.len()).map(row).collect()
 }
 
 fn evidence(model: &HarmonyModel, units: &Units) -> Evidence {
-    let windows = Windows::new(units);
-    let (mut row, mut sums, mut answer) = (Vec::new(), Vec::new(), Vec::new());
-    let (mut chords, mut keys) = (Vec::new(), Vec::new());
-    for unit in 0..units.len() {
-        row.clear();
-        windows.chord(unit, &mut row);
-        model.chord.answer(&row, &mut sums, &mut answer);
-        chords.extend(&answer);
-        // Keys change slowly: every other unit is enough.
-        if unit % 2 == 0 {
-            row.clear();
-            windows.key(unit, &mut row);
-            model.key.answer(&row, &mut sums, &mut answer);
-        } else {
-            answer.clear();
-            answer.extend_from_slice(&keys[(unit - 1) * model::KEYS..]);
-        }
-        keys.extend(&answer);
-    }
+    let mut rows = Vec::with_capacity(units.len() * features::INPUTS);
+    (0..units.len()).for_each(|unit| features::row(units, unit, &mut rows));
+    let (chords, keys) = network::answer(&model.networks, &rows);
     Evidence { chords, keys }
 }

@@ -1,7 +1,8 @@
-//! The trained numbers: two small networks and the tables of the decoder. `model/harmony/README.md` tells the form of the file.
+//! The trained numbers: networks and the tables of the decoder. `model/harmony/README.md` tells the form of the file.
 
 use super::chord::Quality;
-use super::features::{CHORD_BLOCKS, FACTS, KEY_BLOCKS};
+use super::features::INPUTS;
+use super::network::{Direction, Linear, Network, TAPS};
 
 /// Qualities told apart.
 pub(super) const QUALITIES: usize = Quality::ALL.len();
@@ -9,51 +10,6 @@ pub(super) const QUALITIES: usize = Quality::ALL.len();
 pub(super) const CHORDS: usize = 12 * QUALITIES;
 /// Tonics times modes: key `tonic * 2 + minor`.
 pub(super) const KEYS: usize = 24;
-
-/// One hidden layer, the same for all twelve turns of the input.
-#[derive(Debug, Clone)]
-pub(super) struct Network {
-    hidden: usize,
-    outputs: usize,
-    /// `[input][turn][hidden]`: an input of pitch class `i` meets, for turn `r`, the weights of class `i - r`.
-    first: Vec<f32>,
-    first_bias: Vec<f32>,
-    second: Vec<f32>,
-    second_bias: Vec<f32>,
-}
-
-impl Network {
-    /// Natural logarithms of the probabilities, `out[turn * outputs + output]`, written over `out`.
-    pub fn answer(&self, row: &[f32], sums: &mut Vec<f32>, out: &mut Vec<f32>) {
-        let width = 12 * self.hidden;
-        sums.clear();
-        for _ in 0..12 {
-            sums.extend(&self.first_bias);
-        }
-        for (&value, weights) in row.iter().zip(self.first.chunks_exact(width)) {
-            if value != 0.0 {
-                for (sum, &weight) in sums.iter_mut().zip(weights) {
-                    *sum += value * weight;
-                }
-            }
-        }
-        out.clear();
-        for hidden in sums.chunks_exact(self.hidden) {
-            let from = out.len();
-            out.extend(&self.second_bias);
-            for (&value, weights) in hidden.iter().zip(self.second.chunks_exact(self.outputs)) {
-                if value > 0.0 {
-                    for (sum, &weight) in out[from..].iter_mut().zip(weights) {
-                        *sum += value * weight;
-                    }
-                }
-            }
-        }
-        let top = out.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-        let log = top + out.iter().map(|&z| (z - top).exp()).sum::<f32>().ln();
-        out.iter_mut().for_each(|z| *z -= log);
-    }
-}
 
 /// Weights of the decoder's terms.
 #[derive(Debug, Clone, Copy, Default)]
@@ -81,8 +37,8 @@ pub(super) struct Knobs {
 /// Everything learned about harmony, parsed from a model file.
 #[derive(Debug, Clone)]
 pub struct HarmonyModel {
-    pub(super) chord: Network,
-    pub(super) key: Network,
+    /// Their logarithms are averaged.
+    pub(super) networks: Vec<Network>,
     pub(super) knobs: Knobs,
     /// `[mode][root from the tonic][quality]`.
     pub(super) usual: Vec<f32>,
@@ -100,12 +56,15 @@ impl HarmonyModel {
         let head = std::str::from_utf8(&file[..split]).ok()?;
         let mut numbers = Numbers(&file[split + 2..]);
         let mut lines = head.lines();
-        if lines.next()? != "ripieno harmony 1" {
+        if lines.next()? != "ripieno harmony 2" {
             return None;
         }
-        let [chord_in, chord_hidden, qualities] = shape(lines.next()?, "chord")?;
-        let [key_in, key_hidden, modes] = shape(lines.next()?, "key")?;
-        if (chord_in, qualities) != (12 * CHORD_BLOCKS + FACTS, QUALITIES) || (key_in, modes) != (12 * KEY_BLOCKS, 2) {
+        let mut shape = lines.next()?.strip_prefix("networks ")?.split(' ').map(str::parse::<usize>);
+        let mut next = || shape.next()?.ok();
+        let (inputs, width, layers, networks) = (next()?, next()?, next()?, next()?);
+        // A bound on what a damaged file can ask for.
+        let sizes = (1..=512).contains(&width) && (1..=4).contains(&layers) && (1..=8).contains(&networks);
+        if inputs != INPUTS || !sizes || shape.next().is_some() {
             return None;
         }
         let mut knobs = Knobs::default();
@@ -125,48 +84,50 @@ impl HarmonyModel {
                 _ => return None,
             }
         }
-        let chord = numbers.network(chord_in, FACTS, chord_hidden, QUALITIES)?;
-        let key = numbers.network(key_in, 0, key_hidden, 2)?;
+        let networks = (0..networks).map(|_| numbers.network(width, layers)).collect::<Option<_>>()?;
         let usual = numbers.take(2 * CHORDS)?;
         let after = numbers.take(2 * CHORDS * CHORDS)?;
         let keys = numbers.take(2 * KEYS)?;
-        numbers.0.is_empty().then_some(Self { chord, key, knobs, usual, after, keys })
+        numbers.0.is_empty().then_some(Self { networks, knobs, usual, after, keys })
     }
 }
 
-fn shape(line: &str, name: &str) -> Option<[usize; 3]> {
-    let mut words = line.split(' ');
-    if words.next()? != name {
-        return None;
-    }
-    let shape = [words.next()?.parse().ok()?, words.next()?.parse().ok()?, words.next()?.parse().ok()?];
-    // A bound on what a damaged file can ask for.
-    (words.next().is_none() && shape.iter().all(|&n| (1..=4096).contains(&n))).then_some(shape)
-}
-
+/// Half-precision numbers, taken in order.
 struct Numbers<'a>(&'a [u8]);
 
 impl Numbers<'_> {
     fn take(&mut self, count: usize) -> Option<Vec<f32>> {
-        let (mine, rest) = self.0.split_at_checked(count.checked_mul(4)?)?;
+        let (mine, rest) = self.0.split_at_checked(count.checked_mul(2)?)?;
         self.0 = rest;
-        let values: Vec<f32> = mine.chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])).collect();
+        let values: Vec<f32> = mine.chunks_exact(2).map(|b| half(u16::from_le_bytes([b[0], b[1]]))).collect();
         values.iter().all(|value| value.is_finite()).then_some(values)
     }
 
-    fn network(&mut self, inputs: usize, facts: usize, hidden: usize, outputs: usize) -> Option<Network> {
-        let written = self.take(inputs * hidden)?;
-        let first_bias = self.take(hidden)?;
-        let second = self.take(hidden * outputs)?;
-        let second_bias = self.take(outputs)?;
-        let mut first = Vec::with_capacity(12 * written.len());
-        for input in 0..inputs {
-            for turn in 0..12 {
-                // Turn `r` puts class `i + r` on input `i`.
-                let source = if input < inputs - facts { input / 12 * 12 + (input % 12 + 12 - turn) % 12 } else { input };
-                first.extend(&written[source * hidden..(source + 1) * hidden]);
-            }
-        }
-        Some(Network { hidden, outputs, first, first_bias, second, second_bias })
+    fn linear(&mut self, inputs: usize, outputs: usize) -> Option<Linear> {
+        Some(Linear { outputs, weights: self.take(inputs * outputs)?, bias: self.take(outputs)? })
     }
+
+    fn network(&mut self, width: usize, layers: usize) -> Option<Network> {
+        let taps = self.linear(TAPS * INPUTS, width)?;
+        let mut inputs = width;
+        let mut read = Vec::with_capacity(layers);
+        for _ in 0..layers {
+            let mut direction =
+                || Some(Direction { input: self.linear(inputs, 3 * width)?, state: self.linear(width, 3 * width)? });
+            read.push([direction()?, direction()?]);
+            inputs = 2 * width;
+        }
+        Some(Network { width, taps, layers: read, chord: self.linear(inputs, CHORDS)?, key: self.linear(inputs, KEYS)? })
+    }
+}
+
+/// The value of an IEEE 754 binary16; those beyond the largest finite one become infinite.
+fn half(bits: u16) -> f32 {
+    let (sign, exponent, fraction) = (bits >> 15, i32::from(bits >> 10 & 31), f32::from(bits & 1023));
+    let size = match exponent {
+        0 => fraction * 2f32.powi(-24),
+        31 => f32::INFINITY,
+        _ => (1.0 + fraction / 1024.0) * 2f32.powi(exponent - 15),
+    };
+    if sign == 1 { -size } else { size }
 }

@@ -26,6 +26,8 @@ pub(super) struct Unit {
     pub first: bool,
     /// Begins on a crotchet of its bar.
     pub beat: bool,
+    /// Begins in the middle of its bar.
+    pub middle: bool,
 }
 
 /// Units of a piece and the pitch classes in each.
@@ -37,8 +39,10 @@ pub(super) struct Units {
     pub bass: Vec<Classes>,
     /// As `weight`, of the notes below the treble, each pitch class at most 1.
     pub low: Vec<Classes>,
-    /// Whether any note begins.
-    pub attacked: Vec<bool>,
+    /// Share of the unit in which the pitch class is the highest to sound.
+    pub top: Vec<Classes>,
+    /// Notes that begin in the unit, by pitch class.
+    pub begun: Vec<Classes>,
 }
 
 impl Units {
@@ -55,9 +59,10 @@ impl Units {
         }
         slices.push(count);
         let mut lowest = vec![u8::MAX; count];
+        let mut highest = vec![0u8; count];
         let mut weight = vec![[0f32; 12]; units.len()];
         let mut low = weight.clone();
-        let mut attacked = vec![false; units.len()];
+        let mut begun = weight.clone();
         let notes = &sounding.notes;
         for row in 0..notes.len() {
             let Some(key) = notes.key[row].map(ripieno_score::MidiKey::number) else { continue };
@@ -67,8 +72,8 @@ impl Units {
                 continue;
             }
             let begin = starts.partition_point(|&start| start <= on).saturating_sub(1);
-            if let Some(attacked) = attacked.get_mut(begin) {
-                *attacked = true;
+            if let Some(begun) = begun.get_mut(begin) {
+                begun[usize::from(key % 12)] += 1.0;
             }
             for unit in begin..units.len() {
                 let (start, end) = (starts[unit], ends[unit]);
@@ -87,22 +92,22 @@ impl Units {
                 }
                 let parts = (slices[unit + 1] - slices[unit]).cast_signed() as i64;
                 let slice = |at: i64| ((at - start) * parts / (end - start)) as usize;
-                for lowest in &mut lowest[slices[unit] + slice(from)..=(slices[unit] + slice(to - 1))] {
-                    *lowest = (*lowest).min(key);
-                }
+                let touched = slices[unit] + slice(from)..=slices[unit] + slice(to - 1);
+                lowest[touched.clone()].iter_mut().for_each(|lowest| *lowest = key.min(*lowest));
+                highest[touched].iter_mut().for_each(|highest| *highest = key.max(*highest));
             }
         }
-        let bass = (0..units.len())
-            .map(|unit| {
-                let lows = &lowest[slices[unit]..slices[unit + 1]];
-                let mut bass = [0f32; 12];
-                for &low in lows.iter().filter(|&&low| low != u8::MAX) {
-                    bass[usize::from(low % 12)] += 1.0 / lows.len() as f32;
-                }
-                bass
-            })
-            .collect();
-        Self { units, weight, bass, low, attacked }
+        let shares = |outermost: &[u8], none: u8| -> Vec<Classes> {
+            let of_unit = |unit: usize| {
+                let keys = &outermost[slices[unit]..slices[unit + 1]];
+                let mut shares = [0f32; 12];
+                keys.iter().filter(|&&key| key != none).for_each(|&key| shares[usize::from(key % 12)] += 1.0 / keys.len() as f32);
+                shares
+            };
+            (0..units.len()).map(of_unit).collect()
+        };
+        let (bass, top) = (shares(&lowest, u8::MAX), shares(&highest, 0));
+        Self { units, weight, bass, low, top, begun }
     }
 
     pub const fn len(&self) -> usize {
@@ -128,7 +133,8 @@ fn grid(sounding: &Sounding) -> Vec<Unit> {
         while onset < end {
             let next = (onset + step).min(end);
             let beat = (onset - played.start).modulo(Crotchets::ONE).is_some_and(Crotchets::is_zero);
-            units.push(Unit { onset, end: next, first: onset == played.start, beat });
+            let middle = (onset - played.start) + (onset - played.start) == played.length;
+            units.push(Unit { onset, end: next, first: onset == played.start, beat, middle });
             onset = next;
         }
     }
