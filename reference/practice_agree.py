@@ -32,15 +32,7 @@ def read(path):
         score = music21.converter.parse(path, forceSource=True).toSoundingPitch()
         parts, last = [], None
         for part in score.parts:
-            stripped = part.stripTies()
-            notes = []
-            for element in stripped.flatten().notes:
-                if element.style.noteSize == "cue" or element.style.hideObjectOnPrint or shows_nothing(element):
-                    continue
-                start = Fraction(element.offset)
-                length = Fraction(0) if element.duration.isGrace else Fraction(element.quarterLength)
-                keys = [pitch.midi for pitch in element.pitches] if not isinstance(element, (music21.note.Unpitched, music21.percussion.PercussionChord)) else []
-                notes.append((start, start + length, keys))
+            notes = joined(part)
             # music21 makes a part of each staff of a keyboard or harp.
             name = re.sub(r"-Staff\d+$", "", str(part.id))
             if parts and name == last:
@@ -53,6 +45,30 @@ def read(path):
         labels = [f"{measure.number}{measure.numberSuffix or ''}" for measure in measures]
         end = starts[-1] + Fraction(measures[-1].duration.quarterLength)
     return list(zip(starts, [*starts[1:], end], labels)), parts
+
+
+def joined(part):
+    """The notes of a part as (start, end, keys), ties joined pitch by pitch: music21's own joining gives up where voices or chords change under a tie."""
+    notes, open_ties = [], {}
+    for element in part.flatten().notes:
+        if element.style.noteSize == "cue" or element.style.hideObjectOnPrint or shows_nothing(element):
+            continue
+        start = Fraction(element.offset)
+        end = start + (Fraction(0) if element.duration.isGrace else Fraction(element.quarterLength))
+        if isinstance(element, (music21.note.Unpitched, music21.percussion.PercussionChord)):
+            notes.append((start, end, []))
+            continue
+        for member in getattr(element, "notes", [element]):
+            key, tie = member.pitch.midi, member.tie.type if member.tie else None
+            at = open_ties.pop((key, start), None) if tie in ("stop", "continue") else None
+            if at is None:
+                at = len(notes)
+                notes.append((start, end, [key]))
+            else:
+                notes[at] = (notes[at][0], end, [key])
+            if tie in ("start", "continue") and end > start:
+                open_ties[key, end] = at
+    return notes
 
 
 def shows_nothing(element):
@@ -166,14 +182,21 @@ def sound_together(bars, lines):
     return found
 
 
+def pitched(notes):
+    """The notes with pitch and length, as (start, end), in order; and their starts."""
+    here = sorted((start, end) for start, end, keys in notes if keys and end > start)
+    return here, [start for start, _ in here]
+
+
 def one_rhythm(bar, lines):
-    """Whether each line that sounds in the bar has three quarters of all moments at which any begins a note; who only holds on has none."""
+    """Whether each line (see `pitched`) that sounds in the bar has three quarters of all moments at which any begins a note; who only holds on has none."""
     start, end = bar[0], bar[1]
     rhythms = []
-    for notes in lines:
-        own = {onset for onset, off, keys in notes if keys and off > onset and start <= onset < end}
-        before = [(onset, off) for onset, off, keys in notes if keys and off > onset and onset < start]
-        if own or before and max(off for onset, off in before if onset == max(before)[0]) > start:
+    for notes, starts in lines:
+        first, last = bisect.bisect_left(starts, start), bisect.bisect_left(starts, end)
+        own = set(starts[first:last])
+        # A chord holds on as long as its longest note, which stands last.
+        if own or first and notes[first - 1][1] > start:
             rhythms.append(own)
     moments = set().union(*rhythms) if rhythms else set()
     return bool(rhythms) and all(len(own) * 4 >= len(moments) * 3 for own in rhythms)
@@ -288,7 +311,8 @@ def by_section(bars, parts, present, sections, single, practice, checks):
         if row and family in ("woodwind", "brass") and single.issuperset(indices):
             lines = [parts[at] for at in indices]
             together = sound_together(bars, lines)
-            apart = {bar for bar in together if not one_rhythm(bars[bar], [line for line in lines if line])}
+            rhythms = [pitched(line) for line in lines]
+            apart = {bar for bar in together if not one_rhythm(bars[bar], rhythms)}
             checks.check("bars in which the rhythms of a section part", section, row["bars"], spans(bars, apart))
             checks.check("share of bars in which they do", section, float(row["value"]), len(apart) / len(together))
     for family in sorted({family for _, family in sections}):
@@ -304,7 +328,7 @@ def by_section(bars, parts, present, sections, single, practice, checks):
         full = rows.get(("stack", "family", family, "tutti bars"))
         if full and family in ("woodwind", "brass") and all(single.issuperset(indices) for (_, other), indices in sections.items() if other == family):
             everyone = set.intersection(*({bar for at in indices for bar in present[at]} for (_, other), indices in sections.items() if other == family))
-            lines = [parts[at] for (_, other), indices in sections.items() if other == family for at in indices]
+            lines = [pitched(parts[at]) for (_, other), indices in sections.items() if other == family for at in indices]
             apart = {bar for bar in everyone if not one_rhythm(bars[bar], lines)}
             labels = {label: at for at, (_, _, label) in enumerate(bars)}
             ours = set()
@@ -402,19 +426,20 @@ def brass_weight(bars, parts, line_up, practice, tables, checks):
     for at, (start, end) in enumerate(zip(edges, edges[1:])):
         if start >= bars[-1][1] or not sounding[at]:
             continue
-        chord = [tones for first, last, tones in chords if first <= start < last]
-        if not chord:
+        now = bisect.bisect_right(chords, start, key=lambda chord: chord[0]) - 1
+        if now < 0 or start >= chords[now][1]:
             continue
+        chord = chords[now][2]
         bar = bisect.bisect_right(starts, start) - 1
         role = lambda part: spans_of[part][bisect.bisect_right(spans_of[part], start, key=lambda span: span[0]) - 1][1]
         layer = lambda part: next((layer for first, last, layer in layers_of[part] if first <= bar <= last), None)
-        here = [(part, key) for part, onset, key in sounding[at] if key % 12 in chord[-1] and level.get((part, onset, key), 0) >= FORTE]
+        here = [(part, key) for part, onset, key in sounding[at] if key % 12 in chord and level.get((part, onset, key), 0) >= FORTE]
         section = lambda part: line_up[part]["section"]
         stands = lambda part: role(part) not in ("melody", "countermelody") or any(
             section(other) != section(part) and layer(other) is not None and layer(other) == layer(part) for other, _ in here
         )
         found = [(part, key) for part, key in here if stands(part)]
-        if len({chord[-1].index(key % 12) for _, key in found}) < 3:
+        if len({chord.index(key % 12) for _, key in found}) < 3:
             continue
         count = lambda name: len({part for part, _ in found if section(part) == name})
         for other, sums in times.items():
