@@ -29,6 +29,7 @@
 //! assert_eq!(found.transposition.unwrap().semitones, -7);
 //! ```
 
+pub mod called;
 pub mod catalogue;
 mod data;
 pub mod family;
@@ -36,6 +37,7 @@ pub mod key;
 pub mod range;
 pub mod recognise;
 
+pub use called::{Chair, Nobody, called};
 pub use catalogue::{Instrument, Language, Transposition, catalogue, score_order};
 pub use family::{Family, Section};
 pub use key::{Key, KeyName, KeyOctave, Step};

@@ -1,7 +1,9 @@
 //! Bars and parts as musicians name them.
 
+use std::collections::BTreeSet;
 use std::fmt;
 
+use ripieno_instruments::{Chair, Nobody, called};
 use ripieno_score::{BarIndex, Score};
 
 /// Why bars or parts could not be found.
@@ -16,13 +18,10 @@ pub enum SelectError {
         /// The first and last printed numbers.
         known: (String, String),
     },
-    /// No part has this name.
-    NoPart {
-        /// The name asked for.
-        name: String,
-        /// The names there are.
-        known: Vec<String>,
-    },
+    /// The last bar comes before the first.
+    Backwards(String),
+    /// Nobody is called so.
+    NoPart(Nobody),
 }
 
 impl fmt::Display for SelectError {
@@ -32,7 +31,8 @@ impl fmt::Display for SelectError {
             Self::NoBar { number, known } => {
                 write!(f, "no bar is numbered {number}; the score runs from {} to {}", known.0, known.1)
             }
-            Self::NoPart { name, known } => write!(f, "no part is called \"{name}\"; the parts are {}", known.join(", ")),
+            Self::Backwards(text) => write!(f, "\"{text}\" ends before it begins; name the first bar first"),
+            Self::NoPart(nobody) => nobody.fmt(f),
         }
     }
 }
@@ -57,7 +57,7 @@ pub fn bars_named(score: &Score, text: &str) -> Result<(BarIndex, BarIndex), Sel
     let last = if from == to { first } else { bar_named(score, to, first).or_else(|_| bar_named(score, to, 0))? };
     let index = |bar: usize| BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
     if last < first {
-        return Err(SelectError::NotBars(text));
+        return Err(SelectError::Backwards(text));
     }
     Ok((index(first), index(last)))
 }
@@ -81,38 +81,20 @@ fn bar_named(score: &Score, number: &str, from: usize) -> Result<usize, SelectEr
     })
 }
 
-/// The parts named, separated by commas: by their name or abbreviation, whatever the case; by their place from the top of the page
-/// ("3"); or by the beginning of their name ("Horn" for all horns). In score order.
+/// The parts named, separated by commas: sections, families, instruments, parts by their names or places; see
+/// [`called`](ripieno_instruments::called::called). In score order.
 ///
 /// # Errors
-/// When a name fits no part.
+/// When nobody is called so.
 pub fn parts_named(score: &Score, text: &str) -> Result<Vec<usize>, SelectError> {
-    let mut chosen = Vec::new();
+    let chairs: Vec<Chair<'_>> = score
+        .parts
+        .iter()
+        .map(|part| Chair { name: &part.name, abbreviation: &part.abbreviation, instrument: &part.instrument_id })
+        .collect();
+    let mut chosen = BTreeSet::new();
     for name in text.split(',').map(str::trim).filter(|name| !name.is_empty()) {
-        let lower = name.to_lowercase();
-        let matching = |fits: &dyn Fn(&str) -> bool| -> Vec<usize> {
-            let parts = score.parts.iter().enumerate();
-            parts
-                .filter(|(_, part)| fits(&part.name.to_lowercase()) || fits(&part.abbreviation.to_lowercase()))
-                .map(|(index, _)| index)
-                .collect()
-        };
-        let mut found = matching(&|known| known == lower);
-        if found.is_empty()
-            && let Some(place) = name.parse::<usize>().ok().filter(|place| (1..=score.parts.len()).contains(place))
-        {
-            found.push(place - 1);
-        }
-        if found.is_empty() {
-            found = matching(&|known| known.starts_with(&lower));
-        }
-        if found.is_empty() {
-            let known = score.parts.iter().map(|part| part.name.clone()).collect();
-            return Err(SelectError::NoPart { name: name.to_owned(), known });
-        }
-        chosen.extend(found);
+        chosen.extend(called(&chairs, name).map_err(SelectError::NoPart)?);
     }
-    chosen.sort_unstable();
-    chosen.dedup();
-    Ok(chosen)
+    Ok(chosen.into_iter().collect())
 }
