@@ -200,8 +200,8 @@ test('notes of one’s own and bookmarks outlive the desk and lead back', async 
     await isWhole(other);
     assert.deepEqual(await seen(other), there);
     assert.equal(await other.getByRole('textbox', { name: 'Ask' }).inputValue(), 'all brass play');
-    await other.getByRole('button', { name: /Take away: low brass/ }).click();
-    await other.getByRole('button', { name: /Take away the bookmark/ }).click();
+    await other.getByRole('button', { name: /Throw away: low brass/ }).click();
+    await other.getByRole('button', { name: /Throw away the bookmark/ }).click();
     await other.waitForFunction(() => !document.querySelector('.notes li'));
     assert.deepEqual([...page.troubles, ...other.troubles], []);
   });

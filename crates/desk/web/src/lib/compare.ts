@@ -19,7 +19,7 @@ export function shown({ unit, is_share }: Valued, value: number): string {
   if (is_share) return `${Math.round(value * 100)} %`;
   if (unit === 'MIDI key') return keyName(value);
   if (unit === 'dynamic step') return MARKS[Math.min(Math.max(Math.round(value), 1), 8) - 1] ?? '';
-  return value.toFixed(1);
+  return value.toFixed(1).replace('-', '−');
 }
 
 /** What the value is of, where the number does not say it. */
