@@ -161,22 +161,20 @@ pub(super) fn climax(course: &Course<'_>, found: &mut Vec<Moment>) {
     let best = (0..bars).max_by(|&a, &b| sums[a].total_cmp(&sums[b]).then(b.cmp(&a)));
     let Some(at) = best.filter(|&bar| sums[bar] > 2.0) else { return };
     // What is no peak by itself is left out of the sentence.
-    let rank = |what: &str, index: usize| {
+    let rank = |highest: &str, what: &str, index: usize| {
         let higher = facts.iter().filter(|fact| fact[index] > facts[at][index]).count();
         #[allow(clippy::cast_precision_loss)] // bars of a score
         let share = higher as f64 / bars as f64;
         match higher {
-            0 => Some(format!("{what} is at its highest")),
-            _ if share < 0.1 => Some(format!("{what} is topped in only {} of the bars", percent(share.max(0.01)))),
+            0 => Some(highest.to_owned()),
+            _ if share < 0.1 => Some(format!("{what} in only {} of the bars", percent(share.max(0.01)))),
             _ => None,
         }
     };
     let level = course.level[at].map_or_else(String::new, |level| format!(" at {}", DynamicLevel(level.floor()).mark()));
     let parts = course.parts[at].iter().filter(|sounds| **sounds).count();
-    let ranks: Vec<String> = [("the highest note", 1), ("the number of people", 3)]
-        .into_iter()
-        .filter_map(|(what, index)| rank(what, index))
-        .collect();
+    let told = [("no bar goes higher", "it goes higher", 1), ("no bar has more people", "more people play", 3)];
+    let ranks: Vec<String> = told.into_iter().filter_map(|(highest, what, index)| rank(highest, what, index)).collect();
     let ranks = list(&ranks.iter().map(String::as_str).collect::<Vec<_>>());
     let ranks = if ranks.is_empty() { String::new() } else { format!("; {ranks}") };
     let reason = format!(
