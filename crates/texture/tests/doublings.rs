@@ -1,5 +1,7 @@
 //! Doublings of two lines, written as Humdrum kern (humdrum.org, the kern representation).
 
+#![allow(clippy::unwrap_used)]
+
 use ripieno_formats::{Limits, read};
 use ripieno_score::{Sounding, Unroll};
 use ripieno_texture::{Doubling, Doublings, Lines};
