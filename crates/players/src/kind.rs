@@ -84,11 +84,11 @@ kinds! {
     Leap "leap" "agility" "A leap that a player or singer may miss: upwards by brass, a minor tenth under a slur or a twelfth into the high register; a twelfth by a voice. A caution.";
     ExposedEntry "exposed-entry" "endurance-rule" "The first note after eight seconds of rest or more is high and soft (p or less, above the tessitura by a third or more). A caution.";
     Agility "agility" "agility" "A run of eight or more different notes in a row faster than the section plays cleanly. A caution; a fault from half as much again.";
-    Tonguing "tonguing" "tonguing" "Eight or more tongued notes in a row faster than the tongue: a fault from a quarter above the limit, a caution from 8 % above it for a second and a half.";
+    Tonguing "tonguing" "tonguing" "Eight or more tongued notes in a row faster than the tongue: a fault from a quarter above the limit (reeds, who have no double tongue here: a half), a caution from a quarter above it or from 8 % for a second and a half.";
     AwkwardTempo "awkward-tempo" "tonguing" "Sixteen or more tongued notes at a speed between an easy single and an easy double tongue. A note.";
     Endurance "endurance" "endurance" "Too much high and loud playing in the window of the instrument, or hardly a rest for three windows at f. A caution.";
     Breath "breath" "flows" "A slur or a held note of six seconds or more that needs more air than a full breath and 15 %. A caution for one player, a note where others can stagger.";
-    NoRest "no-rest" "flows" "More than two breaths of air without a rest of 0.3 s or a parted note of 0.4 s to breathe after. A caution.";
+    NoRest "no-rest" "flows" "Twelve seconds or more that need two breaths of air, without a rest of 0.3 s or a parted note of 0.4 s to breathe after. A caution.";
     SlideGlissando "slide-glissando" "harmonic-series" "A trombone glissando that no single partial and tube holds. A fault.";
     Glissando "glissando" "handbooks" "A glissando on an instrument that has none between these notes: valved or keyed notes, bars, a drum beyond its fifth. A caution.";
     SlideShift "slide-shift" "slide-speed" "A change of slide position of four or more faster than an arm moves (18 positions a second; a fault from 36).";

@@ -208,7 +208,7 @@ fn all() -> Vec<Planted<'static>> {
     for one in &mut list {
         match one.kind {
             Kind::Tonguing => one.tempo = 200,
-            Kind::Agility => one.tempo = 260,
+            Kind::Agility => one.tempo = 300,
             Kind::AwkwardTempo => one.tempo = 125,
             _ => {}
         }

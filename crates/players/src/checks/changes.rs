@@ -166,6 +166,7 @@ fn mute(
         "Leave more rest, or let another player take the notes before or after"
     };
     found.rows((Kind::MuteChange, severity), part, strand.player, &[a, b], reason, remedy);
+    found.sourced(time.source);
 }
 
 fn stop(view: &View<'_>, part: &PartView<'_>, strand: &Strand, (a, b): (usize, usize), found: &mut Found<'_, '_>) {

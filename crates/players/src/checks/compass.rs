@@ -51,6 +51,7 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 && key <= PICCOLO_TRUMPET;
             let severity = if early(limits) || small { Severity::Caution } else { Severity::Fault };
             found.rows((Kind::Range, severity), part, None, &[row], reason, remedy);
+            found.sourced(limits.compass_source);
         } else if !limits.comfortable.contains(key) && !also.iter().any(|other| other.comfortable.contains(key)) {
             let reason = if key < limits.comfortable.low() {
                 format!("{} lies below the usual compass of the {name} ({})", view.full_name(row), limits.comfortable)
@@ -73,6 +74,7 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
             let voice = limits.instrument.family == Family::Voice && beyond <= 2;
             let severity = if extension || voice || early(limits) { Severity::Note } else { Severity::Caution };
             found.rows((Kind::Register, severity), part, None, &[row], reason, remedy);
+            found.sourced(limits.compass_source);
         } else {
             by_dynamic(view, part, row, key, limits, found);
         }

@@ -80,6 +80,17 @@ impl Found<'_, '_> {
         self.add(what, part, None, (bar, bar, at), Vec::new(), reason.into(), remedy.into());
     }
 
+    /// Adds the sources of a value to the objection raised last.
+    fn sourced(&mut self, codes: &str) {
+        let Some(last) = self.objections.last_mut() else { return };
+        for code in codes.split('+').filter(|code| !code.is_empty()) {
+            if !last.source.split('+').any(|own| own == code) {
+                last.source.push('+');
+                last.source.push_str(code);
+            }
+        }
+    }
+
     #[allow(clippy::too_many_arguments)] // one place where an objection is put together
     fn add(
         &mut self,

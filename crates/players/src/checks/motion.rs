@@ -252,8 +252,10 @@ fn judge(part: &PartView<'_>, strand: &Strand, events: &[&Event], run: &Tongued,
     let rows: Vec<usize> = events[run.first..=run.last].iter().map(|event| event.row).collect();
     let limit = tonguing.limit();
     let what = if tonguing.double.is_some() { "double tongue" } else { "tongue" };
+    // Some reed players have a double tongue after all.
+    let none = if tonguing.double.is_some() { 1.25 } else { 1.5 };
     if rate > limit * 1.25 || (rate > limit * NEAR && run.seconds >= LONG) {
-        let severity = if rate > limit * 1.25 { Severity::Fault } else { Severity::Caution };
+        let severity = if rate > limit * none { Severity::Fault } else { Severity::Caution };
         let reason = format!("{:.0} tongued notes at {rate:.1} a second; a {what} reaches about {limit:.1}", run.count);
         found.rows(
             (Kind::Tonguing, severity),
@@ -263,6 +265,7 @@ fn judge(part: &PartView<'_>, strand: &Strand, events: &[&Event], run: &Tongued,
             reason,
             "Slur in pairs, share the notes between two players, or take a slower tempo",
         );
+        found.sourced(tonguing.source);
     } else if is_awkward(&tonguing, rate) && run.count >= 16.0 {
         let reason = format!("{:.0} notes at {rate:.1} a second lie between an easy single and an easy double tongue", run.count);
         found.rows(

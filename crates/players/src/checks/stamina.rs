@@ -83,12 +83,13 @@ fn breath(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Even
                     (Severity::Caution, "Mark where to breathe, or let a second player take over")
                 };
                 found.rows((Kind::Breath, severity), part, strand.player, &rows(phrase.first), reason, remedy);
+                found.sourced(limits.breath_source());
                 stretch = Air::from(at + 1);
             }
             phrase = Air::from(at + 1);
         }
         if marked || gap >= SNATCHED || (parted && end - start >= LENDS) {
-            if stretch.litres > limits.air() * BREATHS && stretch.notes > 8 {
+            if stretch.litres > limits.air() * BREATHS && stretch.seconds >= SHORTEST * 2.0 {
                 let reason = format!("{:.0} s of short notes at {} with no place to breathe", stretch.seconds, mark(view, row));
                 let severity = if stretch.shared { Severity::Note } else { Severity::Caution };
                 found.rows(
@@ -181,6 +182,7 @@ fn tire(
             let remedy =
                 format!("Rest before and after (about {:.0} s), share it with an assistant or the next player", endurance.rest);
             found.rows((Kind::Endurance, Severity::Caution), part, strand.player, &rows, reason, remedy);
+            found.sourced(endurance.source);
         }
     }
 }
