@@ -4,6 +4,7 @@
 //! - `chorales FOLDER LINEUP OUT_FOLDER` casts every sketch of a folder, for `reference/casting_agree.py`;
 //! - `masters PROFILE FOLDER [COUNT]` reduces passages of scores and casts them for the original line-up, by a practice learned without the work;
 //! - `reduce SCORE FIRST LAST OUT` reduces bars, counted from 1, to a sketch;
+//! - `windows FOLDER OUT` writes what every section does in every four bars of every score, beside the sketch of these bars, for fitting;
 //! - `speed` times 160 bars for 18 brass players.
 #![allow(clippy::print_stdout, clippy::print_stderr, clippy::cast_precision_loss)]
 
@@ -31,6 +32,7 @@ fn main() -> Answer {
             masters(profile, folder, count.first().and_then(|n| n.parse().ok()).unwrap_or(40))
         }
         ["reduce", score, first, last, out] => reduced(score, first, last, out),
+        ["windows", folder, out] => windows(folder, out),
         ["speed"] => speed(),
         _ => Err("say cast, chorales, masters or speed; see the head of the file".to_owned()),
     }
@@ -118,6 +120,16 @@ const fn class(role: Role) -> Role {
     }
 }
 
+/// The three groups of the published annotations: melody, harmony, rhythm.
+const fn group(role: Role) -> u8 {
+    match role {
+        Role::Melody | Role::Countermelody => 0,
+        Role::Harmony | Role::Pedal | Role::Bass => 1,
+        Role::Tacet => 3,
+        _ => 2,
+    }
+}
+
 /// The role a section has for most of its time in bars of the original, and the median of its keys; tacet where it sounds in less than a quarter of the bars.
 fn truth(study: &Study, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> (Role, Option<i32>) {
     let mut time: BTreeMap<Role, f64> = BTreeMap::new();
@@ -175,6 +187,52 @@ fn passages(study: &Study, length: usize) -> Vec<(&'static str, usize)> {
             sum(a).total_cmp(&sum(b)).then(b.cmp(&a))
         });
     full.map(|start| ("tutti", start)).into_iter().chain(clear.map(|start| ("melody", start))).collect()
+}
+
+fn windows(folder: &str, out: &str) -> Answer {
+    const LENGTH: usize = 4;
+    let mut files: Vec<PathBuf> =
+        std::fs::read_dir(folder).map_err(|error| error.to_string())?.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    files.retain(|file| file.extension().is_some_and(|ending| ending == "mxl"));
+    files.sort();
+    let mut table = "file,bar,unit,section,instrument,middle,truth,median,level,strands\n".to_owned();
+    for file in &files {
+        let study = analyse_file(file, &Limits::default()).map_err(|error| error.to_string())?;
+        let name = file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        let (lineup, of_part) = Lineup::of_score(&study.score);
+        let groups = units(&lineup);
+        for start in (0..study.score.bars.len().saturating_sub(LENGTH)).step_by(2 * LENGTH) {
+            let bars = start..start + LENGTH;
+            let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars.clone());
+            let strands: Vec<String> = sketch
+                .strands
+                .iter()
+                .map(|strand| {
+                    let keys: Vec<i32> = strand.notes.iter().map(|note| note.key()).collect();
+                    let (low, high) = (keys.iter().min().copied().unwrap_or(0), keys.iter().max().copied().unwrap_or(0));
+                    let mean = f64::from(keys.iter().sum::<i32>()) / keys.len().max(1) as f64;
+                    format!("{}:{mean:.1}:{low}:{high}:{}", strand.role, keys.len())
+                })
+                .collect();
+            let level =
+                sketch.strands.iter().filter_map(|strand| sketch.level_at(strand.part, Crotchets::ZERO)).fold(0.0f32, f32::max);
+            for (n, unit) in groups.iter().enumerate() {
+                let (role, median) = truth(&study, &of_part, unit.section, bars.clone());
+                let chair = &lineup.sections[unit.section].chairs[unit.chairs[0]];
+                let median = median.map_or_else(String::new, |median| median.to_string());
+                table += &format!(
+                    "{name},{start},{n},{},{},{},{role},{median},{level},{}\n",
+                    lineup.sections[unit.section].kind,
+                    chair.instrument.id,
+                    chair.reach.middle(),
+                    strands.join(";")
+                );
+            }
+        }
+        eprintln!("{name}");
+        std::fs::write(out, &table).map_err(|error| error.to_string())?;
+    }
+    Ok(())
 }
 
 #[derive(Default, Clone, Copy)]
@@ -266,6 +324,9 @@ fn masters(profile: &str, folder: &str, count: usize) -> Answer {
                     }
                     *confusion.entry((role, ours)).or_default() += 1;
                     here.entry("cast").or_default().add(ours == role);
+                    here.entry("cast, three groups").or_default().add(group(ours) == group(role));
+                    here.entry("naive, three groups").or_default().add(group(naive[n]) == group(role));
+                    here.entry("random, three groups").or_default().add(group(random[n]) == group(role));
                     here.entry("naive").or_default().add(naive[n] == role);
                     here.entry("random").or_default().add(random[n] == role);
                     // What the section does most in its practice, of the strands there are.

@@ -281,7 +281,9 @@ pub fn problem(
                         let off = (register + 12.0 * f64::from(octave) - usual) / 9.0;
                         worth -= taste.register * (off * off / 2.0).min(4.0);
                         worth -= 0.3 * f64::from(strain) / many + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
-                        worth -= 0.6 * f64::from(octave.abs());
+                        // Where every player counts, one section should not be spread over two octaves of the texture.
+                        let far = if unit.chairs.len() == 1 && section.chairs.len() > 1 { 1.6 } else { 0.6 };
+                        worth -= far * f64::from(octave.abs());
                     }
                     // The first desk has the tune before the second.
                     if found.role == Role::Melody && units.len() > lineup.sections.len() {
@@ -322,7 +324,7 @@ pub fn problem(
     problem
 }
 
-/// Tones that sound together in a chord strand and in no other line: at most so many for most of the time.
+/// Tones that sound together in a chord strand and in no other line: as many at most.
 fn polyphony(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets, Crotchets)) -> usize {
     let found = &sketch.strands[strand];
     let mut counts = Vec::new();
@@ -341,8 +343,7 @@ fn polyphony(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets
             .fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
         counts.push((here & !others).count_ones() as usize);
     }
-    counts.sort_unstable();
-    counts.get(counts.len() * 9 / 10).copied().unwrap_or(1).clamp(1, 5)
+    counts.into_iter().max().unwrap_or(1).clamp(1, 6)
 }
 
 fn noise(seed: u64, unit: usize, strand: usize, octave: i32, bar: usize) -> f64 {

@@ -25,8 +25,9 @@ pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
             let people: u16 = section.chairs.iter().map(|chair| chair.people).sum();
             score.parts.push(part(sketch, cast, &section.chairs[0], &section.name, &seats, people, score.parts.len()));
         } else {
-            let alone = section.chairs.len() == 1;
             for (n, chair) in section.chairs.iter().enumerate() {
+                let like = |other: &&Chair| other.instrument.id == chair.instrument.id;
+                let alone = section.chairs.iter().filter(like).count() == 1;
                 let mut name = capital(chair.instrument.name());
                 let key = chair.transposition;
                 if key.semitones % 12 != 0 {

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use ripieno_acoustics::{Source, Ways};
+use ripieno_players::Limits;
 use ripieno_score::{Crotchets, DynamicLevel};
 use ripieno_texture::Role;
 
@@ -88,6 +89,8 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteri
         criterion("busiest player", busiest, "share of the time", false),
         criterion("longest stretch without a rest", longest, "seconds", false),
     ];
+    let breaths = breath(sketch, lineup, &notes);
+    found.push(criterion("stretches longer than a breath", f64::from(breaths), "places", false));
     if let Some(db) = melody_db {
         found.push(criterion("melody against all others", db, "dB of sound power, estimated", true));
     }
@@ -244,6 +247,33 @@ fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat,
         (!values.is_empty()).then(|| values.iter().sum::<f64>() / f64::from(u32::try_from(values.len()).unwrap_or(1)))
     };
     (mean(&margins), mean(&spreads))
+}
+
+/// Stretches of wind players that use more air than one breath holds, at mezzo-forte; a rest of a semiquaver is enough to breathe.
+fn breath(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>>) -> u32 {
+    let pause = Crotchets::new(1, 4).unwrap_or(Crotchets::ONE);
+    let tempo = &sketch.sounding.tempo;
+    let mut found = 0;
+    for (seat, own) in notes {
+        let section = &lineup.sections[seat.0];
+        let chair = &section.chairs[seat.1];
+        let limits = Limits::of(chair.instrument, Some(i32::from(chair.transposition.semitones)), section.level);
+        let Some(limits) = limits.filter(|limits| !section.is_body && limits.flow_at(60, None).is_some()) else { continue };
+        let (mut end, mut used) = (Crotchets::ZERO, 0.0);
+        for note in own.iter().filter(|note| note.duration.is_positive()) {
+            if note.onset - end >= pause {
+                used = 0.0;
+            }
+            let before = used;
+            let seconds = tempo.seconds(note.end()) - tempo.seconds(note.onset);
+            let key = u8::try_from(note.key()).unwrap_or(0);
+            used += limits.flow_at(key, None).unwrap_or(0.0) * seconds;
+            // Counted once a stretch, where the air gives out.
+            found += u32::from(before <= limits.air() && used > limits.air());
+            end = note.end();
+        }
+    }
+    found
 }
 
 /// The greatest share of the time anybody plays, and the longest stretch in seconds without a rest of a crotchet.

@@ -12,6 +12,7 @@
 
 mod assign;
 mod build;
+mod carry;
 mod cast;
 mod criteria;
 mod explain;
@@ -25,11 +26,12 @@ mod sketch;
 mod voicing;
 
 pub use assign::{Choice, Memory, Problem, Taste, Unit, solve, units, worth};
+pub use carry::{carried_over, roles_of};
 pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, recast};
 pub use criteria::{Criteria, Criterion};
 pub use explain::explain;
 pub use habits::{Habit, Habits};
-pub use lineup::{Chair, Lineup, LineupSection, Reach, Standing, Strong};
+pub use lineup::{Chair, Lineup, LineupSection, Reach, Strong};
 pub use located::Located;
 pub use plan::{Arrangement, Doubling, PhrasePlan, Plan, Task, Thickening};
 pub use realise::{CastNote, LineId, LockedNote, PhraseCast, Seat};

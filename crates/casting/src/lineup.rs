@@ -1,24 +1,12 @@
 //! The line-up: which sections there are, who sits in them, and what each player can do.
 
 use ripieno_instruments::{Clues, recognise};
-use ripieno_instruments::{Instrument, Range, Ranges, Transposition};
+use ripieno_instruments::{Instrument, Range, Transposition};
+use ripieno_players::{Level, Limits};
 use serde::Deserialize;
 use toml::Spanned;
 
 use crate::located::Located;
-
-/// How far players are along.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize, Default)]
-#[serde(rename_all = "lowercase")]
-pub enum Standing {
-    /// The handbooks' usual compass.
-    #[default]
-    Professional,
-    /// Two semitones less at the top, one at the bottom (common practice, to be overruled by the person who knows the players).
-    Amateur,
-    /// The comfortable compass with a tone to spare at the top.
-    Student,
-}
 
 /// Where a player is strongest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -71,8 +59,8 @@ pub struct LineupSection {
     pub chairs: Vec<Chair>,
     /// Whether it is a body that plays as one (first violins).
     pub is_body: bool,
-    /// How far its players are along.
-    pub standing: Standing,
+    /// How good its players are.
+    pub level: Level,
     /// Mutes at hand.
     pub mutes: Vec<String>,
 }
@@ -95,8 +83,7 @@ struct LineupText {
     name: String,
     #[serde(default)]
     source: String,
-    #[serde(default)]
-    level: Standing,
+    level: Option<Spanned<String>>,
     section: Vec<Spanned<SectionText>>,
 }
 
@@ -106,7 +93,7 @@ struct SectionText {
     name: Spanned<String>,
     #[serde(default = "one")]
     players: Spanned<u16>,
-    level: Option<Standing>,
+    level: Option<Spanned<String>>,
     #[serde(default)]
     strong_high: Vec<Spanned<u8>>,
     #[serde(default)]
@@ -148,6 +135,13 @@ impl Lineup {
         if read.section.is_empty() {
             return Err(Located::new(file, 0, "the line-up has no [[section]]; add one for each group of players"));
         }
+        let level = |text: &Option<Spanned<String>>| match text {
+            None => Ok(None),
+            Some(text) => text.get_ref().parse::<Level>().map(Some).map_err(|_| {
+                fault(text.span(), format!("“{}” is no level; levels are professional, amateur and student", text.get_ref()))
+            }),
+        };
+        let everybody = level(&read.level)?.unwrap_or_default();
         let mut sections = Vec::new();
         for section in read.section {
             let section = section.into_inner();
@@ -160,7 +154,7 @@ impl Lineup {
                 );
                 return Err(fault(section.players.span(), what));
             }
-            let standing = section.level.unwrap_or(read.level);
+            let level = level(&section.level)?.unwrap_or(everybody);
             let is_body = instrument.section_instrument && players > 1;
             let divide = section.divide.as_ref().map_or(2, |divide| *divide.get_ref());
             if let Some(span) = section.divide.as_ref().filter(|_| !(1..=8).contains(&divide)).map(Spanned::span) {
@@ -175,7 +169,7 @@ impl Lineup {
                     strong: Strong::Evenly,
                     doubles: Vec::new(),
                     people: if is_body { (players / chairs).max(1) } else { 1 },
-                    reach: Reach::of(instrument, transposition, standing, Strong::Evenly),
+                    reach: Reach::of(instrument, transposition, level, Strong::Evenly),
                 })
                 .collect();
             let seat = |number: &Spanned<u8>| {
@@ -201,14 +195,14 @@ impl Lineup {
                 }
             }
             for chair in &mut seats {
-                chair.reach = Reach::of(chair.instrument, chair.transposition, standing, chair.strong);
+                chair.reach = Reach::of(chair.instrument, chair.transposition, level, chair.strong);
             }
             sections.push(LineupSection {
                 name: section.name.into_inner(),
                 kind: instrument.section.name(),
                 chairs: seats,
                 is_body,
-                standing,
+                level,
                 mutes: section.mutes,
             });
         }
@@ -243,7 +237,7 @@ impl Lineup {
                         kind: instrument.section.name(),
                         chairs: Vec::new(),
                         is_body: part.is_body,
-                        standing: Standing::Professional,
+                        level: Level::Professional,
                         mutes: Vec::new(),
                     });
                     sections.len() - 1
@@ -258,7 +252,7 @@ impl Lineup {
                     strong: Strong::Evenly,
                     doubles: Vec::new(),
                     people: if part.is_body { (players / 2).max(1) } else { 1 },
-                    reach: Reach::of(instrument, transposition, Standing::Professional, Strong::Evenly),
+                    reach: Reach::of(instrument, transposition, Level::Professional, Strong::Evenly),
                 });
             }
             of_part.push(Some(at));
@@ -315,17 +309,10 @@ const ANYTHING: Range = match Range::new(21, 108) {
 };
 
 impl Reach {
-    fn of(instrument: &Instrument, transposition: &Transposition, standing: Standing, strong: Strong) -> Self {
-        let all = Ranges { extreme: ANYTHING, usual: ANYTHING, comfortable: ANYTHING };
-        let ranges = instrument.sounding(transposition).unwrap_or(all);
-        let cut = |range: Range, low: u8, high: u8| {
-            Range::new(range.low().saturating_add(low), range.high().saturating_sub(high)).unwrap_or(range)
-        };
-        let (possible, comfortable) = match standing {
-            Standing::Professional => (ranges.usual, ranges.comfortable),
-            Standing::Amateur => (cut(ranges.usual, 1, 2), cut(ranges.comfortable, 0, 2)),
-            Standing::Student => (cut(ranges.comfortable, 0, 0), cut(ranges.comfortable, 2, 4)),
-        };
+    /// What can be asked for without a thought, and where the player is at home, by `ripieno_players`.
+    fn of(instrument: &'static Instrument, transposition: &Transposition, level: Level, strong: Strong) -> Self {
+        let limits = Limits::of(instrument, Some(i32::from(transposition.semitones)), level);
+        let (possible, comfortable) = limits.map_or((ANYTHING, ANYTHING), |limits| (limits.comfortable, limits.tessitura));
         // A strong high player is at ease a major third higher, and the other way round.
         let comfortable = match strong {
             Strong::Evenly => Some(comfortable),

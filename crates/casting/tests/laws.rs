@@ -3,7 +3,9 @@
 
 use std::path::{Path, PathBuf};
 
-use ripieno_casting::{Arrangement, Habits, Lineup, LockedNote, Options, Plan, Seat, Sketch, cast, changed, proposals, recast};
+use ripieno_casting::{
+    Arrangement, Habits, Lineup, LockedNote, Options, Plan, Seat, Sketch, carried_over, cast, changed, proposals, recast,
+};
 use ripieno_formats::{Limits, musicxml, read, read_file};
 use ripieno_score::{Sounding, Unroll};
 use ripieno_texture::Role;
@@ -105,6 +107,24 @@ fn a_plan_is_written_and_read_back() {
     done.plan.phrases[0].arrangement = Arrangement::Interlocked;
     let text = done.plan.to_toml(&sketch, &lineup);
     assert_eq!(Plan::from_toml("plan.toml", &text, &sketch, &lineup).unwrap(), done.plan);
+}
+
+#[test]
+fn a_passage_hands_over_who_does_what() {
+    // Planted (demo/PLANTED.md): in bars 81 to 88 everybody plays; in bars 9 to 16 trombones and tuba do not.
+    let study = ripieno_study::analyse_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap();
+    let (sketch, lineup) = (sketch(), lineup("brass_of_threes.toml"));
+    let plan = carried_over(&sketch, &lineup, &study.score, &study.roles.roles, 9..17);
+    let rests = |section: &str| {
+        let at = lineup.find(section).unwrap();
+        plan.phrases.iter().all(|phrase| phrase.tasks.iter().any(|task| task.section == at && task.role == Role::Tacet))
+    };
+    assert!(rests("trombones") && rests("tuba"));
+    let done = cast(&sketch, &lineup, &plan, &Habits::usual(), &Options::default());
+    assert!(done.notes_of((lineup.find("tuba").unwrap(), 0)).is_empty());
+    // Four horns in unison have the tune there.
+    let horns = lineup.find("Horns in F").unwrap();
+    assert!(plan.phrases.iter().all(|phrase| phrase.tasks.iter().any(|task| task.section == horns && task.role == Role::Melody)));
 }
 
 #[test]

@@ -2,7 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use ripieno_casting::{Cast, Habits, Lineup, Options, Plan, Sketch, cast, explain, proposals, reduce};
+use ripieno_casting::{Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce};
+use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::{Limits, musicxml};
 use ripieno_study::{Profile, Study, analyse_file};
 
@@ -24,6 +25,12 @@ pub struct CastArguments {
     /// Cast as this practice does: a score, or a profile saved by `ripieno profile`. Without it, as orchestral scores usually do
     #[arg(long, value_name = "SCORE_OR_PROFILE")]
     like: Option<PathBuf>,
+    /// Take over who does what from a passage of this score (--bars): sections do what their like do there
+    #[arg(long, value_name = "SCORE", requires = "bars", conflicts_with = "plan")]
+    model: Option<PathBuf>,
+    /// The bars of the model by their printed numbers: 40-56
+    #[arg(long, value_name = "BARS", requires = "model")]
+    bars: Option<String>,
     /// The score to write, as MusicXML; further proposals get a number before the ending
     #[arg(long, value_name = "NEW_FILE")]
     out: PathBuf,
@@ -53,9 +60,10 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
     let sketch = read_sketch(&arguments.sketch, arguments.strict)?;
     let lineup = Lineup::from_toml(&arguments.lineup.display().to_string(), &text(&arguments.lineup)?)
         .map_err(|error| error.to_string())?;
-    let plan = match &arguments.plan {
-        None => Plan::default(),
-        Some(file) => {
+    let plan = match (&arguments.plan, &arguments.model) {
+        (None, None) => Plan::default(),
+        (None, Some(model)) => carried(model, arguments.bars.as_deref().unwrap_or_default(), &sketch, &lineup)?,
+        (Some(file), _) => {
             Plan::from_toml(&file.display().to_string(), &text(file)?, &sketch, &lineup).map_err(|error| error.to_string())?
         }
     };
@@ -84,6 +92,12 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
             .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
     }
     Ok(())
+}
+
+fn carried(model: &Path, bars: &str, sketch: &Sketch, lineup: &Lineup) -> Result<Plan, String> {
+    let study = studied(model)?;
+    let (first, last) = bars_named(&study.score, bars).map_err(|error| format!("{}: {error}", model.display()))?;
+    Ok(carried_over(sketch, lineup, &study.score, &study.roles.roles, first.at()..last.at() + 1))
 }
 
 fn text(file: &Path) -> Result<String, String> {

@@ -68,11 +68,11 @@ pub(crate) fn from_the_top(setting_chairs: &[crate::lineup::Chair], kind: &str, 
     order
 }
 
-/// Independent voices a chord strand feeds: as many as it has different tones at once for most of the time, and one more where there are three or more.
+/// Independent voices a chord strand feeds: as many as it has different tones at once, and one more where there are three or more.
 fn voices_of(strand: &Strand, span: (Crotchets, Crotchets)) -> usize {
     let mut onsets: Vec<Crotchets> = strand.between(span.0, span.1).iter().map(|note| note.onset).collect();
     onsets.dedup();
-    let mut counts: Vec<usize> = onsets
+    let counts: Vec<usize> = onsets
         .iter()
         .map(|&at| {
             let first = strand.notes.partition_point(|note| note.onset + Crotchets::whole(64) < at);
@@ -80,8 +80,7 @@ fn voices_of(strand: &Strand, span: (Crotchets, Crotchets)) -> usize {
             here.fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12)).count_ones() as usize
         })
         .collect();
-    counts.sort_unstable();
-    let most = counts.get(counts.len() * 9 / 10).copied().unwrap_or(3);
+    let most = counts.into_iter().max().unwrap_or(3);
     if most >= 3 { most + 1 } else { most.max(1) }
 }
 
@@ -242,10 +241,17 @@ struct Beside<'a> {
     notes: &'a [CastNote],
 }
 
-impl Beside<'_> {
+impl<'a> Beside<'a> {
     fn at(&self, at: Crotchets) -> Option<i32> {
         let next = self.notes.partition_point(|note| note.onset <= at);
         self.notes[..next].iter().rev().take(8).find(|note| at < note.end()).map(CastNote::key)
+    }
+
+    /// Every key that sounds from one moment up to another.
+    fn within(&self, from: Crotchets, to: Crotchets) -> impl Iterator<Item = i32> + use<'a> {
+        let notes: &'a [CastNote] = self.notes;
+        let first = self.notes.partition_point(|note| note.onset <= from).saturating_sub(8);
+        notes[first..].iter().take_while(move |note| note.onset < to).filter(move |note| from < note.end()).map(CastNote::key)
     }
 
     /// The last key that sounds before a moment.
@@ -291,7 +297,7 @@ fn voice_all(
             let mut own = base.clone();
             for slice in &mut own {
                 slice.fixed = choir.parts.iter().map(|part| locked(setting, part.lead, slice.from)).collect();
-                slice.between = choir.parts.iter().map(|part| between(&cast.notes, part, slice.from)).collect();
+                slice.between = choir.parts.iter().map(|part| between(&cast.notes, part, slice.from, slice.to)).collect();
             }
             (own, voices, crate::voicing::Weights { close: choir.close, ..setting.weights })
         })
@@ -383,20 +389,15 @@ fn voice_all(
     }
 }
 
-/// The keys between which a voice stays at a moment lest it cross a line that its own section has: higher chairs above, lower ones below.
-fn between(notes: &BTreeMap<Seat, Vec<CastNote>>, part: &Part, at: Crotchets) -> (Option<i32>, Option<i32>) {
+/// The keys between which a voice stays in a slice lest it cross a line that its own section has: higher chairs above, lower ones below.
+fn between(notes: &BTreeMap<Seat, Vec<CastNote>>, part: &Part, from: Crotchets, to: Crotchets) -> (Option<i32>, Option<i32>) {
     let (mut low, mut high): (Option<i32>, Option<i32>) = (None, None);
     for seat in std::iter::once(&part.lead).chain(&part.doubles) {
-        for (_, own) in notes.range((seat.0, 0)..(seat.0, seat.1)) {
-            if let Some(key) = (Beside { notes: own }).at(at) {
-                high = Some(high.map_or(key, |high| high.min(key)));
-            }
-        }
-        for (_, own) in notes.range((seat.0, seat.1 + 1)..(seat.0 + 1, 0)) {
-            if let Some(key) = (Beside { notes: own }).at(at) {
-                low = Some(low.map_or(key, |low| low.max(key)));
-            }
-        }
+        let above = notes.range((seat.0, 0)..(seat.0, seat.1)).flat_map(|(_, own)| Beside { notes: own }.within(from, to));
+        high = above.chain(high).min();
+        let below =
+            notes.range((seat.0, seat.1 + 1)..(seat.0 + 1, 0)).flat_map(|(_, own)| Beside { notes: own }.within(from, to));
+        low = below.chain(low).max();
     }
     (low, high)
 }

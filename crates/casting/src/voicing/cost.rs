@@ -67,7 +67,7 @@ impl Default for Weights {
             doubled_third: 1.0,
             over_melody: 6.0,
             under_bass: 12.0,
-            crossing: 30.0,
+            crossing: 45.0,
             move_: 0.25,
             leap: 4.0,
             overlap: 1.2,

@@ -97,7 +97,7 @@ pub struct Search {
 
 impl Default for Search {
     fn default() -> Self {
-        Self { candidates: 400, window: 12, seed: 0 }
+        Self { candidates: 400, window: 19, seed: 0 }
     }
 }
 
