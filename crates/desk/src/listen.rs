@@ -202,9 +202,8 @@ async fn stream(State(desk): State<Desk>, score: ScorePath, heard: Result<Query<
         let of = desk.media.of(&open);
         let prepared = prepared(&open, &of);
         let selection = heard.of(prepared, sections(&open))?;
-        rendered(&desk, prepared, &selection, &heard.options(), |chunks, frames| {
+        rendered(&desk, prepared, &selection, &heard.options(), |chunks, _| {
             let _ = tell.send(());
-            let _ = frames;
             for chunk in chunks {
                 // Whoever listened has gone.
                 if send.blocking_send(Ok(packet(&chunk))).is_err() {
