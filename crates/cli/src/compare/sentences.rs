@@ -191,7 +191,12 @@ fn at(octave: &str) -> String {
 
 /// Whether a difference is one of forces: who is there, and how many, not what is done with them.
 pub fn is_of_forces(key: &Key) -> bool {
-    matches!(key.unit, Counted::Players) || key.measure == "brass_weight" || matches!(key.unit, Counted::ShareOfPlayerTime)
+    match key.measure.as_str() {
+        "brass_weight" => true,
+        "presence" => key.unit == Counted::ShareOfPlayerTime,
+        "density" => key.unit == Counted::Players,
+        _ => false,
+    }
 }
 
 /// Measures in which a wrong octave shows as practice.
