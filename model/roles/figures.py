@@ -211,12 +211,23 @@ def le_logits(e):
     return network, trees
 
 
-FINE_SHARES, FINE_CUTS = (0.0, 0.25, 0.5), np.arange(0.05, 0.7, 0.025)
+FINE_SHARES, FINE_CUTS = (0.0, 0.3), sigmoid(np.arange(-4, 1.5, 0.05))
+LEVEL = 0.02  # of F1: cuts as good as that count as equally good
+
+
+def cut_of(target, p):
+    """The middle, in logits, of the cuts whose F1 is the best or nearly so: the single best one changes with few units."""
+    scores = np.array([f1(target, p >= c) for c in FINE_CUTS])
+    good = FINE_CUTS[scores >= scores.max() - LEVEL][[0, -1]]
+    return float(sigmoid(np.log(good / (1 - good)).mean()))
 
 
 def best_kind(target, n, t):
-    """Share and cut of best F1."""
-    return max(((s, c) for s in FINE_SHARES for c in FINE_CUTS), key=lambda sc: f1(target, sigmoid(sc[0] * n + (1 - sc[0]) * t) >= sc[1]))
+    """Share of the network and cut: of the shares the one with the best F1 at its cut."""
+    p = {share: sigmoid(share * n + (1 - share) * t) for share in FINE_SHARES}
+    cuts = {share: cut_of(target, p[share]) for share in FINE_SHARES}
+    share = max(FINE_SHARES, key=lambda share: f1(target, p[share] >= cuts[share]))
+    return share, cuts[share]
 
 
 def report_le(e, quiet=False):
@@ -238,12 +249,17 @@ def report_le(e, quiet=False):
             share, cut = best_kind(target[other], n[other], t[other])
             said[~other] = sigmoid(share * n[~other] + (1 - share) * t[~other]) >= cut
         ships[kind] = best_kind(target, n, t)
+        p = sigmoid(ships[kind][0] * n + (1 - ships[kind][0]) * t)
+        sure = " ".join(f"{c}: {target[p >= c].mean():.2f} of {(p >= c).sum()}" for c in (0.5, 0.7, 0.8))
+        print(f"  {kind:12s} calibration error {calibration_error(target, p):.3f}, Brier skill {brier_skill(target, p):.2f}; right where told at least at {sure}")
         print(f"  {kind:12s} F1 {f1(target, said):.3f}  precision {(target & said).sum() / max(said.sum(), 1):.2f} recall {(target & said).sum() / target.sum():.2f}  by work {spell(f1(target[works == w], said[works == w]) for w in names)}  of {target.sum()}")
     related = labels[:, 4] >= 0
     for name, z in (("network", network["relation"]), ("trees", trees["relation"]), ("both", network["relation"] + trees["relation"])):
         right = z.argmax(1) == labels[:, 4]
         print(f"  relation by {name}: {right[related].mean():.3f}  by work {spell(right[related & (works == w)].mean() for w in names)}")
     told = trees["relation"].argmax(1)
+    most, right = np.exp(trees["relation"]).max(1)[related], (told == labels[:, 4])[related]
+    print("  relation, share of units as sure as that and right among them:", ", ".join(f"{c}: {(most >= c).mean():.2f} {right[most >= c].mean():.3f}" for c in (0.6, 0.7, 0.8)))
     print("  relation, annotated (down) against told, u h p:", [[int(((labels[:, 4] == a) & (told == b)).sum()) for b in range(3)] for a in range(3)])
     return ships
 
@@ -257,6 +273,9 @@ def shipped(e):
 def main():
     e = Evidence()
     report_s3(e)
+    for name, share in (("network", 1.0), ("trees", 0.0)):
+        print(f"{name} alone")
+        report_s3(e, share)
     report_le(e)
 
 

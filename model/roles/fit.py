@@ -5,6 +5,7 @@ What models say of the rows left out, and what ships, go to target/roles/network
 import argparse
 import gzip
 import os
+import pathlib
 import pickle
 import sys
 import time
@@ -49,10 +50,12 @@ def scaled(table):
 STATE = {}
 
 
-def prepare(trees):
+def prepare(trees, quick=False):
     """Once in every worker."""
     STATE["table"] = load()
     if trees:
+        if quick:
+            STATE["table"]["repeated"] |= STATE["table"]["tokens"][:, 2] % 8 != 0
         path = WORK / "tree_inputs.npy"
         STATE["x"] = np.load(path, mmap_mode="r")
     else:
@@ -80,14 +83,14 @@ def tree_job(job):
     import trees
 
     table, x = STATE["table"], STATE["x"]
-    booster = trees.fit(kind, table, x, left_out)
+    boosters = trees.fit(kind, table, x, left_out)
     if not left_out:
-        return tuple(left_out), kind, None, trees.packed(booster, 3 if kind == "relation" else 1)
+        return tuple(left_out), kind, None, trees.packed(boosters, 3 if kind == "relation" else 1)
     rows = np.flatnonzero(np.isin(table["works"][table["tokens"][:, 0]], left_out))
     if kind in KINDS[:3]:
-        out = np.column_stack([trees.raw(booster, x[rows], habit) for habit in (0, 1)])
+        out = np.column_stack([trees.raw(boosters, x[rows], habit) for habit in (0, 1)])
     else:
-        out = trees.raw(booster, x[rows], 1)
+        out = trees.raw(boosters, x[rows], 1)
     return tuple(left_out), kind, rows.astype(np.int32), out.astype(np.float32)
 
 
@@ -97,8 +100,12 @@ def main():
     args.add_argument("--steps", type=int, default=500)
     args.add_argument("--workers", type=int, default=os.cpu_count())
     args.add_argument("--only", choices=["networks", "trees"], required=True)
+    args.add_argument("--kinds", default=",".join(KINDS), help="which trees; the others stay as the file has them")
+    args.add_argument("--quick", action="store_true", help="one short network a fold, trees from every eighth bar: to see that all goes through")
     args.add_argument("--out", help="instead of target/roles/networks.pkl.gz or trees.pkl.gz")
     args = args.parse_args()
+    if args.quick:
+        args.networks, args.steps = 1, 20
     start, context = time.time(), get_context("spawn")
     fits = dict(networks={}, weights=[], trees=[])
     say = lambda what: print(f"{time.time() - start:5.0f} s  {what}", file=sys.stderr, flush=True)
@@ -107,13 +114,18 @@ def main():
 
         np.save(WORK / "tree_inputs.npy", trees.inputs(load()))
         say("tree inputs")
-        jobs = [(fold, kind) for kind in KINDS for fold in [[], *FOLDS, *(PAIRS if kind in KINDS[:3] else [])]]
+        kinds = args.kinds.split(",")
+        jobs = [(fold, kind) for kind in KINDS if kind in kinds for fold in [[], *FOLDS, *(PAIRS if kind in KINDS[:3] else [])]]
         # No S3 labels outside the first three folds are needed for the lead, no lead labels in two of them.
         jobs = [(fold, kind) for fold, kind in jobs if not (kind == "lead" and fold in ([MO], [DV])) and not (kind in KINDS[3:8] and fold == [DV])]
-        with ProcessPoolExecutor(args.workers, context, prepare, (True,)) as pool:
+        with ProcessPoolExecutor(args.workers, context, prepare, (True, args.quick)) as pool:
             for done in pool.map(tree_job, jobs):
                 fits["trees"].append(done)
         say(f"{len(jobs)} sets of trees")
+        path = pathlib.Path(args.out or WORK / "trees.pkl.gz")
+        if set(kinds) != set(KINDS) and path.exists():
+            with gzip.open(path) as file:
+                fits["trees"] += [tree for tree in pickle.load(file)["trees"] if tree[1] not in kinds]
     else:
         jobs = [(fold, seed, args.steps) for seed in range(args.networks) for fold in [[], *FOLDS, *PAIRS]]
         with ProcessPoolExecutor(min(args.workers, 12), context, prepare, (False,)) as pool:

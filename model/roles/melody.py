@@ -3,23 +3,31 @@
     python3 model/roles/melody.py leads OUT.csv         write those leads, a row a part and bar, natural logarithms
     python3 model/roles/melody.py choose SCORES a=A.csv b=B.csv ...
         score each table (../shared/eval/score_melody.py says how), and choose among them for every work on the others
+    python3 model/roles/melody.py grid SCORES           both for every pair of weights of singers and brass: read by the program
+        (its example melody_told, which must have been built: RIPIENO_MELODY_TOLD names it), scored and chosen among
 """
 import argparse
 import collections
 import csv
 import os
 import pathlib
+import subprocess
 import sys
 
 import numpy as np
 
 from fit import BE, DV, MO
-from table import DATA, ROOT, work_of
+from table import ROOT, WORK, work_of
 
 sys.path.insert(0, os.environ.get("RIPIENO_EVAL", str(ROOT.parent / "shared" / "eval")))
 
 
+SHIPPED = {4: 4.0, 1: 4.0}  # weights of singers and brass in the program (SUNG and BRASS of crates/texture/src/roles/thread.rs), by family
+SINGERS, BRASS = (1, 2, 4), (1, 1.5, 2, 3, 4, 6)
+
+
 def leads(path, factor=None):
+    """Writes the leads to `path`, or to each path of `factor` with the leads of each family multiplied."""
     from figures import SMOOTH_LEAD, Evidence, smooth
 
     e = Evidence()
@@ -117,14 +125,25 @@ def spell(total):
     return f"with doublings {good / time:.4f}  exact {exact / time:.4f}  brass {brassy / brass:.4f}"
 
 
+def share(total):
+    return total[2] / total[0], total[4] / total[3]
+
+
+# What is maximised over the other works: melody with doublings decides, and brass, for both have a floor.
+RULES = {
+    "most with doublings, brass at least .65": lambda t: share(t)[0] - 10 * max(0.65 - share(t)[1], 0),
+    "most with doublings": lambda t: share(t)[0],
+    "most with doublings, brass at least .70": lambda t: share(t)[0] - 10 * max(0.70 - share(t)[1], 0),
+    "doublings and a quarter of brass": lambda t: share(t)[0] + 0.25 * share(t)[1],
+}
+
+
 def choose(scores, tables):
     sums = judge_all(scores, tables)
     for name in tables:
         print(f"{name:12s} {spell(sum(sums[name].values()))}   (all works)")
     works = sorted(next(iter(sums.values())))
-    # Melody with doublings decides together with brass, as both have a floor.
-    value = lambda total: total[2] / total[0] + 0.25 * total[4] / total[3]
-    for rule, judge in (("doublings", lambda t: t[2] / t[0]), ("doublings and brass", value)):
+    for rule, judge in RULES.items():
         total, picked = np.zeros(5), []
         for work in works:
             others = {name: sum(sums[name][w] for w in works if w != work) for name in tables}
@@ -133,13 +152,33 @@ def choose(scores, tables):
         print(f"chosen without the work by {rule}: {spell(total)}; {dict(collections.Counter(picked))}")
 
 
+def grid(scores):
+    program = os.environ.get("RIPIENO_MELODY_TOLD", str(ROOT / "target" / "release" / "examples" / "melody_told"))
+    files = sorted(str(path) for path in pathlib.Path(scores).glob("*.mxl"))
+    folder = WORK / "melody"
+    folder.mkdir(exist_ok=True)
+    pairs = [(singers, brass) for singers in SINGERS for brass in BRASS]
+    given = {pair: folder / f"leads_{pair[0]}_{pair[1]}.csv" for pair in pairs}
+    leads(None, {path: {4: singers / SHIPPED[4], 1: brass / SHIPPED[1]} for (singers, brass), path in given.items()})
+    tables = {}
+    for (singers, brass), path in given.items():
+        told = folder / f"told_{singers}_{brass}.csv"
+        with open(told, "wb") as out:
+            subprocess.run([program, str(path), *files], stdout=out, check=True)
+        path.unlink()
+        tables[f"{singers}, {brass}"] = told
+    choose(scores, tables)
+
+
 def main():
     args = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    args.add_argument("what", choices=["leads", "choose"])
+    args.add_argument("what", choices=["leads", "choose", "grid"])
     args.add_argument("rest", nargs="+")
     args = args.parse_args()
     if args.what == "leads":
         leads(args.rest[0])
+    elif args.what == "grid":
+        grid(args.rest[0])
     else:
         choose(args.rest[0], dict(table.split("=", 1) for table in args.rest[1:]))
 

@@ -167,7 +167,7 @@ def train(table, music, left_out, seed, steps=STEPS):
     for p in pieces:
         if p in groups:
             symphonies.setdefault(str(table["works"][p]), []).append(p)
-    fine, lead = [p for p in pieces if p in fine], [p for p in pieces if p in lead]
+    others = [among for among in ([p for p in pieces if p in fine], [p for p in pieces if p in lead]) if among]
 
     def begins(piece):
         repeated = music.repeated[piece]
@@ -196,10 +196,10 @@ def train(table, music, left_out, seed, steps=STEPS):
         places = []
         for _ in range(SEGMENTS):
             u = chance.random()
-            if u < 0.5:
+            if u < 0.5 or not others:
                 places.append(pick(symphonies[sorted(symphonies)[chance.integers(len(symphonies))]]))
             else:
-                places.append(pick(fine if u < 0.75 else lead))
+                places.append(pick(others[int((2 * u - 1) * len(others))]))
         rows = music.stretch(places, BARS, chance)
         values, relations, here, family, chair = music.inputs(rows)
         n, _, parts = rows.shape

@@ -3,7 +3,7 @@ import numpy as np
 
 import figures
 from fit import KINDS, NUMBERS, scaled
-from table import ROOT
+from table import MODEL
 
 NAMES = {"mel": "melody", "rhythm": "rhythm", "harm": "harmony"}
 
@@ -21,9 +21,9 @@ def main():
     lines += [f"{name} {float(m)!r} {float(d)!r}" for name, m, d in zip(evidence.table["names"][:NUMBERS], mean, deviation)]
     forests = {kind: packed for left_out, kind, _, packed in evidence.fits["trees"] if not left_out}
     body = b"".join(w.tobytes() for w in weights) + b"".join(forests[kind] for kind in KINDS if kind != "lead")
-    path = ROOT / "crates" / "texture" / "data" / "roles.model"
-    path.write_bytes("\n".join(lines).encode() + b"\n\n" + body)
-    print(f"{path}: {path.stat().st_size} bytes")
+    MODEL.parent.mkdir(parents=True, exist_ok=True)
+    MODEL.write_bytes("\n".join(lines).encode() + b"\n\n" + body)
+    print(f"{MODEL}: {MODEL.stat().st_size} bytes")
 
 
 if __name__ == "__main__":

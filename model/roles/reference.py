@@ -10,10 +10,9 @@ import sys
 
 import numpy as np
 
-from table import ROOT, read_inputs
+from table import EXPECTED, MODEL, read_inputs
 
 WIDTH, HEADS, WIDE, FEATURES = 48, 4, 96, 124
-OUT = ROOT / "crates" / "texture" / "tests" / "learned"
 sigmoid = lambda z: 1 / (1 + np.exp(-z))
 gelu = lambda x: 0.5 * x * (1 + np.vectorize(math.erf)(x / math.sqrt(2)))
 
@@ -25,7 +24,7 @@ def softmax(z):
 
 class Model:
     def __init__(self):
-        head, self.body = (ROOT / "crates" / "texture" / "data" / "roles.model").read_bytes().split(b"\n\n", 1)
+        head, self.body = MODEL.read_bytes().split(b"\n\n", 1)
         lines = [line.split(" ") for line in head.decode().splitlines()]
         self.at = 0
         numbers = {line[0]: [float(x) for x in line[1:]] for line in lines[1:]}
@@ -130,7 +129,7 @@ def made_up():
         i, j, r = np.indices((n, n, 9))
         relations[b] = (b * 3 + i * 5 + j * 7 + r * 11) % 16 / 16
     logits = run_networks(Model(), x, tokens[:, 0] % 6, 1 + tokens[:, 0] % 3, tokens, relations)
-    (OUT / "logits.txt").write_text("\n".join(" ".join(f"{v:.7f}" for v in row) for row in logits) + "\n")
+    (EXPECTED / "logits.txt").write_text("\n".join(" ".join(f"{v:.7f}" for v in row) for row in logits) + "\n")
 
 
 def demo():
@@ -165,7 +164,7 @@ def demo():
     relation = softmax(run_forest(model.forests[7], habit(1), 3))
     out = np.concatenate([groups, lead, figure, relation], 1)
     lines = [f"{part} {bar} " + " ".join(f"{v:.7f}" for v in row) for (part, bar), row in list(zip(tokens, out))[::23]]
-    (OUT / "demo.txt").write_text("\n".join(lines) + "\n")
+    (EXPECTED / "demo.txt").write_text("\n".join(lines) + "\n")
     print(len(lines), "of", len(tokens), "rows")
 
 

@@ -14,6 +14,10 @@ import numpy as np
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 DATA = pathlib.Path(os.environ.get("RIPIENO_DATA", ROOT.parent / "shared" / "data"))
 WORK = pathlib.Path(os.environ.get("RIPIENO_ROLES_WORK", ROOT / "target" / "roles"))
+# Where the model and the values its tests compare with go: into the program, or into one folder to try a change.
+PRODUCT = os.environ.get("RIPIENO_ROLES_PRODUCT")
+MODEL = pathlib.Path(PRODUCT) / "roles.model" if PRODUCT else ROOT / "crates" / "texture" / "data" / "roles.model"
+EXPECTED = pathlib.Path(PRODUCT) if PRODUCT else ROOT / "crates" / "texture" / "tests" / "learned"
 SLOTS = 48
 GROUPS = ["mel", "rhythm", "harm"]
 FINE = ["mel", "decmel", "harm", "rhythm", "repeat_note", "osc", "batt", "arp", "scale", "sparse"]

@@ -15,7 +15,8 @@ cargo xtask demo               study the demo score and say where the report lie
 cargo xtask test [--quick]     install what the tests need and pass them all; --quick leaves the outside witnesses out
 cargo xtask witnesses [--all]  only the outside witnesses; --all also reads every large score in ../shared (half an hour)
 cargo xtask bench              measure what docs/benchmarks.md states
-cargo xtask train roles        train the model of roles from ../shared/data and print its cross-validated figures (docs/roles-figures.md)
+cargo xtask train roles        train the model of roles from ../shared/data and print its cross-validated figures (docs/roles-figures.md);
+                               --quick goes the whole way with hardly any training and leaves the model alone
 cargo xtask setup              only install what tests and witnesses need";
 
 fn main() -> ExitCode {
@@ -29,7 +30,7 @@ fn main() -> ExitCode {
         Some("bench") => tests::bench(&root),
         Some("train") => {
             let from = arguments.iter().position(|argument| argument == "--from").and_then(|at| arguments.get(at + 1));
-            train::train(&root, arguments.get(1).map(String::as_str), from.map(String::as_str))
+            train::train(&root, arguments.get(1).map(String::as_str), from.map(String::as_str), has("--quick"))
         }
         Some("setup") => python::environment(&root).map(drop),
         _ => {

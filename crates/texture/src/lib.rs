@@ -29,6 +29,6 @@ pub use learned::{
 };
 pub use lines::{Attack, Line, Lines, Told};
 pub use role::Role;
-pub use roles::{Carried, Evidence, Held, RoleReading, RoleSpan, read_roles};
+pub use roles::{Carried, Evidence, Figured, Held, RoleReading, RoleSpan, read_roles};
 pub use techniques::{Techniques, techniques};
 pub use themes::{Statement, Supporter, Theme, ThemeLine, ThemeNote, themes, top_lines};

@@ -25,7 +25,7 @@ use crate::lines::Lines;
 use crate::role::Role;
 use crate::techniques::techniques;
 pub(crate) use cell::Cell;
-pub use evidence::Evidence;
+pub use evidence::{Evidence, Figured};
 use spans::Findings;
 pub use thread::Carried;
 use weigh::{Fits, WEIGHED, weigh};
@@ -119,7 +119,8 @@ pub fn read_roles(score: &Score, sounding: &Sounding, lines: &Lines, learned: &R
     let fits: Vec<Fits> = known.iter().map(weigh).collect();
     let roles = decide(&cells, &fits);
     let told: Vec<Role> = roles.iter().map(|&role| WEIGHED[role]).collect();
-    let findings = Findings { cells: &cells, by_bar: &by_bar, places: &places, known: &known, fits: &fits, roles: &roles };
+    let findings =
+        Findings { cells: &cells, by_bar: &by_bar, places: &places, known: &known, learned, fits: &fits, roles: &roles };
     let prominence = thread::prominence(score);
     RoleReading {
         spans: spans::spans(&findings),

@@ -5,16 +5,19 @@ use std::collections::{BTreeMap, BTreeSet};
 use ripieno_score::MidiKey;
 
 use super::cell::Cell;
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Figured};
 use super::known::Known;
 use super::weigh::{Fits, WEIGHED};
 use super::{Held, RoleSpan};
 use crate::layers::group::Place;
+use crate::learned::RoleProbabilities;
 use crate::role::Role;
 use crate::techniques::Techniques;
 
 /// From which confidence on a role of another group is told as well.
 const SECOND: f32 = 0.5;
+/// From which probability on a learned figure is told.
+const CALLED: f32 = 0.5;
 /// The published groups: melody, rhythm, harmony. A bass belongs to the second or third, as it moves.
 const GROUPS: [&[Role]; 3] =
     [&[Role::Melody, Role::Countermelody], &[Role::Rhythm, Role::Figuration, Role::Punctuation], &[Role::Harmony, Role::Pedal]];
@@ -25,6 +28,7 @@ pub(crate) struct Findings<'a> {
     pub by_bar: &'a [Vec<usize>],
     pub places: &'a [Place],
     pub known: &'a [Known],
+    pub learned: &'a RoleProbabilities,
     pub fits: &'a [Fits],
     /// Index into [`WEIGHED`].
     pub roles: &'a [usize],
@@ -138,7 +142,7 @@ impl Findings<'_> {
                 },
             );
         }
-        facts.extend(self.manner(first, end, role, rate, attacks));
+        facts.extend(self.manner(first, end, role, rate, attacks).or_else(|| self.called(first, end, role)));
         let lines = mean(|k| k.lines);
         facts.extend(self.doublings(first, end));
         if lines >= 3.0 {
@@ -186,6 +190,23 @@ impl Findings<'_> {
             Role::Harmony | Role::Bass if self.keys(first, end) > 2 => Some(Evidence::Moves { keys: self.keys(first, end) }),
             _ => None,
         }
+    }
+
+    /// The likeliest figure by the learned model, from one half on; a tune is told by other facts.
+    fn called(&self, first: usize, end: usize, role: Role) -> Option<Evidence> {
+        if matches!(role, Role::Melody | Role::Countermelody | Role::Pedal | Role::Effect) {
+            return None;
+        }
+        let learned =
+            |cell: &Cell| self.learned.figures.get(cell.part).and_then(|bars| bars.get(cell.bar)).copied().unwrap_or_default();
+        let kinds = [
+            (Figured::Arpeggio, self.mean(first..end, |cell| learned(&self.cells[cell]).arpeggio)),
+            (Figured::Scale, self.mean(first..end, |cell| learned(&self.cells[cell]).scale)),
+            (Figured::RepeatedNote, self.mean(first..end, |cell| learned(&self.cells[cell]).repeated_note)),
+            (Figured::Sparse, self.mean(first..end, |cell| learned(&self.cells[cell]).sparse)),
+        ];
+        let (figure, share) = kinds.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (share >= CALLED).then_some(Evidence::Called { figure, share })
     }
 
     fn keys(&self, first: usize, end: usize) -> usize {
