@@ -148,6 +148,13 @@ fn run_witnesses(root: &Path, steps: &mut Steps, all: bool) {
         "the demo, as composed and as written again, opens in music21, partitura and verovio",
         script("opens.py").args(demo_twice(root, &target)),
     );
+    // A test of `ripieno-deliver` has set them, if the engraver was built.
+    let stands = target.join("../tmp/stands");
+    if stands.is_dir() {
+        steps.run("parts and score on paper: staves, margins, numbers, measured in the PDF", script("parts_pdf.py").arg(&stands));
+    } else {
+        steps.skip("parts and score on paper", "the tests have set none");
+    }
     if !scores.is_empty() {
         steps.run(
             "MIDI: the same notes as mido and symusic read",

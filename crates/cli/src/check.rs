@@ -161,7 +161,14 @@ fn to_read(path: &Path, score: &Score, found: &[Objection], arguments: &CheckArg
         let bars = group.bars_text(score);
         let bars = if bars.contains(['-', ',']) { format!("bars {bars}") } else { format!("bar {bars}") };
         let more = if group.count > 1 { format!(" ({} in all)", group.count) } else { String::new() };
-        text.push_str(&format!("{} {}: {}, {bars}: {}{more}.\n    {}.\n", one.severity, one.kind, who(score, one), one.reason, one.remedy));
+        text.push_str(&format!(
+            "{} {}: {}, {bars}: {}{more}.\n    {}.\n",
+            one.severity,
+            one.kind,
+            who(score, one),
+            one.reason,
+            one.remedy
+        ));
     }
     text.push_str(CAUTION);
     text.push('\n');

@@ -2,8 +2,8 @@
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
 mod ask;
-mod cast;
 mod balance;
+mod cast;
 mod check;
 mod compare;
 mod convert;

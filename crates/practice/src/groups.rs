@@ -1,5 +1,6 @@
 //! Parts gathered into sections and families, by the instrument catalogue.
 
+use ripieno_instruments::called::{Chair, called};
 use ripieno_instruments::catalogue::{Instrument, catalogue};
 use ripieno_instruments::family::{Family, Section};
 use ripieno_score::Score;
@@ -80,7 +81,7 @@ impl Groups {
         Self { parts, sections, families, named: Vec::new() }
     }
 
-    /// Adds a group of a person's own: `members` are names of sections ("trombones", "trombone"), of families, or of parts as the score has them.
+    /// Adds a group of a person's own: `members` are sections, families, instruments or parts, as [`called`] understands them.
     ///
     /// # Errors
     /// A sentence that says which member the score does not have and what there is, or that a group, a section or a family of this name is there already.
@@ -92,23 +93,16 @@ impl Groups {
         {
             return Err(format!("a group cannot be called {name:?}: the name is taken or empty"));
         }
+        let chairs: Vec<Chair<'_>> = score
+            .parts
+            .iter()
+            .map(|part| Chair { name: &part.name, abbreviation: &part.abbreviation, instrument: &part.instrument_id })
+            .collect();
         let mut parts: Vec<usize> = Vec::new();
         for member in members {
-            let of_group = self
-                .sections
-                .iter()
-                .chain(&self.families)
-                .find(|group| same(group.name, member) || same(group.name, &format!("{member}s")));
-            let of_part = || (0..score.parts.len()).filter(|&part| same(&score.parts[part].name, member)).collect();
-            let found: Vec<usize> = of_group.map_or_else(of_part, |group| group.parts.clone());
-            if found.is_empty() {
-                let there: Vec<&str> = built_in().collect();
-                return Err(format!(
-                    "the group {name:?} has no member {member:?} here; there are {}, and the parts by their names",
-                    there.join(", ")
-                ));
-            }
-            parts.extend(found);
+            parts.extend(
+                called(&chairs, member).map_err(|nobody| format!("the group {name:?} cannot have {member:?}: {nobody}"))?,
+            );
         }
         parts.sort_unstable();
         parts.dedup();

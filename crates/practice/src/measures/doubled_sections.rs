@@ -18,7 +18,7 @@ pub(super) const MEASURE: Measure = Measure {
     definition: "Two lines double each other where they attack the same pitch, or pitches octaves apart, together for at least three notes at one interval; one or \
                  two notes in common are chance. Chord tones that both repeat count like any other notes. Between sections the numbers stand under the section that comes first on the page, inside a section under its parts; above and below \
                  say where the second one sounds. Time: crotchets in which at least one line of either sounds in such a doubling, at that interval; lines that double \
-                 together count once. Share: of the time in which the sparser of the two sounds. Where either line attacks notes of its own between the common ones, \
+                 together count once. Share: of the time in which the sparser of the two sounds. Where either line attacks more than one note of its own for every eight common ones, \
                  the doubling is in part and is counted apart; a moment that has both kinds is a full doubling. Players per line: all who play a doubled line, both sections together, over \
                  the number of such lines, meant over time; people as printed, a body without a number with its least. Same notes: the moments at which both sections begin one pitch, or \
                  pitches one or two octaves apart, at whatever length and for however long, of the moments at which the one with fewer begins any note with pitch; at least three.",
@@ -67,7 +67,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
                     touched.push(pair);
                 }
                 here.keys |= moment.top[first].map_or(0, |key| 1 << key);
-                here.full |= doubling.is_exact();
+                here.full |= doubling.is_full();
                 for line in [doubling.a, doubling.b] {
                     if !here.lines.contains(&line) {
                         here.lines.push(line);
