@@ -68,6 +68,9 @@ def check_part(path, faults):
             ends = [line["x1"] for line in page.lines]
             if ink and (min(ink) / MM < MARGIN - SLACK - 4 or (page.width - max(ends)) / MM < MARGIN - SLACK):
                 faults.append(f"{path.name}, page {number}: music in the margin")
+    if not heights and is_unpitched(path):
+        # One line a staff: nothing to measure by.
+        return [], 0
     if not heights:
         faults.append(f"{path.name}: no staves found")
     elif not LEAST - 0.05 <= min(heights) <= max(heights) <= MOST + 0.05:
@@ -81,6 +84,12 @@ def braced(path):
     """Whether the part has two staves."""
     beside = path.with_suffix(".musicxml")
     return beside.exists() and "<staves>2" in beside.read_text(encoding="utf-8")
+
+
+def is_unpitched(path):
+    """Whether the part is written on single lines."""
+    beside = path.with_suffix(".musicxml")
+    return beside.exists() and "<staff-lines>1" in beside.read_text(encoding="utf-8")
 
 
 def check_score(path, bars, faults):

@@ -7,6 +7,7 @@ use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::{Limits, musicxml};
 use ripieno_study::{Profile, Study, analyse_file};
 
+use crate::deliver::{self, DeliverArguments};
 use crate::library::print;
 use crate::open::open;
 
@@ -43,6 +44,9 @@ pub struct CastArguments {
     /// Write the plan of the first proposal, to be changed by hand
     #[arg(long, value_name = "FILE")]
     save_plan: Option<PathBuf>,
+    /// Also take the first proposal apart for the stands, into this folder: parts, full score, lists, sound
+    #[arg(long, value_name = "FOLDER")]
+    deliver: Option<PathBuf>,
     /// Refuse a file about which the reader has to warn, instead of mending it
     #[arg(long)]
     strict: bool,
@@ -91,7 +95,10 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
         std::fs::write(file, first.plan.to_toml(&sketch, &lineup))
             .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
     }
-    Ok(())
+    match &arguments.deliver {
+        Some(folder) => deliver::run(&DeliverArguments::all(&arguments.out, folder)),
+        None => Ok(()),
+    }
 }
 
 fn carried(model: &Path, bars: &str, sketch: &Sketch, lineup: &Lineup) -> Result<Plan, String> {

@@ -7,7 +7,8 @@ use ripieno_deliver::{Book, BookOptions, Setting, Unresolved, books, cover, unre
 use ripieno_formats::excerpt::{Cut, PitchShown, cut};
 use ripieno_formats::musicxml::{write, write_printed};
 use ripieno_formats::{Limits, Severity, midi};
-use ripieno_score::{BarIndex, Score, Unroll};
+use ripieno_players::{Group, Level, check, grouped, who};
+use ripieno_score::{BarIndex, Score, Sounding, Unroll};
 use ripieno_study::{Study, analyse_file};
 
 /// Arguments of `ripieno deliver`.
@@ -36,6 +37,29 @@ pub struct DeliverArguments {
     /// No PDF, MusicXML and lists only
     #[arg(long)]
     no_pages: bool,
+    /// Also play it, whole and section by section
+    #[arg(long)]
+    sound: bool,
+    /// Who will play: what is asked of them beyond that goes on the proof list
+    #[arg(long, default_value_t = Level::Professional)]
+    level: Level,
+}
+
+impl DeliverArguments {
+    /// Everything at its defaults, sound too.
+    pub fn all(file: &Path, out: &Path) -> Self {
+        Self {
+            file: file.to_owned(),
+            out: out.to_owned(),
+            paper: PartPaper::Orchestra,
+            score_paper: ScorePaper::A3,
+            cue_after: 8,
+            keep_together: false,
+            no_pages: false,
+            sound: true,
+            level: Level::Professional,
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -86,7 +110,13 @@ pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
     save(&full.join("score.mid"), &midi::write(score, Unroll::AsPlayed))?;
     save(&arguments.out.join("cover list.txt"), cover(score, &books).as_bytes())?;
     let settings = if arguments.no_pages { vec![None; books.len()] } else { pages::set(arguments, score, &books, &names)? };
-    let open = unresolved(score, &books, &settings);
+    if arguments.sound {
+        let folder = arguments.out.join("sound");
+        fs::create_dir_all(&folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
+        crate::hear::mock_up(score, &folder).map_err(|error| said(&error))?;
+    }
+    let mut open = unresolved(score, &books, &settings);
+    open.extend(objections(score, arguments.level));
     save(&arguments.out.join("proof list.csv"), table(&open)?.as_bytes())?;
     let pages: usize = settings.iter().flatten().map(|setting| setting.pages.len()).sum();
     println!(
@@ -98,6 +128,20 @@ pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
     );
     println!("Have a person proof-read score and parts before they go out; players decide what they can play.");
     Ok(())
+}
+
+/// What players would object to, but for mere remarks.
+fn objections(score: &Score, level: Level) -> Vec<Unresolved> {
+    let options = ripieno_players::Options { level, only: Vec::new() };
+    let mut found = check(score, &Sounding::new(score, Unroll::AsPlayed), &options);
+    found.retain(|one| one.severity <= ripieno_players::Severity::Caution);
+    let told = |group: &Group| Unresolved {
+        part: who(score, &group.first),
+        bars: group.bars_text(score),
+        what: format!("{} ({}): {}", group.first.kind, group.first.severity, group.first.reason),
+        remedy: group.first.remedy.clone(),
+    };
+    grouped(&found).iter().map(told).collect()
 }
 
 /// For each bar of the page the part that carries the melody.

@@ -149,18 +149,42 @@ pub fn run(arguments: &HearArguments) -> Result<(), String> {
     };
     let options = Options { room, pace: arguments.slower, seed: arguments.seed, ..Options::default() };
     eprintln!("{CAUTION}");
+    let files = Files { out: &arguments.out, stems: arguments.stems.as_deref(), format, loudness: arguments.loudness };
     match &font {
         Some(font) => {
             let renderer = FontRenderer::new(&passage, font, &selection, &options).map_err(said)?;
             let frames = renderer.frames();
-            finish(arguments, format, renderer, frames, &selection, &options).map_err(said)
+            finish(&files, renderer, frames, &selection, &options).map_err(said)
         }
         None => {
             let renderer = Renderer::new(&passage, &selection, &options).map_err(said)?;
             let frames = renderer.frames();
-            finish(arguments, format, renderer, frames, &selection, &options).map_err(said)
+            finish(&files, renderer, frames, &selection, &options).map_err(said)
         }
     }
+}
+
+/// What is written.
+struct Files<'a> {
+    out: &'a Path,
+    stems: Option<&'a Path>,
+    format: Format,
+    loudness: Loudness,
+}
+
+/// Plays a whole score in the hall, into `mock-up.flac` of the folder and each section by itself into its `stems`.
+pub(crate) fn mock_up(score: &Score, folder: &Path) -> Result<(), String> {
+    let sounding = Sounding::new(score, Unroll::AsPlayed);
+    let passage = Passage::new(score, &sounding, &ripieno_texture::techniques(score, &sounding));
+    let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);
+    let selection = Selection { from: 0.0, to: passage.seconds(), groups };
+    let options = Options { room: Room::HALL, ..Options::default() };
+    eprintln!("{CAUTION}");
+    let (out, stems) = (folder.join("mock-up.flac"), folder.join("stems"));
+    let files = Files { out: &out, stems: Some(&stems), format: Format::Flac, loudness: Loudness::Lufs(TARGET) };
+    let renderer = Renderer::new(&passage, &selection, &options)?;
+    let frames = renderer.frames();
+    finish(&files, renderer, frames, &selection, &options)
 }
 
 fn read_font(path: &Path) -> Result<Font, String> {
@@ -188,8 +212,7 @@ fn chosen(score: &Score, arguments: &HearArguments) -> Result<Vec<Group>, String
 }
 
 fn finish(
-    arguments: &HearArguments,
-    format: Format,
+    files: &Files<'_>,
     chunks: impl Iterator<Item = Chunk>,
     frames: u64,
     selection: &Selection,
@@ -208,7 +231,7 @@ fn finish(
         }
         ControlFlow::Continue(())
     };
-    let (mut whole, stems) = if arguments.stems.is_some() {
+    let (mut whole, stems) = if files.stems.is_some() {
         let stems = render(chunks, frames, selection, options, progress)?;
         (stems.mix(), Some(stems))
     } else {
@@ -217,7 +240,7 @@ fn finish(
     if shows {
         eprint!("\r      \r");
     }
-    let set = match arguments.loudness {
+    let set = match files.loudness {
         Loudness::Lufs(lufs) => gain_for(&whole, options.rate, lufs)?,
         Loudness::Same => as_planned(&whole, options.rate)?,
     };
@@ -225,8 +248,8 @@ fn finish(
         return Err("none of the players chosen has a note in these bars".to_owned());
     };
     whole.scale(gain);
-    write(&arguments.out, &whole, options.rate, format)?;
-    if let (Some(folder), Some(mut stems)) = (&arguments.stems, stems) {
+    write(files.out, &whole, options.rate, files.format)?;
+    if let (Some(folder), Some(mut stems)) = (files.stems, stems) {
         fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
         stems.scale(gain);
         let silent = stems.names.iter().zip(&stems.stems).filter(|(_, stem)| stem.peak() < SILENT);
@@ -236,12 +259,12 @@ fn finish(
         }
         for (name, stem) in stems.names.iter().zip(&stems.stems) {
             let name: String = name.chars().map(|letter| if letter.is_alphanumeric() { letter } else { '-' }).collect();
-            write(&folder.join(format!("{name}.{}", format.ending())), stem, options.rate, format)?;
+            write(&folder.join(format!("{name}.{}", files.format.ending())), stem, options.rate, files.format)?;
         }
     }
     #[allow(clippy::cast_precision_loss)] // samples of a rendering
     let seconds = whole.left.len() as f64 / f64::from(options.rate);
-    println!("{}: {seconds:.1} s, {:.1} LUFS, true peak {:.1} dBTP", arguments.out.display(), measured.loudness, measured.peak);
+    println!("{}: {seconds:.1} s, {:.1} LUFS, true peak {:.1} dBTP", files.out.display(), measured.loudness, measured.peak);
     Ok(())
 }
 

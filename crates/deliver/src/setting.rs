@@ -10,7 +10,7 @@ use ripieno_score::{BarIndex, Crotchets, Part, Score, Sounding, Unroll};
 
 use crate::books::Book;
 use crate::paper::{LEAST_STAFF_OF_SCORE, PIXELS, Paper};
-use crate::sheet::{BELOW, GAP, HEAD, TITLE, Title, sheet};
+use crate::sheet::{BELOW, GAP, HEAD, Numbers, TITLE, Title, sheet};
 use crate::systems::{STAFF, System, page_width, systems};
 use crate::turns::{EASY, Line, Room, divide};
 
@@ -113,7 +113,7 @@ pub fn set_book(engraver: &dyn Engraver, book: &Book, paper: &Paper, title: &Tit
     let printable = (paper.width - 2.0 * paper.margin) * PIXELS;
     let layout = Layout { width: page_width(printable / staff * STAFF, staff), staff, height: None };
     let pages = engraver.engrave_lines(write_printed(&shown, &book.printing()).as_bytes(), &layout)?;
-    let systems = systems(&pages)?;
+    let systems: Vec<System> = systems(&pages)?.into_iter().map(without_numbers).collect();
     let bars = bars_of_systems(&systems, &book.rests, book.score.bars.len());
     let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, &bars));
     let lines: Vec<Line> = systems
@@ -133,7 +133,13 @@ pub fn set_book(engraver: &dyn Engraver, book: &Book, paper: &Paper, title: &Tit
         if page % 2 == 0 && !is_last {
             setting.turns.push(Turn { page: page + 1, after: bars[last].1, rest: rests[last] });
         }
-        setting.pages.push(sheet(&systems[range], paper, title, page + 1, None, is_last));
+        let label = |&(first, _): &(BarIndex, BarIndex)| book.score.bars[first.at()].number.to_string();
+        let mut labels: Vec<String> = bars[range.clone()].iter().map(label).collect();
+        if page == 0 {
+            // The beginning needs none.
+            labels[0].clear();
+        }
+        setting.pages.push(sheet(&systems[range], paper, title, page + 1, Numbers::OfSystems(&labels), is_last));
     }
     Ok(setting)
 }
@@ -243,7 +249,7 @@ pub fn set_score(
             .collect();
         let systems: Vec<System> = here.iter().map(|(system, ..)| system.clone()).collect();
         setting.lines.extend(here.iter().map(|&(_, first, last)| (page, first, last)));
-        setting.pages.push(sheet(&systems, &set_on, title, page + 1, Some(&labels), page + 1 == count));
+        setting.pages.push(sheet(&systems, &set_on, title, page + 1, Numbers::OfBars(&labels), page + 1 == count));
     }
     Ok(setting)
 }
@@ -284,7 +290,7 @@ fn slice(
         .collect())
 }
 
-/// Leaves out the engraver's own bar numbers: in a score every bar is numbered.
+/// Leaves out the engraver's own bar numbers: it gives none to a line that begins under a rehearsal mark, and in a score every bar is numbered.
 fn without_numbers(mut system: System) -> System {
     let mut kept = String::with_capacity(system.body.len());
     let mut rest = system.body.as_str();

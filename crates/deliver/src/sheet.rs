@@ -30,13 +30,22 @@ pub(crate) const GAP: f64 = 330.0;
 /// Most by which a gap is widened to fill a page.
 const MOST_WIDER: f64 = 1300.0;
 
-/// Sets systems on a page; `number` counts pages from 1; `numbers` are the printed bar numbers to stand under each bar, if wanted.
+/// Printed bar numbers on a page.
+#[derive(Clone, Copy)]
+pub(crate) enum Numbers<'a> {
+    /// One beside the beginning of each system.
+    OfSystems(&'a [String]),
+    /// One under each bar.
+    OfBars(&'a [String]),
+}
+
+/// Sets systems on a page; `number` counts pages from 1.
 pub(crate) fn sheet(
     systems: &[System],
     paper: &Paper,
     title: &Title,
     number: usize,
-    numbers: Option<&[String]>,
+    numbers: Numbers<'_>,
     is_last: bool,
 ) -> Page {
     let (width, height) = (paper.width * PIXELS, paper.height * PIXELS);
@@ -65,7 +74,9 @@ height=\"{height:.2}px\" viewBox=\"0 0 {width:.2} {height:.2}\" version=\"1.1\">
     );
     words(&mut svg, paper, title, number);
     let mut y = margin + head;
-    let mut numbers = numbers.map(<[String]>::iter);
+    let mut labels = match numbers {
+        Numbers::OfSystems(labels) | Numbers::OfBars(labels) => labels.iter(),
+    };
     for system in systems {
         // The engraver's ink is relative to the top of its page.
         let _ = write!(
@@ -75,15 +86,24 @@ font-family=\"Times, serif\">{}",
             y - system.top * scale,
             system.body
         );
-        if let Some(numbers) = &mut numbers {
-            for (&x, label) in system.bars.iter().zip(numbers.by_ref()) {
-                let _ = write!(
-                    svg,
-                    "<text class=\"bar-number\" x=\"{:.0}\" y=\"{:.0}\" font-size=\"300px\" font-style=\"italic\">{}</text>",
-                    x + 40.0,
-                    system.staff_foot + NUMBERS,
-                    escaped(label)
-                );
+        let mut say = |x: f64, y: f64, size: u32, anchor: &str, label: &str| {
+            let _ = write!(
+                svg,
+                "<text class=\"bar-number\" x=\"{x:.0}\" y=\"{y:.0}\" text-anchor=\"{anchor}\" font-size=\"{size}px\" font-style=\"italic\">{}</text>",
+                escaped(label)
+            );
+        };
+        match numbers {
+            Numbers::OfBars(_) => system
+                .bars
+                .iter()
+                .zip(labels.by_ref())
+                .for_each(|(&x, label)| say(x + 40.0, system.staff_foot + UNDER, 300, "start", label)),
+            // In the margin, clear of rehearsal marks and tempi.
+            Numbers::OfSystems(_) => {
+                if let (Some(&left), Some(label)) = (system.bars.first(), labels.next()) {
+                    say(left - 60.0, system.staff_top - 90.0, 380, "end", label);
+                }
             }
         }
         svg.push_str("</g>");
@@ -93,8 +113,8 @@ font-family=\"Times, serif\">{}",
     Page { svg, width, height }
 }
 
-/// From the foot of the lowest staff to that of the bar numbers.
-const NUMBERS: f64 = 560.0;
+/// From the foot of the lowest staff to that of the bar numbers under it.
+const UNDER: f64 = 560.0;
 
 fn words(svg: &mut String, paper: &Paper, title: &Title, number: usize) {
     let margin = paper.margin * PIXELS;

@@ -61,7 +61,7 @@ impl Default for Weights {
             unison: 2.0,
             second: 0.7,
             low_interval: 3.0,
-            missing: 60.0,
+            missing: 200.0,
             elsewhere: 0.4,
             doubled_tendency: 6.0,
             doubled_third: 1.0,
