@@ -149,7 +149,10 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             let place = part
                 .notes
                 .iter()
-                .position(|other| (other.bar, other.at, other.voice) >= (note.bar, note.at, note.voice))
+                .position(|other| {
+                    let (there, here) = ((other.bar, other.at, other.voice), (note.bar, note.at, note.voice));
+                    there > here || (there == here && !other.flags.contains(NoteFlags::GRACE))
+                })
                 .unwrap_or(part.notes.len());
             part.notes.insert(place, note);
             for (mark, _) in &mut part.marks {

@@ -168,7 +168,8 @@ impl Lineup {
                     transposition,
                     strong: Strong::Evenly,
                     doubles: Vec::new(),
-                    people: if is_body { (players / chairs).max(1) } else { 1 },
+                    // Fifteen on two parts are eight and seven.
+                    people: if is_body { (players / chairs + u16::from(number <= players % chairs)).max(1) } else { 1 },
                     reach: Reach::of(instrument, transposition, level, Strong::Evenly),
                 })
                 .collect();

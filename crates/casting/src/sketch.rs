@@ -146,7 +146,9 @@ impl Sketch {
                     })
                 };
                 let mut found: Vec<SketchNote> = rows.into_iter().filter_map(of_row).collect();
-                found.sort_by_key(|note| (note.onset, note.key()));
+                // Grace notes stay in their order, before the note they lead to.
+                let height = |note: &SketchNote| note.duration.is_positive().then(|| note.key());
+                found.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
                 Strand { name, role, part, notes: found }
             };
             let whole = strand(name.clone(), sounding.notes.of_part[part].clone().collect());

@@ -7,8 +7,8 @@ use std::cmp::Reverse;
 use std::collections::BTreeSet;
 
 use ripieno_score::{
-    BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, Head, Note, NoteFlags, Part, Pitch, Rest,
-    Score, Stem, Transposition,
+    BarIndex, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, Head, Note, NoteFlags, Part, Pitch, Rest, Score,
+    Stem, Transposition,
 };
 
 use ripieno_instruments::{Family, catalogue};
@@ -19,6 +19,8 @@ use crate::rests::{runs, silent_bars};
 const MOST_NOTES: usize = 16;
 /// Staff positions a cue may lie below and above the lowest line of the staff without being moved.
 const ON_THE_STAFF: std::ops::RangeInclusive<i32> = -3..=11;
+/// Positions by which it may leave even that.
+const MOST_BEYOND: i32 = 3;
 
 /// A cue in a book.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -60,6 +62,12 @@ pub(crate) fn add(score: &Score, index: usize, part: &mut Part, request: &Reques
         }
         let last = BarIndex(u32::try_from(rest.end - 1).unwrap_or(u32::MAX));
         let first = BarIndex(last.0 + 1 - request.bars.clamp(1, length));
+        // Bars that never follow each other, as first and second endings, are no cue together.
+        let turns = |bar: u32| {
+            let (here, before) = (&score.bars[bar as usize], &score.bars[bar as usize - 1]);
+            !here.ending_start.is_empty() || here.repeat_start || before.ending_stop || before.repeat_end.is_some()
+        };
+        let first = BarIndex((first.0 + 1..=last.0).rev().find(|&bar| turns(bar)).unwrap_or(first.0));
         let holds = first.at()..=last.at();
         // Directions of its own in these bars would be taken for the cue's.
         if part.directions.iter().any(|sign| holds.contains(&sign.bar.at()) && is_of_playing(&sign.kind)) {
@@ -88,7 +96,7 @@ type Rank = (usize, usize, usize, Reverse<usize>);
 fn choose(score: &Score, reader: usize, part: &Part, request: &Request<'_>, first: BarIndex, last: BarIndex) -> Option<Cue> {
     let leads = |other: usize| (first.at()..=last.at()).filter(|&bar| request.leaders.get(bar) == Some(&Some(other))).count();
     let bars = last.at() - first.at() + 1;
-    let mut best: Option<(Rank, usize)> = None;
+    let mut best: Option<(Rank, usize, i8)> = None;
     for (other, source) in score.parts.iter().enumerate() {
         let is_drum = catalogue().by_id(&source.instrument_id).is_some_and(|one| one.family == Family::Percussion);
         if other == reader || source.name == part.name || is_drum {
@@ -109,31 +117,34 @@ fn choose(score: &Score, reader: usize, part: &Part, request: &Request<'_>, firs
         }
         // A line that moves is recognised sooner than a held or repeated note.
         let rank = (leads(other).min(bars), pitches.len().min(4), playing, Reverse(other.abs_diff(reader)));
-        if best.as_ref().is_none_or(|(known, _)| rank > *known) {
-            best = Some((rank, other));
+        if best.as_ref().is_none_or(|(known, ..)| rank > *known)
+            && let Some(octaves) = octaves(source, part, first, last)
+        {
+            best = Some((rank, other, octaves));
         }
     }
-    let (_, from) = best?;
-    let written = |bar: u32| {
-        let source = &score.parts[from];
-        line(source, BarIndex(bar)).into_iter().filter_map(|note| source.notes[note].pitch().map(|pitch| (note, pitch)))
-    };
+    let (_, from, octaves) = best?;
+    Some(Cue { first, last, from, octaves })
+}
+
+/// Octaves, one at most, by which a cue is written higher than it sounds to lie on its reader's staff; `None` where it does not even then.
+fn octaves(source: &Part, reader: &Part, first: BarIndex, last: BarIndex) -> Option<i8> {
     let mut positions: Vec<i32> = (first.0..=last.0)
-        .flat_map(written)
-        .map(|(note, pitch)| {
-            let note = &score.parts[from].notes[note];
-            read_by(&score.parts[from], part, note.bar, note.at, pitch).staff_position()
+        .flat_map(|bar| line(source, BarIndex(bar)))
+        .filter_map(|note| {
+            let note = &source.notes[note];
+            Some(read_by(source, reader, note.bar, note.at, note.pitch()?).staff_position())
         })
         .collect();
     positions.sort_unstable();
     let (low, high) = (*positions.first()?, *positions.last()?);
-    let lowest_line = lowest_line(clef(part, first));
-    let fits = |octaves: i32| {
-        let (low, high) = (low + 7 * octaves - lowest_line, high + 7 * octaves - lowest_line);
+    let lowest_line = lowest_line(clef(reader, first));
+    let beyond = |octaves: i8| {
+        let (low, high) = (low + 7 * i32::from(octaves) - lowest_line, high + 7 * i32::from(octaves) - lowest_line);
         (ON_THE_STAFF.start() - low).max(0) + (high - ON_THE_STAFF.end()).max(0)
     };
-    let octaves = (-4..=4).min_by_key(|&octaves: &i32| (fits(octaves), octaves.abs()))?;
-    Some(Cue { first, last, from, octaves: i8::try_from(octaves).unwrap_or(0) })
+    let best = [0i8, 1, -1].into_iter().min_by_key(|&octaves| beyond(octaves))?;
+    (beyond(best) <= MOST_BEYOND).then_some(best)
 }
 
 /// The highest line of a part in a bar: for each onset of its first staff the highest note; indices of notes.
@@ -220,11 +231,9 @@ fn write(score: &Score, part: &mut Part, cue: &Cue) {
 fn label(source: &Part, cue: &Cue, bar: BarIndex, at: Crotchets) -> Direction {
     let name = if source.abbreviation.is_empty() { &source.name } else { &source.abbreviation };
     let moved = match cue.octaves {
-        0 => String::new(),
-        1 => " (sounds 8va lower)".to_owned(),
-        -1 => " (sounds 8va higher)".to_owned(),
-        octaves if octaves > 0 => format!(" (sounds {octaves} octaves lower)"),
-        octaves => format!(" (sounds {} octaves higher)", -octaves),
+        0 => "",
+        1 => " (sounds 8va lower)",
+        _ => " (sounds 8va higher)",
     };
     let kind = DirectionKind::Words(format!("{name}{moved}").into());
     Direction { bar, at, staff: 1, voice: None, above: Some(true), kind }
@@ -249,8 +258,8 @@ fn clef(part: &Part, bar: BarIndex) -> Clef {
 
 /// The last change of a kind at or before a moment, on the first staff.
 fn in_force<T>(part: &Part, bar: BarIndex, at: Crotchets, of: impl Fn(&ChangeKind) -> Option<T>) -> Option<T> {
-    let here = |change: &&Change| (change.bar, change.at) <= (bar, at) && change.staff.is_none_or(|staff| staff == 1);
-    part.changes.iter().take_while(here).filter_map(|change| of(&change.kind)).last()
+    let by_then = part.changes.iter().take_while(|change| (change.bar, change.at) <= (bar, at));
+    by_then.filter(|change| change.staff.is_none_or(|staff| staff == 1)).filter_map(|change| of(&change.kind)).last()
 }
 
 /// The staff position of the lowest line, for notes as they are written under the clef.

@@ -54,7 +54,9 @@ pub(crate) fn gathered(part: &Part, bars: &[Bar]) -> Vec<MultipleRest> {
     // Whether the last rest may take in the next bar.
     let mut open = false;
     for (index, (bar, content)) in (0u32..).zip(bars.iter().zip(content)) {
-        if content == Content::More || bar.uncounted {
+        // Where endings begin and end stays a bar of its own: engravers lose the bracket of an ending under a long rest.
+        let turns = !bar.ending_start.is_empty() || bar.ending_stop;
+        if content == Content::More || bar.uncounted || turns {
             open = false;
             continue;
         }
@@ -86,16 +88,12 @@ fn contents(part: &Part, bars: usize) -> Vec<Content> {
 
 /// Whether something at the beginning of the bar must be seen.
 fn begins(bar: &Bar) -> bool {
-    bar.metre.is_some()
-        || bar.repeat_start
-        || !bar.ending_start.is_empty()
-        || bar.jumps.iter().any(|jump| matches!(jump, Jump::Segno(_) | Jump::Coda(_)))
+    bar.metre.is_some() || bar.repeat_start || bar.jumps.iter().any(|jump| matches!(jump, Jump::Segno(_) | Jump::Coda(_)))
 }
 
 /// Whether something at its end must be.
 fn ends(bar: &Bar) -> bool {
     bar.repeat_end.is_some()
-        || bar.ending_stop
         || bar.barline.is_some()
         || bar.jumps.iter().any(|jump| !matches!(jump, Jump::Segno(_) | Jump::Coda(_)))
 }
@@ -134,6 +132,9 @@ mod tests {
         assert_eq!(told(&part, &bars)[..2], [(0, 3), (3, 2)]);
         bars[0].uncounted = true;
         assert_eq!(told(&part, &bars)[..2], [(1, 2), (3, 2)]);
+        bars[7].ending_start = vec![1];
+        bars[7].ending_stop = true;
+        assert_eq!(told(&part, &bars)[..3], [(1, 2), (3, 2), (9, 3)]);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::ops::ControlFlow;
 
-use ripieno_engraving::{EngraveError, Engraver, Layout, Page};
+use ripieno_engraving::{EngraveError, Engraver, Layout, Page, key_changes};
 use ripieno_formats::excerpt::{Cut, CutError, cut_pages};
 use ripieno_formats::musicxml::{MultipleRest, Printing, write_printed};
 use ripieno_score::{BarIndex, Crotchets, Part, Score, Sounding, Unroll};
@@ -112,7 +112,7 @@ pub fn set_book(engraver: &dyn Engraver, book: &Book, paper: &Paper, title: &Tit
     }
     let printable = (paper.width - 2.0 * paper.margin) * PIXELS;
     let layout = Layout { width: page_width(printable / staff * STAFF, staff), staff, height: None };
-    let pages = engraver.engrave_lines(write_printed(&shown, &book.printing()).as_bytes(), &layout)?;
+    let pages = engraver.engrave_lines(write_printed(&shown, &book.printing()).as_bytes(), &layout, &key_changes(&shown))?;
     let systems: Vec<System> = systems(&pages)?.into_iter().map(without_numbers).collect();
     let bars = bars_of_systems(&systems, &book.rests, book.score.bars.len());
     let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, &bars));
@@ -226,6 +226,9 @@ pub fn set_score(
             let staves = found.first().map_or(0, |(system, ..)| system.staves);
             return Err(SettingError::TooManyStaves { staves, staff: most });
         }
+        if found.is_empty() {
+            return Err(EngraveError::NoPage("no system".to_owned()).into());
+        }
         all.extend(found);
         if seen(all.last().map_or(bars, |(_, _, last)| last.at() + 1)).is_break() {
             return Err(SettingError::BrokenOff);
@@ -276,7 +279,7 @@ fn slice(
     let printable = (paper.width - 2.0 * paper.margin) * PIXELS;
     let layout = Layout { width: page_width(printable / pixels * STAFF, pixels), staff: pixels, height: None };
     let printing = Printing { goes_on: from > 0, ..Printing::default() };
-    let pages = engraver.engrave_lines(write_printed(&piece, &printing).as_bytes(), &layout)?;
+    let pages = engraver.engrave_lines(write_printed(&piece, &printing).as_bytes(), &layout, &key_changes(&piece))?;
     let mut systems = systems(&pages)?;
     // The last line of a slice is not full, unless the score ends with it.
     if end < score.bars.len() && systems.len() > 1 {

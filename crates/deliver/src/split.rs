@@ -227,7 +227,11 @@ fn singular(name: &str, part: &Part) -> String {
         if !many.is_empty() && one != many && name.len() >= many.len() && name.is_char_boundary(many.len()) {
             let (head, tail) = name.split_at(many.len());
             if head.to_lowercase() == many.to_lowercase() && !tail.starts_with(char::is_alphabetic) {
-                return format!("{one}{tail}");
+                // As large a beginning as on the page.
+                let capital = head.starts_with(char::is_uppercase);
+                let mut letters = one.chars();
+                let first = letters.next().map(|c| if capital { c.to_uppercase().to_string() } else { c.to_string() });
+                return format!("{}{}{tail}", first.unwrap_or_default(), letters.as_str());
             }
         }
     }
@@ -287,7 +291,7 @@ fn share(part: &Part, bars: &[Bar], owners: &[u16], player: u16, origin: &[NoteO
         notes.iter().for_each(|note| played[note.bar.at()] = true);
         played
     };
-    let directions = directions(part, &played);
+    let directions = directions(part, &played, player);
     let mine = Part {
         players: ripieno_score::PlayerCount::exactly(1),
         notes,
@@ -396,15 +400,36 @@ fn plain_rest(bar: BarIndex, from: Crotchets, to: Crotchets) -> Rest {
 }
 
 /// What stands around the staff, for this player: who plays is said no more, nor how loud where nothing is played.
-fn directions(part: &Part, played: &[bool]) -> Vec<Direction> {
+fn directions(part: &Part, played: &[bool], player: u16) -> Vec<Direction> {
+    let marks = marks(part, part.players.most);
+    // Meant for this player, as far as "1." and "a 2" say.
+    let concerns = |direction: &Direction| {
+        if let Some(voice) = direction.voice {
+            let first = part.notes.partition_point(|note| note.bar < direction.bar);
+            let end = part.notes.partition_point(|note| note.bar <= direction.bar);
+            let voices = voices(part, direction.bar, first..end);
+            if let Some(place) =
+                voices.iter().position(|&one| one == voice).filter(|_| voices.len() == usize::from(part.players.most))
+            {
+                return place == usize::from(player);
+            }
+        }
+        let before = marks.partition_point(|&(moment, _)| moment <= (direction.bar, direction.at));
+        marks[..before].last().is_none_or(|&(_, who)| who & (1 << player) != 0)
+    };
+    // Headings are for everybody; ways of playing begin small.
+    let is_heading = |text: &str| text.trim_start().starts_with(char::is_uppercase);
     let plays = |bar: BarIndex| played.get(bar.at()).copied().unwrap_or(false);
     // Hairpins go by pairs: one that begins or ends where the player plays stays whole.
     let mut open: BTreeMap<u8, usize> = BTreeMap::new();
     let mut keep: Vec<bool> = part.directions.iter().map(|direction| plays(direction.bar)).collect();
     for (place, direction) in part.directions.iter().enumerate() {
         match &direction.kind {
-            DirectionKind::Dynamic(_) => {}
-            DirectionKind::HairpinStart { number, .. } => drop(open.insert(*number, place)),
+            DirectionKind::Dynamic(_) => keep[place] = keep[place] && concerns(direction),
+            DirectionKind::HairpinStart { number, .. } => {
+                keep[place] = keep[place] && concerns(direction);
+                open.insert(*number, place);
+            }
             DirectionKind::HairpinStop { number, .. } => {
                 if let Some(start) = open.remove(number) {
                     let either = keep[start] || keep[place];
@@ -412,7 +437,10 @@ fn directions(part: &Part, played: &[bool]) -> Vec<Direction> {
                 }
             }
             DirectionKind::Words(text) => {
-                keep[place] = PlayerMark::parse(text).is_none() || text.to_lowercase().contains("solo");
+                keep[place] = match PlayerMark::parse(text) {
+                    Some(_) => text.to_lowercase().contains("solo") && keep[place] && concerns(direction),
+                    None => is_heading(text) || concerns(direction),
+                };
             }
             _ => keep[place] = true,
         }

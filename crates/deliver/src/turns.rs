@@ -51,8 +51,12 @@ pub(crate) fn divide(lines: &[Line], room: Room, turns: bool) -> Vec<Range<usize
                 // A page costs paper.
                 cost += 0.1;
                 if turns && parity == 1 && !is_last {
-                    let hurry = ((EASY - line.rest_after) / EASY).clamp(0.0, 1.0);
-                    cost += if hurry > 0.0 { 0.6 + 2.0 * hurry } else { 0.0 };
+                    // A rest too short to turn in is worth no empty space.
+                    cost += match (EASY - line.rest_after) / EASY {
+                        hurry if hurry <= 0.0 => 0.0,
+                        hurry if hurry <= 0.5 => 0.6 + 2.0 * hurry,
+                        _ => 3.0,
+                    };
                 }
                 let total = cost + best[end][1 - parity].0;
                 if total < best[first][parity].0 {

@@ -62,8 +62,10 @@ impl Profiles {
 
     fn hold(&self, kept: &Kept, in_stretches: bool, profile: Profile) {
         let mut held = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if held.len() >= MOST_PROFILES {
-            held.clear();
+        while held.len() >= MOST_PROFILES {
+            // The lowest number first: most likely of another comparison than the one being measured.
+            let Some(oldest) = held.keys().next().copied() else { break };
+            held.remove(&oldest);
         }
         held.insert(kept.score, Taken { stamp: kept.stamp.clone(), in_stretches, profile: Arc::new(profile) });
     }
@@ -170,8 +172,13 @@ pub(crate) struct SideBySide {
 #[utoipa::path(get, path = "/api/compare", params(Sides), responses((status = 200, body = SideBySide), (status = 202, body = Measuring), (status = 400, body = Failure), (status = 404, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 pub(crate) async fn side_by_side(State(desk): State<Desk>, sides: Result<Query<Sides>, QueryRejection>) -> Outcome<Response> {
     let Query(sides) = sides.map_err(bad)?;
-    let _turn = Arc::clone(&desk.turns).acquire_owned().await.map_err(|_| Failure::machine("the desk is being closed"))?;
-    blocking(move || laid(&desk, &sides)).await
+    let turn = Arc::clone(&desk.turns).acquire_owned().await.map_err(|_| Failure::machine("the desk is being closed"))?;
+    blocking(move || {
+        // The turn is kept until the work is done, also where nobody waits for it any more.
+        let _turn = turn;
+        laid(&desk, &sides)
+    })
+    .await
 }
 
 fn laid(desk: &Desk, sides: &Sides) -> Outcome<Response> {

@@ -210,12 +210,14 @@ async fn made(desk: &Desk, score: i64, wish: Wish) -> Outcome<Arc<Engraved>> {
         return Ok(known);
     }
     let closed = |_| Failure::machine("the desk is closing");
-    let _turn = desk.media.engraving.acquire().await.map_err(closed)?;
+    let turn = Arc::clone(&desk.media.engraving).acquire_owned().await.map_err(closed)?;
     if let Some(known) = desk.media.engraved(&key) {
         return Ok(known);
     }
     let desk = desk.clone();
     blocking(move || {
+        // Kept until the engraving is done, also where nobody waits for it any more.
+        let _turn = turn;
         let of = desk.media.of(&open);
         let layout = Layout { width: wish.width, staff: f64::from(wish.staff), height: None };
         let (excerpt, pictures) = wish.engrave(&desk, &open, &of, &layout)?;
@@ -348,9 +350,10 @@ async fn file(
         Form::Pdf => {
             wish.check_length()?;
             let closed = |_| Failure::machine("the desk is closing");
-            let _turn = desk.media.engraving.acquire().await.map_err(closed)?;
+            let turn = Arc::clone(&desk.media.engraving).acquire_owned().await.map_err(closed)?;
             let (desk, open) = (desk.clone(), Arc::clone(&open));
             let bytes = blocking(move || {
+                let _turn = turn;
                 let (_, pages) = wish.engrave(&desk, &open, &desk.media.of(&open), &PAPER)?;
                 pdf(&pages).map_err(|error| Failure::refused(error.to_string()))
             });

@@ -1,7 +1,8 @@
 //! The key of a desk: whoever has it may ask, other people on the same machine may not.
 //!
 //! A new one is made at each start. The address that is printed carries it; the page's first answer puts it into a cookie that no
-//! script can read and no other site can make the browser send (RFC 6265bis: `HttpOnly`, `SameSite=Strict`). The address handed to
+//! script can read and no page of another site can make the browser send (RFC 6265bis: `HttpOnly`, `SameSite=Strict`; cookies know no
+//! ports, so a server that somebody else runs on this machine would be sent it if the browser is led there). The address handed to
 //! the browser stands in the list of processes, which others may read, so that one carries a ticket that opens the desk once.
 
 use std::fmt::Write as _;

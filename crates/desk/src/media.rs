@@ -44,7 +44,7 @@ pub(crate) struct Media {
     engraver: Mutex<Option<Arc<dyn Engraver>>>,
     pages: Mutex<VecDeque<(Key, Arc<Engraved>)>>,
     /// One engraves at a time; who has gone meanwhile is left out.
-    pub(crate) engraving: Semaphore,
+    pub(crate) engraving: Arc<Semaphore>,
     /// One sound file is made at a time.
     pub(crate) recording: Arc<Semaphore>,
     pub(crate) streams: Arc<Semaphore>,
@@ -63,7 +63,7 @@ impl Default for Media {
             studies: Mutex::default(),
             engraver: Mutex::default(),
             pages: Mutex::default(),
-            engraving: Semaphore::new(1),
+            engraving: Arc::new(Semaphore::new(1)),
             recording: Arc::new(Semaphore::new(1)),
             streams: Arc::new(Semaphore::new(STREAMS)),
         }

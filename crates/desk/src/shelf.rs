@@ -81,7 +81,8 @@ pub(crate) fn cards(desk: &Desk, words: &str) -> Outcome<Vec<Card>> {
 }
 
 fn card(desk: &Desk, reader: &Reader, kept: Kept) -> Outcome<Card> {
-    let map = desk.maps.of(&kept, || role_map(reader, &kept, COLUMNS))?.to_vec();
+    // A damaged record costs its own small map, not the shelf.
+    let map = desk.maps.of(&kept, || role_map(reader, &kept, COLUMNS)).map_or_else(|_| Vec::new(), |map| map.to_vec());
     Ok(Card {
         score: kept.score,
         file: kept.file,

@@ -64,8 +64,8 @@ impl Engraver for Engine {
         self.answer(musicxml, options(layout, false), keys)
     }
 
-    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, true), &[])
+    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
+        self.answer(musicxml, options(layout, true), keys)
     }
 }
 
@@ -99,7 +99,7 @@ impl Threads {
         self.left.retain(|thread| !thread.is_finished());
         match self.worker.take() {
             Some(running) if !running.thread.is_finished() => Ok(self.worker.insert(running)),
-            _ if self.left.len() > MOST_LEFT => Err(EngraveError::Busy),
+            _ if self.left.len() >= MOST_LEFT => Err(EngraveError::Busy),
             _ => Ok(self.worker.insert(Worker::start()?)),
         }
     }

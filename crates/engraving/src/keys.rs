@@ -17,7 +17,8 @@ pub struct KeyChange {
 }
 
 /// The changes of key after the beginning of a score, if its staves ever differ in them; a change inside a bar counts from the next.
-pub(crate) fn changes(score: &Score) -> Vec<KeyChange> {
+#[must_use]
+pub fn changes(score: &Score) -> Vec<KeyChange> {
     let moments: BTreeSet<u32> = score
         .parts
         .iter()

@@ -29,7 +29,7 @@ use quick_xml::events::Event;
 
 pub use excerpt::{NoteRoles, engrave_score};
 pub use export::{ExportError, pdf, png};
-pub use keys::KeyChange;
+pub use keys::{KeyChange, changes as key_changes};
 pub use page::{Notehead, Page};
 pub use plan::{BarOnPage, HeadOnPage, Plan};
 pub use roles::{layer_staves, note_roles, note_spans, roles_of_excerpt, roles_of_spans};
@@ -131,11 +131,11 @@ pub trait Engraver: Send + Sync {
         self.engrave_keyed(musicxml, layout, &[])
     }
 
-    /// As [`Self::engrave`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full.
+    /// As [`Self::engrave_keyed`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full.
     ///
     /// # Errors
     /// As [`Self::engrave_keyed`].
-    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout) -> Result<Vec<Page>, EngraveError>;
+    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError>;
 }
 
 /// The engraver built in. Starting it takes some tenths of a second; keep it for the next page.

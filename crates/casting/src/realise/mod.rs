@@ -152,7 +152,9 @@ pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) 
     lines::lines(setting, plan, (from, to), around, &mut cast);
     chords::chords(setting, plan, (from, to), around, &mut cast);
     for notes in cast.notes.values_mut() {
-        notes.sort_by_key(|note| (note.onset, note.duration.is_positive(), note.key()));
+        // Grace notes stay in their order.
+        let height = |note: &CastNote| note.duration.is_positive().then(|| note.key());
+        notes.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
     }
     cast
 }

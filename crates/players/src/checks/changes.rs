@@ -60,14 +60,14 @@ enum Mute {
 const NAMES: [&str; 9] = ["straight", "cup", "harmon", "plunger", "bucket", "whisper", "practice", "solotone", "wa-wa"];
 
 fn mute_in_words(text: &str) -> Option<Mute> {
-    let lower = text.to_lowercase().replace('ä', "a").replace(['é', 'è', 'ê'], "e");
+    let lower = text.to_lowercase().replace('ä', "a").replace(['é', 'è', 'ê'], "e").replace('ô', "o");
     let has = |stems: &[&str]| stems.iter().any(|stem| lower.contains(stem));
     if has(&[
         "senza sord",
         "via sord",
         "ohne damp",
         "dampfer weg",
-        "damfer ab",
+        "dampfer ab",
         "sans sourd",
         "otez",
         "mute off",

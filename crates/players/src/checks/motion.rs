@@ -18,16 +18,24 @@ pub(crate) struct Slurs {
 
 impl Slurs {
     pub fn new(view: &View<'_>, part: &PartView<'_>) -> Self {
-        let mut open: BTreeMap<u8, ((u8, u16), Crotchets)> = BTreeMap::new();
+        // Numbers may be used by two voices at once: a slur ends in the voice it began in, if one of that number is open there.
+        let mut open: Vec<(u8, (u8, u16), Crotchets)> = Vec::new();
         let mut spans: BTreeMap<(u8, u16), Vec<(Crotchets, Crotchets)>> = BTreeMap::new();
         for (index, mark) in &part.part.marks {
             let (Mark::Slur { edge, number }, Some(note)) = (mark, part.part.notes.get(*index as usize)) else { continue };
             let at = view.score.bars[note.bar.at()].start + note.at;
             match edge {
-                Edge::Start => _ = open.insert(*number, ((note.staff, note.voice), at)),
+                Edge::Start => {
+                    let line = (note.staff, note.voice);
+                    open.retain(|(other, of, _)| (*other, *of) != (*number, line));
+                    open.push((*number, line, at));
+                }
                 Edge::Continue => {}
                 Edge::Stop => {
-                    if let Some((voice, start)) = open.remove(number)
+                    let line = (note.staff, note.voice);
+                    let own = open.iter().rposition(|(other, of, _)| (*other, *of) == (*number, line));
+                    let place = own.or_else(|| open.iter().rposition(|(other, ..)| other == number));
+                    if let Some((_, voice, start)) = place.map(|place| open.remove(place))
                         && start < at
                     {
                         spans.entry(voice).or_default().push((start, at));

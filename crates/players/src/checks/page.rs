@@ -56,7 +56,7 @@ fn dynamics(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
     let mut before: Option<BarIndex> = None;
     for (bar, row) in bars {
         let rest = before.map_or(usize::MAX, |last| bar.at().saturating_sub(last.at() + 1));
-        before = Some(part_last(view, part, bar, row));
+        before = before.max(Some(part_last(view, part, bar, row)));
         if rest < AFTER {
             continue;
         }
@@ -291,12 +291,17 @@ const CUE_BEFORE: u32 = 3;
 fn cues(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
     let mut before: Option<u32> = None;
     let mut bars: BTreeMap<u32, usize> = BTreeMap::new();
+    // Until which bar anything that begins in a bar is held.
+    let mut held: BTreeMap<u32, u32> = BTreeMap::new();
     for row in part.rows() {
-        bars.entry(view.bar(row).0).or_insert(row);
+        let bar = view.bar(row).0;
+        bars.entry(bar).or_insert(row);
+        let until = held.entry(bar).or_default();
+        *until = (*until).max(view.last_bar(row).0);
     }
     for (bar, row) in bars {
         let rest = before.map_or(bar, |last| bar.saturating_sub(last + 1));
-        before = Some(view.last_bar(row).0.max(bar));
+        before = before.max(held.get(&bar).copied()).max(Some(bar));
         if rest < CUE_AFTER {
             continue;
         }
