@@ -38,7 +38,7 @@ struct Worker {
     thread: JoinHandle<()>,
 }
 
-/// Threads left behind at one time: each keeps a core busy until it ends.
+/// Threads that may still be at work, each on a core of its own, when a new one is begun.
 const MOST_LEFT: usize = 1;
 
 /// The engine's threads.
@@ -99,7 +99,7 @@ impl Threads {
         self.left.retain(|thread| !thread.is_finished());
         match self.worker.take() {
             Some(running) if !running.thread.is_finished() => Ok(self.worker.insert(running)),
-            _ if self.left.len() >= MOST_LEFT => Err(EngraveError::Busy),
+            _ if self.left.len() > MOST_LEFT => Err(EngraveError::Busy),
             _ => Ok(self.worker.insert(Worker::start()?)),
         }
     }
