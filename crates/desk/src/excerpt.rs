@@ -10,7 +10,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::{Json, http::HeaderValue};
 use ripieno_engraving::{
-    EngraveError, Layout, Page, engrave_score, layer_staves, note_spans, pdf, png, roles_of_excerpt, roles_of_spans,
+    EngraveError, IS_BUILT_IN, Layout, Page, engrave_score, layer_staves, note_spans, pdf, png, roles_of_excerpt, roles_of_spans,
 };
 use ripieno_formats::excerpt::{Cut, Excerpt, Parts, PitchShown, condense, cut};
 use ripieno_formats::musicxml::note_id;
@@ -277,7 +277,7 @@ async fn engraved(
     wish: Result<Query<Wish>, QueryRejection>,
 ) -> Outcome<Json<ExcerptShown>> {
     let (score, Query(wish)) = (number(score)?, wish.map_err(bad)?);
-    if !cfg!(feature = "engraving") {
+    if !IS_BUILT_IN {
         let open = desk.opened(score)?;
         wish.check(open.study.score.bars.len())?;
         let excerpt = blocking(move || wish.cut(&open)).await?;
@@ -415,15 +415,10 @@ mod tests {
         assert_eq!(failure.message, "65 bars are more than is engraved at once; choose up to 64, or take them away as MusicXML");
     }
 
-    /// Another crate of the same build may have asked for the engraver, so the feature alone does not tell.
-    fn is_engraver_built_in() -> bool {
-        !matches!(ripieno_engraving::engraver(), Err(ripieno_engraving::EngraveError::NotBuiltIn))
-    }
-
     /// Without the engraver the page hears why, and whose staves it would be.
     #[tokio::test]
     async fn without_the_engraver_musicxml_is_still_there() {
-        if is_engraver_built_in() {
+        if IS_BUILT_IN {
             return;
         }
         let shown = asked(wish(35, 36)).await.unwrap();
@@ -435,10 +430,11 @@ mod tests {
     /// Heads lead to spans that play in the bars shown, of parts whose staves are on the page.
     #[tokio::test]
     async fn heads_lead_to_the_spans_of_their_notes() {
-        if !is_engraver_built_in() {
+        if !IS_BUILT_IN {
             return;
         }
         let shown = asked(wish(35, 38)).await.unwrap();
+        assert!(shown.missing.is_empty(), "{}", shown.missing);
         let open = DEMO.opened(1).unwrap();
         let page = &shown.pages[0];
         assert_eq!(page.bars.iter().map(|place| place.bar).collect::<Vec<_>>(), [35, 36, 37, 38]);

@@ -35,6 +35,9 @@ pub use plan::{BarOnPage, HeadOnPage, Plan};
 pub use roles::{layer_staves, note_roles, note_spans, roles_of_excerpt, roles_of_spans};
 pub use tint::{contrast_with_white, ink};
 
+/// Whether this program was built with the engine.
+pub const IS_BUILT_IN: bool = cfg!(feature = "engine");
+
 /// Largest MusicXML engraved at once, in bytes.
 pub const MOST_BYTES: usize = 24 << 20;
 /// Fewer notes than this are engraved at once.
