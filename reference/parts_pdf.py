@@ -21,6 +21,8 @@ import pdfplumber
 MM = 72 / 25.4
 LEAST, MOST, LEAST_IN_SCORE = 7.0, 8.5, 4.0
 MARGIN, SLACK = 19.0, 1.0
+# What printers commonly cannot reach (common practice).
+LEAST_TO_EDGE = 6.0
 
 
 def staves(page):
@@ -64,10 +66,13 @@ def check_part(path, faults):
             for place, staff in enumerate(systems):
                 if (number > 1 or place > 0) and not numbers_before(page, staff, left):
                     faults.append(f"{path.name}, page {number}, system {place + 1}: no bar number")
-            ink = [line["x0"] for line in page.lines] + [char["x0"] for char in page.chars]
-            ends = [line["x1"] for line in page.lines]
-            if ink and (min(ink) / MM < MARGIN - SLACK - 4 or (page.width - max(ends)) / MM < MARGIN - SLACK):
+            # Bar numbers hang in the margin; the music keeps clear of it.
+            begins, ends = [line["x0"] for line in page.lines], [line["x1"] for line in page.lines]
+            if begins and (min(begins) / MM < MARGIN - SLACK or (page.width - max(ends)) / MM < MARGIN - SLACK):
                 faults.append(f"{path.name}, page {number}: music in the margin")
+            text_begins = [char["x0"] for char in page.chars]
+            if text_begins and min(text_begins) / MM < LEAST_TO_EDGE:
+                faults.append(f"{path.name}, page {number}: words at the edge of the paper")
     if not heights and is_unpitched(path):
         # One line a staff: nothing to measure by.
         return [], 0
