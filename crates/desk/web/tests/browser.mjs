@@ -480,7 +480,7 @@ test('the chosen bars engraved: who plays, layers, too many; a note leads to its
     await page.waitForFunction(() => /melody/.test(document.querySelector('.excerpt img')?.getAttribute('alt') ?? ''), undefined, { timeout: 60_000 });
     await chooseBars(page, 2, 90);
     await excerpt.getByRole('alert').waitFor({ timeout: 60_000 });
-    assert.match(await excerpt.getByRole('alert').innerText(), /89 bars are more than is engraved at once; choose up to 64/);
+    assert.match(await excerpt.getByRole('alert').innerText(), /8[89] bars are more than is engraved at once; choose up to 64/); // a drag ends on a pixel, not on a barline
     assert.deepEqual(page.troubles, []);
   });
 });
