@@ -17,7 +17,7 @@ function thicker(view, count) {
 
 await withDesk(async ({ browser, desk }) => {
   const page = await newPage(browser, desk);
-  await page.goto(desk.address, { waitUntil: 'networkidle' });
+  await page.goto(desk.address, { waitUntil: 'load' });
   const weight = await page.evaluate(() => [...performance.getEntriesByType('resource'), ...performance.getEntriesByType('navigation')].reduce((sum, entry) => sum + entry.decodedBodySize, 0));
   console.log(`first page weight: ${(weight / 1e6).toFixed(3)} MB`);
   const drop = Date.now();
