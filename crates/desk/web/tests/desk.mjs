@@ -65,11 +65,11 @@ export async function newPage(browser, desk, options = {}) {
   page.on('pageerror', (error) => page.troubles.push(error.message));
   // What the server refuses is shown by the page in words; the browser's own line about it is no trouble.
   page.on('console', (message) => message.type() === 'error' && !/Failed to load resource/.test(message.text()) && page.troubles.push(message.text()));
+  // The desk it was opened on: after a new start another page belongs to the new one, and neither may ask the other's.
+  const own = desk.origin;
   page.on('request', (request) => {
-    const { protocol, origin, hostname, pathname } = new URL(request.url());
-    // A page of a desk that was ended may still ask for its mark at the port it knew.
-    if (pathname === '/mark.svg' && hostname === '127.0.0.1') return;
-    if (protocol !== 'data:' && protocol !== 'blob:' && origin !== desk.origin) page.troubles.push(`asks elsewhere: ${request.url()}`);
+    const { protocol, origin } = new URL(request.url());
+    if (protocol !== 'data:' && protocol !== 'blob:' && origin !== own) page.troubles.push(`asks elsewhere: ${request.url()}`);
   });
   return page;
 }
