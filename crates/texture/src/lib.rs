@@ -12,6 +12,7 @@ mod harmony;
 mod layers;
 mod learned;
 mod lines;
+mod model;
 mod role;
 mod roles;
 mod techniques;

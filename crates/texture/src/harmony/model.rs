@@ -3,6 +3,7 @@
 use super::chord::Quality;
 use super::features::INPUTS;
 use super::network::{Direction, Linear, Network, TAPS};
+use crate::model::{halves, text_and_numbers};
 
 /// Qualities told apart.
 pub(super) const QUALITIES: usize = Quality::ALL.len();
@@ -52,10 +53,8 @@ impl HarmonyModel {
     /// Reads a model file; `None` when it is not one.
     #[must_use]
     pub fn parse(file: &[u8]) -> Option<Self> {
-        let split = file.windows(2).position(|pair| pair == b"\n\n")?;
-        let head = std::str::from_utf8(&file[..split]).ok()?;
-        let mut numbers = Numbers(&file[split + 2..]);
-        let mut lines = head.lines();
+        let (head, numbers) = text_and_numbers(file)?;
+        let (mut lines, mut numbers) = (head.lines(), Numbers(numbers));
         if lines.next()? != "ripieno harmony 2" {
             return None;
         }
@@ -97,10 +96,7 @@ struct Numbers<'a>(&'a [u8]);
 
 impl Numbers<'_> {
     fn take(&mut self, count: usize) -> Option<Vec<f32>> {
-        let (mine, rest) = self.0.split_at_checked(count.checked_mul(2)?)?;
-        self.0 = rest;
-        let values: Vec<f32> = mine.chunks_exact(2).map(|b| half(u16::from_le_bytes([b[0], b[1]]))).collect();
-        values.iter().all(|value| value.is_finite()).then_some(values)
+        halves(&mut self.0, count)
     }
 
     fn linear(&mut self, inputs: usize, outputs: usize) -> Option<Linear> {
@@ -119,15 +115,4 @@ impl Numbers<'_> {
         }
         Some(Network { width, taps, layers: read, chord: self.linear(inputs, CHORDS)?, key: self.linear(inputs, KEYS)? })
     }
-}
-
-/// The value of an IEEE 754 binary16; those beyond the largest finite one become infinite.
-fn half(bits: u16) -> f32 {
-    let (sign, exponent, fraction) = (bits >> 15, i32::from(bits >> 10 & 31), f32::from(bits & 1023));
-    let size = match exponent {
-        0 => fraction * 2f32.powi(-24),
-        31 => f32::INFINITY,
-        _ => (1.0 + fraction / 1024.0) * 2f32.powi(exponent - 15),
-    };
-    if sign == 1 { -size } else { size }
 }

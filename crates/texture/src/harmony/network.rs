@@ -4,6 +4,7 @@
 
 use super::features::INPUTS;
 use super::model::{CHORDS, KEYS};
+use crate::model::sigmoid;
 
 /// Units read at a time, the middle one being the unit told about.
 pub(super) const TAPS: usize = 5;
@@ -91,8 +92,8 @@ impl Direction {
             add(&mut gates, &state, &self.state.weights);
             let given = &given[unit * 3 * width..(unit + 1) * 3 * width];
             for (i, state) in state.iter_mut().enumerate() {
-                let reset = logistic(given[i] + gates[i]);
-                let keep = logistic(given[width + i] + gates[width + i]);
+                let reset = sigmoid(given[i] + gates[i]);
+                let keep = sigmoid(given[width + i] + gates[width + i]);
                 let new = (given[2 * width + i] + reset * gates[2 * width + i]).tanh();
                 *state = keep * *state + (1.0 - keep) * new;
             }
@@ -136,10 +137,6 @@ fn add(out: &mut [f32], x: &[f32], weights: &[f32]) {
             }
         }
     }
-}
-
-fn logistic(x: f32) -> f32 {
-    1.0 / (1.0 + (-x).exp())
 }
 
 fn logarithms(values: &mut [f32]) {

@@ -9,6 +9,7 @@ use super::decode::{Evidence, State};
 use super::model::{CHORDS, HarmonyModel, KEYS, QUALITIES};
 use super::spelling::{self, Votes};
 use super::units::Units;
+use crate::model::sigmoid;
 
 /// Silence up to this long belongs to the chord before it.
 const BREATH: Crotchets = Crotchets::whole(4);
@@ -158,7 +159,7 @@ pub(super) fn spans(model: &HarmonyModel, sounding: &Sounding, units: &Units, ev
         let root = named.unwrap_or_else(|| spelling::root(chord / QUALITIES, quality, tonic));
         let sure = mean(run.clone(), |unit| evidence.chords[unit * CHORDS + chord].exp()).clamp(0.001, 0.999);
         let logit = model.knobs.sure_slope * (sure / (1.0 - sure)).ln() + model.knobs.sure_shift;
-        let confidence = 1.0 / (1.0 + (-logit).exp());
+        let confidence = sigmoid(logit);
         let mut span = ChordSpan { onset, end, root, quality, inversion: None, bass: None, confidence };
         let bass = bass_of(units, run);
         span.inversion = bass.and_then(|class| inversion(&span, class));

@@ -26,6 +26,7 @@ use std::sync::OnceLock;
 
 use ripieno_score::{Score, Sounding};
 
+use crate::model::sigmoid;
 use facts::PartFacts;
 use features::Features;
 use network::{ANSWERS, Input};
@@ -321,10 +322,6 @@ fn kinds_of(model: &Model, answer: &[f32; ANSWERS], trees: [f64; 4]) -> FigurePr
         sigmoid(share * (p / (1.0 - p)).ln() + (1.0 - share) * trees[kind] as f32)
     });
     FigureProbabilities { arpeggio, scale, repeated_note, sparse }
-}
-
-fn sigmoid(x: f32) -> f32 {
-    1.0 / (1.0 + (-x).exp())
 }
 
 /// Weighs each bar with its neighbours by a bell of `width` bars, cut at four widths; silent bars (NaN) stay and weigh nothing.

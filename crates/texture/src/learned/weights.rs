@@ -3,6 +3,7 @@
 use super::forest::Forest;
 use super::shapes::TREE_INPUTS;
 use super::table::TABLE;
+use crate::model::{halves, text_and_numbers};
 
 /// Width of the network.
 pub(super) const WIDTH: usize = 48;
@@ -86,9 +87,7 @@ struct Numbers<'a>(&'a [u8]);
 
 impl Numbers<'_> {
     fn take(&mut self, count: usize) -> Option<Vec<f32>> {
-        let (now, rest) = self.0.split_at_checked(count * 2)?;
-        self.0 = rest;
-        Some(now.chunks_exact(2).map(|pair| half(u16::from_le_bytes([pair[0], pair[1]]))).collect())
+        halves(&mut self.0, count)
     }
 
     fn linear(&mut self, outputs: usize, inputs: usize) -> Option<Linear> {
@@ -127,18 +126,11 @@ impl Numbers<'_> {
     }
 }
 
-/// IEEE 754 binary16.
-fn half(bits: u16) -> f32 {
-    let sign = if bits & 0x8000 == 0 { 1.0 } else { -1.0 };
-    let (exponent, fraction) = (i32::from(bits >> 10 & 0x1f), f32::from(bits & 0x3ff));
-    sign * if exponent == 0 { fraction * 2f32.powi(-24) } else { (1.0 + fraction / 1024.0) * 2f32.powi(exponent - 15) }
-}
-
 impl Model {
     /// Parses a model file; `None` when it is not one, or not for this table of features.
     pub fn parse(bytes: &[u8]) -> Option<Self> {
-        let end = bytes.windows(2).position(|pair| pair == b"\n\n")?;
-        let mut lines = std::str::from_utf8(&bytes[..end]).ok()?.lines();
+        let (head, rest) = text_and_numbers(bytes)?;
+        let (mut lines, mut rest) = (head.lines(), Numbers(rest));
         let networks: usize = lines.next()?.strip_prefix("ripieno roles 2, networks: ")?.parse().ok()?;
         let mut decisions = [(0.0, 0.0, 0.0); 3];
         for (decision, name) in decisions.iter_mut().zip(["melody", "rhythm", "harmony"]) {
@@ -152,7 +144,6 @@ impl Model {
         }
         let scales = TABLE.iter().map(|(name, ..)| numbers(lines.next()?, name).map(|[mean, deviation]| (mean, deviation)));
         let scales = scales.collect::<Option<_>>()?;
-        let mut rest = Numbers(&bytes[end + 2..]);
         let networks = (0..networks).map(|_| rest.network()).collect::<Option<_>>()?;
         let forests = (0..7).map(|_| Forest::take(&mut rest.0, TREE_INPUTS, 1)).collect::<Option<_>>()?;
         let relation = Forest::take(&mut rest.0, TREE_INPUTS, 3)?;
@@ -172,12 +163,6 @@ fn numbers<const N: usize>(line: &str, name: &str) -> Option<[f32; N]> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn halves_are_ieee() {
-        // Table of examples in IEEE 754-2008, binary16 (from memory): one, minus two, largest, smallest.
-        assert_eq!([0x3c00, 0xc000, 0x7bff, 0x0001].map(half), [1.0, -2.0, 65504.0, 2f32.powi(-24)]);
-    }
 
     #[test]
     fn a_cut_or_longer_file_is_refused() {

@@ -10,6 +10,7 @@ use super::pedal::pedals;
 use crate::layers::group::Place;
 use crate::layers::parallel_share;
 use crate::learned::RoleProbabilities;
+use crate::model::sigmoid;
 
 /// What is known of a strand - lines in unison or octaves - in one bar. Shares and probabilities lie in 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -168,7 +169,7 @@ impl<'a> Bar<'a> {
         pitched.dedup();
         let pooled = |grid: &[Vec<f32>]| {
             let sum: f32 = strand.iter().map(|other| logit(grid[other.part][other.bar])).sum();
-            1.0 / (1.0 + (-sum / strand.len() as f32).exp())
+            sigmoid(sum / strand.len() as f32)
         };
         let lead = self.leads[&place.strand];
         let leads = self.top.0 == place.strand;
