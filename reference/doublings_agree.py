@@ -18,6 +18,9 @@ import sys
 
 import numpy as np
 
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "model" / "harmony"))
+from align import steady
+
 # What a change of move costs, in statements that hold.
 CHANGE = 4.0
 # Moves tried, in half crotchets: where lengths agree, and where whole repeats are counted otherwise.
@@ -75,26 +78,16 @@ def moves(blocks, notes):
     """How far each block is moved."""
     far = FAR if abs(blocks[-1][1] - notes.length) > 20 else NEAR
     tried = np.append(0, np.arange(-far, far + 1) / 2)
-    best, back = None, []
-    for start, end, here in blocks:
-        row = np.zeros(len(tried))
+    rows = np.zeros((len(blocks), len(tried)))
+    for row, (start, end, here) in zip(rows, blocks):
         for i, j, kind in here:
             common, mean = notes.sums(i, j, kind)
             a = np.clip((2 * (start + tried)).astype(int), 0, len(common) - 1)
             b = np.clip((2 * (end + tried)).astype(int), 0, len(common) - 1)
             both, all_ = common[b] - common[a], mean[b] - mean[a]
             row += np.where(all_ > 0, np.minimum(1, both / np.maximum(all_, 1)), -0.3)
-        if best is None:
-            best = row - CHANGE * (tried != 0)
-            continue
-        top = int(best.argmax())
-        stay = best >= best[top] - CHANGE
-        back.append(np.where(stay, np.arange(len(tried)), top))
-        best = np.where(stay, best, best[top] - CHANGE) + row
-    path = [int(best.argmax())]
-    for row in reversed(back):
-        path.append(int(row[path[-1]]))
-    return tried[path[::-1]]
+    rows[0] -= CHANGE * (tried != 0)
+    return tried[steady(rows, CHANGE)]
 
 
 def cause(notes, start, end, i, j, kind):

@@ -51,6 +51,21 @@ def fits(spans, played):
     return out
 
 
+def steady(rows, charge):
+    """The likeliest course through columns of `rows` when each change of column costs `charge`."""
+    best, back = rows[0], []
+    everywhere = np.arange(len(best))
+    for row in rows[1:]:
+        top = int(best.argmax())
+        stay = best >= best[top] - charge
+        back.append(np.where(stay, everywhere, top))
+        best = np.where(stay, best, best[top] - charge) + row
+    path = [int(best.argmax())]
+    for row in reversed(back):
+        path.append(int(row[path[-1]]))
+    return np.array(path[::-1])
+
+
 def aligned(spans, played):
     """The spans, moved; those that end up before the start are cut."""
     end, sums = sums_of(spans, played)
@@ -60,17 +75,8 @@ def aligned(spans, played):
         a = np.clip(((on + LAGS) * 4).astype(int), 0, end)
         b = np.clip(((off + LAGS) * 4).astype(int), 0, end)
         fit[i] = (sums[b][:, tones] - sums[a][:, tones]).sum(1) / 4
-    best, back = fit[0] - CHANGE * (LAGS != 0), []
-    for row in fit[1:]:
-        top = int(best.argmax())
-        stay = best >= best[top] - CHANGE
-        back.append(np.where(stay, np.arange(len(LAGS)), top))
-        best = np.where(stay, best, best[top] - CHANGE) + row
-    path = [int(best.argmax())]
-    for row in reversed(back):
-        path.append(int(row[path[-1]]))
-    path.reverse()
-    moved = [(s[0] + LAGS[p], s[1] + LAGS[p], *s[2:]) for s, p in zip(spans, path)]
+    fit[0] -= CHANGE * (LAGS != 0)
+    moved = [(s[0] + lag, s[1] + lag, *s[2:]) for s, lag in zip(spans, LAGS[steady(fit, CHANGE)])]
     out, last = [], 0.0
     for i, s in enumerate(moved):
         on, off = max(s[0], last), s[1]

@@ -15,7 +15,7 @@ import torch.nn.functional as F
 from torch import nn
 
 import labels
-from align import TONES
+from align import TONES, steady
 
 Q = len(labels.QUALITIES)
 BLOCKS, FACTS, TAPS = 6, 6, 5
@@ -146,21 +146,6 @@ def fit(net, pool, steps, loss, s):
 def supervised(net, x, y, s):
     lost = torch.rand_like(x[..., : 12 * BLOCKS]) > s["lost"]
     return loss_of(net, torch.cat([x[..., : 12 * BLOCKS] * lost, x[..., 12 * BLOCKS :]], -1), y, s)
-
-
-def steady(logs, charge):
-    """The likeliest course when each change costs `charge`."""
-    best, back = logs[0].copy(), np.zeros(logs.shape, np.int16)
-    everywhere = np.arange(logs.shape[1])
-    for i in range(1, len(logs)):
-        top = best.argmax()
-        stay = best >= best[top] - charge
-        back[i] = np.where(stay, everywhere, top)
-        best = np.where(stay, best, best[top] - charge) + logs[i]
-    path = [int(best.argmax())]
-    for i in range(len(logs) - 1, 0, -1):
-        path.append(int(back[i, path[-1]]))
-    return np.array(path[::-1])
 
 
 @torch.no_grad()
