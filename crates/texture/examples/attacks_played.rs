@@ -1,7 +1,8 @@
 //! Writes what each part attacks, for finding out why a stated doubling is not told.
 //!
 //! `cargo run --release -p ripieno-texture --example attacks_played -- FILE...` prints `piece,part,line,onset,end,key`: parts and lines from 0,
-//! crotchets with repeats played out, MIDI keys; of an instrument that plays chords the highest key. A line `piece,,,LENGTH,,` tells how long all bars last.
+//! crotchets with repeats played out, MIDI keys; of an instrument that plays chords the highest key. A line `piece,,BAR,START,END,` stands for each bar
+//! played, named by its place among the bars as written, from 0.
 
 use std::fs;
 use std::path::Path;

@@ -3,9 +3,9 @@
 use super::units::{Classes, Units};
 
 /// Blocks of twelve: what sounds, shares of all notes, lowest, below the treble, highest, beginning.
-pub(super) const BLOCKS: usize = 6;
+const BLOCKS: usize = 6;
 /// Facts that do not turn with the key: first of the bar, on a crotchet, in the middle of the bar, silence, notes sounding, notes beginning.
-pub(super) const FACTS: usize = 6;
+const FACTS: usize = 6;
 /// Numbers read of a unit.
 pub(super) const INPUTS: usize = 12 * BLOCKS + FACTS;
 

@@ -1,9 +1,9 @@
 //! Chords, local keys, and which chord tone each note is.
 //!
-//! [`harmony`] reads the sounding view on a grid of half crotchets. A small recurrent network, trained on annotated symphonies, reads the pitch
-//! classes of the units in both directions, the lowest, the highest and the beginning ones apart, and says how likely each chord and each key is; a decoder then finds the
+//! [`harmony`] reads the sounding view on a grid of half crotchets. Small recurrent networks, trained on annotated symphonies, read the pitch
+//! classes of the units in both directions, the lowest, the highest and the beginning ones apart, and say how likely each chord and each key is; a decoder then finds the
 //! most likely course of both together, for a chord means something only in a key and a key shows itself only in chords. Figures, confusions and what limits
-//! them: `model/harmony/README.md`.
+//! them: `docs/harmony.md`.
 //!
 //! Boundaries are exact and fall on the grid. Pitch without spelling (MIDI) is enough; where parts are spelled, names follow them.
 //! Not told: figured detail beyond sevenths, suspensions and other notes foreign to the chord by name, and functions

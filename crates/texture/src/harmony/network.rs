@@ -1,6 +1,6 @@
 //! The networks: five units at a time into a recurrent net that reads the piece in both directions.
 //!
-//! Gated recurrent units (Cho and others, 2014; the reset gate on the product, as Torch has it), two layers.
+//! Gated recurrent units (Cho and others, 2014; the reset gate on the product, as Torch has it); the model file tells how many layers.
 
 use super::features::INPUTS;
 use super::model::{CHORDS, KEYS};
