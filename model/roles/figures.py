@@ -56,6 +56,17 @@ def smooth(table, z, width, rows):
     return total / weights[:, None]
 
 
+def leads(table, z, rows):
+    """Natural logarithms of shares of the lead, which sum to one over the parts of a bar, smoothed along each part; `z` are the logits of `rows`."""
+    tokens = table["tokens"][rows]
+    _, bar = np.unique(tokens[:, 0] * 100_000 + tokens[:, 2], return_inverse=True)
+    most = np.full(bar.max() + 1, -np.inf)
+    np.maximum.at(most, bar, z)
+    log = z - most[bar]
+    log -= np.log(np.bincount(bar, np.exp(log)))[bar]
+    return smooth(table, log[:, None], SMOOTH_LEAD, rows)[:, 0]
+
+
 def cuts(z, y, works):
     """Halfway between the cut of best F1 and that of best kappa; works count the same."""
     out, grid = [], np.arange(0.2, 0.7, 0.02)

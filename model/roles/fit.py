@@ -56,8 +56,7 @@ def prepare(trees, quick=False):
     if trees:
         if quick:
             STATE["table"]["repeated"] |= STATE["table"]["tokens"][:, 2] % 8 != 0
-        path = WORK / "tree_inputs.npy"
-        STATE["x"] = np.load(path, mmap_mode="r")
+        STATE["x"] = np.load(WORK / "tree_inputs.npy", mmap_mode="r")
     else:
         import torch
 
@@ -107,6 +106,7 @@ def main():
     if args.quick:
         args.networks, args.steps = 1, 20
     start, context = time.time(), get_context("spawn")
+    path = pathlib.Path(args.out or WORK / f"{args.only}.pkl.gz")
     fits = dict(networks={}, weights=[], trees=[])
     say = lambda what: print(f"{time.time() - start:5.0f} s  {what}", file=sys.stderr, flush=True)
     if args.only == "trees":
@@ -122,7 +122,6 @@ def main():
             for done in pool.map(tree_job, jobs):
                 fits["trees"].append(done)
         say(f"{len(jobs)} sets of trees")
-        path = pathlib.Path(args.out or WORK / "trees.pkl.gz")
         if set(kinds) != set(KINDS) and path.exists():
             with gzip.open(path) as file:
                 fits["trees"] += [tree for tree in pickle.load(file)["trees"] if tree[1] not in kinds]
@@ -139,7 +138,7 @@ def main():
         say(f"{len(jobs)} networks")
     for fold in fits["networks"].values():
         fold[1] = fold[1].astype(np.float16)
-    with gzip.open(args.out or WORK / f"{args.only}.pkl.gz", "wb", 4) as file:
+    with gzip.open(path, "wb", 4) as file:
         pickle.dump(fits, file)
 
 

@@ -28,21 +28,16 @@ SINGERS, BRASS = (1, 2, 4), (1, 1.5, 2, 3, 4, 6)
 
 def leads(path, factor=None):
     """Writes the leads to `path`, or to each path of `factor` with the leads of each family multiplied."""
-    from figures import SMOOTH_LEAD, Evidence, smooth
+    import figures
 
-    e = Evidence()
+    e = figures.Evidence()
     table, z = e.table, np.full(len(e.works), np.nan)
     for left_out, (rows, logits) in e.fits["networks"].items():
         if not (len(left_out) == 2 and set(left_out) <= {BE, MO, DV}):
             z[rows] = logits[:, 19].astype(float)
     rows = np.flatnonzero(table["tokens"][:, 0] >= 12)  # the scores; twelve pieces of S3 come first
     tokens, times = table["tokens"][rows], table["times"][rows]
-    _, bar = np.unique(tokens[:, 0] * 100_000 + tokens[:, 2], return_inverse=True)
-    most = np.full(bar.max() + 1, -np.inf)
-    np.maximum.at(most, bar, z[rows])
-    log = z[rows] - most[bar]
-    log -= np.log(np.bincount(bar, np.exp(log)))[bar]
-    log = smooth(table, log[:, None], SMOOTH_LEAD, rows)[:, 0]
+    log = figures.leads(table, z[rows], rows)
     family = table["facts"][rows, 0]
     for name, factors in (factor or {path: {}}).items():
         with open(name, "w", encoding="utf-8") as file:

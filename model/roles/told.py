@@ -24,14 +24,8 @@ def out_of_fold():
     names = {}
     for symphony, (rows, _, _, decided, p) in figures.groups_of_s3(e).items():
         every, logits = e.fits["networks"][(symphony,)]
-        tokens = table["tokens"][every]
-        z = logits[:, 19].astype(float)
-        _, bar = np.unique(tokens[:, 0] * 100_000 + tokens[:, 2], return_inverse=True)
-        most = np.full(bar.max() + 1, -np.inf)
-        np.maximum.at(most, bar, z)
-        log = z - most[bar] - np.log(np.bincount(bar, np.exp(z - most[bar])))[bar]
         lead = np.full(len(e.works), np.nan)
-        lead[every] = np.exp(figures.smooth(table, log[:, None], figures.SMOOTH_LEAD, every)[:, 0])
+        lead[every] = np.exp(figures.leads(table, logits[:, 19].astype(float), every))
         for row, yes, probabilities in zip(rows, decided, p):
             piece, part, bar = table["tokens"][row]
             stem = str(table["stems"][piece])
