@@ -11,6 +11,8 @@ use ripieno_players::{Group, Level, check, grouped, who};
 use ripieno_score::{BarIndex, Score, Sounding, Unroll};
 use ripieno_study::{Study, analyse_file};
 
+use crate::save::save;
+
 /// Arguments of `ripieno deliver`.
 #[derive(clap::Args)]
 pub struct DeliverArguments {
@@ -108,15 +110,16 @@ pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
         cut(score, &Cut { pitch: PitchShown::Concert, ..Cut::bars(BarIndex(0), last) }).map_err(|error| said(&error))?;
     save(&full.join("score at concert pitch.musicxml"), write(&concert.score).as_bytes())?;
     save(&full.join("score.mid"), &midi::write(score, Unroll::AsPlayed))?;
-    save(&arguments.out.join("cover list.txt"), cover(score, &books).as_bytes())?;
-    let settings = if arguments.no_pages { vec![None; books.len()] } else { pages::set(arguments, score, &books, &names)? };
+    let played = Sounding::new(score, Unroll::AsPlayed);
+    save(&arguments.out.join("cover list.txt"), cover(score, &played, &books).as_bytes())?;
+    let settings = if arguments.no_pages { vec![None; books.len()] } else { pages::set(arguments, &study, &books, &names)? };
     if arguments.sound {
         let folder = arguments.out.join("sound");
         fs::create_dir_all(&folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
-        crate::hear::mock_up(score, &folder).map_err(|error| said(&error))?;
+        crate::hear::mock_up(score, &played, &folder).map_err(|error| said(&error))?;
     }
     let mut open = unresolved(score, &books, &settings);
-    open.extend(objections(score, arguments.level));
+    open.extend(objections(score, &played, arguments.level));
     save(&arguments.out.join("proof list.csv"), table(&open)?.as_bytes())?;
     let pages: usize = settings.iter().flatten().map(|setting| setting.pages.len()).sum();
     println!(
@@ -131,9 +134,9 @@ pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
 }
 
 /// What players would object to, but for mere remarks.
-fn objections(score: &Score, level: Level) -> Vec<Unresolved> {
+fn objections(score: &Score, played: &Sounding, level: Level) -> Vec<Unresolved> {
     let options = ripieno_players::Options { level, only: Vec::new() };
-    let mut found = check(score, &Sounding::new(score, Unroll::AsPlayed), &options);
+    let mut found = check(score, played, &options);
     found.retain(|one| one.severity <= ripieno_players::Severity::Caution);
     let told = |group: &Group| Unresolved {
         part: who(score, &group.first),
@@ -175,21 +178,11 @@ fn table(open: &[Unresolved]) -> Result<String, String> {
     String::from_utf8(bytes).map_err(|error| failed(&error))
 }
 
-/// Writes beside the file first, so that stopping half-way leaves no half file.
-fn save(path: &Path, bytes: &[u8]) -> Result<(), String> {
-    let failed = |error: std::io::Error| format!("{}: cannot be written ({error})", path.display());
-    let mut beside = path.as_os_str().to_owned();
-    beside.push(".part");
-    let beside = PathBuf::from(beside);
-    fs::write(&beside, bytes).map_err(failed)?;
-    fs::rename(&beside, path).map_err(failed)
-}
-
 #[cfg(not(feature = "engraving"))]
 mod pages {
-    use super::{Book, DeliverArguments, Score, Setting};
+    use super::{Book, DeliverArguments, Setting, Study};
 
-    pub(super) fn set(_: &DeliverArguments, _: &Score, books: &[Book], _: &[String]) -> Result<Vec<Option<Setting>>, String> {
+    pub(super) fn set(_: &DeliverArguments, _: &Study, books: &[Book], _: &[String]) -> Result<Vec<Option<Setting>>, String> {
         eprintln!(
             "this program was built without the engraver: no PDF is written; build it with `cargo build --release --features engraving`"
         );
@@ -205,14 +198,15 @@ mod pages {
     use ripieno_deliver::{Paper, Title, set_book, set_score};
     use ripieno_engraving::{engraver, pdf};
 
-    use super::{Book, DeliverArguments, PartPaper, Score, ScorePaper, Setting, save};
+    use super::{Book, DeliverArguments, PartPaper, ScorePaper, Setting, Study, save};
 
     pub(super) fn set(
         arguments: &DeliverArguments,
-        score: &Score,
+        study: &Study,
         books: &[Book],
         names: &[String],
     ) -> Result<Vec<Option<Setting>>, String> {
+        let score = &study.score;
         let engraver = engraver().map_err(|error| error.to_string())?;
         let paper = match arguments.paper {
             PartPaper::Orchestra => Paper::ORCHESTRA,
@@ -235,8 +229,8 @@ mod pages {
         let mut settings = Vec::new();
         for (book, name) in books.iter().zip(names) {
             tell(name);
-            let setting =
-                set_book(&*engraver, book, &paper, &title(&book.name)).map_err(|error| format!("{}: {error}", book.name))?;
+            let setting = set_book(&*engraver, book, &study.sounding.tempo, &paper, &title(&book.name))
+                .map_err(|error| format!("{}: {error}", book.name))?;
             let bytes = pdf(&setting.pages).map_err(|error| format!("{}: {error}", book.name))?;
             save(&arguments.out.join("parts").join(format!("{name}.pdf")), &bytes)?;
             settings.push(Some(setting));

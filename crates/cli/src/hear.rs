@@ -16,6 +16,7 @@ use ripieno_sound::{
 };
 
 use crate::open::open;
+use crate::save::save;
 
 /// Said with every rendering.
 const CAUTION: &str = "Start at a low volume: within a file loud passages are as much louder than soft ones as in a hall, a file \
@@ -172,10 +173,9 @@ struct Files<'a> {
     loudness: Loudness,
 }
 
-/// Plays a whole score in the hall, into `mock-up.flac` of the folder and each section by itself into its `stems`.
-pub(crate) fn mock_up(score: &Score, folder: &Path) -> Result<(), String> {
-    let sounding = Sounding::new(score, Unroll::AsPlayed);
-    let passage = Passage::new(score, &sounding, &ripieno_texture::techniques(score, &sounding));
+/// Plays a whole score in the hall, `sounding` with its repeats, into `mock-up.flac` of the folder and each section by itself into its `stems`.
+pub(crate) fn mock_up(score: &Score, sounding: &Sounding, folder: &Path) -> Result<(), String> {
+    let passage = Passage::new(score, sounding, &ripieno_texture::techniques(score, sounding));
     let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);
     let selection = Selection { from: 0.0, to: passage.seconds(), groups };
     let options = Options { room: Room::HALL, ..Options::default() };
@@ -248,7 +248,7 @@ fn finish(
         return Err("none of the players chosen has a note in these bars".to_owned());
     };
     whole.scale(gain);
-    write(files.out, &whole, options.rate, files.format)?;
+    save(files.out, &encode(&whole, options.rate, files.format)?)?;
     if let (Some(folder), Some(mut stems)) = (files.stems, stems) {
         fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
         stems.scale(gain);
@@ -259,7 +259,7 @@ fn finish(
         }
         for (name, stem) in stems.names.iter().zip(&stems.stems) {
             let name: String = name.chars().map(|letter| if letter.is_alphanumeric() { letter } else { '-' }).collect();
-            write(&folder.join(format!("{name}.{}", files.format.ending())), stem, options.rate, files.format)?;
+            save(&folder.join(format!("{name}.{}", files.format.ending())), &encode(stem, options.rate, files.format)?)?;
         }
     }
     #[allow(clippy::cast_precision_loss)] // samples of a rendering
@@ -281,15 +281,4 @@ fn as_planned(whole: &Stereo, rate: u32) -> Result<Option<(f32, Measured)>, Stri
     }
     eprintln!("{over:.1} dB softer than the other files of this score, since its true peak would go beyond {HIGHEST_PEAK} dBTP");
     gain_for(whole, rate, measured.loudness - over - 0.01)
-}
-
-/// Writes beside the file first, so that stopping half-way leaves no half file.
-fn write(path: &Path, sound: &Stereo, rate: u32, format: Format) -> Result<(), String> {
-    let bytes = encode(sound, rate, format)?;
-    let failed = |error: std::io::Error| format!("{}: cannot be written ({error})", path.display());
-    let mut beside = path.as_os_str().to_owned();
-    beside.push(".part");
-    let beside = PathBuf::from(beside);
-    fs::write(&beside, bytes).map_err(failed)?;
-    fs::rename(&beside, path).map_err(failed)
 }

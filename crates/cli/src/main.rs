@@ -16,6 +16,7 @@ mod library;
 mod notes;
 mod open;
 mod roles;
+mod save;
 mod sketch;
 mod study;
 

@@ -181,19 +181,7 @@ fn write(score: &Score, part: &mut Part, cue: &Cue) {
         let length = score.bars[bar.at()].length;
         // The reader's own rest stays in sight.
         if !part.rests.iter().any(|rest| rest.bar == bar) {
-            part.rests.push(Rest {
-                bar,
-                at: Crotchets::ZERO,
-                duration: length,
-                value: None,
-                tuplet: None,
-                voice: 2,
-                staff: 1,
-                whole_bar: true,
-                hidden: false,
-                cue: false,
-                fermata: false,
-            });
+            part.rests.push(Rest { bar, duration: length, voice: 2, whole_bar: true, ..Rest::default() });
         }
         // The cue is the upper voice, so that its reader's rest lies below it.
         part.rests.iter_mut().filter(|rest| rest.bar == bar && rest.voice < 2).for_each(|rest| rest.voice = 2);

@@ -14,7 +14,6 @@ mod rests;
 mod setting;
 mod sheet;
 mod split;
-mod systems;
 mod turns;
 
 pub use books::{Book, BookOptions, books};

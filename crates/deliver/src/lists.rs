@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use ripieno_instruments::{Family, catalogue};
-use ripieno_score::{BarIndex, ChangeKind, DirectionKind, Mark, Part, Score, Sounding, Unroll};
+use ripieno_score::{BarIndex, ChangeKind, DirectionKind, Mark, Part, Score, Sounding};
 
 use crate::books::Book;
 use crate::setting::Setting;
@@ -93,16 +93,15 @@ pub fn cited(score: &Score, bars: &[BarIndex]) -> String {
     texts.join(", ")
 }
 
-/// The list that lies on top of the parts: title, duration, who is needed with what. Plain text.
+/// The list that lies on top of the parts: title, duration, who is needed with what; `sounding` is the score with its repeats. Plain text.
 #[must_use]
-pub fn cover(score: &Score, books: &[Book]) -> String {
+pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
     let mut text = String::new();
     let title = score.about.title();
     let _ = writeln!(text, "{}", if title.is_empty() { "Untitled" } else { &title });
     for (role, name) in &score.about.creators {
         let _ = writeln!(text, "{role}: {name}");
     }
-    let sounding = Sounding::new(score, Unroll::AsPlayed);
     let end = sounding.bars.last().map_or(0.0, |bar| sounding.tempo.seconds(bar.start + bar.length)).round();
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // some hours at most
     let seconds = end.clamp(0.0, 1e6) as u64;

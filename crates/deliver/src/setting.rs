@@ -3,15 +3,14 @@
 use std::fmt;
 use std::ops::ControlFlow;
 
-use ripieno_engraving::{EngraveError, Engraver, Layout, Page, key_changes};
+use ripieno_engraving::{EngraveError, Engraver, Layout, Page, STAFF, System, key_changes};
 use ripieno_formats::excerpt::{Cut, CutError, cut_pages};
 use ripieno_formats::musicxml::{MultipleRest, Printing, write_printed};
-use ripieno_score::{BarIndex, Crotchets, Part, Score, Sounding, Unroll};
+use ripieno_score::{BarIndex, Crotchets, Part, Score, TempoMap};
 
 use crate::books::Book;
 use crate::paper::{LEAST_STAFF_OF_SCORE, PIXELS, Paper};
-use crate::sheet::{BELOW, GAP, HEAD, Numbers, TITLE, Title, sheet};
-use crate::systems::{STAFF, System, page_width, systems};
+use crate::sheet::{GAP, HEAD, TITLE, Title, music_height, sheet};
 use crate::turns::{EASY, Line, Room, divide};
 
 /// Bars of a full score engraved at once.
@@ -97,60 +96,100 @@ impl From<CutError> for SettingError {
     }
 }
 
-/// Sets a part on pages that are turned in rests where it has any.
+/// A system and the bars on it.
+struct Placed {
+    system: System,
+    first: BarIndex,
+    last: BarIndex,
+}
+
+/// Sets a part on pages that are turned in rests where it has any. `tempo` is that of the score as written.
 ///
 /// # Errors
 /// When the engraver fails.
-pub fn set_book(engraver: &dyn Engraver, book: &Book, paper: &Paper, title: &Title) -> Result<Setting, SettingError> {
+pub fn set_book(
+    engraver: &dyn Engraver,
+    book: &Book,
+    tempo: &TempoMap,
+    paper: &Paper,
+    title: &Title,
+) -> Result<Setting, SettingError> {
     let mut shown = book.score.clone();
-    let staff = paper.staff * PIXELS;
     // The name stands on the page, not before every line.
     for part in &mut shown.parts {
         part.name = String::new();
         part.abbreviation = String::new();
         part.instruments.iter_mut().for_each(|instrument| instrument.name = String::new());
     }
-    let printable = (paper.width - 2.0 * paper.margin) * PIXELS;
-    let layout = Layout { width: page_width(printable / staff * STAFF, staff), staff, height: None };
-    let pages = engraver.engrave_lines(write_printed(&shown, &book.printing()).as_bytes(), &layout, &key_changes(&shown))?;
-    let systems: Vec<System> = systems(&pages)?.into_iter().map(without_numbers).collect();
-    let bars = bars_of_systems(&systems, &book.rests, book.score.bars.len());
-    let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, &bars));
-    let lines: Vec<Line> = systems
-        .iter()
-        .zip(&rests)
-        .map(|(system, &rest_after)| Line { height: system.foot - system.top + GAP, staves: system.staves, rest_after })
-        .collect();
-    let per_unit = staff / STAFF;
-    let height = |head: f64| (paper.height - 2.0 * paper.margin - head - BELOW) * PIXELS / per_unit + GAP;
-    let room = Room { first: height(TITLE), other: height(HEAD), most_staves: paper.most_staves };
-    let divided = divide(&lines, room, true);
+    let systems = engraved(engraver, &shown, &book.printing(), paper)?;
+    let placed = placed(systems, &book.rests, 0, book.score.bars.len());
+    let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, tempo, &placed));
+    Ok(on_pages(&book.score, &placed, &rests, paper, title, Numbering::Systems))
+}
+
+/// What a score engraves to on lines as wide as the paper allows, in systems without the engraver's bar numbers.
+fn engraved(engraver: &dyn Engraver, score: &Score, printing: &Printing, paper: &Paper) -> Result<Vec<System>, SettingError> {
+    let layout = Layout::lines((paper.width - 2.0 * paper.margin) * PIXELS, paper.staff * PIXELS);
+    let pages = engraver.engrave_lines(write_printed(score, printing).as_bytes(), &layout, &key_changes(score))?;
+    Ok(System::of_pages(&pages)?.into_iter().map(System::without_numbers).collect())
+}
+
+/// Where systems go, and what is numbered.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Numbering {
+    /// Lines of a part, whose pages are turned: the beginning of each is numbered.
+    Systems,
+    /// A full score: every bar is.
+    Bars,
+}
+
+/// Divides systems among pages; `rests` are seconds of rest around the end of each.
+fn on_pages(score: &Score, placed: &[Placed], rests: &[f64], paper: &Paper, title: &Title, numbering: Numbering) -> Setting {
+    let is_part = numbering == Numbering::Systems;
+    let line = |(placed, &rest_after): (&Placed, &f64)| Line {
+        height: placed.system.foot - placed.system.top + GAP,
+        staves: placed.system.staves,
+        rest_after,
+    };
+    let lines: Vec<Line> = placed.iter().zip(rests).map(line).collect();
+    let height = |head: f64| music_height(paper, head) / (paper.staff * PIXELS / STAFF) + GAP;
+    let room =
+        Room { first: height(TITLE), other: height(HEAD), most_staves: if is_part { paper.most_staves } else { usize::MAX } };
+    let divided = divide(&lines, room, is_part);
     let mut setting = Setting { pages: Vec::new(), staff: paper.staff, lines: Vec::new(), turns: Vec::new() };
     let count = divided.len();
     for (page, range) in divided.into_iter().enumerate() {
         let (is_last, last) = (page + 1 == count, range.end - 1);
-        setting.lines.extend(bars[range.clone()].iter().map(|&(first, last)| (page, first, last)));
-        if page % 2 == 0 && !is_last {
-            setting.turns.push(Turn { page: page + 1, after: bars[last].1, rest: rests[last] });
+        let here = &placed[range];
+        setting.lines.extend(here.iter().map(|placed| (page, placed.first, placed.last)));
+        if is_part && page % 2 == 0 && !is_last {
+            setting.turns.push(Turn { page: page + 1, after: placed[last].last, rest: rests[last] });
         }
-        let label = |&(first, _): &(BarIndex, BarIndex)| book.score.bars[first.at()].number.to_string();
-        let mut labels: Vec<String> = bars[range.clone()].iter().map(label).collect();
-        if page == 0 {
+        let printed = |bar: usize| score.bars[bar].number.to_string();
+        let mut labels: Vec<Vec<String>> = here
+            .iter()
+            .map(|placed| {
+                let last = if is_part { placed.first } else { placed.last };
+                (placed.first.at()..=last.at()).map(printed).collect()
+            })
+            .collect();
+        if is_part && page == 0 {
             // The beginning needs none.
             labels[0].clear();
         }
-        setting.pages.push(sheet(&systems[range], paper, title, page + 1, Numbers::OfSystems(&labels), is_last));
+        let lines: Vec<(&System, Vec<String>)> = here.iter().map(|placed| &placed.system).zip(labels).collect();
+        setting.pages.push(sheet(&lines, paper, title, page + 1, is_part, is_last));
     }
-    Ok(setting)
+    setting
 }
 
-/// First and last bar of each system.
-fn bars_of_systems(systems: &[System], rests: &[MultipleRest], bars: usize) -> Vec<(BarIndex, BarIndex)> {
-    let index = |bar: usize| BarIndex(u32::try_from(bar.min(bars.saturating_sub(1))).unwrap_or(u32::MAX));
+/// The bars of each system, from bar `from` of the score on; there are `bars` of them.
+fn placed(systems: Vec<System>, rests: &[MultipleRest], from: usize, bars: usize) -> Vec<Placed> {
+    let index = |bar: usize| BarIndex(u32::try_from(from + bar.min(bars.saturating_sub(1))).unwrap_or(u32::MAX));
     let mut next = 0usize;
     let mut rests = rests.iter().peekable();
     systems
-        .iter()
+        .into_iter()
         .map(|system| {
             let first = next;
             for _ in &system.bars {
@@ -159,14 +198,13 @@ fn bars_of_systems(systems: &[System], rests: &[MultipleRest], bars: usize) -> V
                     None => 1,
                 };
             }
-            (index(first), index(next.max(first + 1) - 1))
+            Placed { system, first: index(first), last: index(next.max(first + 1) - 1) }
         })
         .collect()
 }
 
 /// Seconds the player rests around the end of each system.
-fn rests_around(score: &Score, part: &Part, lines: &[(BarIndex, BarIndex)]) -> Vec<f64> {
-    let tempo = Sounding::new(score, Unroll::AsWritten).tempo;
+fn rests_around(score: &Score, part: &Part, tempo: &TempoMap, lines: &[Placed]) -> Vec<f64> {
     let start = |bar: BarIndex| score.bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
     let mut busy: Vec<(Crotchets, Crotchets)> = part
         .notes
@@ -179,8 +217,8 @@ fn rests_around(score: &Score, part: &Part, lines: &[(BarIndex, BarIndex)]) -> V
     ends.sort_unstable();
     lines
         .iter()
-        .map(|&(_, last)| {
-            let turn = score.bars.get(last.at()).map_or(Crotchets::ZERO, |bar| bar.start + bar.length);
+        .map(|line| {
+            let turn = score.bars.get(line.last.at()).map_or(Crotchets::ZERO, |bar| bar.start + bar.length);
             // A note held over the turn leaves no time; otherwise from the last end before to the first beginning after.
             let before = busy.partition_point(|&(from, _)| from < turn);
             let ended = ends.partition_point(|&end| end <= turn);
@@ -207,103 +245,49 @@ pub fn set_score(
 ) -> Result<Setting, SettingError> {
     let bars = score.bars.len();
     // Heights do not depend on the size: slices are engraved at the largest staff, then again where that turns out too large.
-    let mut staff = paper.staff;
-    let mut all: Vec<(System, BarIndex, BarIndex)> = Vec::new();
-    let room = (paper.height - 2.0 * paper.margin - HEAD - BELOW) * PIXELS;
-    while all.last().is_none_or(|(_, _, last)| last.at() + 1 < bars) {
-        let from = all.last().map_or(0, |(_, _, last)| last.at() + 1);
-        let found = slice(engraver, score, paper, staff, from)?;
-        let tallest = found.iter().map(|(system, ..)| system.foot - system.top).fold(0.0, f64::max);
-        let first_room = if from == 0 { room - (TITLE - HEAD) * PIXELS } else { room };
-        let most = first_room / tallest * STAFF / PIXELS;
+    let mut paper = *paper;
+    let mut all: Vec<Placed> = Vec::new();
+    while all.last().is_none_or(|placed| placed.last.at() + 1 < bars) {
+        let from = all.last().map_or(0, |placed| placed.last.at() + 1);
+        let found = slice(engraver, score, &paper, from)?;
+        let tallest = found.iter().map(|placed| placed.system.foot - placed.system.top).fold(0.0, f64::max);
+        let most = music_height(&paper, if from == 0 { TITLE } else { HEAD }) / tallest * STAFF / PIXELS;
         // A little less, so that a taller system later does not start everything anew.
-        if most < staff && staff > LEAST_STAFF_OF_SCORE {
-            staff = (most * 0.97).max(LEAST_STAFF_OF_SCORE).min(staff - 0.05);
+        if most < paper.staff && paper.staff > LEAST_STAFF_OF_SCORE {
+            paper.staff = (most * 0.97).max(LEAST_STAFF_OF_SCORE).min(paper.staff - 0.05);
             all.clear();
             continue;
         }
         if most < LEAST_STAFF_OF_SCORE * 0.9 {
-            let staves = found.first().map_or(0, |(system, ..)| system.staves);
+            let staves = found.first().map_or(0, |placed| placed.system.staves);
             return Err(SettingError::TooManyStaves { staves, staff: most });
         }
         if found.is_empty() {
             return Err(EngraveError::NoPage("no system".to_owned()).into());
         }
         all.extend(found);
-        if seen(all.last().map_or(bars, |(_, _, last)| last.at() + 1)).is_break() {
+        if seen(all.last().map_or(bars, |placed| placed.last.at() + 1)).is_break() {
             return Err(SettingError::BrokenOff);
         }
     }
-    let set_on = Paper { staff, ..*paper };
-    let per_unit = staff * PIXELS / STAFF;
-    let lines: Vec<Line> = all
-        .iter()
-        .map(|(system, ..)| Line { height: system.foot - system.top + GAP, staves: system.staves, rest_after: 0.0 })
-        .collect();
-    let height = |head: f64| (paper.height - 2.0 * paper.margin - head - BELOW) * PIXELS / per_unit + GAP;
-    let divided = divide(&lines, Room { first: height(TITLE), other: height(HEAD), most_staves: usize::MAX }, false);
-    let mut setting = Setting { pages: Vec::new(), staff, lines: Vec::new(), turns: Vec::new() };
-    let count = divided.len();
-    for (page, range) in divided.into_iter().enumerate() {
-        let here = &all[range];
-        let labels: Vec<String> = here
-            .iter()
-            .flat_map(|(_, first, last)| score.bars[first.at()..=last.at()].iter().map(|bar| bar.number.to_string()))
-            .collect();
-        let systems: Vec<System> = here.iter().map(|(system, ..)| system.clone()).collect();
-        setting.lines.extend(here.iter().map(|&(_, first, last)| (page, first, last)));
-        setting.pages.push(sheet(&systems, &set_on, title, page + 1, Numbers::OfBars(&labels), page + 1 == count));
-    }
-    Ok(setting)
+    Ok(on_pages(score, &all, &vec![0.0; all.len()], &paper, title, Numbering::Bars))
 }
 
 /// The systems of some bars from `from` on; all but those that end the score are whole.
-fn slice(
-    engraver: &dyn Engraver,
-    score: &Score,
-    paper: &Paper,
-    staff: f64,
-    from: usize,
-) -> Result<Vec<(System, BarIndex, BarIndex)>, SettingError> {
+fn slice(engraver: &dyn Engraver, score: &Score, paper: &Paper, from: usize) -> Result<Vec<Placed>, SettingError> {
     let index = |bar: usize| BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
     let end = (from + SLICE).min(score.bars.len());
     let mut piece = cut_pages(score, &Cut::bars(index(from), index(end.saturating_sub(1))))?.score;
     if from > 0 {
-        for part in &mut piece.parts {
-            if !part.abbreviation.is_empty() {
-                part.name.clone_from(&part.abbreviation);
-            }
+        for part in piece.parts.iter_mut().filter(|part| !part.abbreviation.is_empty()) {
+            part.name.clone_from(&part.abbreviation);
         }
     }
-    let pixels = staff * PIXELS;
-    let printable = (paper.width - 2.0 * paper.margin) * PIXELS;
-    let layout = Layout { width: page_width(printable / pixels * STAFF, pixels), staff: pixels, height: None };
     let printing = Printing { goes_on: from > 0, ..Printing::default() };
-    let pages = engraver.engrave_lines(write_printed(&piece, &printing).as_bytes(), &layout, &key_changes(&piece))?;
-    let mut systems = systems(&pages)?;
+    let mut systems = engraved(engraver, &piece, &printing, paper)?;
     // The last line of a slice is not full, unless the score ends with it.
     if end < score.bars.len() && systems.len() > 1 {
         systems.pop();
     }
-    let bars = bars_of_systems(&systems, &[], end - from);
-    Ok(systems
-        .into_iter()
-        .zip(bars)
-        .map(|(system, (first, last))| (without_numbers(system), index(from + first.at()), index(from + last.at())))
-        .collect())
-}
-
-/// Leaves out the engraver's own bar numbers: it gives none to a line that begins under a rehearsal mark, and in a score every bar is numbered.
-fn without_numbers(mut system: System) -> System {
-    let mut kept = String::with_capacity(system.body.len());
-    let mut rest = system.body.as_str();
-    while let Some(at) = rest.find("class=\"mNum\"") {
-        let start = rest[..at].rfind("<g").unwrap_or(at);
-        let end = rest[at..].find("</g>").map_or(rest.len(), |end| at + end + "</g>".len());
-        kept.push_str(&rest[..start]);
-        rest = &rest[end..];
-    }
-    kept.push_str(rest);
-    system.body = kept;
-    system
+    Ok(placed(systems, &[], from, end - from))
 }

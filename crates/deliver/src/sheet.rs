@@ -3,10 +3,9 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use ripieno_engraving::Page;
+use ripieno_engraving::{Page, STAFF, System};
 
 use crate::paper::{PIXELS, Paper};
-use crate::systems::System;
 
 /// What stands above the music of the first page, and in small on the others.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -24,43 +23,40 @@ pub(crate) const TITLE: f64 = 32.0;
 /// Height kept for the running head on other pages, in millimetres.
 pub(crate) const HEAD: f64 = 9.0;
 /// Height kept for what stands below the music, in millimetres.
-pub(crate) const BELOW: f64 = 5.0;
+const BELOW: f64 = 5.0;
 /// Least space between the ink of two systems, in inner units (a staff is 720 high).
 pub(crate) const GAP: f64 = 330.0;
 /// Most by which a gap is widened to fill a page.
 const MOST_WIDER: f64 = 1300.0;
 
-/// Printed bar numbers on a page.
-#[derive(Clone, Copy)]
-pub(crate) enum Numbers<'a> {
-    /// One beside the beginning of each system.
-    OfSystems(&'a [String]),
-    /// One under each bar.
-    OfBars(&'a [String]),
+/// Height left for the music of a page whose head is this high (in millimetres), in pixels.
+pub(crate) fn music_height(paper: &Paper, head: f64) -> f64 {
+    (paper.height - 2.0 * paper.margin - head - BELOW) * PIXELS
 }
 
-/// Sets systems on a page; `number` counts pages from 1.
+/// Sets systems on a page, each with the numbers of its bars: of all, under them, or `in_margin` of the first, beside its beginning.
+/// `number` counts pages from 1.
 pub(crate) fn sheet(
-    systems: &[System],
+    systems: &[(&System, Vec<String>)],
     paper: &Paper,
     title: &Title,
     number: usize,
-    numbers: Numbers<'_>,
+    in_margin: bool,
     is_last: bool,
 ) -> Page {
     let (width, height) = (paper.width * PIXELS, paper.height * PIXELS);
-    let scale = paper.staff * PIXELS / crate::systems::STAFF;
+    let scale = paper.staff * PIXELS / STAFF;
     let margin = paper.margin * PIXELS;
-    let head = if number == 1 { TITLE } else { HEAD } * PIXELS;
-    let room = height - 2.0 * margin - head - BELOW * PIXELS;
-    let ink: f64 = systems.iter().map(|system| (system.foot - system.top) * scale).sum();
+    let head = if number == 1 { TITLE } else { HEAD };
+    let room = music_height(paper, head);
+    let ink: f64 = systems.iter().map(|(system, _)| (system.foot - system.top) * scale).sum();
     #[allow(clippy::cast_precision_loss)] // a handful of systems
     let gaps = systems.len().saturating_sub(1) as f64;
     let spare = (room - ink - gaps * GAP * scale).max(0.0);
     let wider = if gaps > 0.0 { (spare / gaps).min(MOST_WIDER * scale * if is_last { 0.35 } else { 1.0 }) } else { 0.0 };
 
     let mut signs: BTreeMap<&str, &str> = BTreeMap::new();
-    for system in systems {
+    for (system, _) in systems {
         signs.extend(system.signs.iter().map(|(id, drawing)| (id.as_str(), drawing.as_str())));
     }
     let mut svg = format!(
@@ -73,11 +69,8 @@ height=\"{height:.2}px\" viewBox=\"0 0 {width:.2} {height:.2}\" version=\"1.1\">
 .music ellipse,.music path,.music polygon,.music polyline,.music rect{stroke:currentColor}</style>",
     );
     words(&mut svg, paper, title, number);
-    let mut y = margin + head;
-    let mut labels = match numbers {
-        Numbers::OfSystems(labels) | Numbers::OfBars(labels) => labels.iter(),
-    };
-    for system in systems {
+    let mut y = margin + head * PIXELS;
+    for (system, labels) in systems {
         // The engraver's ink is relative to the top of its page.
         let _ = write!(
             svg,
@@ -93,17 +86,12 @@ font-family=\"Times, serif\">{}",
                 escaped(label)
             );
         };
-        match numbers {
-            Numbers::OfBars(_) => system
-                .bars
-                .iter()
-                .zip(labels.by_ref())
-                .for_each(|(&x, label)| say(x + 40.0, system.staff_foot + UNDER, 300, "start", label)),
-            // In the margin, clear of rehearsal marks and tempi.
-            Numbers::OfSystems(_) => {
-                if let (Some(&left), Some(label)) = (system.bars.first(), labels.next()) {
-                    say(left - 60.0, system.staff_top - 90.0, 380, "end", label);
-                }
+        for (&x, label) in system.bars.iter().zip(labels) {
+            if in_margin {
+                // Clear of rehearsal marks and tempi.
+                say(x - 60.0, system.staff_top - 90.0, 380, "end", label);
+            } else {
+                say(x + 40.0, system.staff_foot + UNDER, 300, "start", label);
             }
         }
         svg.push_str("</g>");

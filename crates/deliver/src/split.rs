@@ -15,6 +15,9 @@ use ripieno_score::{
 /// Most players a staff is divided among.
 const MOST: u16 = 6;
 
+/// From a moment on, these players play, as bits.
+type PlayedFrom = ((BarIndex, Crotchets), u16);
+
 /// One player's share of a staff.
 pub(crate) struct Share {
     /// Name of the part.
@@ -39,12 +42,13 @@ pub(crate) fn split(part: &Part, bars: &[Bar], origin: &[NoteOrigin]) -> Option<
     if !part.players.is_exact() || !(2..=MOST).contains(&players) || part.is_body || part.staves != 1 {
         return None;
     }
-    let (owners, unsettled) = owners(part, players);
+    let marks = marks(part, players);
+    let (owners, unsettled) = owners(part, players, &marks);
     let names = names(part, players);
     let shares = (0..players)
         .zip(names)
         .map(|(player, name)| {
-            let (part, origin) = share(part, bars, &owners, player, origin);
+            let (part, origin) = share(part, bars, &owners, &marks, player, origin);
             Share { name, part, origin }
         })
         .collect();
@@ -52,9 +56,8 @@ pub(crate) fn split(part: &Part, bars: &[Bar], origin: &[NoteOrigin]) -> Option<
 }
 
 /// For each note the players who play it, as bits.
-fn owners(part: &Part, players: u16) -> (Vec<u16>, Vec<BarIndex>) {
+fn owners(part: &Part, players: u16, marks: &[PlayedFrom]) -> (Vec<u16>, Vec<BarIndex>) {
     let everybody = (1u16 << players) - 1;
-    let marks = marks(part, players);
     let mut owners = vec![0u16; part.notes.len()];
     let mut unsettled = Vec::new();
     let mut first = 0;
@@ -120,7 +123,7 @@ fn voices(part: &Part, bar: BarIndex, notes: std::ops::Range<usize>) -> Vec<u16>
 }
 
 /// Who plays from when on, as bits.
-fn marks(part: &Part, players: u16) -> Vec<((BarIndex, Crotchets), u16)> {
+fn marks(part: &Part, players: u16) -> Vec<PlayedFrom> {
     let everybody = (1u16 << players) - 1;
     let mut marks = Vec::new();
     for direction in &part.directions {
@@ -239,7 +242,14 @@ fn singular(name: &str, part: &Part) -> String {
 }
 
 /// The part of one player.
-fn share(part: &Part, bars: &[Bar], owners: &[u16], player: u16, origin: &[NoteOrigin]) -> (Part, Vec<NoteOrigin>) {
+fn share(
+    part: &Part,
+    bars: &[Bar],
+    owners: &[u16],
+    said: &[PlayedFrom],
+    player: u16,
+    origin: &[NoteOrigin],
+) -> (Part, Vec<NoteOrigin>) {
     let own = |index: usize| owners[index] & (1 << player) != 0;
     let mut notes: Vec<Note> = Vec::new();
     let mut marks: Vec<(u32, Mark)> = Vec::new();
@@ -286,12 +296,7 @@ fn share(part: &Part, bars: &[Bar], owners: &[u16], player: u16, origin: &[NoteO
         rests.extend(rests_of(part, bar, index, &notes[first..end]));
         first = end;
     }
-    let played: Vec<bool> = {
-        let mut played = vec![false; bars.len()];
-        notes.iter().for_each(|note| played[note.bar.at()] = true);
-        played
-    };
-    let directions = directions(part, &played, player);
+    let directions = directions(part, &notes, said, player);
     let mine = Part {
         players: ripieno_score::PlayerCount::exactly(1),
         notes,
@@ -384,24 +389,11 @@ fn plain_rest(bar: BarIndex, from: Crotchets, to: Crotchets) -> Rest {
         from + length <= to && times.is_some_and(|times| times.denominator() == 1)
     });
     let duration = value.map_or(to - from, NoteValue::length);
-    Rest {
-        bar,
-        at: from,
-        duration,
-        value,
-        tuplet: None,
-        voice: 1,
-        staff: 1,
-        whole_bar: false,
-        hidden: false,
-        cue: false,
-        fermata: false,
-    }
+    Rest { bar, at: from, duration, value, ..Rest::default() }
 }
 
 /// What stands around the staff, for this player: who plays is said no more, nor how loud where nothing is played.
-fn directions(part: &Part, played: &[bool], player: u16) -> Vec<Direction> {
-    let marks = marks(part, part.players.most);
+fn directions(part: &Part, own: &[Note], said: &[PlayedFrom], player: u16) -> Vec<Direction> {
     // Meant for this player, as far as "1." and "a 2" say.
     let concerns = |direction: &Direction| {
         if let Some(voice) = direction.voice {
@@ -414,12 +406,12 @@ fn directions(part: &Part, played: &[bool], player: u16) -> Vec<Direction> {
                 return place == usize::from(player);
             }
         }
-        let before = marks.partition_point(|&(moment, _)| moment <= (direction.bar, direction.at));
-        marks[..before].last().is_none_or(|&(_, who)| who & (1 << player) != 0)
+        let before = said.partition_point(|&(moment, _)| moment <= (direction.bar, direction.at));
+        said[..before].last().is_none_or(|&(_, who)| who & (1 << player) != 0)
     };
     // Headings are for everybody; ways of playing begin small.
     let is_heading = |text: &str| text.trim_start().starts_with(char::is_uppercase);
-    let plays = |bar: BarIndex| played.get(bar.at()).copied().unwrap_or(false);
+    let plays = |bar: BarIndex| own.get(own.partition_point(|note| note.bar < bar)).is_some_and(|note| note.bar == bar);
     // Hairpins go by pairs: one that begins or ends where the player plays stays whole.
     let mut open: BTreeMap<u8, usize> = BTreeMap::new();
     let mut keep: Vec<bool> = part.directions.iter().map(|direction| plays(direction.bar)).collect();

@@ -9,7 +9,7 @@ use ripieno_deliver::{BookOptions, Paper, Setting, Title, books, set_book, set_s
 use ripieno_engraving::{EngraveError, Engraver, engraver, pdf};
 use ripieno_formats::musicxml::{write, write_printed};
 use ripieno_formats::{Limits, read_file};
-use ripieno_score::{BarIndex, Score};
+use ripieno_score::{BarIndex, Score, Sounding, Unroll};
 
 fn demo() -> Score {
     read_file(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml"), &Limits::default())
@@ -54,17 +54,18 @@ fn parts_and_score_on_paper() {
         composer: score.about.composer().unwrap_or_default().to_owned(),
         reader: reader.to_owned(),
     };
+    let tempo = Sounding::new(&score, Unroll::AsWritten).tempo;
     let mut turned = 0;
     for (place, book) in books(&score, &BookOptions::default()).unwrap().iter().enumerate() {
-        let setting = set_book(&*engraver, book, &Paper::ORCHESTRA, &title(&book.name)).unwrap();
+        let setting = set_book(&*engraver, book, &tempo, &Paper::ORCHESTRA, &title(&book.name)).unwrap();
         holds_every_bar(&setting, score.bars.len());
         // The overture leaves everybody a rest to turn in, but for those who play throughout.
         turned += setting.turns.iter().filter(|turn| !turn.is_hurried()).count();
         if place == 0 {
-            let again = set_book(&*engraver, book, &Paper::ORCHESTRA, &title(&book.name)).unwrap();
+            let again = set_book(&*engraver, book, &tempo, &Paper::ORCHESTRA, &title(&book.name)).unwrap();
             assert_eq!(again, setting, "the same book gives the same pages");
             // A larger staff needs more paper, never less.
-            let large = set_book(&*engraver, book, &Paper { staff: 8.5, ..Paper::ORCHESTRA }, &title("")).unwrap();
+            let large = set_book(&*engraver, book, &tempo, &Paper { staff: 8.5, ..Paper::ORCHESTRA }, &title("")).unwrap();
             assert!(large.lines.len() >= setting.lines.len());
         }
         let name = format!("{:02} {}", place + 1, book.name.replace('/', "-"));

@@ -15,12 +15,11 @@ use verovio_data::DATA;
 use verovio_sys::ffi;
 
 use crate::page::{self, Page};
+use crate::systems;
 use crate::{EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, keys};
 
 /// The music font, and the text metrics the engine reserves room by.
 const FONT: &str = "Bravura";
-/// Height of a staff in pixels at the engine's scale of 100 %.
-const STAFF_AT_FULL_SCALE: f64 = 72.0;
 /// Longest page the engine lays out, in its units.
 const LONGEST_PAGE: f64 = 60_000.0;
 /// Stack of the engine's thread: it recurses over the elements of a page.
@@ -204,7 +203,7 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
 
 /// `fills`: lines are drawn out to the width of the page, which stays as it is.
 fn options(layout: &Layout, fills: bool) -> String {
-    let scale = (layout.staff.clamp(6.0, 144.0) / STAFF_AT_FULL_SCALE * 100.0).round();
+    let scale = systems::scale(layout.staff.clamp(6.0, 144.0));
     let units = |pixels: u32| (f64::from(pixels) * 100.0 / scale).round();
     json!({
         "font": FONT,
@@ -214,8 +213,8 @@ fn options(layout: &Layout, fills: bool) -> String {
         "pageWidth": units(layout.width).clamp(100.0, 100_000.0),
         "pageHeight": layout.height.map_or(LONGEST_PAGE, units).clamp(100.0, LONGEST_PAGE),
         "adjustPageHeight": true,
-        "pageMarginLeft": 60,
-        "pageMarginRight": 60,
+        "pageMarginLeft": systems::SIDE,
+        "pageMarginRight": systems::SIDE,
         "pageMarginTop": 60,
         "pageMarginBottom": 130,
         "header": "none",

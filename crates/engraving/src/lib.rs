@@ -19,6 +19,7 @@ mod numbers;
 mod page;
 mod plan;
 mod roles;
+mod systems;
 mod tint;
 
 use std::fmt;
@@ -33,6 +34,7 @@ pub use keys::{KeyChange, changes as key_changes};
 pub use page::{Notehead, Page};
 pub use plan::{BarOnPage, HeadOnPage, Plan};
 pub use roles::{layer_staves, note_roles, note_spans, roles_of_excerpt, roles_of_spans};
+pub use systems::{STAFF, System};
 pub use tint::{contrast_with_white, ink};
 
 /// Whether this program was built with the engine.

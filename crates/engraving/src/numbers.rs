@@ -2,33 +2,25 @@
 
 use std::fmt::Write;
 
-use quick_xml::Reader;
-use quick_xml::events::{BytesStart, Event};
-
-use crate::page::{Page, attribute, translation};
+use crate::page::Page;
+use crate::systems::inked;
 
 /// Height of the figures, in the page's inner units (a staff is 720 high).
 const FIGURES: f64 = 300.0;
 /// From the lowest ink of a system to the foot of the figures.
 const BELOW: f64 = 420.0;
-/// How far a glyph may hang below the point it is drawn at.
-const HANG: f64 = 200.0;
-
-/// A system as far as numbering goes.
-#[derive(Default)]
-struct System {
-    lowest: f64,
-    /// Left edge of each bar.
-    bars: Vec<f64>,
-}
 
 /// Numbers the bars of a page; `labels` are those of all bars from the page's first on. Answers how many bars the page has.
 pub(crate) fn number_bars(page: &mut Page, labels: &[String]) -> usize {
-    let systems = systems(&page.svg);
+    // A page that cannot be read again has no bars to number.
+    let systems = inked(&page.svg).unwrap_or_default();
     let mut numbers = String::new();
     let mut labels = labels.iter();
-    for system in &systems {
-        for (&x, label) in system.bars.iter().zip(labels.by_ref()) {
+    let mut count = 0;
+    for (_, system) in &systems {
+        for &x in system.bars.iter().filter(|x| x.is_finite()) {
+            count += 1;
+            let Some(label) = labels.next() else { continue };
             let shown: String = label.chars().filter(|c| !"<>&\"".contains(*c) && !c.is_control()).take(12).collect();
             let _ = write!(
                 numbers,
@@ -40,68 +32,7 @@ font-style=\"italic\">{shown}</text>",
         }
     }
     page.add_inside(&numbers);
-    systems.iter().map(|system| system.bars.len()).sum()
-}
-
-fn systems(svg: &str) -> Vec<System> {
-    let mut systems: Vec<System> = Vec::new();
-    let mut classes: Vec<String> = Vec::new();
-    let mut reader = Reader::from_str(svg);
-    loop {
-        match reader.read_event() {
-            Ok(Event::Start(tag)) => {
-                let class = attribute(&tag, "class").unwrap_or_default();
-                match class.split(' ').next() {
-                    Some("system") => systems.push(System::default()),
-                    Some("measure") => {
-                        if let Some(system) = systems.last_mut() {
-                            system.bars.push(f64::INFINITY);
-                        }
-                    }
-                    _ => {}
-                }
-                see(&tag, &classes, systems.last_mut());
-                classes.push(class);
-            }
-            Ok(Event::Empty(tag)) => see(&tag, &classes, systems.last_mut()),
-            Ok(Event::End(_)) => drop(classes.pop()),
-            Ok(Event::Eof) | Err(_) => break,
-            Ok(_) => {}
-        }
-    }
-    for system in &mut systems {
-        system.bars.retain(|x| x.is_finite());
-    }
-    systems
-}
-
-/// Takes note of how low an element reaches and, for the lines of a staff, where its bar begins.
-fn see(tag: &BytesStart<'_>, classes: &[String], system: Option<&mut System>) {
-    let Some(system) = system else { return };
-    let number = |name: &str| attribute(tag, name).and_then(|text| text.trim_end_matches("px").parse::<f64>().ok());
-    let low = match tag.name().as_ref() {
-        "path" => {
-            let points = numbers(&attribute(tag, "d").unwrap_or_default());
-            let in_staff = classes.last().is_some_and(|class| class.split(' ').next() == Some("staff"));
-            if let (true, [left, _, right, _], Some(bar)) = (in_staff, &points[..], system.bars.last_mut()) {
-                *bar = bar.min(left.min(*right));
-            }
-            points.into_iter().skip(1).step_by(2).reduce(f64::max)
-        }
-        "polygon" | "polyline" => {
-            numbers(&attribute(tag, "points").unwrap_or_default()).into_iter().skip(1).step_by(2).reduce(f64::max)
-        }
-        "use" => attribute(tag, "transform").and_then(|transform| translation(&transform)).map(|(_, y)| y + HANG),
-        "text" => number("y"),
-        "rect" => Some(number("y").unwrap_or(0.0) + number("height").unwrap_or(0.0)),
-        _ => None,
-    };
-    system.lowest = low.map_or(system.lowest, |low| system.lowest.max(low));
-}
-
-/// The numbers in a path of absolute points.
-fn numbers(path: &str) -> Vec<f64> {
-    path.split(|c: char| !(c.is_ascii_digit() || c == '-' || c == '.')).filter_map(|number| number.parse().ok()).collect()
+    count
 }
 
 #[cfg(test)]

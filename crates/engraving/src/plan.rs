@@ -4,6 +4,7 @@ use quick_xml::Reader;
 use quick_xml::events::Event;
 
 use crate::page::{Page, attribute, translation};
+use crate::systems::{first_class, staff_line};
 
 /// A notehead on a page, in pixels from its upper left corner.
 #[derive(Debug, Clone, PartialEq)]
@@ -100,23 +101,16 @@ impl Page {
         loop {
             match reader.read_event() {
                 Ok(Event::Start(tag)) => {
-                    let class = attribute(&tag, "class").unwrap_or_default();
-                    let class = class.split(' ').next().unwrap_or_default().to_owned();
+                    let class = first_class(&tag);
                     if class == "measure" {
                         bars.push([f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY]);
                     }
                     classes.push(class);
                 }
                 Ok(Event::Empty(tag)) => {
-                    let in_staff = tag.name().as_ref() == "path" && classes.last().is_some_and(|class| class == "staff");
-                    let path = if in_staff { attribute(&tag, "d") } else { None };
-                    if let (Some(path), Some(bar)) = (path, bars.last_mut()) {
-                        let numbers: Vec<f64> =
-                            path.split(['M', 'L', ' ', ',']).filter_map(|number| number.parse().ok()).collect();
-                        if let [x, y, to, down] = numbers[..] {
-                            *bar =
-                                [bar[0].min(x.min(to)), bar[1].min(y.min(down)), bar[2].max(x.max(to)), bar[3].max(y.max(down))];
-                        }
+                    let line = staff_line(&tag, classes.last().map(String::as_str));
+                    if let (Some([left, top, right, foot]), Some(bar)) = (line, bars.last_mut()) {
+                        *bar = [bar[0].min(left), bar[1].min(top), bar[2].max(right), bar[3].max(foot)];
                     }
                 }
                 Ok(Event::End(_)) => drop(classes.pop()),

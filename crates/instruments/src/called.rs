@@ -4,6 +4,8 @@
 
 use std::fmt;
 
+use ripieno_score::Part;
+
 use crate::catalogue::{Instrument, Language, catalogue};
 use crate::family::{Family, Section};
 
@@ -16,6 +18,12 @@ pub struct Chair<'a> {
     pub abbreviation: &'a str,
     /// The catalogue's id of what it plays; empty if unknown.
     pub instrument: &'a str,
+}
+
+impl<'a> From<&'a Part> for Chair<'a> {
+    fn from(part: &'a Part) -> Self {
+        Self { name: &part.name, abbreviation: &part.abbreviation, instrument: &part.instrument_id }
+    }
 }
 
 /// Nobody is called so.

@@ -14,7 +14,7 @@
 //!   transposition, says so, and says how little that is worth. The same clues give the same answer on any machine.
 //! - Sounding = written + transposition, in semitones, everywhere. MIDI keys count from C4 = 60.
 //!
-//! From `ripieno_score` it takes the names of notes, and nothing else: it knows no score.
+//! From `ripieno_score` it takes the names of notes and how a part is called, and nothing else: it knows no score.
 //!
 //! Left to others: reading files (the clues are plain values), the notes of a score, how many players sound at a given
 //! moment (only what the *name* prints is here), and what a player can do beyond a compass.

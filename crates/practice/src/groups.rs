@@ -93,11 +93,7 @@ impl Groups {
         {
             return Err(format!("a group cannot be called {name:?}: the name is taken or empty"));
         }
-        let chairs: Vec<Chair<'_>> = score
-            .parts
-            .iter()
-            .map(|part| Chair { name: &part.name, abbreviation: &part.abbreviation, instrument: &part.instrument_id })
-            .collect();
+        let chairs: Vec<Chair<'_>> = score.parts.iter().map(Chair::from).collect();
         let mut parts: Vec<usize> = Vec::new();
         for member in members {
             parts.extend(

@@ -259,6 +259,25 @@ pub struct Rest {
     pub fermata: bool,
 }
 
+impl Default for Rest {
+    /// A rest without length at the start of the first bar, in voice 1 on staff 1: a start for building rests.
+    fn default() -> Self {
+        Self {
+            bar: BarIndex(0),
+            at: Crotchets::ZERO,
+            duration: Crotchets::ZERO,
+            value: None,
+            tuplet: None,
+            voice: 1,
+            staff: 1,
+            whole_bar: false,
+            hidden: false,
+            cue: false,
+            fermata: false,
+        }
+    }
+}
+
 /// Whether a spanning sign begins, goes on or ends here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[allow(missing_docs)]

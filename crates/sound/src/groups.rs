@@ -51,11 +51,7 @@ pub fn gather(score: &Score, parts: &BTreeSet<usize>, by: Gather) -> Vec<Group> 
 /// # Errors
 /// One sentence when the score has nobody of that name.
 pub fn parts_named(score: &Score, name: &str) -> Result<BTreeSet<usize>, String> {
-    let chairs: Vec<Chair<'_>> = score
-        .parts
-        .iter()
-        .map(|part| Chair { name: &part.name, abbreviation: &part.abbreviation, instrument: &part.instrument_id })
-        .collect();
+    let chairs: Vec<Chair<'_>> = score.parts.iter().map(Chair::from).collect();
     let found = called(&chairs, name).map_err(|nobody| nobody.to_string())?;
     Ok(found.into_iter().collect())
 }

@@ -87,11 +87,7 @@ fn bar_named(score: &Score, number: &str, from: usize) -> Result<usize, SelectEr
 /// # Errors
 /// When nobody is called so.
 pub fn parts_named(score: &Score, text: &str) -> Result<Vec<usize>, SelectError> {
-    let chairs: Vec<Chair<'_>> = score
-        .parts
-        .iter()
-        .map(|part| Chair { name: &part.name, abbreviation: &part.abbreviation, instrument: &part.instrument_id })
-        .collect();
+    let chairs: Vec<Chair<'_>> = score.parts.iter().map(Chair::from).collect();
     let mut chosen = BTreeSet::new();
     for name in text.split(',').map(str::trim).filter(|name| !name.is_empty()) {
         chosen.extend(called(&chairs, name).map_err(SelectError::NoPart)?);

@@ -278,17 +278,11 @@ impl<'a> Writer<'a> {
     /// Makes the bar as long as it is: a rest where the part has nothing, an invisible one where no part reaches the end.
     fn fill(&self, xml: &mut Xml, content: &Content<'_>, index: BarIndex, empty: bool, cursor: &mut Cursor) {
         let rest = |at: Crotchets, whole_bar: bool| Rest {
-            bar: BarIndex::default(),
             at,
             duration: content.bar.length - at,
-            value: None,
-            tuplet: None,
-            voice: 1,
-            staff: 1,
             whole_bar,
             hidden: !whole_bar,
-            cue: false,
-            fermata: false,
+            ..Rest::default()
         };
         let ticks = cursor.ticks(content.bar.length);
         if empty && ticks > 0 {
