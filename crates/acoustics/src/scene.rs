@@ -216,18 +216,18 @@ impl<'a> Scene<'a> {
 
     /// Rows that sound between two moments, by onset.
     fn rows_between(&self, begin: Crotchets, end: Crotchets) -> Vec<usize> {
-        let until = self.order.partition_point(|row| self.notes[*row].from < end);
-        let reaching = (0..until).rev().take_while(|at| self.reach[*at] > begin).map(|at| self.order[at]);
-        let mut rows: Vec<usize> = reaching.filter(|row| self.notes[*row].to > begin).collect();
-        rows.reverse();
-        rows
+        self.rows_reaching(self.order.partition_point(|row| self.notes[*row].from < end), begin)
     }
 
     /// Rows that sound at a moment, by onset.
     pub(crate) fn rows_at(&self, at: Crotchets) -> Vec<usize> {
-        let until = self.order.partition_point(|row| self.notes[*row].from <= at);
-        let reaching = (0..until).rev().take_while(|place| self.reach[*place] > at).map(|place| self.order[place]);
-        let mut rows: Vec<usize> = reaching.filter(|row| self.notes[*row].to > at).collect();
+        self.rows_reaching(self.order.partition_point(|row| self.notes[*row].from <= at), at)
+    }
+
+    /// Of the first rows by onset, those that sound beyond a moment, by onset.
+    fn rows_reaching(&self, until: usize, after: Crotchets) -> Vec<usize> {
+        let reaching = (0..until).rev().take_while(|place| self.reach[*place] > after).map(|place| self.order[place]);
+        let mut rows: Vec<usize> = reaching.filter(|row| self.notes[*row].to > after).collect();
         rows.reverse();
         rows
     }

@@ -1,6 +1,6 @@
 //! What a person keeps of a score: remarks on bars or on a span, and bookmarks of views.
 
-use rusqlite::{OptionalExtension, Row};
+use rusqlite::{Connection, OptionalExtension, Row};
 
 use crate::error::{Result, fail};
 use crate::load::Reader;
@@ -45,8 +45,6 @@ pub struct Bookmark {
     pub view: String,
 }
 
-const REMARKS: &str = "SELECT remark, score, printed_bars, remark_text, first_bar, last_bar, part FROM remarks";
-
 /// Most bytes of a remark, or of a bookmark's view.
 const MOST_TEXT: usize = 20_000;
 
@@ -58,6 +56,13 @@ fn remark(row: &Row<'_>) -> rusqlite::Result<Remark> {
     let part: String = row.get(6)?;
     let place = first.zip(last).map(|(first_bar, last_bar)| Place { first_bar, last_bar, part });
     Ok(Remark { remark: row.get(0)?, score: row.get(1)?, printed_bars: row.get(2)?, text: row.get(3)?, place })
+}
+
+/// Remarks on a score, or on all, in the order they were made.
+fn remarks(connection: &Connection, score: Option<i64>) -> rusqlite::Result<Vec<Remark>> {
+    let sql = "SELECT remark, score, printed_bars, remark_text, first_bar, last_bar, part FROM remarks \
+        WHERE ?1 IS NULL OR score = ?1 ORDER BY remark";
+    connection.prepare(sql)?.query_map([score], remark).and_then(Iterator::collect)
 }
 
 fn worded(text: &str) -> Result<&str> {
@@ -129,10 +134,7 @@ impl Library {
     /// # Errors
     /// When the library cannot be read.
     pub fn remarks(&self, score: Option<i64>) -> Result<Vec<Remark>> {
-        let sql = format!("{REMARKS} WHERE ?1 IS NULL OR score = ?1 ORDER BY remark");
-        let mut statement = self.connection.prepare(&sql).map_err(|error| self.say(&error))?;
-        let rows = statement.query_map([score], remark).and_then(Iterator::collect);
-        rows.map_err(|error| self.say(&error))
+        remarks(&self.connection, score).map_err(|error| self.say(&error))
     }
 
     /// Keeps a view of a score under a name. Answers its number.
@@ -168,10 +170,7 @@ impl Reader {
     /// # Errors
     /// When the library cannot be read.
     pub fn remarks(&self, score: i64) -> Result<Vec<Remark>> {
-        let say = |error: rusqlite::Error| self.say(&error);
-        let mut statement = self.connection.prepare(&format!("{REMARKS} WHERE score = ?1 ORDER BY remark")).map_err(say)?;
-        let rows = statement.query_map([score], remark).and_then(Iterator::collect);
-        rows.map_err(say)
+        remarks(&self.connection, Some(score)).map_err(|error| self.say(&error))
     }
 
     /// Bookmarks of a score, in the order they were made.

@@ -4,6 +4,7 @@
 //! how it is counted and whose idea it is; [`take_all`] takes them. Shares are given by bars, by time and by player-time and never
 //! mixed. Bars are the played bars of the view, time is in crotchets. Definitions: `docs/practice.md`.
 
+mod attacks;
 mod compare;
 mod groups;
 mod material;
@@ -17,7 +18,7 @@ mod tally;
 
 pub use compare::{Comparison, Difference, Effect, Evidence, Lone, Options, Scale, Side, Standing, compare, own_scale};
 pub use groups::{Group, Groups, NamedGroup, PartIdentity};
-pub use material::Material;
+pub use material::{Material, bar_label};
 pub use measure::{Measure, Subject, Taken, Unit, Value};
 pub use measures::{
     Extreme, MEASURES, Presence, RegisterUse, bars_with_all, full_bars, presence, register, standing_families, take_all, tuttis,

@@ -125,3 +125,13 @@ impl<'a> Material<'a> {
         subject.name(self.score, self.groups)
     }
 }
+
+/// What a musician calls a played bar: its printed number, or its place counted from 1 where none is printed. Empty for a bar that is not there.
+#[must_use]
+pub fn bar_label(score: &Score, sounding: &Sounding, bar: u32) -> String {
+    let Some(played) = sounding.bars.get(bar as usize) else { return String::new() };
+    match score.bars.get(played.bar.at()).map(|bar| bar.number.as_ref()) {
+        Some("") | None => (played.bar.0 + 1).to_string(),
+        Some(number) => number.to_owned(),
+    }
+}

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use ripieno_practice::bar_label;
 use ripieno_score::{Score, Sounding};
 
 /// Consecutive played bars.
@@ -39,15 +40,6 @@ impl BarSpans {
     #[must_use]
     pub fn count(&self) -> u32 {
         self.spans.iter().map(|(span, ..)| span.last - span.first + 1).sum()
-    }
-}
-
-/// What a musician calls the bar: its printed number, or its place counted from 1 where none is printed.
-pub(crate) fn bar_label(score: &Score, sounding: &Sounding, bar: u32) -> String {
-    let Some(played) = sounding.bars.get(bar as usize) else { return String::new() };
-    match score.bars.get(played.bar.at()).map(|bar| bar.number.as_ref()) {
-        Some("") | None => (played.bar.0 + 1).to_string(),
-        Some(number) => number.to_owned(),
     }
 }
 

@@ -2,14 +2,13 @@
 
 use ripieno_formats::{Finding, Place, Severity};
 use ripieno_score::{Score, Sounding};
-use ripieno_texture::{Techniques, techniques};
+use ripieno_texture::Techniques;
 
 /// Played bars from which on a mute that stays to the end is worth a warning: a piece may well end muted, but seldom for so long.
 const LONG: u32 = 48;
 
 /// A warning for each part that is muted from some bar to its last note, over many bars: the page may say "senza sord." where the file does not.
-pub(crate) fn lasting_mutes(file: &str, score: &Score, sounding: &Sounding) -> Vec<Finding> {
-    let ways = techniques(score, sounding);
+pub(crate) fn lasting_mutes(file: &str, score: &Score, sounding: &Sounding, ways: &[Techniques]) -> Vec<Finding> {
     let notes = &sounding.notes;
     let of_part = |(index, part): (usize, &ripieno_score::Part)| {
         let rows = notes.of_part.get(index)?.clone();
@@ -45,6 +44,7 @@ pub(crate) fn lasting_mutes(file: &str, score: &Score, sounding: &Sounding) -> V
 mod tests {
     use ripieno_formats::{Limits, read};
     use ripieno_score::Unroll;
+    use ripieno_texture::techniques;
 
     use super::*;
 
@@ -65,7 +65,8 @@ mod tests {
             (1..=bars).map(bar).collect::<String>()
         );
         let score = read("cue.musicxml", music.as_bytes(), &Limits::default()).map(|reading| reading.score).unwrap_or_default();
-        lasting_mutes("cue.musicxml", &score, &Sounding::new(&score, Unroll::AsWritten))
+        let sounding = Sounding::new(&score, Unroll::AsWritten);
+        lasting_mutes("cue.musicxml", &score, &sounding, &techniques(&score, &sounding))
     }
 
     #[test]

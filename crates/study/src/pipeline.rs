@@ -7,12 +7,14 @@ use std::sync::{Mutex, PoisonError};
 
 use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
 use ripieno_practice::{
-    Groups, Material, Presence, RegisterUse, Sentence, Taken, bars_with_all, noteworthy, presence, register, take_all,
+    Groups, Material, Presence, RegisterUse, Sentence, Taken, bar_label, bars_with_all, noteworthy, presence, register, take_all,
 };
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
-use ripieno_texture::{Doublings, Harmony, Lines, RoleProbabilities, Theme, harmony, predict, read_roles, themes, top_lines};
+use ripieno_texture::{
+    Doublings, Harmony, Lines, RoleProbabilities, Techniques, Theme, harmony, predict, read_roles, techniques, themes, top_lines,
+};
 
-use crate::bars::{BarSpans, bar_label};
+use crate::bars::BarSpans;
 use crate::compass::beyond_compass;
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
 use crate::mutes::lasting_mutes;
@@ -51,6 +53,8 @@ pub struct Study {
     pub score: Score,
     /// What is heard, each bar once in page order, since a study cites printed bars.
     pub sounding: Sounding,
+    /// Ways of playing in force, by row of [`Sounding::notes`].
+    pub ways: Vec<Techniques>,
     /// Who is in it.
     pub groups: Groups,
     /// A person's corrections that have a place in this score, in the order they were made.
@@ -137,7 +141,8 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     findings.extend(trouble_findings(&file, &score, &sounding));
     findings.extend(beyond_compass(&file, &score, &sounding));
-    findings.extend(lasting_mutes(&file, &score, &sounding));
+    let ways = techniques(&score, &sounding);
+    findings.extend(lasting_mutes(&file, &score, &sounding, &ways));
     findings.extend(counted_upbeat(&file, &score, &sounding));
     let (corrections, groups) = match corrections {
         Ok(corrections) => {
@@ -172,6 +177,7 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         findings,
         score,
         sounding,
+        ways,
         groups,
         corrections,
         learned,

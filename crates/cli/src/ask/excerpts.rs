@@ -21,7 +21,7 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
     std::fs::create_dir_all(folder).map_err(|error| format!("{}: the folder cannot be made ({error})", folder.display()))?;
     let mut taken = std::collections::BTreeSet::new();
     let all: usize = answers.iter().map(|answered| answered.found.len()).sum();
-    for answered in answers.iter().filter(|answered| !answered.found.is_empty()) {
+    'scores: for answered in answers.iter().filter(|answered| !answered.found.is_empty()) {
         let path = answered.path.display();
         let Some(reading) = open(&answered.path, false) else {
             return Err(format!(
@@ -30,12 +30,9 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
         };
         let stem = answered.path.file_stem().map_or_else(|| "score".into(), |stem| stem.to_string_lossy().into_owned());
         let stem = answered.score.map_or_else(|| stem.clone(), |score| format!("{score}_{stem}"));
-        if taken.len() >= MOST {
-            break;
-        }
         for found in &answered.found {
             if taken.len() >= MOST {
-                break;
+                break 'scores;
             }
             let whole =
                 |parts| Cut { first: BarIndex(found.first), last: BarIndex(found.last), parts, pitch: PitchShown::Written };

@@ -10,12 +10,12 @@ use super::rows::{bodies, shown};
 pub fn sentence(row: &Difference) -> String {
     let key = &row.key;
     let (a, b) = (number(key, row.a.pooled.mean), number(key, row.b.pooled.mean));
-    let text = match frame(key) {
-        Some(frame) if frame.contains('#') => {
-            let (before, after) = frame.split_once('#').unwrap_or((&frame, ""));
+    let frame = frame(key);
+    let text = match frame.as_deref().and_then(|frame| frame.split_once('#')) {
+        Some((before, after)) => {
             format!("{before}{a}{after} in A, {b}{} in B.", short(after))
         }
-        _ => format!("{}, {}: {a} in A, {b} in B.", the(&bodies(key)), super::rows::what(key)),
+        None => format!("{}, {}: {a} in A, {b} in B.", the(&bodies(key)), super::rows::what(key)),
     };
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())

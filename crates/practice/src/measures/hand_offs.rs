@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use ripieno_score::Crotchets;
 use ripieno_texture::{Carried, Line};
 
+use crate::attacks::begun_at;
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
 
@@ -79,7 +80,7 @@ fn plays_along(material: &Material<'_>, line: usize, carried: &Carried, from: Cr
     let carrier = &material.lines.lines[carried.line];
     let attacks = &carrier.attacks[carrier.attacks_in(from.max(carried.from), to.min(carried.to))];
     let own = &material.lines.lines[line].attacks;
-    let shared = attacks.iter().filter(|attack| own.binary_search_by_key(&attack.onset, |own| own.onset).is_ok()).count();
+    let shared = attacks.iter().filter(|attack| begun_at(own, attack.onset).is_some()).count();
     shared * 2 >= attacks.len() && !attacks.is_empty()
 }
 

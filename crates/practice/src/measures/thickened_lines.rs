@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 
 use ripieno_score::Crotchets;
-use ripieno_texture::{Attack, ChordTone, Layer, Member};
+use ripieno_texture::{ChordTone, Layer, Member};
 
 use super::overlap::Overlap;
+use crate::attacks::{begun_at, in_bars};
 use crate::material::Material;
 use crate::measure::{Measure, Subject, Unit, Value};
 use crate::tally::Tally;
@@ -98,19 +99,15 @@ fn gather(
 /// Stretches of common notes in which the member runs parallel to the chief line while both have the tune.
 fn stretches(material: &Material<'_>, chief: usize, member: &Member) -> Vec<Vec<Common>> {
     let tune = |line: usize, at| material.span_at(line, at).is_some_and(|span| span.role().is_tune());
-    let in_bars = |attacks: &[Attack]| {
-        let first = attacks.partition_point(|attack| attack.bar < member.bars.start);
-        first..attacks.partition_point(|attack| attack.bar < member.bars.end)
-    };
     let theirs = &material.lines.lines[chief].attacks;
-    let theirs = &theirs[in_bars(theirs)];
+    let theirs = &theirs[in_bars(theirs, &member.bars)];
     let ours = &material.lines.lines[member.line].attacks;
     let mut found: Vec<Vec<Common>> = Vec::new();
     let mut open: Vec<Common> = Vec::new();
-    for attack in in_bars(ours) {
+    for attack in in_bars(ours, &member.bars) {
         let note = &ours[attack];
-        let Ok(at) = theirs.binary_search_by_key(&note.onset, |attack| attack.onset) else { continue };
-        let Some((chief_top, top)) = theirs[at].top.zip(note.top) else { continue };
+        let Some(begun) = begun_at(theirs, note.onset) else { continue };
+        let Some((chief_top, top)) = begun.top.zip(note.top) else { continue };
         let common = Common { attack, chief: i32::from(chief_top), added: i32::from(top) };
         // One octave among other intervals goes by; two end the stretch.
         let ends = common.is_octave() && open.last().is_none_or(Common::is_octave);
@@ -154,9 +151,9 @@ fn thickened<'a>(
     let on_tune = |line: usize| {
         let attacks = &material.lines.lines[line].attacks;
         let note = |note: &&'a Common| {
-            let at = attacks.binary_search_by_key(&added.attacks[note.attack].onset, |attack| attack.onset).ok()?;
-            let key = i32::from(attacks[at].top?);
-            ((key - note.chief) % 12 == 0).then_some((*note, note.added - key, attacks[at].end))
+            let begun = begun_at(attacks, added.attacks[note.attack].onset)?;
+            let key = i32::from(begun.top?);
+            ((key - note.chief) % 12 == 0).then_some((*note, note.added - key, begun.end))
         };
         thick.iter().filter_map(note).collect::<Vec<Thick<'a>>>()
     };

@@ -42,14 +42,19 @@ impl Standing {
 
     /// As [`full_bars`].
     pub fn full_bars(&self, sounding: &Sounding, groups: &Groups) -> Vec<u32> {
+        self.full_where(sounding, groups, |section, bar| self.of_sections[section].binary_search(&bar).is_ok())
+    }
+
+    /// Bars in which every standing family is there with at least two thirds of its sections, by what counts as a section's being there; none with fewer
+    /// than two such families.
+    pub fn full_where(&self, sounding: &Sounding, groups: &Groups, there: impl Fn(usize, u32) -> bool) -> Vec<u32> {
         if self.families.len() < 2 {
             return Vec::new();
         }
         let is_full = |bar: &u32| {
             self.families.iter().map(|&family| groups.families[family].family).all(|family| {
-                let of_family = || groups.sections.iter().zip(&self.of_sections).filter(|(section, _)| section.family == family);
-                let here = of_family().filter(|(_, bars)| bars.binary_search(bar).is_ok()).count();
-                here * 3 >= of_family().count() * 2
+                let of_family = || (0..groups.sections.len()).filter(|&section| groups.sections[section].family == family);
+                of_family().filter(|&section| there(section, *bar)).count() * 3 >= of_family().count() * 2
             })
         };
         (0u32..).zip(&sounding.bars).map(|(bar, _)| bar).filter(is_full).collect()

@@ -61,7 +61,7 @@ impl<'a> Course<'a> {
             }
         }
         let standing = Standing::new(material.sounding, material.groups);
-        let tuttis = tuttis(material, &standing.families, &section_of, &time_of);
+        let tuttis = tuttis(material, &standing, &section_of, &time_of);
         let bars_of = standing.of_sections;
         Self { material, section_of, bars_of, level, level_of, parts, tuttis, tasks: Tasks::new(material) }
     }
@@ -132,7 +132,7 @@ impl<'a> Course<'a> {
 }
 
 /// Stretches in which every standing family is there with at least two thirds of its sections.
-fn tuttis(material: &Material<'_>, families: &[usize], section_of: &[usize], time_of: &[Vec<Crotchets>]) -> Vec<Range<u32>> {
+fn tuttis(material: &Material<'_>, standing: &Standing, section_of: &[usize], time_of: &[Vec<Crotchets>]) -> Vec<Range<u32>> {
     let bars = &material.sounding.bars;
     let mut attacks = vec![vec![0u32; bars.len()]; time_of.len()];
     for line in &material.lines.lines {
@@ -141,18 +141,12 @@ fn tuttis(material: &Material<'_>, families: &[usize], section_of: &[usize], tim
         }
     }
     let lines_in: Vec<u32> = (0..time_of.len()).map(|section| lines_in(material, section_of, section)).collect();
-    let there = |section: usize, bar: usize| {
+    let there = |section: usize, bar: u32| {
+        let bar = bar as usize;
         time_of[section][bar] * Crotchets::whole(THERE.0) > bars[bar].length
             || attacks[section][bar] >= THERE.1 * lines_in[section]
     };
-    let is_full = |bar: &u32| {
-        families.iter().map(|&family| material.groups.families[family].family).all(|family| {
-            let of_family = || (0..time_of.len()).filter(|&section| material.groups.sections[section].family == family);
-            of_family().filter(|&section| there(section, *bar as usize)).count() * 3 >= of_family().count() * 2
-        })
-    };
-    let full: Vec<u32> = (0u32..).zip(bars).map(|(bar, _)| bar).filter(|bar| families.len() >= 2 && is_full(bar)).collect();
-    runs(&full).collect()
+    runs(&standing.full_where(material.sounding, material.groups, there)).collect()
 }
 
 /// How many lines a section has in the score.

@@ -9,6 +9,7 @@ use ripieno_instruments::family::Family;
 use ripieno_score::{Crotchets, PlayedBar};
 use ripieno_texture::{Attack, Line};
 
+use crate::attacks::begun_at;
 use crate::material::Material;
 
 /// What a line does in a bar, in the order in which it is told.
@@ -131,6 +132,13 @@ impl Tasks {
         (sounds > 0 && sounds * 2 >= bars.len() && counts[most as usize] * 5 >= sounds * 3).then_some(most)
     }
 
+    /// The task on which all of some lines settle in a stretch; `None` where they do not, or there is no line.
+    pub fn agreed(&self, lines: impl Iterator<Item = usize>, bars: &Range<u32>) -> Option<Task> {
+        let mut tasks = lines.map(|line| self.settled(line, bars));
+        let first = tasks.next()??;
+        tasks.all(|task| task == Some(first)).then_some(first)
+    }
+
     /// In how many bars of a stretch a line sounds.
     pub fn sounds(&self, line: usize, bars: &Range<u32>) -> usize {
         bars.clone().filter(|&bar| self.at(line, bar).is_some()).count()
@@ -218,9 +226,9 @@ fn same_class(a: Option<u8>, b: Option<u8>) -> bool {
 fn common(a: &[Attack], b: &[Attack]) -> (usize, usize) {
     let (mut together, mut alike) = (0, 0);
     for attack in a {
-        if let Ok(at) = b.binary_search_by_key(&attack.onset, |attack| attack.onset) {
+        if let Some(other) = begun_at(b, attack.onset) {
             together += 1;
-            alike += usize::from(same_class(attack.top, b[at].top) || same_class(attack.bottom, b[at].bottom));
+            alike += usize::from(same_class(attack.top, other.top) || same_class(attack.bottom, other.bottom));
         }
     }
     (together, alike)

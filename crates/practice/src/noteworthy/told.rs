@@ -6,11 +6,8 @@ use std::ops::Range;
 use super::course::Course;
 use super::tasks::{TASKS, Task};
 use super::words::{capital, list};
-
-/// A stretch within which the lines keep to their tasks, as far as they do.
-pub(super) struct Phase {
-    pub bars: Range<u32>,
-}
+use crate::attacks::{begun_at, in_bars};
+use crate::material::bar_label;
 
 /// Most phases that are told of one stretch.
 const PHASES: usize = 3;
@@ -64,14 +61,14 @@ impl Unit {
 pub(super) type Jobs = Vec<(&'static str, Vec<String>)>;
 
 impl Course<'_> {
-    /// Cuts a stretch where the tasks of many lines change, the lines being those of `parts`.
-    pub fn phases(&self, bars: &Range<u32>, parts: &[bool]) -> Vec<Phase> {
+    /// Cuts a stretch where the tasks of many lines change, the lines being those of `parts`: within each piece they keep to their tasks, as far as they do.
+    pub fn phases(&self, bars: &Range<u32>, parts: &[bool]) -> Vec<Range<u32>> {
         let lines = self.lines_of(parts, bars);
         let count = bars.len().min(LONGEST);
         let task = |line: usize, at: usize| {
             self.tasks.at(line, bars.start + u32::try_from(at).unwrap_or(0)).map_or(TASKS.len(), |task| task as usize)
         };
-        // misses[first][length - 1]: bars of lines that do not have their line's chief task in the piece that begins at `first`.
+        // By length less one: bars of lines that do not have their line's chief task in the piece that begins at `first`.
         let cost = |first: usize| {
             let mut counts = vec![[0usize; TASKS.len() + 1]; lines.len()];
             (first..count)
@@ -103,7 +100,7 @@ impl Course<'_> {
             let first = best[end].1;
             let bar = |at: usize| bars.start + u32::try_from(at).unwrap_or(0);
             let last = if end == count { bars.end } else { bar(end) };
-            phases.push(Phase { bars: bar(first)..last });
+            phases.push(bar(first)..last);
             end = first;
         }
         phases.reverse();
@@ -215,9 +212,7 @@ impl Course<'_> {
         let lines = &self.material.lines.lines;
         let in_bar = |line: usize, bar: u32| {
             let attacks = &lines[line].attacks;
-            let first = attacks.partition_point(|attack| attack.bar < bar);
-            let end = attacks.partition_point(|attack| attack.bar <= bar);
-            &attacks[first..end]
+            &attacks[in_bars(attacks, &(bar..bar + 1))]
         };
         let (mut alike, mut all) = (0, 0);
         for bar in bars.clone() {
@@ -226,8 +221,7 @@ impl Course<'_> {
             }
             all += 1;
             let (own, theirs) = (in_bar(a, bar), in_bar(b, bar));
-            let common =
-                own.iter().filter(|attack| theirs.binary_search_by_key(&attack.onset, |attack| attack.onset).is_ok()).count();
+            let common = own.iter().filter(|attack| begun_at(theirs, attack.onset).is_some()).count();
             alike += usize::from(!own.is_empty() && common * 4 >= own.len() * 3 && common * 4 >= theirs.len() * 3);
         }
         all > 0 && alike * 5 >= all * 3
@@ -237,20 +231,16 @@ impl Course<'_> {
     /// nobody keeps to anything.
     pub fn who_does_what(&self, bars: &Range<u32>, parts: &[bool]) -> String {
         let phases = self.phases(bars, parts);
-        let mut longest: Vec<&Phase> = phases.iter().filter(|phase| phase.bars.len() * 4 >= bars.len()).collect();
-        longest.sort_by_key(|phase| (std::cmp::Reverse(phase.bars.len()), phase.bars.start));
+        let mut longest: Vec<&Range<u32>> = phases.iter().filter(|phase| phase.len() * 4 >= bars.len()).collect();
+        longest.sort_by_key(|phase| (std::cmp::Reverse(phase.len()), phase.start));
         longest.truncate(PHASES);
-        longest.sort_by_key(|phase| phase.bars.start);
-        let told = longest.iter().filter_map(|phase| {
-            let jobs = told(&self.jobs(&phase.bars, parts));
+        longest.sort_by_key(|phase| phase.start);
+        let told = longest.into_iter().filter_map(|phase| {
+            let jobs = told(&self.jobs(phase, parts));
             if jobs.is_empty() {
                 return None;
             }
-            Some(if phase.bars == *bars {
-                format!("{}.", capital(&jobs))
-            } else {
-                format!("{}: {jobs}.", capital(&self.span(&phase.bars)))
-            })
+            Some(if phase == bars { format!("{}.", capital(&jobs)) } else { format!("{}: {jobs}.", capital(&self.span(phase))) })
         });
         told.collect::<Vec<_>>().join(" ")
     }
@@ -263,11 +253,7 @@ impl Course<'_> {
 
     /// What a musician calls a played bar.
     pub fn printed(&self, bar: u32) -> String {
-        let Some(played) = self.material.sounding.bars.get(bar as usize) else { return String::new() };
-        match self.material.score.bars.get(played.bar.at()).map(|bar| bar.number.as_ref()) {
-            Some("") | None => (played.bar.0 + 1).to_string(),
-            Some(number) => number.to_owned(),
-        }
+        bar_label(self.material.score, self.material.sounding, bar)
     }
 
     /// A part's name, on one line.
@@ -282,13 +268,8 @@ impl Course<'_> {
     /// What a section as a whole does in a stretch; `None` where its lines do different things.
     pub fn task_of(&self, section: usize, bars: &Range<u32>) -> Option<Task> {
         let parts: Vec<bool> = self.section_of.iter().map(|of| *of == section).collect();
-        let mut tasks = self
-            .lines_of(&parts, bars)
-            .into_iter()
-            .filter(|&line| self.tasks.sounds(line, bars) * 2 >= bars.len())
-            .map(|line| self.tasks.settled(line, bars));
-        let first = tasks.next()??;
-        tasks.all(|task| task == Some(first)).then_some(first)
+        let lines = self.lines_of(&parts, bars).into_iter().filter(|&line| self.tasks.sounds(line, bars) * 2 >= bars.len());
+        self.tasks.agreed(lines, bars)
     }
 }
 

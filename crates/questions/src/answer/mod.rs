@@ -64,7 +64,7 @@ pub fn answer(question: &Question, record: &Record) -> Result<Vec<Found>, Damage
 }
 
 /// First and last of each run of bars.
-fn runs(holds: &[bool]) -> Vec<(usize, usize)> {
+pub(crate) fn runs(holds: &[bool]) -> Vec<(usize, usize)> {
     let mut runs: Vec<(usize, usize)> = Vec::new();
     for (bar, _) in holds.iter().enumerate().filter(|(_, holds)| **holds) {
         match runs.last_mut() {

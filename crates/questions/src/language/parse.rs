@@ -76,6 +76,11 @@ impl Parser {
         self.word(0).as_deref() == Some(word)
     }
 
+    /// Whether these words follow in a row after so many others.
+    fn are_next(&self, ahead: usize, words: &[&str]) -> bool {
+        words.iter().enumerate().all(|(at, word)| self.word(ahead + at).as_deref() == Some(word))
+    }
+
     fn is_sign(&self, ahead: usize, sign: char) -> bool {
         matches!(self.tokens.get(self.at + ahead), Some((Token::Sign(found), _)) if *found == sign)
     }
@@ -89,7 +94,7 @@ impl Parser {
 
     /// Passes these words in a row, or none.
     fn pass_all(&mut self, words: &[&str]) -> bool {
-        let there = words.iter().enumerate().all(|(ahead, word)| self.word(ahead).as_deref() == Some(word));
+        let there = self.are_next(0, words);
         self.at += if there { words.len() } else { 0 };
         there
     }

@@ -283,13 +283,17 @@ fn players() -> BTreeMap<Vec<String>, Who> {
     names
 }
 
+fn words_of<T>(table: &'static [(&[&str], T)]) -> impl Iterator<Item = String> {
+    table.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned())
+}
+
 fn known() -> Vec<String> {
     let mut words: Vec<String> = GRAMMAR.iter().map(|word| (*word).to_owned()).collect();
     words.extend(PLAYERS.keys().flatten().cloned());
-    words.extend(LEVELS.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
-    words.extend(ROLES.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
-    words.extend(WAYS.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
-    words.extend(ORDINALS.iter().flat_map(|(words, _)| words.iter()).map(|word| (*word).to_owned()));
+    words.extend(words_of(LEVELS));
+    words.extend(words_of(ROLES));
+    words.extend(words_of(WAYS));
+    words.extend(words_of(ORDINALS));
     words.extend(QUALITIES.iter().flat_map(|name| name.split(' ')).map(str::to_owned));
     words.sort_unstable();
     words.dedup();

@@ -3,11 +3,12 @@
 use ripieno_score::CountReason;
 use ripieno_study::Study;
 use ripieno_study::acoustics::Situation;
-use ripieno_texture::{Techniques, techniques as of_notes};
+use ripieno_texture::Techniques;
 
 use super::Table;
 use super::column::{Cell, Filling};
 use super::made::table;
+use crate::answer::runs;
 
 /// What masks by less is not kept, in dB.
 const LEAST: f64 = 0.3;
@@ -15,14 +16,9 @@ const LEAST: f64 = 0.3;
 /// The tables "balance" and "maskers": from a seat in a hall, which no score leaves undecided.
 pub(super) fn balance(study: &Study) -> [Table; 2] {
     let balance = study.balance(Situation::hall()).ok();
-    let (melody, chords) = balance.as_ref().map_or((&[][..], &[][..]), |balance| (&balance.melody, &balance.chords));
-    let mut bars: Vec<u32> = melody.iter().map(|told| told.bar).chain(chords.iter().map(|chord| chord.bar)).collect();
-    bars.sort_unstable();
-    bars.dedup();
     let of_bars = |rows: &mut Filling| {
-        for bar in bars {
-            let told = balance.as_ref().and_then(|balance| balance.melody_in(bar));
-            let chord = balance.as_ref().and_then(|balance| balance.chord_in(bar));
+        for (bar, balance) in balance.iter().flat_map(|balance| balance.bars().into_iter().map(move |bar| (bar, balance))) {
+            let (told, chord) = (balance.melody_in(bar), balance.chord_in(bar));
             let grade = told.map(|told| told.audible.grade().to_string());
             let even = chord.map(|chord| chord.evenness.grade().to_string());
             rows.push([
@@ -38,7 +34,7 @@ pub(super) fn balance(study: &Study) -> [Table; 2] {
         }
     };
     let of_maskers = |rows: &mut Filling| {
-        for told in melody {
+        for told in balance.iter().flat_map(|balance| &balance.melody) {
             for masker in told.maskers.iter().filter(|masker| masker.gain_db >= LEAST) {
                 rows.push([Cell::Whole(i64::from(told.bar)), Cell::count(masker.part), Cell::Decimal(masker.gain_db)]);
             }
@@ -53,7 +49,6 @@ const OF_PLAYERS: [&str; 2] = ["a 2", "divided"];
 /// The table "techniques", by part and way, bar after bar.
 pub(super) fn techniques(study: &Study) -> Table {
     let (notes, bars) = (&study.sounding.notes, &study.sounding.bars);
-    let ways = of_notes(&study.score, &study.sounding);
     let known: Vec<(Techniques, String)> =
         Techniques::all().iter_names().map(|(name, way)| (way, name.to_lowercase().replace('_', " "))).collect();
     table("techniques", |rows: &mut Filling| {
@@ -64,7 +59,7 @@ pub(super) fn techniques(study: &Study) -> Table {
                 let first = notes.bar[row] as usize;
                 let end = notes.onset[row] + notes.duration[row];
                 let touched = 1 + bars.iter().skip(first + 1).take_while(|bar| bar.start < end).count();
-                let own = ways.get(row).copied().unwrap_or_default();
+                let own = study.ways.get(row).copied().unwrap_or_default();
                 let marked = notes.players_reason[row] == CountReason::Mark && notes.players[row].least >= 2 && !body;
                 let divided = notes.players_reason[row] == CountReason::Divided;
                 let has = known.iter().map(|(way, _)| own.contains(*way)).chain([marked, divided]);
@@ -74,10 +69,8 @@ pub(super) fn techniques(study: &Study) -> Table {
             }
             let names = known.iter().map(|(_, name)| name.as_str()).chain(OF_PLAYERS);
             for (name, bars) in names.zip(&held) {
-                let mut bar = 0;
-                while let Some(first) = bars.iter().skip(bar).position(|held| *held).map(|after| bar + after) {
-                    bar = first + bars[first..].iter().take_while(|held| **held).count();
-                    rows.push([Cell::count(part), Cell::count(first), Cell::count(bar - 1), Cell::Text(name)]);
+                for (first, last) in runs(bars) {
+                    rows.push([Cell::count(part), Cell::count(first), Cell::count(last), Cell::Text(name)]);
                 }
             }
         }

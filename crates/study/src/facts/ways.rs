@@ -1,7 +1,7 @@
 //! Ways of playing and numbers of players, part by part, as marked.
 
 use ripieno_score::{Crotchets, DirectionKind, PlayerMark};
-use ripieno_texture::{Techniques, techniques};
+use ripieno_texture::Techniques;
 
 use crate::Study;
 
@@ -39,11 +39,10 @@ impl Study {
     #[must_use]
     pub fn ways_of_playing(&self) -> Vec<Way> {
         let notes = &self.sounding.notes;
-        let found = techniques(&self.score, &self.sounding);
         let mut ways = Vec::new();
         for (part, rows) in notes.of_part.iter().enumerate() {
             for (technique, name) in NAMES {
-                let bars = rows.clone().filter(|&row| found[row].contains(*technique)).map(|row| notes.bar[row]);
+                let bars = rows.clone().filter(|&row| self.ways[row].contains(*technique)).map(|row| notes.bar[row]);
                 push(&mut ways, part, (*name).to_owned(), bars.collect());
             }
             self.players_marked(part, &mut ways);

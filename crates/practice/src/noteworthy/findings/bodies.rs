@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use ripieno_instruments::family::{Family, Section};
 
 use super::Found;
+use crate::attacks::begun_at;
 use crate::measure::{Subject, Taken, Value};
 use crate::measures::{RHYTHMS, is_one_rhythm, octaves};
 use crate::noteworthy::course::Course;
@@ -211,8 +212,8 @@ fn part_notes(course: &Course<'_>, part: usize) -> PartNotes {
             of.notes += 1;
             here.clear();
             for other in lines.iter().filter(|other| course.section_of[other.part] != own) {
-                let Ok(at) = other.attacks.binary_search_by_key(&attack.onset, |attack| attack.onset) else { continue };
-                let theirs = [other.attacks[at].top, other.attacks[at].bottom].into_iter().flatten();
+                let Some(begun) = begun_at(&other.attacks, attack.onset) else { continue };
+                let theirs = [begun.top, begun.bottom].into_iter().flatten();
                 here.extend(theirs.map(|theirs| (course.section_of[other.part], i16::from(theirs) - i16::from(key))));
             }
             here.retain(|(_, interval)| interval % 12 == 0);

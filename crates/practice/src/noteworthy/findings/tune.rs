@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use ripieno_instruments::family::{Family, Section};
 
 use super::Found;
+use crate::attacks::begun_at;
 use crate::measure::{Subject, Taken, Value};
 use crate::measures::NOTES;
 use crate::noteworthy::course::Course;
@@ -156,9 +157,8 @@ fn tune_bars(course: &Course<'_>, section: usize) -> Vec<u32> {
         }
         for attack in attacks {
             for &other in &own {
-                let theirs = &material.lines.lines[other].attacks;
-                let Ok(at) = theirs.binary_search_by_key(&attack.onset, |attack| attack.onset) else { continue };
-                if attack.top.zip(theirs[at].top).is_some_and(|(a, b)| a % 12 == b % 12) {
+                let Some(theirs) = begun_at(&material.lines.lines[other].attacks, attack.onset) else { continue };
+                if attack.top.zip(theirs.top).is_some_and(|(a, b)| a % 12 == b % 12) {
                     *notes.entry((attack.bar, other)).or_default() += 1;
                 }
             }

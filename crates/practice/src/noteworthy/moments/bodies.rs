@@ -120,9 +120,9 @@ pub(super) fn splits(course: &Course<'_>, found: &mut Vec<Moment>) {
         for run in runs(&apart).filter(|run| run.len() >= SPLIT) {
             // Of a long run the stretch in which each keeps to one thing.
             for phase in course.phases(&run, &parts) {
-                let jobs: Jobs = course.jobs(&phase.bars, &parts).into_iter().filter(|(job, _)| *job != CHANGING).collect();
-                if phase.bars.len() >= SPLIT && jobs.len() >= 2 {
-                    longest.push((phase.bars, section, told(&jobs)));
+                let jobs: Jobs = course.jobs(&phase, &parts).into_iter().filter(|(job, _)| *job != CHANGING).collect();
+                if phase.len() >= SPLIT && jobs.len() >= 2 {
+                    longest.push((phase, section, told(&jobs)));
                 }
             }
         }

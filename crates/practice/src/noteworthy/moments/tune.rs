@@ -7,6 +7,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::{Carried, Statement};
 
 use super::{MOST, Moment};
+use crate::attacks::{begun_at, in_bars};
 use crate::measure::{Subject, Taken, Value};
 use crate::noteworthy::course::Course;
 use crate::noteworthy::tasks::Task;
@@ -73,11 +74,8 @@ pub(super) fn longest_solo(course: &Course<'_>, found: &mut Vec<Moment>) {
 /// What a part does in a stretch of bars; `None` where it does not keep to one thing or its lines differ.
 fn task_of(course: &Course<'_>, part: usize, bars: &Range<u32>) -> Option<Task> {
     let lines = &course.material.lines.lines;
-    let mut tasks = (0..lines.len())
-        .filter(|&line| lines[line].part == part && course.tasks.sounds(line, bars) > 0)
-        .map(|line| course.tasks.settled(line, bars));
-    let first = tasks.next()??;
-    tasks.all(|task| task == Some(first)).then_some(first)
+    let own = (0..lines.len()).filter(|&line| lines[line].part == part && course.tasks.sounds(line, bars) > 0);
+    course.tasks.agreed(own, bars)
 }
 
 /// Where the melody passes to a part that accompanied before, and its former carrier goes on as accompaniment.
@@ -184,7 +182,7 @@ fn most_parallel(course: &Course<'_>, (of, with): (usize, usize), run: &Range<u3
     let lines = &course.material.lines.lines;
     let in_run = |line: usize| {
         let attacks = &lines[line].attacks;
-        &attacks[attacks.partition_point(|attack| attack.bar < run.start)..attacks.partition_point(|attack| attack.bar < run.end)]
+        &attacks[in_bars(attacks, run)]
     };
     let mut best: Option<Parallel> = None;
     for a in course.lines_of_section(of) {
@@ -193,8 +191,8 @@ fn most_parallel(course: &Course<'_>, (of, with): (usize, usize), run: &Range<u3
             let common: Vec<(i32, i32, u32)> = own
                 .iter()
                 .filter_map(|attack| {
-                    let at = theirs.binary_search_by_key(&attack.onset, |attack| attack.onset).ok()?;
-                    Some((i32::from(attack.top?), i32::from(theirs[at].top?), attack.bar))
+                    let other = begun_at(theirs, attack.onset)?;
+                    Some((i32::from(attack.top?), i32::from(other.top?), attack.bar))
                 })
                 .collect();
             if common.len() < PARALLEL.0 || common.len() * 4 < own.len() * 3 || common.len() * 4 < theirs.len() * 3 {

@@ -156,8 +156,7 @@ impl Parser {
                 return Err(self.wrong("“covered”, “hard to hear”, “heard”, “clear” or “prominent”"));
             };
             grades.extend_from_slice(of);
-            let ahead = |words: &[&str]| words.iter().enumerate().all(|(at, word)| self.word(at + 1).as_deref() == Some(word));
-            if !(self.is_next("or") && HEARD.iter().any(|(words, _)| ahead(words))) {
+            if !(self.is_next("or") && HEARD.iter().any(|(words, _)| self.are_next(1, words))) {
                 break;
             }
             self.at += 1;

@@ -63,7 +63,7 @@ impl Parser {
     pub(super) fn begins_predicate(&self) -> bool {
         self.begins_verb()
             || self.word(0).is_some_and(|word| ["above", "below", "between"].contains(&word.as_str()))
-            || WAYS.iter().any(|(words, _)| words.iter().enumerate().all(|(at, word)| self.word(at).as_deref() == Some(word)))
+            || WAYS.iter().any(|(words, _)| self.are_next(0, words))
     }
 
     /// "pizzicato", "con sordino", "a 2".
@@ -125,13 +125,7 @@ impl Parser {
             }
             // "play the melody", "play chords"
             let article = usize::from(self.word(0).is_some_and(|word| word == "the" || word == "a"));
-            let begins_role = |parser: &Self| {
-                let here = |words: &[&str]| {
-                    words.iter().enumerate().all(|(at, word)| parser.word(article + at).as_deref() == Some(*word))
-                };
-                ROLES.iter().any(|(words, _)| here(words))
-            };
-            if begins_role(self) {
+            if ROLES.iter().any(|(words, _)| self.are_next(article, words)) {
                 self.at += article;
                 let roles = self.roles()?;
                 return Ok(each(subjects, |subject| Condition::Has(subject, roles.clone())));

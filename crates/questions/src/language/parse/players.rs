@@ -24,18 +24,13 @@ impl Parser {
             return Ok(Some(Who::Part(name)));
         }
         // "first violins", "third horn".
-        let ordinal = self.word(0).and_then(|word| ORDINALS.iter().find(|(words, _)| words.contains(&word.as_str())));
-        if let Some((_, number)) = ordinal {
+        if let Some(number) = self.ordinal() {
             self.at += 1;
-            let named = if self.word(0).is_some_and(|word| ORDINALS.iter().any(|(words, _)| words.contains(&word.as_str()))) {
-                None
-            } else {
-                self.who()?
-            };
+            let named = if self.ordinal().is_some() { None } else { self.who()? };
             if named.is_none() {
                 self.at -= 1;
             }
-            return Ok(named.map(|who| Who::Numbered(*number, Box::new(who))));
+            return Ok(named.map(|who| Who::Numbered(number, Box::new(who))));
         }
         let words: Vec<String> = (0..5).map_while(|ahead| self.word(ahead)).collect();
         let longest = (1..=words.len()).rev().find_map(|length| PLAYERS.get(&words[..length]).map(|who| (length, who.clone())));
@@ -43,6 +38,12 @@ impl Parser {
             self.at += length;
             who
         }))
+    }
+
+    /// The number that the next word names.
+    fn ordinal(&self) -> Option<u16> {
+        let word = self.word(0)?;
+        ORDINALS.iter().find(|(words, _)| words.contains(&word.as_str())).map(|(_, number)| *number)
     }
 
     /// Other players, after a verb.
