@@ -233,7 +233,7 @@ fn realise(sketch: &Sketch, lineup: &Lineup, plan: Plan, options: &Options, befo
                 let first = |phrase: &PhraseCast| {
                     phrase.notes.iter().filter_map(|(seat, notes)| Some((*seat, notes.first()?.key()))).collect()
                 };
-                let around = Around { before: last.clone(), after: after.map(first).unwrap_or_default(), kept: BTreeMap::new() };
+                let around = Around { before: last.clone(), after: after.map(first).unwrap_or_default() };
                 phrase(&setting, planned, &around)
             }
         };

@@ -4,13 +4,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_instruments::Range;
 use ripieno_score::Crotchets;
+use ripieno_texture::Role;
 
 use super::lines::locked;
 use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
 use crate::lineup::Reach;
 use crate::plan::{Arrangement, PhrasePlan, Task};
 use crate::sketch::{SketchNote, Strand};
-use crate::voicing::{Search, Slice, Voice, Voiced, voice};
+use crate::voicing::{Slice, Voice, Voiced, voice};
 
 /// Voices a section needs to hold chords by itself.
 const OWN_CHOIR: usize = 3;
@@ -34,6 +35,13 @@ struct Choir {
     close: f64,
 }
 
+impl Choir {
+    /// Where its highest voice should lie.
+    fn top(&self) -> i32 {
+        self.parts.first().map_or(0, |part| part.target)
+    }
+}
+
 pub(super) fn chords(
     setting: &Setting<'_>,
     plan: &PhrasePlan,
@@ -46,7 +54,7 @@ pub(super) fn chords(
         if tasks.is_empty() || strand.between(span.0, span.1).is_empty() {
             continue;
         }
-        let choirs = choirs(setting, plan, &tasks, strand.between(span.0, span.1), around, voices_of(strand, span));
+        let choirs = choirs(setting, plan, &tasks, strand.between(span.0, span.1), voices_of(strand, span));
         voice_all(setting, strand_at, strand, span, &choirs, around, cast);
     }
 }
@@ -85,22 +93,13 @@ fn voices_of(strand: &Strand, span: (Crotchets, Crotchets)) -> usize {
 }
 
 /// Gathers the groups that have one chord strand; `most` voices of a choir are independent, further players double them.
-fn choirs(
-    setting: &Setting<'_>,
-    plan: &PhrasePlan,
-    tasks: &[&Task],
-    notes: &[SketchNote],
-    around: &Around,
-    most: usize,
-) -> Vec<Choir> {
+fn choirs(setting: &Setting<'_>, plan: &PhrasePlan, tasks: &[&Task], notes: &[SketchNote], most: usize) -> Vec<Choir> {
     let count = i32::try_from(notes.len()).unwrap_or(i32::MAX).max(1);
     let sketched = notes.iter().map(SketchNote::key).sum::<i32>() / count;
     let mut groups: Vec<(usize, Vec<Part>, f64)> = Vec::new();
     for task in tasks {
         let section = &setting.lineup.sections[task.section];
-        let free: Vec<usize> =
-            task.chairs.iter().copied().filter(|&chair| !around.kept.contains_key(&(task.section, chair))).collect();
-        let order = from_the_top(&section.chairs, section.kind, &free);
+        let order = from_the_top(&section.chairs, section.kind, &task.chairs);
         if order.is_empty() {
             continue;
         }
@@ -271,25 +270,21 @@ fn voice_all(
     cast: &mut PhraseCast,
 ) {
     // One player for each line that sounds already: octave doublings say nothing more.
-    let mut of_line: BTreeMap<(LineId, bool), (Seat, &Vec<CastNote>)> = BTreeMap::new();
+    let mut of_line: BTreeMap<LineId, (Seat, &Vec<CastNote>)> = BTreeMap::new();
     for (seat, notes) in &cast.notes {
         if let Some(first) = notes.first() {
-            let kept = around.kept.contains_key(seat);
-            of_line.entry((first.line, kept)).or_insert((*seat, notes));
+            of_line.entry(first.line).or_insert((*seat, notes));
         }
     }
     let beside: Vec<Beside<'_>> = of_line.values().map(|(_, notes)| Beside { notes }).collect();
-    let melody: Vec<Beside<'_>> = cast.notes.values().filter(|notes| top(setting, notes)).map(|notes| Beside { notes }).collect();
-    let bass: Vec<Beside<'_>> =
-        cast.notes.values().filter(|notes| bottom(setting, notes)).map(|notes| Beside { notes }).collect();
-    let base = slices(setting, strand, span, &beside, &melody, &bass);
+    let of_role = |role: Role| -> Vec<Beside<'_>> {
+        let first = |notes: &&Vec<CastNote>| notes.first().map(|note| setting.sketch.strands[note.line.strand].role);
+        cast.notes.values().filter(|notes| first(notes) == Some(role)).map(|notes| Beside { notes }).collect()
+    };
+    let base = slices(setting, strand, span, &beside, &of_role(Role::Melody), &of_role(Role::Bass));
     if base.is_empty() {
         return;
     }
-    let search = |round: usize| Search {
-        seed: if round == 0 { setting.search.seed } else { setting.search.seed.wrapping_mul(31) },
-        ..setting.search
-    };
     let prepared: Vec<(Vec<Slice>, Vec<Voice>, crate::voicing::Weights)> = choirs
         .iter()
         .map(|choir| {
@@ -319,28 +314,27 @@ fn voice_all(
     let mut voiced: Vec<Voiced> = Vec::new();
     for (choir, (own, voices, weights)) in choirs.iter().zip(&prepared) {
         let (before, after) = context(choir);
-        let found = voice(own, voices, before.as_deref().map(|keys| (&entry, keys)), after.as_deref(), weights, &search(0));
+        let found = voice(own, voices, before.as_deref().map(|keys| (&entry, keys)), after.as_deref(), weights, &setting.search);
         cast.bound += found.cost;
         cast.exact &= found.exact;
         voiced.push(found);
     }
-    let mut cost: f64 = voiced.iter().map(|found| found.cost).sum();
     // Then beside the others: lines that another choir has are there to be heard and not to be doubled in parallel by accident.
     if choirs.len() > 1 {
         for _ in 0..ROUNDS {
             for at in 0..choirs.len() {
                 let (own, voices, weights) = &prepared[at];
+                let higher: Vec<&Voiced> = voiced
+                    .iter()
+                    .zip(choirs)
+                    .filter(|(_, other)| other.top() > choirs[at].top())
+                    .map(|(found, _)| found)
+                    .collect();
                 let mut with_others = own.clone();
                 for (place, slice) in with_others.iter_mut().enumerate() {
-                    for (other, found) in voiced.iter().enumerate().filter(|(other, _)| *other != at) {
-                        // Sections that hold the whole chord reinforce each other; only clashes at the edges are weighed.
-                        let keys = &found.keys[place];
-                        let higher = choirs[other].parts.first().map_or(0, |part| part.target)
-                            > choirs[at].parts.first().map_or(0, |part| part.target);
-                        if let (true, Some(&lowest)) = (higher, keys.last()) {
-                            slice.above = Some(slice.above.map_or(lowest.max(60), |above| above.min(lowest.max(60))));
-                        }
-                    }
+                    // Sections that hold the whole chord reinforce each other; only clashes at the edges are weighed.
+                    let edges = higher.iter().filter_map(|found| found.keys[place].last()).map(|&lowest| lowest.max(60));
+                    slice.above = edges.chain(slice.above).min();
                 }
                 let (before, after) = context(&choirs[at]);
                 let found = voice(
@@ -349,16 +343,15 @@ fn voice_all(
                     before.as_deref().map(|keys| (&entry, keys)),
                     after.as_deref(),
                     weights,
-                    &Search { seed: setting.search.seed, ..search(1) },
+                    &setting.search,
                 );
                 if !found.keys.is_empty() {
                     voiced[at] = found;
                 }
             }
         }
-        cost = voiced.iter().map(|found| found.cost).sum();
     }
-    cast.cost += cost;
+    cast.cost += voiced.iter().map(|found| found.cost).sum::<f64>();
     let mut offset = 1;
     for (choir, found) in choirs.iter().zip(&voiced) {
         for (at, part) in choir.parts.iter().enumerate() {
@@ -400,14 +393,6 @@ fn between(notes: &BTreeMap<Seat, Vec<CastNote>>, part: &Part, from: Crotchets, 
         low = below.chain(low).max();
     }
     (low, high)
-}
-
-fn top(setting: &Setting<'_>, notes: &[CastNote]) -> bool {
-    notes.first().is_some_and(|note| setting.sketch.strands[note.line.strand].role == ripieno_texture::Role::Melody)
-}
-
-fn bottom(setting: &Setting<'_>, notes: &[CastNote]) -> bool {
-    notes.first().is_some_and(|note| setting.sketch.strands[note.line.strand].role == ripieno_texture::Role::Bass)
 }
 
 /// The notes of one voice: what goes on from slice to slice without a new attack is one note.

@@ -3,7 +3,7 @@
 use ripieno_score::{Crotchets, Pitch, Step, Transposition};
 use ripieno_texture::{Mode, NoteName};
 
-use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
+use super::{CastNote, LineId, PhraseCast, Seat, Setting};
 use crate::lineup::Chair;
 use crate::notate::Like;
 use crate::plan::{Doubling, PhrasePlan, Task, Thickening};
@@ -42,13 +42,7 @@ pub(crate) fn best_octave(chair: &Chair, notes: &[SketchNote], wanted: i32) -> i
         .unwrap_or(0)
 }
 
-pub(super) fn lines(
-    setting: &Setting<'_>,
-    plan: &PhrasePlan,
-    span: (Crotchets, Crotchets),
-    around: &Around,
-    cast: &mut PhraseCast,
-) {
+pub(super) fn lines(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets, Crotchets), cast: &mut PhraseCast) {
     for task in &plan.tasks {
         let Some(strand_at) = task.strand else { continue };
         let strand = &setting.sketch.strands[strand_at];
@@ -59,9 +53,6 @@ pub(super) fn lines(
         let section = &setting.lineup.sections[task.section];
         for (place, &chair_at) in task.chairs.iter().enumerate() {
             let seat: Seat = (task.section, chair_at);
-            if around.kept.contains_key(&seat) {
-                continue;
-            }
             let chair = &section.chairs[chair_at];
             let lower = task.doubling == Doubling::Octaves && place >= task.chairs.len().div_ceil(2);
             let wanted = task.octave.unwrap_or(0) - i32::from(lower);

@@ -101,8 +101,6 @@ pub(crate) struct Around {
     pub before: BTreeMap<Seat, (Crotchets, i32)>,
     /// The first key of each player after it, where that is settled.
     pub after: BTreeMap<Seat, i32>,
-    /// Players whose notes stand already.
-    pub kept: BTreeMap<Seat, Vec<CastNote>>,
 }
 
 /// Facts of harmony at a moment, as pitch-class bits.
@@ -148,8 +146,7 @@ impl Setting<'_> {
 pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) -> PhraseCast {
     let (from, to) = Plan::span(setting.sketch, &plan.bars);
     let mut cast = PhraseCast { exact: true, ..PhraseCast::default() };
-    cast.notes.extend(around.kept.iter().map(|(seat, notes)| (*seat, notes.clone())));
-    lines::lines(setting, plan, (from, to), around, &mut cast);
+    lines::lines(setting, plan, (from, to), &mut cast);
     chords::chords(setting, plan, (from, to), around, &mut cast);
     for notes in cast.notes.values_mut() {
         // Grace notes stay in their order.
