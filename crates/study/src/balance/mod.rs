@@ -126,6 +126,16 @@ impl Balance {
         self.chords.binary_search_by_key(&bar, |told| told.bar).ok().map(|at| &self.chords[at])
     }
 
+    /// Bars in which the melody or a full chord sounds, ascending.
+    #[must_use]
+    pub fn bars(&self) -> Vec<u32> {
+        let mut bars: Vec<u32> =
+            self.melody.iter().map(|told| told.bar).chain(self.chords.iter().map(|chord| chord.bar)).collect();
+        bars.sort_unstable();
+        bars.dedup();
+        bars
+    }
+
     /// Bars in which the melody has one of these grades.
     #[must_use]
     pub fn bars_graded(&self, wanted: impl Fn(Grade) -> bool) -> Vec<u32> {
