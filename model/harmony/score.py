@@ -49,6 +49,27 @@ def score(truth, spans):
     return {f: got[f] / total for f in FIELDS}
 
 
+def forgiving(truth, spans, margin=1.0):
+    """As `score`, but within `margin` crotchets of a boundary between two labels the one beyond it is right as well: what is left is wrong by more than the
+    place of a change."""
+    got, total = dict.fromkeys(("root", "quality", "key"), 0.0), 0.0
+    stretches = []
+    for i, label in enumerate(truth):
+        on, off = label[:2]
+        beyond = [truth[k] if 0 <= k < len(truth) else None for k in (i - 1, i + 1)]
+        cuts = sorted({on, min(off, on + margin), max(on, off - margin), off})
+        for a, b in zip(cuts, cuts[1:]):
+            near = ((beyond[0], b <= on + margin + 1e-6), (beyond[1], a >= off - margin - 1e-6))
+            stretches.append((a, b, [label] + [other for other, close in near if other and close]))
+    for time, (_, _, right), span in pairs(stretches, spans):
+        total += time
+        if span is not None:
+            got["root"] += time * any(span[2] == label[2] for label in right)
+            got["quality"] += time * any((span[2], span[3]) == (label[2], QUALITIES[label[3]]) for label in right)
+            got["key"] += time * any((span[5], span[6]) == (label[5], label[6]) for label in right)
+    return {field: got[field] / total for field in got}
+
+
 def report(title, result, fields=FIELDS):
     by = defaultdict(list)
     for name, r in result.items():

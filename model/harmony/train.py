@@ -26,6 +26,8 @@ FIT = 50
 SETTINGS = {
     "width": 96, "layers": 1, "drop": 0.3, "rate": 0.003, "steps": 1200, "first": 1000, "batch": 16, "decay": 0.05, "lost": 0.08,
     "key": 0.7, "labelled": 1.5, "sure": 0.6, "seed": 1, "fit": FIT,
+    # Shares of a batch beside the labelled movements' own 1: their variants with fewer parts; pieces of other kinds with labels.
+    "varied": 0.0, "related": 0.0,
 }  # fmt: skip
 # The networks whose mean is shipped.
 NETWORKS = [{"seed": 1, "steps": 800}, {"seed": 2}, {"seed": 3, "drop": 0.35}]
@@ -149,33 +151,47 @@ def supervised(net, x, y, s):
 
 
 @torch.no_grad()
+def in_all_keys(net, x):
+    """Logarithms of chords and keys, the mean of the answers in twelve keys."""
+    chord, key = 0, 0
+    for up in range(12):
+        h = net(x[:, TURN[up]][None])[0]
+        chord = chord + torch.roll(F.log_softmax(net.chord(h), -1).reshape(-1, 12, Q), -up, 1)
+        key = key + torch.roll(F.log_softmax(net.key(h), -1).reshape(-1, 12, 2), -up, 1)
+    return [F.log_softmax(logs.reshape(len(x), -1) / 12, -1).cpu().numpy() for logs in (chord, key)]
+
+
 def own_labels(net, x, s):
     """The network's own answers as labels; chords it is not sure of teach nothing."""
-    h = net(x[None].to(DEVICE))[0]
-    chord = F.log_softmax(net.chord(h), -1).cpu().numpy()
-    course, key = steady(chord, 2.0), steady(F.log_softmax(net.key(h), -1).cpu().numpy(), 10.0)
+    chord, key = in_all_keys(net, x.to(DEVICE))
+    course, key = steady(chord, 2.0), steady(key, 10.0)
     sure = np.exp(chord[np.arange(len(course)), course]) > s["sure"]
     y = np.full((len(course), 7), -1, "f4")
     y[:, 0], y[:, 1], y[:, 3], y[:, 4], y[:, 5] = course // Q, course % Q, key // 2, key % 2, np.where(sure, 100, 0)
     return torch.tensor(y)
 
 
-def train(labelled, unlabelled, s):
+def train(labelled, unlabelled, s, varied=(), related=()):
     torch.manual_seed(s["seed"])
     rng = np.random.default_rng(s["seed"])
     none = [(x, torch.full((len(x), 7), -1.0)) for x in unlabelled]
+    taught, weights = list(labelled), [1.0] * len(labelled)
+    long = lambda pieces: sum(len(x) ** 0.5 for x, _ in pieces)
+    for more, share in ((varied, s["varied"]), (related, s["related"])):
+        if more and share:
+            taught += more
+            weights += [share * long(labelled) / long(more)] * len(more)
     net = Net(s).to(DEVICE)
     if s["first"]:
         fit(net, Pool(labelled + none, rng), s["first"], lambda net, x, _: restore(net, x), s)
     begun = {name: value.clone() for name, value in net.state_dict().items()}
     teach = lambda net, x, y: supervised(net, x, y, s)
-    fit(net, Pool(labelled, rng), s["steps"], teach, s)
+    fit(net, Pool(taught, rng, np.array(weights)), s["steps"], teach, s)
     if unlabelled and s["labelled"]:
         own = [(x, own_labels(net, x, s)) for x in unlabelled]
-        long = lambda pieces: sum(len(x) ** 0.5 for x, _ in pieces)
-        weights = np.array([s["labelled"] * long(own) / long(labelled)] * len(labelled) + [1.0] * len(own))
+        weights += [long(labelled) / long(own) / s["labelled"]] * len(own)
         net.load_state_dict(begun)
-        fit(net, Pool(labelled + own, rng, weights), s["steps"], teach, s)
+        fit(net, Pool(taught + own, rng, np.array(weights)), s["steps"], teach, s)
     return net
 
 
@@ -232,6 +248,13 @@ def write(path, nets, tab, s):
             out.write(np.ascontiguousarray(array, "<f2").tobytes())
 
 
+def with_labels(x, y):
+    """A variant with its movement's labels: less left out parts it may be silent, where nothing is to be learned, or end early."""
+    y = y[: len(x)].clone()
+    y[x[:, : 12 * BLOCKS].sum(1) == 0] = -1
+    return x, y
+
+
 def main():
     ap = argparse.ArgumentParser()
     ap.add_argument("data"), ap.add_argument("out")
@@ -245,10 +268,13 @@ def main():
         s[name] = type(SETTINGS[name])(float(value))
     data = np.load(a.data)
     get = lambda name: torch.tensor(data[name].astype("f4"))
-    names = sorted(n[:-2] for n in data.files if n.endswith("/x") and not (a.without and n.startswith(a.without)))
+    seen = sorted(n[:-2] for n in data.files if n.endswith("/x") and not (a.without and n.startswith(a.without)))
+    names = [n for n in seen if "~" not in n and not n.startswith("related/")]
     others = sorted(n for n in data.files if n.startswith("unlabelled/") and not any(part in n for part in a.apart))
     labelled, unlabelled = [(get(f"{n}/x"), get(f"{n}/y")) for n in names], [get(n) for n in others]
-    nets = [train(labelled, unlabelled, {**s, **network}) for network in NETWORKS]
+    varied = [with_labels(get(f"{n}/x"), get(f"{n.split('~')[0]}/y")) for n in seen if "~" in n]
+    related = [(get(f"{n}/x"), get(f"{n}/y")) for n in seen if n.startswith("related/")]
+    nets = [train(labelled, unlabelled, {**s, **network}, varied, related) for network in NETWORKS]
     write(a.out, nets, tables([data[f"{n}/y"] for n in names]), s)
 
 
