@@ -19,5 +19,5 @@ mod troubles;
 
 pub use finding::{Finding, Findings, Place, Severity};
 pub use limits::Limits;
-pub use read::{Format, ReadError, Reading, read, read_file};
+pub use read::{Format, ReadError, Reading, load, read, read_file};
 pub use troubles::trouble_findings;

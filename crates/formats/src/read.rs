@@ -20,6 +20,8 @@ pub enum Format {
     Midi,
     /// Humdrum `**kern`.
     Kern,
+    /// A chart made by hand (`ripieno_chart`), which holds no notes: [`read`] refuses it.
+    Chart,
 }
 
 impl Format {
@@ -35,8 +37,19 @@ impl Format {
         if musicxml::looks_like(bytes) {
             return Some(Self::MusicXml);
         }
-        kern::looks_like(bytes).then_some(Self::Kern)
+        if kern::looks_like(bytes) {
+            return Some(Self::Kern);
+        }
+        is_chart(bytes).then_some(Self::Chart)
     }
+}
+
+/// Whether these bytes say `format = "ripieno-chart"` before the first table.
+fn is_chart(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(&bytes[..bytes.len().min(1 << 14)]);
+    let keys = text.trim_start_matches('\u{feff}').lines().map(str::trim).take_while(|line| !line.starts_with("[["));
+    let mut said = keys.filter_map(|line| line.split_once('=')).filter(|(key, _)| key.trim() == "format");
+    said.next().is_some_and(|(_, value)| value.contains("ripieno-chart"))
 }
 
 impl fmt::Display for Format {
@@ -46,6 +59,7 @@ impl fmt::Display for Format {
             Self::CompressedMusicXml => "compressed MusicXML",
             Self::Midi => "Standard MIDI File",
             Self::Kern => "Humdrum kern",
+            Self::Chart => "chart",
         })
     }
 }
@@ -95,6 +109,10 @@ pub fn read(file: &str, bytes: &[u8], limits: &Limits) -> Result<Reading, ReadEr
         Some(Format::CompressedMusicXml) => musicxml::read_compressed(file, bytes, limits),
         Some(Format::Midi) => midi::read(file, bytes, limits),
         Some(Format::Kern) => kern::read(file, bytes, limits),
+        Some(Format::Chart) => {
+            let hint = "“study”, “compare”, “ask”, “library” and the desk work on charts; give the score itself here";
+            Err(ReadError::whole_file(file, "chart", "this is a chart, which tells who does what and holds no notes", hint))
+        }
         None => Err(unrecognised(file, bytes)),
     }?;
     reading.findings.extend(roster::fill(file, &mut reading.score));
@@ -130,6 +148,15 @@ fn unrecognised(file: &str, bytes: &[u8]) -> ReadError {
 /// # Errors
 /// When the file cannot be opened, or as [`read`].
 pub fn read_file(path: &Path, limits: &Limits) -> Result<Reading, ReadError> {
+    let (name, bytes) = load(path, limits)?;
+    read(&name, &bytes, limits)
+}
+
+/// The name of a file for findings, its path's last component, and its bytes.
+///
+/// # Errors
+/// When the file cannot be opened or is larger than allowed.
+pub fn load(path: &Path, limits: &Limits) -> Result<(String, Vec<u8>), ReadError> {
     let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
     let failed = |error: std::io::Error| {
         ReadError::whole_file(
@@ -147,5 +174,8 @@ pub fn read_file(path: &Path, limits: &Limits) -> Result<Reading, ReadError> {
     // What has no length of its own (a pipe, a device) may go on for ever.
     let mut bytes = Vec::with_capacity(usize::try_from(length).unwrap_or(0));
     file.take(limits.file_bytes.saturating_add(1)).read_to_end(&mut bytes).map_err(failed)?;
-    read(&name, &bytes, limits)
+    if bytes.len() as u64 > limits.file_bytes {
+        return Err(too_large(&name, limits));
+    }
+    Ok((name, bytes))
 }

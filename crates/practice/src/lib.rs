@@ -19,9 +19,10 @@ mod tally;
 pub use compare::{Comparison, Difference, Effect, Evidence, Lone, Options, Scale, Side, Standing, compare, own_scale};
 pub use groups::{Group, Groups, NamedGroup, PartIdentity};
 pub use material::{Material, bar_label};
-pub use measure::{Measure, Subject, Taken, Unit, Value};
+pub use measure::{Measure, OnChart, Subject, Taken, Unit, Value};
 pub use measures::{
-    Extreme, MEASURES, Presence, RegisterUse, bars_with_all, full_bars, presence, register, standing_families, take_all, tuttis,
+    Extreme, MEASURES, Presence, RegisterUse, bars_with_all, each_doubled, full_bars, presence, printed_levels, register,
+    standing_families, take_all, tuttis,
 };
 pub use noteworthy::{Moment, Sentence, among_works, noteworthy};
 pub use profile::{

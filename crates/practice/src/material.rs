@@ -20,6 +20,8 @@ pub struct Material<'a> {
     pub harmony: &'a Harmony,
     pub themes: &'a [Theme],
     pub slices: Slices,
+    /// Whether it is a chart: who plays when and in what role, without pitches and attacks.
+    pub charted: bool,
     /// Spans of each line by time, indices into [`RoleReading::spans`].
     spans_of_line: Vec<Vec<u32>>,
 }
@@ -45,7 +47,22 @@ impl<'a> Material<'a> {
             }
         }
         let slices = Slices::new(sounding);
-        Self { score, sounding, groups, lines, doublings, roles, harmony, themes, slices, spans_of_line }
+        Self { score, sounding, groups, lines, doublings, roles, harmony, themes, slices, charted: false, spans_of_line }
+    }
+
+    /// The same of a chart, of which neither pitches nor attacks are known.
+    #[must_use]
+    pub fn of_chart(self) -> Self {
+        Self { charted: true, ..self }
+    }
+
+    /// Whether a row has pitch; on a chart, whether its instrument has.
+    #[must_use]
+    pub fn has_pitch(&self, row: u32) -> bool {
+        if !self.charted {
+            return self.key_of(row).is_some();
+        }
+        self.groups.parts[self.part_of(row)].instrument.is_none_or(|instrument| instrument.pitched)
     }
 
     /// The span of roles in which a line is at a moment: the last that has begun; `None` before the line's first note.

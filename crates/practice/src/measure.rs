@@ -131,6 +131,17 @@ pub struct Value {
     pub bars: Vec<u32>,
 }
 
+/// What of a measure a chart can tell, which knows who plays when and in what role, but no pitch and no attack.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OnChart {
+    /// All of it.
+    Whole,
+    /// All but this: "without attacks".
+    Without(&'static str),
+    /// Nothing: it is about pitches or attacks.
+    Not,
+}
+
 /// A measure as the register lists it: one source for report, page, tables and documentation.
 #[derive(Debug, Clone, Copy)]
 pub struct Measure {
@@ -146,6 +157,8 @@ pub struct Measure {
     pub source: &'static str,
     /// An example from the demo overture, with bars.
     pub example: &'static str,
+    /// What of it a chart can tell.
+    pub on_chart: OnChart,
     /// Takes it.
     pub take: fn(&Material<'_>) -> Vec<Value>,
 }

@@ -17,7 +17,7 @@ use std::sync::LazyLock;
 use laws::cut::{cut, quiet_bar};
 use laws::rewritten::{parts_reversed, two_parts, two_staves, two_voices, up_a_tone};
 use pieces::Piece;
-use ripieno_practice::{MEASURES, Material, Measure, Subject, Unit, Value};
+use ripieno_practice::{MEASURES, Material, Measure, OnChart, Subject, Unit, Value};
 use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
@@ -310,7 +310,7 @@ fn shares_of_a_piece_are_those_of_its_halves_weighted() {
 
 /// A measure that breaks laws on purpose.
 const fn faulty(take: fn(&Material<'_>) -> Vec<Value>) -> Measure {
-    Measure { name: "faulty", title: "", says: "", definition: "", source: "", example: "", take }
+    Measure { name: "faulty", title: "", says: "", definition: "", source: "", example: "", on_chart: OnChart::Whole, take }
 }
 
 fn one(value: f64, unit: Unit) -> Vec<Value> {

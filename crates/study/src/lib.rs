@@ -6,6 +6,7 @@
 
 mod balance;
 mod bars;
+mod chart;
 mod compass;
 pub mod corrections;
 mod facts;
@@ -17,9 +18,11 @@ mod versions;
 
 pub use balance::{Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, Spot};
 pub use bars::{BarSpan, BarSpans};
+pub use chart::{Grain, analyse_chart};
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};
 pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
 pub use ripieno_acoustics as acoustics;
+pub use ripieno_chart::Chart;
 pub use ripieno_practice::{
     Comparison, Counted, Difference, Doubt, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry, Side,
     Standing, Whom, compare,

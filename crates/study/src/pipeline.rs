@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, read_file, trouble_findings};
+use ripieno_formats::{Finding, Format, Limits, ReadError, Reading, load, read, trouble_findings};
 use ripieno_practice::{
     Groups, Material, Presence, RegisterUse, Sentence, Taken, bar_label, bars_with_all, noteworthy, presence, register, take_all,
 };
@@ -15,6 +15,7 @@ use ripieno_texture::{
 };
 
 use crate::bars::BarSpans;
+use crate::chart;
 use crate::compass::beyond_compass;
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
 use crate::mutes::lasting_mutes;
@@ -88,6 +89,20 @@ pub struct Study {
 }
 
 impl Study {
+    /// Whether it is a chart: who plays when and in what role, without notes.
+    #[must_use]
+    pub fn is_chart(&self) -> bool {
+        self.format == Format::Chart
+    }
+
+    /// Everything that measures are taken from.
+    #[must_use]
+    pub fn material(&self) -> Material<'_> {
+        let Self { score, sounding, groups, lines, doublings, harmony, themes, .. } = self;
+        let material = Material::new(score, sounding, groups, lines, doublings, &self.roles.roles, harmony, themes);
+        if self.is_chart() { material.of_chart() } else { material }
+    }
+
     /// Played bars as musicians cite them.
     #[must_use]
     pub fn cite(&self, bars: &[u32]) -> BarSpans {
@@ -121,15 +136,18 @@ impl Study {
     }
 }
 
-/// Reads a score and analyses it, with the corrections beside it in force. Corrections that cannot be read are a finding.
+/// Reads a score or a chart and analyses it, with the corrections beside it in force. Corrections that cannot be read are a finding.
 ///
 /// # Errors
 /// When the file cannot be opened or holds no score.
 pub fn analyse_file(path: &Path, limits: &Limits) -> Result<Study, ReadError> {
-    let name = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
-    Ok(analyse_with(name, read_file(path, limits)?, Corrections::beside(path)))
+    let (name, bytes) = load(path, limits)?;
+    if Format::of(&bytes) == Some(Format::Chart) {
+        return chart::analyse(name, &bytes, Corrections::beside(path));
+    }
+    let reading = read(&name, &bytes, limits)?;
+    Ok(analyse_with(name, reading, Corrections::beside(path)))
 }
-
 /// Analyses a score that has been read, without corrections.
 #[must_use]
 pub fn analyse(file: String, reading: Reading) -> Study {
@@ -163,15 +181,7 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let doublings = Doublings::new(&sounding, &lines);
     let harmony = harmony(&sounding);
     let themes = themes(&top_lines(&sounding));
-    let material = Material::new(&score, &sounding, &groups, &lines, &doublings, &roles.roles, &harmony, &themes);
-    let practice = take_all(&material);
-    let (moments, noteworthy) = noteworthy(&material, &practice);
-    let measure = |parts: &[usize]| Measured { presence: presence(&sounding, parts), register: register(&sounding, parts) };
-    let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
-    let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
-    let of_families = groups.families.iter().map(|group| measure(&group.parts)).collect();
-    let tutti = tutti(&score, &sounding, &groups, &of_sections);
-    Study {
+    counted(Study {
         file,
         format,
         findings,
@@ -186,14 +196,35 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         doublings,
         harmony,
         themes,
-        of_parts,
-        of_sections,
-        of_families,
-        practice,
-        moments,
-        noteworthy,
-        tutti,
-    }
+        of_parts: Vec::new(),
+        of_sections: Vec::new(),
+        of_families: Vec::new(),
+        practice: Vec::new(),
+        moments: Vec::new(),
+        noteworthy: Vec::new(),
+        tutti: Vec::new(),
+    })
+}
+
+/// Fills in what is counted.
+pub(crate) fn counted(mut study: Study) -> Study {
+    let material = study.material();
+    let practice = take_all(&material);
+    let (moments, noteworthy) = noteworthy(&material, &practice);
+    let Study { score, sounding, groups, .. } = &study;
+    let measure = |parts: &[usize]| Measured { presence: presence(sounding, parts), register: register(sounding, parts) };
+    let of_parts = (0..score.parts.len()).map(|part| measure(&[part])).collect();
+    let of_sections: Vec<Measured> = groups.sections.iter().map(|group| measure(&group.parts)).collect();
+    let of_families = groups.families.iter().map(|group| measure(&group.parts)).collect();
+    let tutti = tutti(score, sounding, groups, &of_sections);
+    study.of_parts = of_parts;
+    study.of_sections = of_sections;
+    study.of_families = of_families;
+    study.practice = practice;
+    study.moments = moments;
+    study.noteworthy = noteworthy;
+    study.tutti = tutti;
+    study
 }
 
 fn tutti(score: &Score, sounding: &Sounding, groups: &Groups, of_sections: &[Measured]) -> Vec<TuttiBars> {

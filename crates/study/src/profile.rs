@@ -1,7 +1,7 @@
 //! The practice of an analysed score, as it is kept and compared.
 
 use ripieno_formats::Finding;
-use ripieno_practice::{Doubt, Material, Profile};
+use ripieno_practice::{Doubt, Profile};
 
 use crate::Study;
 
@@ -10,8 +10,7 @@ impl Study {
     /// another single score ([`Profile::of`]).
     #[must_use]
     pub fn profile(&self, windows: bool) -> Profile {
-        let Self { score, sounding, groups, lines, doublings, harmony, themes, .. } = self;
-        let material = Material::new(score, sounding, groups, lines, doublings, &self.roles.roles, harmony, themes);
+        let material = self.material();
         let mut profile = Profile::of(&material, &self.practice, &self.file, |bar| self.bar_label(bar), windows);
         for score in &mut profile.scores {
             score.doubts = self.doubts();

@@ -7,7 +7,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::ChordTone;
 
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -20,6 +20,7 @@ pub(super) const MEASURE: Measure = Measure {
                  lines it stands a second time with all who may play. Each pairing of numbers, such lines as ranges, has its share of the time in which both sections are so counted.",
     source: "common practice of handbooks of orchestration, which reckon two horns to a trombone or trumpet at forte; counting is this project's",
     example: "In the demo's chorale (81 to 87) six horns play against three trombones and three trumpets: two for each.",
+    on_chart: OnChart::Not,
     take,
 };
 

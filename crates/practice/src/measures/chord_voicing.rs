@@ -5,7 +5,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::{ChordSpan, ChordTone};
 
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::slices::Slice;
 use crate::spread::Spread;
 use crate::tally::Tally;
@@ -24,6 +24,7 @@ pub(super) const MEASURE: Measure = Measure {
                  in which both have two.",
     source: "common practice of handbooks of orchestration (overlaying, crossing, enclosure) and of harmony (close and open position); fixed here exactly",
     example: "In the demo's bars 81 to 100 horns and trombones share a pitch in every chord: overlapped.",
+    on_chart: OnChart::Not,
     take,
 };
 

@@ -7,7 +7,7 @@ use ripieno_texture::Role;
 
 use super::stack::is_one_rhythm;
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -20,6 +20,7 @@ pub(super) const MEASURE: Measure = Measure {
                  Left out: sections of one player, and percussion.",
     source: "common practice of analysis; the definition is this project's",
     example: "The demo's trumpets split in bars 35 to 44: two have the tune, the third keeps the pulse.",
+    on_chart: OnChart::Without("without what parts in rhythm"),
     take,
 };
 
@@ -73,7 +74,9 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         values.push(several.clone().value(of, None, "several lines, of all its time", sounds[section].time));
         values.push(together.value(of, None, "together", whole));
         values.extend(apart.into_iter().map(|(roles, tally)| tally.value(of, None, roles, whole)));
-        values.extend(rhythms_part(material, of, &several.bars));
+        if !material.charted {
+            values.extend(rhythms_part(material, of, &several.bars));
+        }
     }
     values
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use ripieno_score::Crotchets;
 
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 
 pub(super) const MEASURE: Measure = Measure {
     name: "density",
@@ -17,6 +17,7 @@ pub(super) const MEASURE: Measure = Measure {
                  lowest and highest of these averages taken bar by bar, of bars in which the group sounds, with every bar that has it.",
     source: "common practice of analysis; the definition is this project's",
     example: "The demo has fewest players in bar 0, where one horn begins alone, and most lines in the last chord, bar 108.",
+    on_chart: OnChart::Without("without attacks and pitch classes"),
     take,
 };
 
@@ -73,7 +74,7 @@ fn bars_of(material: &Material<'_>, of: Subject) -> Vec<Bar> {
 fn density_of(of: Subject, bars: &[Bar], material: &Material<'_>) -> Vec<Value> {
     let mut values = Vec::new();
     let mean = |sum: Crotchets, time: Crotchets| sum.checked_div(time).map(Crotchets::to_f64);
-    if !material.sounding.tempo.assumed {
+    if !material.sounding.tempo.assumed && !material.charted {
         let seconds = |bar: u32| {
             let bar = &material.sounding.bars[bar as usize];
             let tempo = &material.sounding.tempo;

@@ -8,7 +8,7 @@ use ripieno_texture::Doubling;
 use super::moments::{each_moment, octaves};
 use super::shared_notes::{Shared, begun};
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -24,6 +24,7 @@ pub(super) const MEASURE: Measure = Measure {
                  pitches one or two octaves apart, at whatever length and for however long, of the moments at which the one with fewer begins any note with pitch; at least three.",
     source: "common practice; notes a line may have for itself as in docs/roles.md",
     example: "In the demo the tuba never stands alone: all its time (35 to 45, 81 to 100, 105 to 108) it has the line of the bass trombone in unison.",
+    on_chart: OnChart::Without("as charted, without players per line and same notes"),
     take,
 };
 
@@ -96,8 +97,12 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         .into_iter()
         .filter_map(|pair| Some((pairs[pair], sums[pair].take()?)))
         .flat_map(|((of, with, interval), sum)| values(of, with, interval, sum, whole(of).min(whole(with))))
+        // How many lines there are on different pitches a chart does not know.
+        .filter(|value| !material.charted || value.unit != Unit::Players)
         .collect();
-    found.extend(same_notes(material));
+    if !material.charted {
+        found.extend(same_notes(material));
+    }
     found
 }
 
@@ -179,7 +184,7 @@ fn sounding_time(material: &Material<'_>) -> BTreeMap<Subject, Crotchets> {
     let mut here: Vec<Subject> = Vec::new();
     for (slice, rows) in material.slices.iter() {
         here.clear();
-        for part in rows.iter().filter(|&&row| material.key_of(row).is_some()).map(|&row| material.part_of(row)) {
+        for part in rows.iter().filter(|&&row| material.has_pitch(row)).map(|&row| material.part_of(row)) {
             here.extend([Subject::Part(part), Subject::Section(section_of[part])]);
         }
         here.sort_unstable();

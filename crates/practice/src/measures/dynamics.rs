@@ -6,7 +6,7 @@ use ripieno_score::{BarIndex, Crotchets, DirectionKind, DynamicLevel, DynamicMar
 use ripieno_texture::Role;
 
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::spread::Spread;
 use crate::tally::Tally;
 
@@ -20,6 +20,7 @@ pub(super) const MEASURE: Measure = Measure {
                  is “unmarked”. Median: the level up to which half of the marked time is spent (ppp 1, pp 2, p 3, mp 4, mf 5, f 6, ff 7, fff 8). Levels as printed tell nothing of decibels.",
     source: "common practice; levels as in the sounding view of a score",
     example: "The demo's tuba plays nothing softer than fortissimo: it is kept for the tuttis of bars 35 to 45, 81 to 100 and 105 to 108.",
+    on_chart: OnChart::Whole,
     take,
 };
 
@@ -64,7 +65,8 @@ impl Stresses {
 }
 
 /// The printed level of each row of the notes, stresses taken off.
-pub(crate) fn printed_levels(material: &Material<'_>) -> Vec<Option<f32>> {
+#[must_use]
+pub fn printed_levels(material: &Material<'_>) -> Vec<Option<f32>> {
     let stresses: Vec<Stresses> = material.score.parts.iter().map(Stresses::new).collect();
     let notes = &material.sounding.notes;
     let level = |row: usize| {

@@ -2,7 +2,7 @@
 
 use super::presence::presence;
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 
 pub(super) const MEASURE: Measure = Measure {
     name: "entries",
@@ -13,6 +13,7 @@ pub(super) const MEASURE: Measure = Measure {
                  stretch: most bars in a row that all have sound. First entry: how many whole bars pass before it, and where it is; last note: how many whole bars follow the last with sound, and where that is.",
     source: "common practice",
     example: "The demo's trombones enter for the first time in bar 35 and then rest for 35 bars, from 46 to 80, before they come back with the whole orchestra.",
+    on_chart: OnChart::Whole,
     take,
 };
 

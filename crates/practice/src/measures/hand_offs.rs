@@ -7,7 +7,7 @@ use ripieno_texture::{Carried, Line};
 
 use crate::attacks::begun_at;
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 
 pub(super) const MEASURE: Measure = Measure {
     name: "hand_offs",
@@ -18,6 +18,7 @@ pub(super) const MEASURE: Measure = Measure {
                  are sums over all others; within the section is one player or desk after another of the same section.",
     source: "common practice",
     example: "In the demo the theme goes from horn to oboe in bar 4, from oboe to horns in 8, from horns to violins in 16.",
+    on_chart: OnChart::Without("by time alone, without asking for four notes on three pitches"),
     take,
 };
 
@@ -59,20 +60,23 @@ fn is_hand_off(material: &Material<'_>, old: &Carried, new: &Carried) -> bool {
     // Who joins in before, or goes on beside, hands nothing over.
     let before = material.roles.sings(new.part, (new.from - bar).max(old.from), new.from);
     let after = material.roles.sings(old.part, new.from, (new.from + bar).min(new.to));
-    let tunes = [old, new].into_iter().all(|carried| is_tune(&material.lines.lines[carried.line], carried, bar));
-    let apart = !plays_along(material, new.line, old, new.from - bar, new.from)
-        && !plays_along(material, old.line, new, new.from, new.from + bar);
-    !goes_on && new.from - old.to <= bar && sings(old) && sings(new) && !before && !after && tunes && apart
+    let lasts = [old, new].into_iter().all(|carried| carried.to - carried.from >= bar);
+    // A chart knows no notes to ask.
+    let tunes = material.charted || [old, new].into_iter().all(|carried| is_tune(&material.lines.lines[carried.line], carried));
+    let apart = material.charted
+        || !plays_along(material, new.line, old, new.from - bar, new.from)
+            && !plays_along(material, old.line, new, new.from, new.from + bar);
+    !goes_on && new.from - old.to <= bar && sings(old) && sings(new) && !before && !after && lasts && tunes && apart
 }
 
 /// Notes and pitches that make a tune worth handing on.
 const TUNE: (usize, usize) = (4, 3);
 
-/// Whether a carrier has something to hand on: a bar or more, of several notes on several pitches.
-fn is_tune(line: &Line, carried: &Carried, bar: Crotchets) -> bool {
+/// Whether a carrier has something to hand on: several notes on several pitches.
+fn is_tune(line: &Line, carried: &Carried) -> bool {
     let attacks = &line.attacks[line.attacks_in(carried.from, carried.to)];
     let pitches: BTreeSet<Option<u8>> = attacks.iter().map(|attack| attack.top).collect();
-    carried.to - carried.from >= bar && attacks.len() >= TUNE.0 && pitches.len() >= TUNE.1
+    attacks.len() >= TUNE.0 && pitches.len() >= TUNE.1
 }
 
 /// Whether a line begins at least half of the notes that the carrier begins in a stretch of time: one who plays along already has what is handed on.

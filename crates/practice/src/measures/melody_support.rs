@@ -8,7 +8,7 @@ use ripieno_texture::{Role, RoleSpan};
 use super::moments::{each_moment, octaves};
 use super::shared_notes::{Shared, begun};
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Value};
+use crate::measure::{Measure, OnChart, Subject, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -23,6 +23,7 @@ pub(super) const MEASURE: Measure = Measure {
                  unison or one or two octaves from it, in whatever role; at least three.",
     source: "common practice",
     example: "In the demo's bars 17 to 24 the violins carry the melody; flutes support it in unison, the second violins an octave below.",
+    on_chart: OnChart::Without("as charted, without notes with the leader"),
     take,
 };
 
@@ -43,7 +44,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         while melody.get(at).is_some_and(|carried| carried.to <= slice.from) {
             at += 1;
         }
-        let Some(now) = melody.get(at).filter(|now| now.from <= slice.from && moment.top[now.line].is_some()) else { return };
+        let Some(now) = melody.get(at).filter(|now| now.from <= slice.from && moment.pitched[now.line]) else { return };
         let carrier = Subject::Section(section_of[now.part]);
         whole.add(slice);
         carried.entry(carrier).or_default().add(slice);
@@ -88,7 +89,9 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         let time = with.and_then(|carrier| of_carrier.get(&carrier).copied()).unwrap_or(whole.time);
         tally.value(of, with, octaves(interval), time)
     }));
-    values.extend(notes_with_leader(material, &section_of));
+    if !material.charted {
+        values.extend(notes_with_leader(material, &section_of));
+    }
     values
 }
 

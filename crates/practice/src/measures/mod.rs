@@ -24,8 +24,9 @@ mod thickened_lines;
 mod tutti;
 
 pub(crate) use cohesion::RHYTHMS;
-pub(crate) use dynamics::printed_levels;
+pub use dynamics::printed_levels;
 pub(crate) use melody_support::NOTES;
+pub use moments::each_doubled;
 pub(crate) use moments::octaves;
 pub use presence::{Presence, presence};
 pub use register::{Extreme, RegisterUse, register};
@@ -34,7 +35,7 @@ pub(crate) use tutti::Standing;
 pub use tutti::{bars_with_all, full_bars, standing_families, tuttis};
 
 use crate::material::Material;
-use crate::measure::{Measure, Taken};
+use crate::measure::{Measure, OnChart, Taken};
 
 /// All measures, in the order reports show them.
 pub static MEASURES: &[Measure] = &[
@@ -57,8 +58,9 @@ pub static MEASURES: &[Measure] = &[
     melody_support::MEASURE,
 ];
 
-/// Takes every measure.
+/// Takes every measure; of a chart, every one that can do without notes.
 #[must_use]
 pub fn take_all(material: &Material<'_>) -> Vec<Taken> {
-    MEASURES.iter().map(|measure| Taken { measure, values: (measure.take)(material) }).collect()
+    let charted = |measure: &&Measure| !material.charted || measure.on_chart != OnChart::Not;
+    MEASURES.iter().filter(charted).map(|measure| Taken { measure, values: (measure.take)(material) }).collect()
 }

@@ -3,7 +3,7 @@
 use ripieno_score::{Crotchets, Sounding};
 
 use crate::material::Material;
-use crate::measure::{Measure, Unit, Value};
+use crate::measure::{Measure, OnChart, Unit, Value};
 
 pub(super) const MEASURE: Measure = Measure {
     name: "presence",
@@ -14,6 +14,7 @@ pub(super) const MEASURE: Measure = Measure {
                  of the same for the whole score; people are counted as printed, a body of strings without a number with its least.",
     source: "common practice",
     example: "The demo's trombones are silent until their reserved entry; their presence names the bars.",
+    on_chart: OnChart::Without("without attacks"),
     take,
 };
 
@@ -40,6 +41,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
             ("player-time", people, Unit::ShareOfPlayerTime),
             ("attacks", here.attacks as f64, Unit::Count),
         ];
+        let numbers = numbers.into_iter().filter(|number| !material.charted || number.2 != Unit::Count);
         values.extend(numbers.map(|(aspect, value, unit)| Value {
             of,
             with: None,

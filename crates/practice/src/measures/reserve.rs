@@ -6,7 +6,7 @@ use super::dynamics::printed_levels;
 use super::presence::presence;
 use super::tutti::bars_with_all;
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 
 pub(super) const MEASURE: Measure = Measure {
     name: "reserve",
@@ -19,6 +19,7 @@ pub(super) const MEASURE: Measure = Measure {
                  in the four bars from such an entry, as shares of its sounding time.",
     source: "common practice of analysis; the definition is this project's",
     example: "The demo holds trombones and tuba back for 35 bars, until the first tutti.",
+    on_chart: OnChart::Whole,
     take,
 };
 

@@ -6,7 +6,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
 use crate::material::Material;
-use crate::measure::{Measure, Value};
+use crate::measure::{Measure, OnChart, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -18,6 +18,7 @@ pub(super) const MEASURE: Measure = Measure {
                  doubles and is no second role.",
     source: "common practice; roles as in docs/roles.md",
     example: "Of the demo's six horns, most of the time goes to harmony, and the countermelody of bars 35 to 45 shows as their second role.",
+    on_chart: OnChart::Whole,
     take,
 };
 

@@ -5,7 +5,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::slices::Slice;
 use crate::tally::Tally;
 
@@ -20,6 +20,7 @@ pub(super) const MEASURE: Measure = Measure {
                  without it (lines in the role of bass left out of both groups). Percussion is left out.",
     source: "common practice of analysis; the definition is this project's",
     example: "In the demo horns and trombones lie an octave apart in bar 44 and overlap by a sixth in 82 to 87, in the chorale of the whole orchestra.",
+    on_chart: OnChart::Not,
     take,
 };
 

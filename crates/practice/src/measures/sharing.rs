@@ -6,7 +6,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Value};
+use crate::measure::{Measure, OnChart, Subject, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -19,6 +19,7 @@ pub(super) const MEASURE: Measure = Measure {
     source: "common practice; roles as in docs/roles.md",
     example: "In the demo the woodwind have most of the melody, the brass most of the chords, the strings most of the bass and of the figures; of the brass, \
               trumpet 3 adds to the figures in bars 35 to 44.",
+    on_chart: OnChart::Whole,
     take,
 };
 

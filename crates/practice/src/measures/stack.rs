@@ -8,7 +8,7 @@ use super::presence::bars_with_sound;
 use super::tutti::{Standing, bars_with_all};
 use crate::groups::Group;
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -19,9 +19,10 @@ pub(super) const MEASURE: Measure = Measure {
                  tenth of the bars, each sound with at least two thirds of their sections. One rhythm: each line of the body has at least three quarters of all moments at which any of them \
                  attacks in the bar. In such a bar, moment by moment: one stack when at least three pitch classes sound, neighbours above the lowest note no more than an octave apart, \
                  all but one at most being tones of the chord of the moment; octaves when a single pitch class sounds; chord with holes or foreign notes otherwise. A tutti bar \
-                 without one rhythm is split, and its time is counted by how many roles are told in it. Shares are of the time of the tutti bars.",
+                 without one rhythm is split, and its time is counted by how many roles are told in it. By layers: in how many of them (docs/roles.md) the lines with pitch of the body lie. Shares are of the time of the tutti bars.",
     source: "common practice of analysis; the definition is this project's",
     example: "The demo's second tutti (81 to 88) is one stack; in the first and third (35 to 45, 89 to 100) the groups hold different roles.",
+    on_chart: OnChart::Without("by layers alone, without rhythm and chords"),
     take,
 };
 
@@ -53,14 +54,16 @@ fn take(material: &Material<'_>) -> Vec<Value> {
 }
 
 fn has_pitch(material: &Material<'_>, parts: &[usize]) -> bool {
-    let notes = &material.sounding.notes;
-    parts.iter().any(|&part| notes.of_part[part].clone().any(|row| notes.key[row].is_some()))
+    let rows = |part: usize| material.sounding.notes.of_part[part].clone();
+    parts.iter().any(|&part| rows(part).any(|row| u32::try_from(row).is_ok_and(|row| material.has_pitch(row))))
 }
 
 fn of_body(material: &Material<'_>, of: Subject, parts: &[usize], bars: &[u32]) -> Vec<Value> {
     let mut member = vec![false; material.score.parts.len()];
     parts.iter().for_each(|&part| member[part] = true);
-    let one_rhythm: BTreeSet<u32> = bars.iter().copied().filter(|&bar| is_one_rhythm(material, &member, bar)).collect();
+    let one_rhythm: BTreeSet<u32> =
+        bars.iter().copied().filter(|&bar| !material.charted && is_one_rhythm(material, &member, bar)).collect();
+    let mut layers: std::collections::BTreeMap<usize, Tally> = std::collections::BTreeMap::new();
     let mut all = Tally::default();
     let mut kinds: std::collections::BTreeMap<String, Tally> = std::collections::BTreeMap::new();
     for (slice, rows) in material.slices.iter() {
@@ -69,6 +72,15 @@ fn of_body(material: &Material<'_>, of: Subject, parts: &[usize], bars: &[u32]) 
         }
         all.add(slice);
         let here: Vec<u32> = rows.iter().copied().filter(|&row| member[material.part_of(row)]).collect();
+        let pitched = here.iter().filter(|&&row| material.has_pitch(row)).map(|&row| material.line_of(row));
+        let of_lines: BTreeSet<Option<usize>> = pitched.map(|line| material.roles.layers.of(line, slice.bar)).collect();
+        if !of_lines.is_empty() {
+            layers.entry(of_lines.len().min(LAYERS.len())).or_default().add(slice);
+        }
+        // Rhythm and chords a chart does not know.
+        if material.charted {
+            continue;
+        }
         let kind = if one_rhythm.contains(&slice.bar) {
             together(material, &here, slice.from).to_owned()
         } else {
@@ -95,8 +107,13 @@ fn of_body(material: &Material<'_>, of: Subject, parts: &[usize], bars: &[u32]) 
         bars: bars.to_vec(),
     };
     let whole = all.time;
-    std::iter::once(count).chain(kinds.into_iter().map(|(kind, tally)| tally.value(of, None, kind, whole))).collect()
+    let kinds = kinds.into_iter().map(|(kind, tally)| tally.value(of, None, kind, whole));
+    let layers = layers.into_iter().map(|(number, tally)| tally.value(of, None, LAYERS[number - 1], whole));
+    std::iter::once(count).chain(kinds).chain(layers).collect()
 }
+
+/// In how many layers a body plays.
+const LAYERS: [&str; 4] = ["in one layer", "in two layers", "in three layers", "in four layers or more"];
 
 /// Whether every line of the body that sounds with pitch in the bar takes part in three quarters of all moments of attack.
 pub(crate) fn is_one_rhythm(material: &Material<'_>, member: &[bool], bar: u32) -> bool {

@@ -6,7 +6,7 @@ use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::spread::Spread;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -20,6 +20,7 @@ pub(super) const MEASURE: Measure = Measure {
     source: "common practice",
     example: "The demo's horns lie in the countermelody of bars 35 to 45, six in unison, higher than where they fill chords: compare “median, countermelody” \
               with “median, harmony”.",
+    on_chart: OnChart::Not,
     take,
 };
 

@@ -8,7 +8,7 @@ use ripieno_texture::{ChordTone, Layer, Member};
 use super::overlap::Overlap;
 use crate::attacks::{begun_at, in_bars};
 use crate::material::Material;
-use crate::measure::{Measure, Subject, Unit, Value};
+use crate::measure::{Measure, OnChart, Subject, Unit, Value};
 use crate::tally::Tally;
 
 pub(super) const MEASURE: Measure = Measure {
@@ -23,6 +23,7 @@ pub(super) const MEASURE: Measure = Measure {
                  tones of the chord of the moment, where there is one.",
     source: "common practice; the definition is this project's",
     example: "In the demo the second violins run in thirds below the first in bars 60 to 64, the second flute below the first in 12, 16, 31 and 32.",
+    on_chart: OnChart::Not,
     take,
 };
 

@@ -105,8 +105,13 @@ impl Doublings {
     /// Finds the doublings of `lines`, which come from `sounding`.
     #[must_use]
     pub fn new(sounding: &Sounding, lines: &Lines) -> Self {
-        let all = find::find(sounding, lines);
-        let mut of_line = vec![Vec::new(); lines.lines.len()];
+        Self::of(find::find(sounding, lines), lines.lines.len())
+    }
+
+    /// Gathers doublings among so many lines, which come by first moment, then by lines.
+    #[must_use]
+    pub fn of(all: Vec<Doubling>, lines: usize) -> Self {
+        let mut of_line = vec![Vec::new(); lines];
         for (index, doubling) in (0u32..).zip(&all) {
             of_line[doubling.a].push(index);
             of_line[doubling.b].push(index);

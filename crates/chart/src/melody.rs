@@ -1,0 +1,97 @@
+//! Who carries the melody: those who are said to lead, or else those whose role is melody.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use ripieno_score::{Crotchets, Sounding};
+use ripieno_texture::{Carried, Role};
+
+use crate::model::Chart;
+use crate::settle::{Meant, Sounds, bar_of, last_bar};
+
+/// The melody from carrier to carrier.
+pub(crate) fn melody(
+    chart: &Chart,
+    meant: &[Option<Meant>],
+    sounds: &[Sounds],
+    index: &BTreeMap<(usize, u16), usize>,
+    sounding: &Sounding,
+) -> Vec<Carried> {
+    let mut told: Vec<Carried> = Vec::new();
+    for (row, meant) in chart.rows.iter().zip(meant) {
+        let Some(meant) = meant.as_ref().filter(|_| row.lead) else { continue };
+        let Some((part, line)) = meant.parts.iter().find_map(|&part| Some((part, *index.get(&(part, meant.line))?))) else {
+            continue;
+        };
+        let mut parts = meant.parts.clone();
+        parts.sort_unstable();
+        let carried = |&(from, to): &(Crotchets, Crotchets)| stretch(sounding, from, to, part, line, parts.clone());
+        told.extend(meant.spans.iter().map(carried));
+    }
+    if told.is_empty() {
+        told = by_role(chart, sounds, sounding);
+    }
+    told.sort_by_key(|carried| (carried.from, carried.part, carried.line));
+    // Of two at once, the one that begins later goes on.
+    let mut melody: Vec<Carried> = Vec::new();
+    for carried in told {
+        if let Some(last) = melody.last_mut().filter(|last| last.to > carried.from) {
+            last.to = carried.from;
+            last.bars.end = last_bar(sounding, last.to) + 1;
+        }
+        melody.retain(|carried| carried.to > carried.from);
+        melody.push(carried);
+    }
+    melody
+}
+
+fn stretch(sounding: &Sounding, from: Crotchets, to: Crotchets, part: usize, line: usize, parts: Vec<usize>) -> Carried {
+    Carried { from, to, bars: bar_of(sounding, from)..last_bar(sounding, to) + 1, part, line, parts }
+}
+
+/// The carrier stays as long as it has the melody; then comes who doubles nobody, and stands higher on the page.
+fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Vec<Carried> {
+    let mut edges: BTreeSet<Crotchets> = BTreeSet::new();
+    let mut all: Vec<(Crotchets, Crotchets, usize, bool)> = Vec::new();
+    for (line, sounds) in sounds.iter().enumerate() {
+        for stretch in sounds.stretches.iter().filter(|stretch| chart.rows[stretch.row].roles.first() == Some(&Role::Melody)) {
+            all.push((stretch.from, stretch.to, line, chart.rows[stretch.row].doubles.is_some()));
+            edges.extend([stretch.from, stretch.to]);
+        }
+    }
+    all.sort_unstable();
+    let mut melody: Vec<(Crotchets, Crotchets, usize, BTreeMap<usize, Crotchets>)> = Vec::new();
+    let edges: Vec<Crotchets> = edges.into_iter().collect();
+    let (mut now, mut next): (Vec<(Crotchets, usize, bool)>, usize) = (Vec::new(), 0);
+    for pair in edges.windows(2) {
+        let (from, to) = (pair[0], pair[1]);
+        now.retain(|one| one.0 > from);
+        while let Some(&(_, end, line, follows)) = all.get(next).filter(|one| one.0 <= from) {
+            now.push((end, line, follows));
+            next += 1;
+        }
+        let lines: BTreeSet<usize> = now.iter().map(|one| one.1).collect();
+        let Some(first) = now.iter().map(|&(_, line, follows)| (follows, line)).min().map(|first| first.1) else { continue };
+        let last = melody.last_mut().filter(|last| last.1 == from && lines.contains(&last.2));
+        let carried = match last {
+            Some(last) => {
+                last.1 = to;
+                last
+            }
+            None => {
+                melody.push((from, to, first, BTreeMap::new()));
+                let Some(last) = melody.last_mut() else { continue };
+                last
+            }
+        };
+        for &line in &lines {
+            *carried.3.entry(sounds[line].part).or_default() += to - from;
+        }
+    }
+    let carried = |(from, to, line, with): (Crotchets, Crotchets, usize, BTreeMap<usize, Crotchets>)| {
+        let part = sounds[line].part;
+        let half = |time: Crotchets| time + time >= to - from;
+        let parts = with.into_iter().filter(|&(other, time)| other == part || half(time)).map(|(part, _)| part).collect();
+        stretch(sounding, from, to, part, line, parts)
+    };
+    melody.into_iter().map(carried).collect()
+}
