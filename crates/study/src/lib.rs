@@ -16,7 +16,9 @@ mod profile;
 mod upbeat;
 mod versions;
 
-pub use balance::{Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, Spot};
+pub use balance::{
+    Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, SpanHeard, SpanMasking, Spot, Weighing,
+};
 pub use bars::{BarSpan, BarSpans};
 pub use chart::{Grain, analyse_chart};
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};

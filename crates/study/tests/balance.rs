@@ -81,3 +81,37 @@ fn exposure_is_told_for_every_desk() {
     // Schmidt and others 2011 measured 82 to 98 dB(A) in orchestras: an estimate outside 70 to 105 would be wrong.
     assert!(desks.iter().all(|desk| (70.0..105.0).contains(&desk.playing) && desk.spread > 0.0));
 }
+
+#[test]
+fn every_span_is_heard_beside_what_does_not_play_it() {
+    let weighing = STUDY.weigh(Situation::hall()).unwrap();
+    assert_eq!(weighing.balance(), STUDY.balance(Situation::hall()).unwrap());
+    let (spans, heard) = (&STUDY.roles.roles.spans, weighing.spans());
+    assert_eq!(spans.len(), heard.len());
+    assert!(spans.iter().zip(&heard).all(|(span, bars)| span.bars.len() == bars.len()));
+    let of_span = |index: usize, bar: u32| heard[index].get((bar - spans[index].bars.start) as usize).copied().flatten();
+    // Those who double each other note for note are one thing to the ear, so they are heard alike.
+    let mut alike = 0;
+    for doubling in &STUDY.doublings.all {
+        let whole = doubling.bars.0 + 1..doubling.bars.1;
+        let span = |line: usize, bar: u32| spans.iter().position(|span| span.line == line && span.bars.contains(&bar));
+        for bar in whole {
+            let (Some(a), Some(b)) = (span(doubling.a, bar), span(doubling.b, bar)) else { continue };
+            let (Some(a), Some(b)) = (of_span(a, bar), of_span(b, bar)) else { continue };
+            alike += 1;
+            assert_eq!(a, b, "bar {bar}");
+        }
+    }
+    assert!(alike > 50, "{alike}");
+    // What is told of a span is told of the bar in which it is heard worst, and with the same margin.
+    for index in (0..spans.len()).step_by(97) {
+        let Some(told) = weighing.span(index) else { continue };
+        let worst = heard[index].iter().flatten().map(|audible| audible.margin_db).fold(f64::MAX, f64::min);
+        assert_eq!(of_span(index, told.bar).unwrap().margin_db, worst);
+        assert!((told.audible.margin_db - worst).abs() < 0.5, "bar {}: {} and {worst}", told.bar, told.audible.margin_db);
+        assert!(
+            !told.with.contains(&spans[index].part) && told.maskers.windows(2).all(|pair| pair[0].gain_db >= pair[1].gain_db)
+        );
+        assert_eq!(told.verdicts.is_some(), told.maskers.first().is_some_and(|masker| !masker.parts.is_empty()));
+    }
+}

@@ -5,19 +5,20 @@
 
 mod lines;
 mod sentences;
+mod weighing;
 
 use std::ops::Range;
 
 use ripieno_acoustics::{
-    Audible, Day, EvenGrade, Evenness, Explanation, Exposed, Grade, Line, Refused, Scene, Situation, Verdicts, Ways, evenness,
-    explain, exposure, full_chords, masked, verdicts,
+    Audible, Day, EvenGrade, Evenness, Explanation, Exposed, Grade, Line, Refused, Scene, Situation, Verdicts, Ways, explain,
+    exposure, masked, verdicts,
 };
-use ripieno_score::{Crotchets, Score, Sounding};
-use ripieno_texture::techniques;
+use ripieno_score::Crotchets;
 
 use crate::Study;
 
 pub use sentences::{BalanceFinding, BalanceTopic};
+pub use weighing::{SpanHeard, SpanMasking, Weighing};
 
 /// Remedies told of a spot.
 const REMEDIES: usize = 4;
@@ -25,7 +26,7 @@ const REMEDIES: usize = 4;
 /// What masks the melody in a bar: a part, and what the melody would gain in dB if that part were silent.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Masking {
-    /// The part, index into [`Score::parts`].
+    /// The part, index into [`ripieno_score::Score::parts`].
     pub part: usize,
     /// Its weight, in dB.
     pub gain_db: f64,
@@ -155,21 +156,7 @@ impl Study {
     /// # Errors
     /// When the situation cannot be judged: sections recorded apart and mixed without the levels of the mix, a listener at a part that is not there.
     pub fn balance(&self, situation: Situation) -> Result<Balance, Refused> {
-        let ways = ways(&self.score, &self.sounding);
-        let scene = Scene::new(&self.score, &self.sounding, &ways, situation)?;
-        let lines = lines::lines(self);
-        let melody = self.melody_bars(&scene, &lines);
-        let spots = self.spots(&scene, &lines, &melody);
-        let judged = self.judged(&scene, &lines, &melody);
-        let of_melody = lines::of_first(&lines, self.sounding.notes.len());
-        let chords = full_chords(&scene, |row| !of_melody[row]);
-        let chords = (chords.into_iter())
-            .filter_map(|(bar, at)| {
-                Some(FullChord { bar: index(bar), at, evenness: evenness(&scene, at, |row| !of_melody[row])? })
-            })
-            .collect();
-        let unmarked = scene.unmarked;
-        Ok(Balance { situation: scene.situation, melody, spots, judged, chords, unmarked })
+        Ok(self.weigh(situation)?.balance())
     }
 
     /// Exposure at every part's desk over a day with this piece, estimated; [`ripieno_acoustics::exposure::CAUTION`] belongs beside it.
@@ -177,7 +164,12 @@ impl Study {
     /// # Errors
     /// For a mix, in which nobody sits.
     pub fn exposure(&self, situation: &Situation, day: Day) -> Result<Vec<Exposed>, Refused> {
-        exposure(&self.score, &self.sounding, &ways(&self.score, &self.sounding), situation, day)
+        exposure(&self.score, &self.sounding, &self.model_ways(), situation, day)
+    }
+
+    /// Ways of playing of each row, in the terms of the model.
+    fn model_ways(&self) -> Vec<Ways> {
+        self.ways.iter().map(|ways| Ways::of_names(ways.iter_names().map(|(name, _)| name))).collect()
     }
 
     fn melody_bars(&self, scene: &Scene<'_>, lines: &[Line]) -> Vec<MelodyBar> {
@@ -228,11 +220,6 @@ fn maskings(maskers: &[ripieno_acoustics::audibility::Masker]) -> Vec<Masking> {
         Some(Masking { part: lines::part_of(masker.line?)?, gain_db: masker.gain_db })
     };
     maskers.iter().filter_map(part).collect()
-}
-
-/// Ways of playing of each row, in the terms of the model.
-fn ways(score: &Score, sounding: &Sounding) -> Vec<Ways> {
-    techniques(score, sounding).into_iter().map(|ways| Ways::of_names(ways.iter_names().map(|(name, _)| name))).collect()
 }
 
 fn index(bar: usize) -> u32 {
