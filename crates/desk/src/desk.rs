@@ -16,6 +16,7 @@ use crate::failure::{Failure, Outcome};
 use crate::jobs::Jobs;
 use crate::media::Media;
 use crate::shelf::SmallMaps;
+use crate::weigher::Weighers;
 
 /// Studies kept in memory; a large score takes some tens of megabytes.
 const OPEN: usize = 4;
@@ -60,6 +61,8 @@ pub struct Inner {
     pub(crate) turns: Arc<Semaphore>,
     /// Prepared sound and engraved pages.
     pub(crate) media: Media,
+    /// Balance in the situations looked at.
+    pub(crate) weighers: Weighers,
 }
 
 impl std::ops::Deref for Desk {
@@ -94,6 +97,7 @@ impl Desk {
             // A core stays free to answer.
             turns: Arc::new(Semaphore::new(cores.saturating_sub(1).max(1))),
             media: Media::default(),
+            weighers: Weighers::default(),
         })))
     }
 
@@ -161,6 +165,8 @@ impl Inner {
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
         held.open.retain(|open| open.score != score);
         held.undone.retain(|(of, _)| *of != score);
+        drop(held);
+        self.weighers.let_go(score);
     }
 
     pub(crate) fn can_redo(&self, score: i64) -> bool {

@@ -106,6 +106,9 @@ pub(crate) struct PagePlan {
     pub y: Vec<f64>,
     /// The span each belongs to; -1 where there is none.
     pub span: Vec<i64>,
+    /// Part and written note each stands for; -1 where it stands for none.
+    pub part: Vec<i64>,
+    pub note: Vec<i64>,
     pub bars: Vec<BarPlace>,
 }
 
@@ -232,14 +235,16 @@ fn names(excerpt: &Excerpt) -> Vec<String> {
 }
 
 fn shown(excerpt: &Excerpt, pictures: &[Page], spans: &[Vec<Option<usize>>], first: u32) -> ExcerptShown {
-    let ids: BTreeMap<String, i64> = excerpt
+    // Part, note and span of each notehead.
+    let ids: BTreeMap<String, [i64; 3]> = excerpt
         .origin
         .iter()
         .enumerate()
         .flat_map(|(part, notes)| notes.iter().enumerate().map(move |(note, from)| (note_id(part, note), from)))
         .filter_map(|(id, from)| {
-            let span = spans.get(from.part)?.get(from.note as usize).copied().flatten()?;
-            Some((id, i64::try_from(span).ok()?))
+            let span = spans.get(from.part)?.get(from.note as usize).copied().flatten();
+            let span = span.map_or(Some(-1), |span| i64::try_from(span).ok())?;
+            Some((id, [i64::try_from(from.part).ok()?, i64::from(from.note), span]))
         })
         .collect();
     let pixel = |value: f64| (value * 10.0).round() / 10.0;
@@ -256,6 +261,7 @@ fn shown(excerpt: &Excerpt, pictures: &[Page], spans: &[Vec<Option<usize>>], fir
                 height: pixel(place.height),
             }
         });
+        let of = |column: usize| plan.heads.iter().map(|head| ids.get(&head.id).map_or(-1, |of| of[column])).collect();
         PagePlan {
             width: page.width,
             height: page.height,
@@ -263,7 +269,9 @@ fn shown(excerpt: &Excerpt, pictures: &[Page], spans: &[Vec<Option<usize>>], fir
             bars: bars.collect(),
             x: plan.heads.iter().map(|head| pixel(head.x)).collect(),
             y: plan.heads.iter().map(|head| pixel(head.y)).collect(),
-            span: plan.heads.iter().map(|head| ids.get(&head.id).copied().unwrap_or(-1)).collect(),
+            span: of(2),
+            part: of(0),
+            note: of(1),
         }
     });
     ExcerptShown { missing: String::new(), pages: pages.collect(), staves: names(excerpt) }

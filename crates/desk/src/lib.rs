@@ -8,6 +8,7 @@
 mod api;
 mod asking;
 mod assets;
+mod balance;
 mod compare;
 mod corrections;
 mod desk;
@@ -27,6 +28,7 @@ mod takeaway;
 mod upload;
 mod versions;
 mod view;
+mod weigher;
 
 pub use api::{openapi, router};
 pub use desk::Desk;

@@ -23,6 +23,9 @@ pub(crate) struct Card {
     pub file: String,
     pub title: String,
     pub composers: String,
+    /// The work it belongs to, with its number there, and which version it is; empty where nobody has said.
+    pub work: String,
+    pub version: String,
     /// "flutes 2, horns 4, violins".
     pub line_up: String,
     pub bars: i64,
@@ -83,7 +86,10 @@ pub(crate) fn cards(desk: &Desk, words: &str) -> Outcome<Vec<Card>> {
 fn card(desk: &Desk, reader: &Reader, kept: Kept) -> Outcome<Card> {
     // A damaged record costs its own small map, not the shelf.
     let map = desk.maps.of(&kept, || role_map(reader, &kept, COLUMNS)).map_or_else(|_| Vec::new(), |map| map.to_vec());
+    let work = [kept.work.as_str(), kept.number.as_str()].into_iter().map(str::trim).filter(|text| !text.is_empty());
     Ok(Card {
+        work: work.collect::<Vec<_>>().join(", "),
+        version: kept.version,
         score: kept.score,
         file: kept.file,
         title: kept.title,

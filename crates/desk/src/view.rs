@@ -193,6 +193,8 @@ pub(crate) struct Notes {
     pub part: Vec<u16>,
     /// The span the note belongs to; -1 where there is none.
     pub span: Vec<i32>,
+    /// The dynamic in force, ppp 1 to fff 8; 0 before the part's first mark.
+    pub dynamic: Vec<u8>,
 }
 
 impl View {
@@ -384,7 +386,7 @@ fn notes_of(study: &Study) -> Notes {
     })
 }
 
-#[allow(clippy::cast_possible_truncation)] // positions are only drawn
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // positions are only drawn; dynamics lie between 1 and 8
 fn notes(sounding: &Sounding, span: impl Fn(usize) -> i32) -> Notes {
     let mut order: Vec<usize> = (0..sounding.notes.len()).collect();
     let onset = &sounding.notes.onset;
@@ -396,5 +398,6 @@ fn notes(sounding: &Sounding, span: impl Fn(usize) -> i32) -> Notes {
         key: order.iter().map(|&row| sounding.notes.key[row].map_or(-1, |key| i16::from(key.number()))).collect(),
         part: order.iter().map(|&row| sounding.notes.part[row]).collect(),
         span: order.iter().map(|&row| span(row)).collect(),
+        dynamic: order.iter().map(|&row| sounding.notes.level[row].map_or(0, |level| level.0.round().clamp(1.0, 8.0) as u8)).collect(),
     }
 }

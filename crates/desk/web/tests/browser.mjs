@@ -4,7 +4,7 @@ import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { asker, begin, doneBy, ended, isWhole, newPage, withDesk } from './desk.mjs';
+import { asker, begin, doneBy, ended, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
 import { DEMO, draft } from './draft.mjs';
 
 const hash = (page) => page.evaluate(() => location.hash);
@@ -36,7 +36,7 @@ test('add by choosing a file; the whole brass and what each section does in five
     const begun = Date.now();
     await page.locator('input[type=file]').setInputFiles(DEMO); // 1
     await isWhole(page);
-    await page.getByRole('textbox', { name: 'Ask' }).fill('all brass play'); // 2
+    await page.getByRole('combobox', { name: 'Ask' }).fill('all brass play'); // 2
     await page.keyboard.press('Enter'); // 3
     await page.locator('.answer').getByRole('button', { name: '35–45' }).click(); // 4
     const [from, to] = await seen(page);
@@ -175,7 +175,7 @@ test('notes of one’s own and bookmarks outlive the desk and lead back', async 
   await withDesk(async ({ browser, desk, library }) => {
     const page = await newPage(browser, desk);
     await openDemo(page, desk);
-    await page.getByRole('textbox', { name: 'Ask' }).fill('all brass play');
+    await page.getByRole('combobox', { name: 'Ask' }).fill('all brass play');
     await page.keyboard.press('Enter');
     await page.locator('.answer').getByRole('button', { name: '35–45' }).click();
     const there = await seen(page);
@@ -199,7 +199,7 @@ test('notes of one’s own and bookmarks outlive the desk and lead back', async 
     await other.getByRole('link', { name: 'the first tutti' }).click();
     await isWhole(other);
     assert.deepEqual(await seen(other), there);
-    assert.equal(await other.getByRole('textbox', { name: 'Ask' }).inputValue(), 'all brass play');
+    assert.equal(await other.getByRole('combobox', { name: 'Ask' }).inputValue(), 'all brass play');
     await other.getByRole('button', { name: /Throw away: low brass/ }).click();
     await other.getByRole('button', { name: /Throw away the bookmark/ }).click();
     await other.waitForFunction(() => !document.querySelector('.notes li'));
@@ -327,21 +327,30 @@ for (const colorScheme of ['light', 'dark']) {
       await withDesk(async ({ browser, desk }) => {
         const page = await newPage(browser, desk, { colorScheme, viewport: { width, height: 1000 }, reducedMotion: 'reduce' });
         const look = async (where) => {
-          // What lies half under the bar at the foot can be scrolled clear of it; axe would measure only what is not covered.
-          await page.evaluate(() => document.querySelector('.listening')?.style.setProperty('position', 'static'));
           const { violations } = await new AxeBuilder({ page }).withTags(['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']).analyze();
           assert.deepEqual(violations.map(({ id, nodes }) => `${where}: ${id}: ${nodes.map((node) => node.html.slice(0, 160)).join(' | ')}`), []);
-          assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `${where} scrolls sideways`);
+          const isWide = () => document.documentElement.scrollWidth > innerWidth || [...document.querySelectorAll('.scroll')].some((one) => one.scrollWidth > one.clientWidth);
+          assert.ok(!(await page.evaluate(isWide)), `${where} scrolls sideways`);
         };
         await page.goto(desk.address);
         await page.getByRole('button', { name: 'Choose a score' }).waitFor();
         await look('empty shelf');
         await openDemo(page, desk);
+        await isWeighed(page);
+        await page.getByText(/^What the estimate says/).click();
+        await page.getByText(/^Two verdicts/).click();
+        await page.getByText(/^How loud it is at each desk/).click();
         await look('study');
+        await page.getByLabel('heard from').selectOption('mix');
+        await page.getByText(/have no balance until they are mixed/).waitFor();
+        await look('a mix');
+        await page.getByLabel('heard from').selectOption('hall');
+        await isWeighed(page);
         await page.getByRole('application').focus();
         await page.keyboard.press('ArrowDown');
         await page.keyboard.press('Enter');
         await page.getByText('Why', { exact: true }).waitFor();
+        await page.getByText('By estimate').last().waitFor();
         await page.getByRole('button', { name: 'Examples' }).click();
         await look('evidence and examples');
         await page.getByRole('button', { name: 'Examples' }).click();
@@ -519,6 +528,68 @@ test('listening: the cursor moves, sections are put away without a new rendering
     await bar.getByRole('button', { name: 'Stop' }).click();
     assert.equal(await bar.getAttribute('data-phase'), 'idle');
     assert.equal(await page.locator('.views .field .line').count(), 0);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('balance: bar by bar, from another place, in a mix only with its levels; a span with both verdicts; what the server says is what stands there', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await isWeighed(page);
+    const strip = page.getByRole('img', { name: /^How well the melody is heard/ });
+    const { revision, sections } = await page.evaluate(async () => (await fetch('/api/scores/1/view')).json());
+    const weighed = (more) => page.evaluate(async (path) => (await fetch(path)).json(), `/api/scores/1/balance?revision=${revision}&${more}`);
+    const told = ({ melody }) => `covered in ${melody.filter(({ margin }) => margin < 3).length}, hard to hear in ${melody.filter(({ margin }) => margin >= 3 && margin < 9).length} of ${melody.length} bars`;
+    const hall = await weighed('place=hall');
+    assert.ok(hall.melody.length > 90 && (await strip.getAttribute('aria-label')).includes(told(hall)), await strip.getAttribute('aria-label'));
+    await page.getByText(/^What the estimate says/).click();
+    const spot = hall.sentences.find(({ kind }) => kind === 'spot');
+    await page.getByRole('button', { name: spot.text.slice(0, 40) }).click();
+    assert.ok(await seen(page), 'a sentence leads to its bars');
+    await page.getByText(/^How loud it is at each desk/).click();
+    assert.match(await page.locator('.caution').first().innerText(), /estimate from the score, not a measurement/i);
+    await page.keyboard.press('0');
+
+    const place = page.getByLabel('heard from');
+    await place.selectOption('stage');
+    await page.getByText(/^What the estimate says.*conductor's place/).waitFor({ timeout: 60_000 });
+    const stage = await weighed('place=stage');
+    assert.notDeepEqual(stage.melody, hall.melody);
+    assert.ok((await strip.getAttribute('aria-label')).includes(told(stage)));
+    await settle(page);
+    assert.match(await hash(page), /heard=stage(&|$)/);
+
+    await place.selectOption('mix');
+    await page.getByText(/have no balance until they are mixed: give the level/).waitFor();
+    const weigh = page.getByRole('button', { name: 'Weigh this mix' });
+    assert.ok(await weigh.isDisabled());
+    await page.getByRole('spinbutton', { name: 'Horns' }).fill('-12');
+    await page.getByRole('spinbutton', { name: 'Horns' }).blur();
+    await page.getByRole('button', { name: '0 where nothing is given' }).click();
+    await weigh.click();
+    await isWeighed(page);
+    assert.equal(await page.getByText(/^How loud it is/).count(), 0, 'nobody sits together in a mix');
+    await settle(page);
+    const horns = sections.findIndex(({ name }) => name === 'horns');
+    assert.match(await hash(page), new RegExp(`heard=mix${sections.map((_, index) => (index === horns ? '\\.-12' : '\\.0')).join('')}`));
+    await page.reload();
+    await isWhole(page);
+    await isWeighed(page);
+    assert.equal(await page.getByRole('spinbutton', { name: 'Horns' }).inputValue(), '-12');
+
+    await place.selectOption('hall');
+    await isWeighed(page);
+    const map = page.getByRole('application');
+    await map.focus();
+    for (let row = 0; row < 6; row++) await page.keyboard.press('ArrowDown');
+    assert.match(await page.locator('p[aria-live]').innerText(), /Estimated: (covered|hard to hear|heard among others|clear|prominent) \([+−]?\d+ dB\)/);
+    await page.keyboard.press('Enter');
+    const evidence = page.getByRole('region', { name: 'What is known of this span' });
+    await evidence.getByText('By estimate').waitFor({ timeout: 60_000 });
+    assert.match(await evidence.innerText(), /Is it heard\?[\s\S]*where it is heard worst: [+−]?\d+ dB, give or take \d+/);
+    await place.selectOption('off');
+    assert.equal(await strip.count(), 0);
     assert.deepEqual(page.troubles, []);
   });
 });

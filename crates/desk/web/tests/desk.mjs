@@ -79,3 +79,9 @@ export async function isWhole(page) {
   await page.getByRole('heading', { name: 'Melody', exact: true }).waitFor({ timeout: 90_000 });
   await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
 }
+
+/** The balance is known where it is heard. */
+export async function isWeighed(page) {
+  await page.getByText(/^What the estimate says/).waitFor({ timeout: 90_000 });
+  await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+}

@@ -8,7 +8,7 @@ import { test } from 'node:test';
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { gunzipSync, gzipSync } from 'node:zlib';
-import { asker, doneBy, isWhole, newPage, withDesk } from './desk.mjs';
+import { asker, doneBy, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
 import { draft } from './draft.mjs';
 
 const FOLDER = new URL('./looks/', import.meta.url).pathname;
@@ -105,6 +105,7 @@ test('every view looks as it was reviewed', async () => {
         await page.goto('about:blank');
         await page.goto(`${desk.address}${address}`);
         await isWhole(page);
+        await isWeighed(page);
         if (ready) await page.locator(ready).first().waitFor();
         await shot(name);
       }

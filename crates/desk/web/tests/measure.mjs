@@ -12,7 +12,7 @@ function thicker(view, count) {
   const all = rows.flatMap((row) => Array.from({ length: times }, (_, again) => ({ row, onset: notes.onset[row] + again * 0.11 })));
   const some = all.slice(0, Math.max(count, rows.length)).sort((a, b) => a.onset - b.onset);
   const of = (column) => some.map(({ row }) => notes[column][row]);
-  return { ...view, notes: { onset: some.map(({ onset }) => onset), duration: of('duration'), key: of('key'), part: of('part'), span: of('span') } };
+  return { ...view, notes: { onset: some.map(({ onset }) => onset), duration: of('duration'), key: of('key'), part: of('part'), span: of('span'), dynamic: of('dynamic') } };
 }
 
 await withDesk(async ({ browser, desk }) => {

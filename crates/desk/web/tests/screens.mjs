@@ -1,6 +1,6 @@
 /** Pictures of the page for docs/screens: RIPIENO=... node tests/screens.mjs FOLDER */
 import { join } from 'node:path';
-import { asker, doneBy, isWhole, newPage, withDesk } from './desk.mjs';
+import { asker, doneBy, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
 import { draft } from './draft.mjs';
 
 const folder = process.argv[2];
@@ -38,17 +38,22 @@ await withDesk(async ({ browser, desk }) => {
       }
       await page.goto(`${desk.address}#/study/1`);
       await isWhole(page);
+      await isWeighed(page);
       await shot('study');
       if (is4K) {
         if (page.troubles.length > 0) throw new Error(page.troubles.join('; '));
         await page.context().close();
         continue;
       }
+      await page.getByText(/^What the estimate says/).click();
+      await page.getByText(/^Two verdicts/).click();
+      await shot('balance');
       await page.goto(`${desk.origin}/#/study/1?chosen=35-42`);
       await page.reload();
       await isWhole(page);
       await page.keyboard.press('e');
       await page.locator('.excerpt img, .excerpt .say').first().waitFor();
+      await isWeighed(page);
       await page.waitForTimeout(3000);
       await shot('excerpt');
       await page.keyboard.press('e');
@@ -63,7 +68,7 @@ await withDesk(async ({ browser, desk }) => {
       await shot('take-away');
       await page.keyboard.press('Escape');
       await page.keyboard.press('Escape');
-      await page.getByRole('textbox', { name: 'Ask' }).fill('all brass play');
+      await page.getByRole('combobox', { name: 'Ask' }).fill('all brass play');
       await page.keyboard.press('Enter');
       await page.locator('.answer').getByRole('button', { name: '35–45' }).click();
       await page.getByRole('button', { name: 'Horns', exact: true }).click();
@@ -72,6 +77,7 @@ await withDesk(async ({ browser, desk }) => {
       for (let row = 0; row < 5; row++) await page.keyboard.press('ArrowDown');
       await page.keyboard.press('Enter');
       await page.getByText('Why', { exact: true }).waitFor();
+      await page.getByText('By estimate').last().waitFor();
       if (width < 1000) await page.getByText('Why', { exact: true }).scrollIntoViewIfNeeded();
       await shot('evidence');
       await page.keyboard.press('Escape');
@@ -88,6 +94,7 @@ await withDesk(async ({ browser, desk }) => {
       await page.getByRole('button', { name: 'Single notes' }).click();
       await page.getByRole('heading', { name: 'Register' }).scrollIntoViewIfNeeded();
       await page.locator('.stage').evaluate((stage) => stage.scrollTo(0, stage.scrollHeight));
+      if (width < 1000) await page.getByRole('heading', { name: 'Register' }).evaluate((head) => head.scrollIntoView({ block: 'center' }));
       await shot('notes');
       await page.getByRole('button', { name: 'Families' }).click();
       await page.keyboard.press('0');

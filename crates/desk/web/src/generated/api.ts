@@ -160,6 +160,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/scores/{score}/balance": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How the score balances in a situation, and how each span is heard there */
+        get: operations["balance"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/scores/{score}/bookmarks": {
         parameters: {
             query?: never;
@@ -271,6 +288,23 @@ export interface paths {
         };
         /** The picture of a page of an excerpt */
         get: operations["page"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/heard": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How a span is heard in a situation where it is heard worst; nothing where it is silent */
+        get: operations["heard"];
         put?: never;
         post?: never;
         delete?: never;
@@ -585,6 +619,9 @@ export interface components {
             score: number;
             tags: string[];
             title: string;
+            version: string;
+            /** @description The work it belongs to, with its number there, and which version it is; empty where nobody has said. */
+            work: string;
         };
         /** @description The melody with one carrier. */
         Carried: {
@@ -606,6 +643,22 @@ export interface components {
             b?: null | components["schemas"]["Cited"];
             /** @description "Tuba, is silent now". */
             text: string;
+        };
+        /** @description The full chord of a bar, without the melody. */
+        Chord: {
+            /** Format: int32 */
+            bar: number;
+            /** @description "even", "fairly even", "uneven". */
+            grade: string;
+            /** @description In score order. */
+            sections: components["schemas"]["Share"][];
+            /**
+             * Format: double
+             * @description Standard deviation of its tones, in phon.
+             */
+            spread: number;
+            /** @description From the lowest up. */
+            tones: components["schemas"]["Tone"][];
         };
         /** @description Bars as musicians cite them, and where they are. */
         Cited: {
@@ -640,6 +693,27 @@ export interface components {
             /** @description "bars 35 to 45". */
             span: string;
             what: string;
+        };
+        /** @description Exposure at a desk. */
+        DeskExposure: {
+            /**
+             * Format: double
+             * @description Over eight hours of the day, dB(A).
+             */
+            daily: number;
+            /** @description Dose of the day in percent, by each scheme. */
+            doses: number[];
+            part: number;
+            /**
+             * Format: double
+             * @description Equivalent level while the piece plays, dB(A).
+             */
+            playing: number;
+            /**
+             * Format: double
+             * @description One standard deviation, dB.
+             */
+            spread: number;
         };
         /** @description A difference. */
         DifferenceRow: {
@@ -696,6 +770,15 @@ export interface components {
             /** @description Parts, or layers, in it. */
             staves: string[];
         };
+        /** @description Exposure at every desk, with what it rests on. */
+        Exposure: {
+            caution: string;
+            /** @description The day it is counted for. */
+            day: string;
+            desks: components["schemas"]["DeskExposure"][];
+            /** @description "NIOSH 85". */
+            schemes: string[];
+        };
         /** @description Why something could not be done. */
         Failure: {
             /** @description For a question: column of the word at fault, from 1. */
@@ -724,11 +807,35 @@ export interface components {
             /** Format: double */
             to: number;
         };
+        /** @description A span where it is heard worst. */
+        HeardSpan: {
+            /** Format: int32 */
+            bar: number;
+            grade: string;
+            /** @description What would uncover it, most first, each worked out: "Trombones one dynamic softer" and what it gains in dB. */
+            help: components["schemas"]["Helping"][];
+            /** Format: double */
+            margin: number;
+            /** @description What masks it there, most first. */
+            maskers: components["schemas"]["Masker"][];
+            span: number;
+            /** Format: double */
+            spread: number;
+            verdicts?: null | components["schemas"]["TwoVerdicts"];
+            /** @description Others that play it in unison or octaves. */
+            with: number[];
+        };
         /** @description A role and how sure it is. */
         HeldRole: {
             /** Format: double */
             confidence: number;
             role: string;
+        };
+        /** @description What would help. */
+        Helping: {
+            /** Format: double */
+            gain: number;
+            what: string;
         };
         /** @description A score in which a question is answered. */
         InScore: {
@@ -753,6 +860,18 @@ export interface components {
             score?: number | null;
             stage: components["schemas"]["Stage"];
         };
+        /** @description Both verdicts on a stretch of melody against what masks it most. */
+        JudgedStretch: {
+            against: number;
+            /**
+             * Format: int32
+             * @description The bar in which it is heard worst.
+             */
+            bar: number;
+            bars: components["schemas"]["Cited"];
+            part: number;
+            verdicts: components["schemas"]["TwoVerdicts"];
+        };
         /**
          * @description What is to be changed.
          * @enum {string}
@@ -766,12 +885,42 @@ export interface components {
             bar: number;
             text: string;
         };
+        /** @description What masks a line. */
+        Masker: {
+            /**
+             * Format: double
+             * @description What would be gained if they were silent, in dB.
+             */
+            gain: number;
+            /** @description Parts that play it together. */
+            parts: number[];
+        };
         /** @description How far the measuring of scores is. */
         Measuring: {
             done: number;
             /** @description The score measured next. */
             next: string;
             total: number;
+        };
+        /** @description The melody in a bar. */
+        MelodyHeard: {
+            /** Format: int32 */
+            bar: number;
+            /** @description "covered", "hard to hear", "heard among others", "clear", "prominent". */
+            grade: string;
+            /**
+             * Format: double
+             * @description By how many dB it could be weaker until it is just no longer heard.
+             */
+            margin: number;
+            maskers: components["schemas"]["Masker"][];
+            /** @description The part that leads it. */
+            part: number;
+            /**
+             * Format: double
+             * @description One standard deviation of that.
+             */
+            spread: number;
         };
         /** @description Something worth reading, with its bars. */
         Noted: {
@@ -783,6 +932,8 @@ export interface components {
         /** @description Sounding notes, a list for each column; ordered by onset. */
         Notes: {
             duration: number[];
+            /** @description The dynamic in force, ppp 1 to fff 8; 0 before the part's first mark. */
+            dynamic: number[];
             /** @description MIDI key; -1 for percussion without pitch. */
             key: number[];
             onset: number[];
@@ -813,6 +964,9 @@ export interface components {
             head: number;
             /** Format: double */
             height: number;
+            note: number[];
+            /** @description Part and written note each stands for; -1 where it stands for none. */
+            part: number[];
             /** @description The span each belongs to; -1 where there is none. */
             span: number[];
             /** Format: double */
@@ -853,6 +1007,16 @@ export interface components {
             /** @description As the page calls them. */
             printed_bars: string;
             text: string;
+        };
+        /** @description A section in a chord. */
+        Share: {
+            /**
+             * Format: double
+             * @description Mean loudness of its tones against the mean of the chord, in phon.
+             */
+            above: number;
+            section: string;
+            tones: number;
         };
         /** @description Bars of a score that show a value. */
         Shown: {
@@ -986,6 +1150,31 @@ export interface components {
             name: string;
             rows: number;
         };
+        /** @description A tone of a chord. */
+        Tone: {
+            /**
+             * Format: double
+             * @description Loudness against the mean of the chord, in phon.
+             */
+            above: number;
+            /**
+             * Format: int32
+             * @description The key, 60 is C4.
+             */
+            key: number;
+            /** @description Part and written note of each of its notes. */
+            notes: number[][];
+        };
+        /** @description What a treatise rules and what the model estimates, side by side. */
+        TwoVerdicts: {
+            /** @description The author of the rules. */
+            author?: string | null;
+            estimate: string;
+            /** @description "weaker", "about equal", "stronger", with the author's counts; nothing where the rules do not apply. */
+            rule?: string | null;
+            /** @description Why they agree or differ, in a sentence. */
+            told: string;
+        };
         /** @description One score as the page draws it; an outline while its roles are still being found. */
         View: {
             bars: components["schemas"]["Bar"][];
@@ -1052,6 +1241,21 @@ export interface components {
             spans: number[];
             /** @description A name, or the words of a remark. */
             text?: string;
+        };
+        /** @description The score in one situation. */
+        Weighed: {
+            chords: components["schemas"]["Chord"][];
+            exposure?: null | components["schemas"]["Exposure"];
+            judged: components["schemas"]["JudgedStretch"][];
+            melody: components["schemas"]["MelodyHeard"][];
+            /** @description What is worth saying, with its bars; the kind is "melody", "spot", "chords" or "verdicts". */
+            sentences: components["schemas"]["Noted"][];
+            /** @description Where it is heard, in words. */
+            situation: string;
+            /** @description Margin of each span in each of its bars in whole dB, with whoever plays it in unison or octaves; nothing where it is silent. */
+            spans: (number | null)[][];
+            /** @description Notes before their part's first dynamic mark, taken as mezzo-forte. */
+            unmarked: number;
         };
         /** @description Other words. */
         Words: {
@@ -1608,6 +1812,74 @@ export interface operations {
             };
         };
     };
+    balance: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description The revision of the score. */
+                revision: number;
+                place: "hall" | "stage" | "mix";
+                /** @description On the stage: at the desk of this part; at the conductor's place without it. */
+                part: number | null;
+                /** @description In a mix: what it adds to each part, in whole dB with commas between them. */
+                levels: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Weighed"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     bookmark: {
         parameters: {
             query?: never;
@@ -2068,6 +2340,76 @@ export interface operations {
                 };
             };
             429: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    heard: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description The revision of the score. */
+                revision: number;
+                place: "hall" | "stage" | "mix";
+                /** @description On the stage: at the desk of this part; at the conductor's place without it. */
+                part: number | null;
+                /** @description In a mix: what it adds to each part, in whole dB with commas between them. */
+                levels: string;
+                /** @description Number of the span. */
+                span: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": null | components["schemas"]["HeardSpan"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
                 headers: {
                     [name: string]: unknown;
                 };

@@ -24,6 +24,9 @@ export type Measuring = Schemas['Measuring'];
 export type Sound = Schemas['Sound'];
 export type Shown = Schemas['ExcerptShown'];
 export type TableEntry = Schemas['TableEntry'];
+export type Weighed = Schemas['Weighed'];
+export type HeardSpan = Schemas['HeardSpan'];
+export type Chord = Schemas['Chord'];
 
 /** Why something could not be done, as the server says it. */
 export class Refusal extends Error {
@@ -49,12 +52,14 @@ async function answered(path: string, init?: RequestInit): Promise<Response> {
   throw new Refusal(message ?? `the desk answered ${answer.status}`, answer.status, column ?? null);
 }
 
-async function asked<T>(path: string, init?: RequestInit): Promise<T> {
+/** Asks the server and reads its JSON; what it refuses is thrown with its sentence. */
+export async function asked<T>(path: string, init?: RequestInit): Promise<T> {
   const answer = await answered(path, init);
   return answer.status === 204 ? (undefined as T) : ((await answer.json().catch(() => ({}))) as T);
 }
 
-const json = (method: string, body: unknown): RequestInit => ({ method, body: JSON.stringify(body), headers: { 'content-type': 'application/json' } });
+/** A request with a body of JSON. */
+export const json = (method: string, body: unknown): RequestInit => ({ method, body: JSON.stringify(body), headers: { 'content-type': 'application/json' } });
 
 export const query = (values: Record<string, string | number | boolean>) =>
   new URLSearchParams(Object.entries(values).map(([name, value]) => [name, String(value)])).toString();
@@ -69,6 +74,11 @@ export const api = {
   outline: (job: number) => asked<View>(`/api/jobs/${job}/outline`),
   cancel: (job: number) => asked<JobState>(`/api/jobs/${job}`, { method: 'DELETE' }),
   evidence: (score: number, span: number, revision: number) => asked<Evidence>(`/api/scores/${score}/evidence?${query({ span, revision })}`),
+  /** How the score balances where `situation` (see lib/balance.ts) says. */
+  balance: (score: number, revision: number, situation: Record<string, string | number>, signal: AbortSignal) =>
+    asked<Weighed>(`/api/scores/${score}/balance?${query({ revision, ...situation })}`, { signal }),
+  heard: (score: number, revision: number, situation: Record<string, string | number>, span: number, signal: AbortSignal) =>
+    asked<HeardSpan | null>(`/api/scores/${score}/heard?${query({ revision, ...situation, span })}`, { signal }),
   ask: (score: number, question: string) => asked<Answer>(`/api/scores/${score}/ask?${query({ question })}`),
   correct: (score: number, wanted: Wanted) =>
     asked<View>(`/api/scores/${score}/corrections`, json('POST', wanted)),

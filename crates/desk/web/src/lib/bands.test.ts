@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { band, columns, compass, FINE, gathered, keyName, small } from './bands';
 
 const notes = (...rows: [number, number, number, number][]) => ({
-  onset: rows.map((row) => row[0]), duration: rows.map((row) => row[1]), key: rows.map((row) => row[2]), part: rows.map((row) => row[3]), span: rows.map(() => -1),
+  onset: rows.map((row) => row[0]), duration: rows.map((row) => row[1]), key: rows.map((row) => row[2]), part: rows.map((row) => row[3]), span: rows.map(() => -1), dynamic: rows.map(() => 0),
 });
 
 describe('bands', () => {

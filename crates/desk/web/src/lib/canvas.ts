@@ -38,3 +38,25 @@ export function sheet(canvas: HTMLCanvasElement, draw: (pen: Pen) => void): { up
     },
   };
 }
+
+/** What stays the same from frame to frame, drawn once and copied: drawn anew only when one of `of` or the size changes. */
+export class Still {
+  private of: readonly unknown[] = [];
+  private picture: HTMLCanvasElement | null = null;
+
+  paint({ context, width, height }: Pen, of: readonly unknown[], draw: (pen: Pen) => void): void {
+    const scale = context.getTransform().a;
+    const all = [scale, width, height, ...of];
+    if (!this.picture || all.length !== this.of.length || all.some((one, index) => one !== this.of[index])) {
+      const picture = (this.picture = document.createElement('canvas'));
+      picture.width = Math.max(Math.round(width * scale), 1);
+      picture.height = Math.max(Math.round(height * scale), 1);
+      const pen = picture.getContext('2d', { alpha: false });
+      if (!pen) return draw({ context, width, height });
+      pen.scale(scale, scale);
+      draw({ context: pen, width, height });
+      this.of = all;
+    }
+    context.drawImage(this.picture, 0, 0, width, height);
+  }
+}

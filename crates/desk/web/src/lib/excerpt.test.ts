@@ -1,8 +1,8 @@
 import { expect, it } from 'vitest';
-import { address, headAt, placeOn, type Page } from './excerpt';
+import { address, headAt, markedHeads, placeOn, type Page } from './excerpt';
 
 const page: Page = {
-  width: 200, height: 100, head: 6, x: [20, 20, 80], y: [40, 46, 40], span: [0, 1, -1],
+  width: 200, height: 100, head: 6, x: [20, 20, 80], y: [40, 46, 40], span: [0, 1, -1], part: [0, 0, 3], note: [7, 8, 2],
   bars: [{ bar: 34, x: 10, y: 30, width: 60, height: 40 }, { bar: 35, x: 70, y: 30, width: 60, height: 40 }],
 };
 
@@ -20,4 +20,9 @@ it('finds a moment on the pages', () => {
 it('asks with all that is wished', () => {
   const wish = { first: 1, last: 2, staves: 'layers', concert: true, roles: false, width: 800, staff: 14 } as const;
   expect(address(3, 9, wish, '/page', { page: 1 })).toBe('/api/scores/3/excerpt/page?first=1&last=2&staves=layers&concert=true&roles=false&width=800&staff=14&page=1&revision=9');
+});
+
+it('marks the heads of tones that stick out or stay behind', () => {
+  const chord = { tones: [{ key: 60, above: 5, notes: [[0, 8], [5, 1]] }, { key: 64, above: 1, notes: [[0, 7]] }, { key: 67, above: -4, notes: [[3, 2]] }] };
+  expect(markedHeads(page, [chord])).toEqual([{ x: 20, y: 46, above: 5 }, { x: 80, y: 40, above: -4 }]);
 });

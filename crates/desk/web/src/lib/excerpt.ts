@@ -1,6 +1,7 @@
 /** Bars engraved: what is asked of the server, and what stands where on its pages. Pure functions. */
 
-import { query, type Shown } from './api';
+import { query, type Chord, type Shown } from './api';
+import { STICKS_OUT } from './balance';
 
 export const STAVES = ['sounding', 'full', 'layers'] as const;
 export type Staves = (typeof STAVES)[number];
@@ -42,4 +43,21 @@ export function placeOn(pages: readonly Page[], bar: number, share: number): { p
     if (found) return { page: index, x: found.x + share * found.width, y: found.y, height: found.height };
   }
   return null;
+}
+
+/** Noteheads of tones that stick out of their chord or stay behind, with by how many phon: where on the page. */
+export function markedHeads(page: Pick<Page, 'x' | 'y' | 'part' | 'note'>, chords: readonly Pick<Chord, 'tones'>[]): { x: number; y: number; above: number }[] {
+  const heads = new Map<string, number>();
+  page.part.forEach((part, head) => part >= 0 && heads.set(`${part}.${page.note[head] ?? -1}`, head));
+  const out: { x: number; y: number; above: number }[] = [];
+  for (const { tones } of chords) {
+    for (const { above, notes } of tones) {
+      if (Math.abs(above) < STICKS_OUT) continue;
+      for (const [part = -1, note = -1] of notes) {
+        const head = heads.get(`${part}.${note}`);
+        if (head !== undefined) out.push({ x: page.x[head] ?? 0, y: page.y[head] ?? 0, above });
+      }
+    }
+  }
+  return out;
 }

@@ -22,6 +22,7 @@ export interface Theme {
   readonly quiet: string;
   readonly accent: string;
   readonly mark: string;
+  readonly bad: string;
   readonly roles: Readonly<Record<string, Look>>;
   readonly families: Readonly<Record<string, string>>;
 }
@@ -61,8 +62,8 @@ function theme(isDark: boolean): Theme {
   }
   const families = Object.fromEntries(Object.entries(FAMILIES).map(([name, colour]) => [name, hex(standing(rgb(colour), on, 4.6, towards))]));
   return isDark
-    ? { isDark, ground, line: '#39424a', faint: '#252c31', ink: '#efe9dc', quiet: '#aeb6b8', accent: '#79ccd2', mark: '#e7b75f', roles, families }
-    : { isDark, ground, line: '#d9d1bf', faint: '#efe9db', ink: '#221f1a', quiet: '#655e52', accent: '#0e5c68', mark: '#a4620a', roles, families };
+    ? { isDark, ground, line: '#39424a', faint: '#252c31', ink: '#efe9dc', quiet: '#aeb6b8', accent: '#79ccd2', mark: '#e7b75f', bad: '#ff9d8f', roles, families }
+    : { isDark, ground, line: '#d9d1bf', faint: '#efe9db', ink: '#221f1a', quiet: '#655e52', accent: '#0e5c68', mark: '#a4620a', bad: '#9c1c14', roles, families };
 }
 
 export const LIGHT = theme(false);
@@ -83,7 +84,17 @@ export function roleFill(context: CanvasRenderingContext2D, theme: Theme, role: 
   return made;
 }
 
-function weave(context: CanvasRenderingContext2D, look: Look): CanvasPattern | null {
+/** A fill for something that is no role: plain, or woven of two colours. */
+export function wovenFill(context: CanvasRenderingContext2D, fill: string, ink: string, kind: string): CanvasPattern | string {
+  const key = `${fill} ${ink} ${kind}`;
+  const known = woven.get(key);
+  if (known) return known;
+  const made = weave(context, { fill, ink, weave: kind }) ?? fill;
+  woven.set(key, made);
+  return made;
+}
+
+function weave(context: CanvasRenderingContext2D, look: Pick<Look, 'fill' | 'ink' | 'weave'>): CanvasPattern | null {
   if (look.weave === 'plain') return null;
   const size = 8;
   const tile = document.createElement('canvas');

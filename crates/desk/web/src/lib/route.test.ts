@@ -8,7 +8,7 @@ describe('the address', () => {
       { page: 'shelf', words: 'boat & tide', tag: 'draft 2', sort: 'title', question: 'horns play' },
       { page: 'compare', a: [1, 4], b: [3], align: 'bar', group: 'brass' },
       { page: 'study', ...fresh(3) },
-      { page: 'study', score: 12, seen: { from: 4.125, to: 88 }, open: [2, 5], register: 'notes', panel: 'moments', question: 'horns & trumpets play, 50 % #?', span: { line: 7, bar: 40 }, bars: null, chosen: [34, 44] },
+      { page: 'study', score: 12, seen: { from: 4.125, to: 88 }, open: [2, 5], register: 'notes', panel: 'moments', question: 'horns & trumpets play, 50 % #?', span: { line: 7, bar: 40 }, bars: null, chosen: [34, 44], situation: { place: 'stage', part: 4, levels: [] } },
       { page: 'study', ...fresh(3), bars: [4, 9] },
     ];
     for (const route of routes) expect(read(written(route))).toEqual(route);

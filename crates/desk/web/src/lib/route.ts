@@ -1,6 +1,7 @@
 /** What is seen, kept in the address, so that it can be bookmarked and survives reload. */
 
 import type { Stretch } from './axis';
+import { situationOf, spelled, HALL, type Situation } from './balance';
 
 /** How the register view shows notes. */
 export const REGISTERS = ['families', 'sections', 'notes'] as const;
@@ -23,6 +24,8 @@ export interface StudyRoute {
   readonly bars: readonly [number, number] | null;
   /** Bars chosen to be engraved, heard or taken away. */
   readonly chosen: readonly [number, number] | null;
+  /** Where balance is judged. */
+  readonly situation: Situation;
 }
 
 /** In what order scores stand on the shelf. */
@@ -56,7 +59,7 @@ export type Route =
   | ({ readonly page: 'compare' } & CompareRoute);
 
 export const fresh = (score: number): StudyRoute => ({
-  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null, chosen: null,
+  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null, chosen: null, situation: HALL,
 });
 
 export const SHELF: ShelfRoute = { words: '', tag: '', sort: 'newest', question: '' };
@@ -92,6 +95,7 @@ export function written(route: Route): string {
   if (route.span) values.set('span', `${route.span.line}.${route.span.bar}`);
   if (route.bars) values.set('bars', route.bars.join('-'));
   if (route.chosen) values.set('chosen', route.chosen.join('-'));
+  if (route.situation.place !== 'hall') values.set('heard', spelled(route.situation));
   return `#/study/${route.score}${after()}`;
 }
 
@@ -139,5 +143,6 @@ export function read(hash: string): Route {
     span: span ? { line: Number(span[1]), bar: Number(span[2]) } : null,
     bars: bars ? [Number(bars[1]), Number(bars[2])] : null,
     chosen: chosen && Number(chosen[1]) <= Number(chosen[2]) ? [Number(chosen[1]), Number(chosen[2])] : null,
+    situation: situationOf(values.get('heard')),
   };
 }

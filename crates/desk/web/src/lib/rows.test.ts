@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Span, View } from './api';
-import { cells, heightOf, rowAt, rows, strength, withSigns } from './rows';
+import { cells, firstReaching, heightOf, rowAt, rows, strength, withSigns } from './rows';
 
 const span = (part: number, first: number, last: number, role: string, confidence = 0.8): Span => ({
   part, line: part, voice: 1, staff: 1, first, last, from: first * 4, to: (last + 1) * 4, roles: [{ role, confidence }], layer: null, name: null, by_hand: false,
@@ -37,6 +37,15 @@ describe('rows', () => {
 });
 
 describe('cells', () => {
+  it('are found from the bar where one begins to look', () => {
+    const made = cells({ bars: bars(9), spans: [span(0, 0, 2, 'melody'), span(1, 1, 2, 'bass'), span(0, 4, 8, 'harmony')] } as never, [0, 1], ORDER);
+    for (let bar = 0; bar < 9; bar++) {
+      const first = firstReaching(made, bar);
+      expect(made.slice(0, first).every((cell) => cell.last < bar)).toBe(true);
+      expect(made.slice(first).every((cell) => cell.last >= bar)).toBe(true);
+    }
+  });
+
   it('join bars with the same spans and part them where a role comes in', () => {
     const view = { bars: bars(8), spans: [span(0, 0, 5, 'melody'), span(1, 2, 3, 'harmony', 0.5)] };
     const found = cells(view, [0, 1], ORDER);

@@ -125,6 +125,17 @@ export function cells(view: Pick<View, 'bars' | 'spans'>, parts: readonly number
   return out;
 }
 
+/** The first of a row's cells that reaches a bar; cells stand bar by bar. */
+export function firstReaching(cells: readonly Cell[], bar: number): number {
+  let [low, high] = [0, cells.length];
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if ((cells[middle]?.last ?? 0) < bar) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}
+
 /** How strongly a cell is drawn: the surer, the stronger, never invisible. */
 export function strength(confidence: number): number {
   return 0.4 + 0.6 * Math.min(Math.max((confidence - 0.3) / 0.6, 0), 1);

@@ -1,7 +1,8 @@
 /** The state of the study view: what is seen of which score, and what is being looked into. */
 
-import { api, follow, Refusal, type Answer, type Evidence, type JobState, type Own, type View, type Wanted } from './api';
+import { api, follow, Refusal, type Answer, type Evidence, type JobState, type Own, type View, type Wanted, type Weighed } from './api';
 import { around, lastAt, moved, within, zoomed, type Stretch } from './axis';
+import { asked, HALL, type Situation } from './balance';
 import { fresh, read, written, type Panel, type Register, type StudyRoute } from './route';
 
 export class StudyState {
@@ -29,6 +30,12 @@ export class StudyState {
   /** What is being heard, in crotchets; -1 while nothing is. */
   playhead = $state(-1);
   isBusy = $state(false);
+  /** Where balance is judged, and what is known of it there. */
+  situation = $state.raw<Situation>(HALL);
+  weighed = $state.raw<Weighed | null>(null);
+  isWeighing = $state(false);
+  /** Why no verdict is given. */
+  unweighed = $state('');
   /** What a person keeps of the score: tags, remarks, bookmarks. */
   own = $state.raw<Own | null>(null);
   /** Said aloud to those who cannot see it. */
@@ -44,6 +51,7 @@ export class StudyState {
   private leave: (() => void) | null = null;
   private wanted: StudyRoute;
   private isGone = false;
+  private scales: AbortController | null = null;
 
   constructor(
     private readonly score: number,
@@ -56,6 +64,7 @@ export class StudyState {
     this.question = this.wanted.question;
     this.open = new Set(this.wanted.open);
     this.selected = this.wanted.chosen;
+    this.situation = this.wanted.situation;
     void (job === null ? this.begin() : this.follow(job));
   }
 
@@ -121,6 +130,37 @@ export class StudyState {
   dispose(): void {
     this.isGone = true;
     this.leave?.();
+    this.scales?.abort();
+  }
+
+  /** What the server is told of the situation. */
+  get place(): Record<string, string | number> {
+    return this.view ? asked(this.situation, this.view) : {};
+  }
+
+  /** Weighs the score where it is heard; what was known of another situation is forgotten at once, since a verdict belongs to one. */
+  async weigh(): Promise<void> {
+    this.scales?.abort();
+    [this.weighed, this.unweighed, this.isWeighing] = [null, '', false];
+    const view = this.view;
+    if (!view?.whole || this.situation.place === 'off') return;
+    const scales = (this.scales = new AbortController());
+    this.isWeighing = true;
+    try {
+      const weighed = await api.balance(this.number, view.revision, this.place, scales.signal);
+      if (!scales.signal.aborted && !this.isGone) this.weighed = weighed;
+    } catch (error) {
+      if (!scales.signal.aborted) this.unweighed = error instanceof Error ? error.message : String(error);
+    } finally {
+      if (this.scales === scales) this.isWeighing = false;
+    }
+  }
+
+  /** Breaks off. */
+  stopWeighing(): void {
+    this.scales?.abort();
+    this.isWeighing = false;
+    this.unweighed = 'Broken off; choose where it is heard to begin again.';
   }
 
   async cancel(): Promise<void> {
@@ -313,7 +353,7 @@ export class StudyState {
     const span = this.view?.spans[this.span];
     return written({
       page: 'study', score: this.number, seen: isWhole ? null : this.seen, open: [...this.open], register: this.register, panel: this.panel,
-      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null, bars: null, chosen: this.selected,
+      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null, bars: null, chosen: this.selected, situation: this.situation,
     });
   }
 }

@@ -9,10 +9,10 @@ const sections = [
 const carried = (from: number, to: number, part: number, others: number[] = []) => ({ from, to, first: 0, last: 0, part, with: others });
 
 describe('the thread', () => {
-  it('has a row for each section that carries, in score order', () => {
+  it('has a row for each section that carries or supports, in score order', () => {
     const found = thread({ sections, melody: [carried(0, 8, 3, [4, 0, 1]), carried(8, 16, 0)] });
-    expect(found.sections).toEqual([0, 2]);
-    expect(found.strands.map((strand) => [strand.row, strand.support])).toEqual([[1, [0]], [0, []]]);
+    expect(found.sections).toEqual([0, 1, 2]);
+    expect(found.strands.map((strand) => [strand.row, strand.support])).toEqual([[2, [0, 1]], [0, []]]);
   });
 
   it('is handed on where it passes to another section, not within one or over a long pause', () => {

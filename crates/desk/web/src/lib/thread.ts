@@ -22,7 +22,7 @@ export interface HandOff {
 }
 
 export interface Thread {
-  /** Sections that carry the melody somewhere, in score order; those that only ever support it are told in words. */
+  /** Sections that carry the melody somewhere or support who does, in score order. */
   readonly sections: number[];
   readonly strands: Strand[];
   readonly handOffs: HandOff[];
@@ -33,9 +33,11 @@ export function thread(view: Pick<View, 'melody' | 'sections'>, pause = 16): Thr
   const sectionOf = new Map<number, number>();
   view.sections.forEach((section, index) => section.parts.forEach((part) => sectionOf.set(part, index)));
   const used = new Set<number>();
-  for (const { part } of view.melody) {
-    const section = sectionOf.get(part);
-    if (section !== undefined) used.add(section);
+  for (const { part, with: others } of view.melody) {
+    for (const one of [part, ...others]) {
+      const section = sectionOf.get(one);
+      if (section !== undefined) used.add(section);
+    }
   }
   const sections = [...used].sort((a, b) => a - b);
   const rowOf = (part: number) => sections.indexOf(sectionOf.get(part) ?? -1);

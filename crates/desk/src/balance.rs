@@ -1,0 +1,470 @@
+//! Whether the melody is heard, span by span and chord by chord, in a situation that the page names.
+#![allow(unused_qualifications)] // what the description of a path expands to
+
+use axum::Json;
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Query, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use ripieno_study::acoustics::exposure::{CAUTION, schemes};
+use ripieno_study::acoustics::verdicts::{Ruled, Stands};
+use ripieno_study::acoustics::{Audible, Day, Grade, Plan, Room, Situation};
+use ripieno_study::{BalanceTopic, FullChord, Judged, SpanHeard, Study, Weighing};
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use crate::api::{ScorePath, bad, number};
+use crate::desk::{Desk, Open};
+use crate::failure::{Failure, Outcome};
+use crate::view::{Cited, Noted};
+
+pub(crate) fn routes() -> OpenApiRouter<Desk> {
+    OpenApiRouter::new().routes(routes!(balance)).routes(routes!(heard))
+}
+
+/// Where it is heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
+#[serde(rename_all = "lowercase")]
+pub(crate) enum Where {
+    /// A seat in a concert hall, 15 m behind the conductor.
+    Hall,
+    /// On the stage of that hall.
+    Stage,
+    /// Sections recorded apart and mixed.
+    Mix,
+}
+
+/// A situation as the page asks for it.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize, IntoParams)]
+pub(crate) struct Asked {
+    /// The revision of the score.
+    revision: u64,
+    #[param(inline)]
+    place: Where,
+    /// On the stage: at the desk of this part; at the conductor's place without it.
+    part: Option<usize>,
+    /// In a mix: what it adds to each part, in whole dB with commas between them.
+    #[serde(default)]
+    levels: String,
+}
+
+/// Most that a mix adds or takes away.
+const LEVELS: std::ops::RangeInclusive<i32> = -60..=20;
+
+impl Asked {
+    fn situation(&self) -> Outcome<Situation> {
+        Ok(match self.place {
+            Where::Hall => Situation::hall(),
+            Where::Stage => Situation::Stage { room: Room::hall(), plan: Plan::ViolinsTogether, part: self.part },
+            Where::Mix if self.levels.is_empty() => Situation::Mix { gains_db: None },
+            Where::Mix => {
+                let level = |text: &str| text.trim().parse().ok().filter(|db| LEVELS.contains(db)).map(f64::from);
+                let levels: Option<Vec<f64>> = self.levels.split(',').map(level).collect();
+                let wrong = || Failure::refused("a level of a mix is a whole number of decibels from -60 to 20");
+                Situation::Mix { gains_db: Some(levels.ok_or_else(wrong)?) }
+            }
+        })
+    }
+
+    fn opened(&self, desk: &Desk, score: i64) -> Outcome<std::sync::Arc<Open>> {
+        let open = desk.opened(score)?;
+        if open.revision != self.revision {
+            return Err(Failure::new(StatusCode::CONFLICT, "the score has changed meanwhile; look again"));
+        }
+        Ok(open)
+    }
+}
+
+/// What masks a line.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Masker {
+    /// Parts that play it together.
+    parts: Vec<usize>,
+    /// What would be gained if they were silent, in dB.
+    gain: f64,
+}
+
+/// The melody in a bar.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct MelodyHeard {
+    bar: u32,
+    /// The part that leads it.
+    part: usize,
+    /// By how many dB it could be weaker until it is just no longer heard.
+    margin: f64,
+    /// One standard deviation of that.
+    spread: f64,
+    /// "covered", "hard to hear", "heard among others", "clear", "prominent".
+    grade: String,
+    maskers: Vec<Masker>,
+}
+
+/// A tone of a chord.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Tone {
+    /// The key, 60 is C4.
+    key: u8,
+    /// Loudness against the mean of the chord, in phon.
+    above: f64,
+    /// Part and written note of each of its notes.
+    notes: Vec<[usize; 2]>,
+}
+
+/// A section in a chord.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Share {
+    section: String,
+    /// Mean loudness of its tones against the mean of the chord, in phon.
+    above: f64,
+    tones: usize,
+}
+
+/// The full chord of a bar, without the melody.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Chord {
+    bar: u32,
+    /// "even", "fairly even", "uneven".
+    grade: String,
+    /// Standard deviation of its tones, in phon.
+    spread: f64,
+    /// From the lowest up.
+    tones: Vec<Tone>,
+    /// In score order.
+    sections: Vec<Share>,
+}
+
+/// What a treatise rules and what the model estimates, side by side.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct TwoVerdicts {
+    /// "weaker", "about equal", "stronger", with the author's counts; nothing where the rules do not apply.
+    rule: Option<String>,
+    /// The author of the rules.
+    author: Option<String>,
+    estimate: String,
+    /// Why they agree or differ, in a sentence.
+    told: String,
+}
+
+/// Both verdicts on a stretch of melody against what masks it most.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct JudgedStretch {
+    bars: Cited,
+    /// The bar in which it is heard worst.
+    bar: u32,
+    part: usize,
+    against: usize,
+    verdicts: TwoVerdicts,
+}
+
+/// Exposure at a desk.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct DeskExposure {
+    part: usize,
+    /// Equivalent level while the piece plays, dB(A).
+    playing: f64,
+    /// Over eight hours of the day, dB(A).
+    daily: f64,
+    /// One standard deviation, dB.
+    spread: f64,
+    /// Dose of the day in percent, by each scheme.
+    doses: Vec<f64>,
+}
+
+/// Exposure at every desk, with what it rests on.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Exposure {
+    caution: String,
+    /// The day it is counted for.
+    day: String,
+    /// "NIOSH 85".
+    schemes: Vec<String>,
+    desks: Vec<DeskExposure>,
+}
+
+/// The score in one situation.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Weighed {
+    /// Where it is heard, in words.
+    situation: String,
+    /// Notes before their part's first dynamic mark, taken as mezzo-forte.
+    unmarked: usize,
+    melody: Vec<MelodyHeard>,
+    /// What is worth saying, with its bars; the kind is "melody", "spot", "chords" or "verdicts".
+    sentences: Vec<Noted>,
+    judged: Vec<JudgedStretch>,
+    chords: Vec<Chord>,
+    /// Margin of each span in each of its bars in whole dB, with whoever plays it in unison or octaves; nothing where it is silent.
+    spans: Vec<Vec<Option<i32>>>,
+    /// Nothing for a mix, in which nobody sits.
+    exposure: Option<Exposure>,
+}
+
+/// A span where it is heard worst.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct HeardSpan {
+    span: usize,
+    bar: u32,
+    margin: f64,
+    spread: f64,
+    grade: String,
+    /// Others that play it in unison or octaves.
+    with: Vec<usize>,
+    /// What masks it there, most first.
+    maskers: Vec<Masker>,
+    /// What would uncover it, most first, each worked out: "Trombones one dynamic softer" and what it gains in dB.
+    help: Vec<Helping>,
+    /// Against the first masker.
+    verdicts: Option<TwoVerdicts>,
+}
+
+/// What would help.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Helping {
+    what: String,
+    gain: f64,
+}
+
+fn tenth(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0
+}
+
+#[allow(clippy::cast_possible_truncation)] // margins lie between -30 and 40
+fn whole(audible: &Audible) -> i32 {
+    audible.margin_db.round() as i32
+}
+
+/// The grade of the margin as it is shown, so that number and word agree.
+fn grade(audible: &Audible) -> String {
+    Grade::of(tenth(audible.margin_db)).to_string()
+}
+
+fn two(verdicts: &ripieno_study::acoustics::Verdicts) -> TwoVerdicts {
+    let by_rule = |ruled: &Ruled| format!("{} ({} to {})", ruled.stands, tenth(ruled.first), tenth(ruled.second));
+    let estimated = &verdicts.estimated;
+    TwoVerdicts {
+        rule: verdicts.ruled.as_ref().map(by_rule),
+        author: verdicts.ruled.as_ref().map(|ruled| ruled.author.to_owned()),
+        estimate: match estimated.stands {
+            Stands::Equal => format!("about equal ({:+.0} phon)", estimated.loudness_phon),
+            stands => format!("{stands} by {:.0} phon", estimated.loudness_phon.abs()),
+        },
+        told: verdicts.told.clone(),
+    }
+}
+
+fn chord(study: &Study, written: &[u32], chord: &FullChord) -> Chord {
+    let notes = &study.sounding.notes;
+    let note = |row: &usize| Some([usize::from(notes.part[*row]), *written.get(*row)? as usize]);
+    let evenness = &chord.evenness;
+    Chord {
+        bar: chord.bar,
+        grade: evenness.grade().to_string(),
+        spread: tenth(evenness.spread),
+        tones: (evenness.tones.iter())
+            .map(|tone| Tone { key: tone.key, above: tenth(tone.above_mean), notes: tone.rows.iter().filter_map(note).collect() })
+            .collect(),
+        sections: (evenness.sections.iter())
+            .map(|share| Share { section: share.section.to_owned(), above: tenth(share.above_mean), tones: share.tones })
+            .collect(),
+    }
+}
+
+fn exposure(study: &Study, situation: &Situation) -> Option<Exposure> {
+    let day = Day::default();
+    let desks = study.exposure(situation, day).ok()?;
+    Some(Exposure {
+        caution: CAUTION.to_owned(),
+        day: format!(
+            "{} h of rehearsal with this piece, {:.0} % of it playing, and {} h of performance",
+            day.rehearsal,
+            day.playing * 100.0,
+            day.performance
+        ),
+        schemes: schemes().iter().map(|scheme| format!("{} {:.0}", scheme.name, scheme.criterion)).collect(),
+        desks: (desks.iter())
+            .map(|desk| DeskExposure {
+                part: desk.part,
+                playing: tenth(desk.playing),
+                daily: tenth(desk.daily),
+                spread: tenth(desk.spread),
+                doses: desk.doses.iter().map(|dose| dose.round()).collect(),
+            })
+            .collect(),
+    })
+}
+
+/// All of it, from one weighing.
+pub(crate) fn weighed(study: &Study, weighing: &Weighing<'_>) -> Weighed {
+    let balance = weighing.balance();
+    let masker = |masker: &ripieno_study::Masking| Masker { parts: vec![masker.part], gain: tenth(masker.gain_db) };
+    let melody = balance.melody.iter().map(|told| MelodyHeard {
+        bar: told.bar,
+        part: told.part,
+        margin: tenth(told.audible.margin_db),
+        spread: tenth(told.audible.spread_db),
+        grade: grade(&told.audible),
+        maskers: told.maskers.iter().take(3).map(masker).collect(),
+    });
+    let sentences = balance.sentences(study).into_iter().map(|finding| Noted {
+        kind: match finding.topic {
+            BalanceTopic::Melody => "melody",
+            BalanceTopic::Spot => "spot",
+            BalanceTopic::Chords => "chords",
+            BalanceTopic::Verdicts => "verdicts",
+        }
+        .to_owned(),
+        bars: Cited::of(&study.cite(&finding.bars)),
+        text: finding.text,
+    });
+    let judged = balance.judged.iter().map(|judged: &Judged| JudgedStretch {
+        bars: Cited::of(&study.cite(&judged.bars.clone().collect::<Vec<u32>>())),
+        bar: judged.worst,
+        part: judged.part,
+        against: judged.against,
+        verdicts: two(&judged.verdicts),
+    });
+    let written = &study.sounding.notes.written;
+    let spans = weighing.spans();
+    let place = match &balance.situation {
+        Situation::Stage { room, part: Some(part), .. } => {
+            let name = study.score.parts.get(*part).map_or("", |part| part.name.trim());
+            format!("{}, at the desk of {name}", room.name)
+        }
+        other => other.to_string(),
+    };
+    Weighed {
+        situation: place,
+        unmarked: balance.unmarked,
+        melody: melody.collect(),
+        sentences: sentences.collect(),
+        judged: judged.collect(),
+        chords: balance.chords.iter().map(|of| chord(study, written, of)).collect(),
+        spans: spans.iter().map(|bars| bars.iter().map(|heard| heard.as_ref().map(whole)).collect()).collect(),
+        exposure: exposure(study, &balance.situation),
+    }
+}
+
+/// A span, from one weighing.
+pub(crate) fn told(span: usize, heard: &SpanHeard) -> HeardSpan {
+    HeardSpan {
+        span,
+        bar: heard.bar,
+        margin: tenth(heard.audible.margin_db),
+        spread: tenth(heard.audible.spread_db),
+        grade: grade(&heard.audible),
+        with: heard.with.clone(),
+        maskers: heard.maskers.iter().map(|masker| Masker { parts: masker.parts.clone(), gain: tenth(masker.gain_db) }).collect(),
+        help: heard.help.iter().map(|help| Helping { what: help.what.clone(), gain: tenth(help.gain_db) }).collect(),
+        verdicts: heard.verdicts.as_ref().map(two),
+    }
+}
+
+/// How the score balances in a situation, and how each span is heard there
+#[utoipa::path(get, path = "/api/scores/{score}/balance", params(("score" = i64, Path), Asked), responses((status = 200, body = Weighed), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+async fn balance(State(desk): State<Desk>, score: ScorePath, asked: Result<Query<Asked>, QueryRejection>) -> Outcome<Response> {
+    let (score, Query(asked)) = (number(score)?, asked.map_err(bad)?);
+    let open = asked.opened(&desk, score)?;
+    let json = desk.weighers.all(&open, asked.situation()?).await?;
+    Ok(([(header::CONTENT_TYPE, "application/json")], json).into_response())
+}
+
+#[derive(Debug, Deserialize, IntoParams)]
+struct Span {
+    /// Number of the span.
+    span: usize,
+}
+
+/// How a span is heard in a situation where it is heard worst; nothing where it is silent
+#[utoipa::path(get, path = "/api/scores/{score}/heard", params(("score" = i64, Path), Asked, Span), responses((status = 200, body = Option<HeardSpan>), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+async fn heard(
+    State(desk): State<Desk>,
+    score: ScorePath,
+    asked: Result<Query<Asked>, QueryRejection>,
+    span: Result<Query<Span>, QueryRejection>,
+) -> Outcome<Json<Option<HeardSpan>>> {
+    let (score, Query(asked), Query(Span { span })) = (number(score)?, asked.map_err(bad)?, span.map_err(bad)?);
+    let open = asked.opened(&desk, score)?;
+    if span >= open.study.roles.roles.spans.len() {
+        return Err(Failure::not_there("there is no such span"));
+    }
+    desk.weighers.span(&open, asked.situation()?, span).await.map(Json)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)] // a test may stop at the first surprise
+mod tests {
+    use super::*;
+    use crate::media::trial::DEMO;
+    use axum::extract::Path;
+    use serde_json::Value;
+
+    fn at(place: Where, levels: &str) -> Asked {
+        Asked { revision: DEMO.opened(1).unwrap().revision, place, part: None, levels: levels.to_owned() }
+    }
+
+    async fn asked(asked: Asked) -> Outcome<Value> {
+        let answer = balance(State(DEMO.clone()), Ok(Path(1)), Ok(Query(asked))).await?;
+        let bytes = axum::body::to_bytes(answer.into_body(), 64 << 20).await.unwrap();
+        Ok(serde_json::from_slice(&bytes).unwrap())
+    }
+
+    #[tokio::test]
+    async fn what_cannot_be_weighed_is_said_in_a_sentence() {
+        let refused = asked(at(Where::Mix, "")).await.unwrap_err();
+        assert!(refused.status == 422 && refused.message.contains("give the level of every part"), "{}", refused.message);
+        let few = asked(at(Where::Mix, "0,-4")).await.unwrap_err();
+        assert!(few.message.contains("levels for 2 parts"), "{}", few.message);
+        for levels in ["0,x", "0,900", "0.5"] {
+            let wrong = asked(at(Where::Mix, levels)).await.unwrap_err();
+            assert!(wrong.message.contains("whole number of decibels"), "{}", wrong.message);
+        }
+        let older = asked(Asked { revision: 0, ..at(Where::Hall, "") }).await.unwrap_err();
+        assert_eq!(older.status, 409);
+        let nobody = asked(Asked { part: Some(900), ..at(Where::Stage, "") }).await.unwrap_err();
+        assert!(nobody.message.contains("no part 901"), "{}", nobody.message);
+    }
+
+    #[tokio::test]
+    async fn the_page_hears_of_every_span_and_chord_what_the_study_says() {
+        let told = asked(at(Where::Hall, "")).await.unwrap();
+        let open = DEMO.opened(1).unwrap();
+        let balance = open.study.balance(Situation::hall()).unwrap();
+        assert_eq!(told["melody"].as_array().unwrap().len(), balance.melody.len());
+        for bar in told["melody"].as_array().unwrap() {
+            assert_eq!(bar["grade"], Grade::of(bar["margin"].as_f64().unwrap()).to_string(), "number and word agree");
+        }
+        let spans = told["spans"].as_array().unwrap();
+        let of = &open.study.roles.roles.spans;
+        assert!(
+            spans.len() == of.len() && spans.iter().zip(of).all(|(told, span)| told.as_array().unwrap().len() == span.bars.len())
+        );
+        let chords = told["chords"].as_array().unwrap();
+        assert_eq!(chords.len(), balance.chords.len());
+        for chord in chords {
+            for tone in chord["tones"].as_array().unwrap() {
+                for note in tone["notes"].as_array().unwrap() {
+                    let (part, note) = (note[0].as_u64().unwrap(), note[1].as_u64().unwrap());
+                    assert!(
+                        open.study.score.parts[usize::try_from(part).unwrap()]
+                            .notes
+                            .get(usize::try_from(note).unwrap())
+                            .is_some()
+                    );
+                }
+            }
+        }
+        assert!(told["exposure"]["caution"].as_str().unwrap().contains("not a measurement"));
+        // One span, from what has been weighed already: its worst bar is the least of its row.
+        let span = spans.iter().position(|bars| bars.as_array().unwrap().iter().any(Value::is_i64)).unwrap();
+        let one = heard(State(DEMO.clone()), Ok(Path(1)), Ok(Query(at(Where::Hall, ""))), Ok(Query(Span { span }))).await;
+        let Json(one) = one.unwrap();
+        let one = one.unwrap();
+        let least = spans[span].as_array().unwrap().iter().filter_map(Value::as_f64).fold(f64::MAX, f64::min);
+        assert!((one.margin - least).abs() <= 1.0, "{} and {least}", one.margin);
+        let none =
+            heard(State(DEMO.clone()), Ok(Path(1)), Ok(Query(at(Where::Hall, ""))), Ok(Query(Span { span: 1 << 40 }))).await;
+        assert_eq!(none.unwrap_err().status, 404);
+    }
+}
