@@ -101,6 +101,19 @@ impl PartLevels {
         Self { lines }
     }
 
+    /// Where the level rises or falls steadily, staff by staff: beginning, end, and which way. Voices with marks of their own are left out.
+    pub fn swells(&self) -> impl Iterator<Item = (Crotchets, Crotchets, Swell)> + '_ {
+        let of_staves = self.lines.iter().filter(|((_, voice), _)| *voice == 0);
+        of_staves.flat_map(|(_, line)| &line.stretches).filter(|stretch| stretch.end > stretch.start).filter_map(|stretch| {
+            let swell = match stretch.to.partial_cmp(&stretch.from)? {
+                std::cmp::Ordering::Greater => Swell::Crescendo,
+                std::cmp::Ordering::Less => Swell::Diminuendo,
+                std::cmp::Ordering::Equal => return None,
+            };
+            Some((stretch.start, stretch.end, swell))
+        })
+    }
+
     /// Level at `time` (score order, repeats not played out) on this staff and in this voice; a stress counts at its own moment
     /// alone. `None` before the first mark.
     #[must_use]

@@ -72,6 +72,7 @@ impl Here {
 struct Voicing {
     chord: Tally,
     close: Tally,
+    open: Tally,
     within_octave: Tally,
     bottom: Spread,
     usual: Spread,
@@ -106,9 +107,8 @@ impl Voicing {
             above.sort_unstable();
             self.usual.add(above[(above.len() - 1) / 2], slice);
         }
-        if is_close(&pitches, here.keys) {
-            self.close.add(slice);
-        }
+        let spacing = if is_close(&pitches, here.keys) { &mut self.close } else { &mut self.open };
+        spacing.add(slice);
         if highest(keys) - lowest(keys) <= 12 {
             self.within_octave.add(slice);
         }
@@ -131,10 +131,9 @@ impl Voicing {
                     spread.median().map(|gap| number(aspect.to_owned(), f64::from(gap), Unit::Semitones, &self.chord.bars)),
                 );
             }
-            let open = Tally { time: whole - self.close.time, bars: self.chord.bars.clone() };
             values.push(self.chord.value(of, None, "in chords", all));
             values.push(self.close.value(of, None, "close", whole));
-            values.push(open.value(of, None, "open", whole));
+            values.push(self.open.value(of, None, "open", whole));
             values.push(self.within_octave.value(of, None, "within an octave", whole));
             for (tally, (_, tone)) in self.doubled.into_iter().zip(TONES) {
                 values.push(tally.value(of, None, format!("{tone} doubled"), whole));
