@@ -7,7 +7,7 @@ use std::process::ExitCode;
 
 use ripieno_formats::Limits;
 use ripieno_library::{Library, Reader, Rows, Value, query, text_of};
-use ripieno_questions::{Found, Question, Record, answer, parse};
+use ripieno_questions::{Found, Question, Record, answer, bar_count, parse};
 use ripieno_study::analyse_file;
 use serde_json::{Map, json};
 
@@ -162,13 +162,14 @@ fn answers_as(answers: &[Answered], form: Form) -> Result<String, String> {
                 json!({
                     "score": answered.score, "file": answered.file, "title": answered.title,
                     "first_bar_index": found.first, "first_bar": found.first_printed,
-                    "last_bar_index": found.last, "last_bar": found.last_printed, "count": found.count(),
+                    "last_bar_index": found.last, "last_bar": found.last_printed, "count": found.count(), "answer": found.told,
                 })
             };
             Ok(in_json(spans().map(object).collect()))
         }
         Form::Csv => {
-            let header = ["score", "file", "title", "first_bar_index", "first_bar", "last_bar_index", "last_bar", "count"];
+            let header =
+                ["score", "file", "title", "first_bar_index", "first_bar", "last_bar_index", "last_bar", "count", "answer"];
             let row = |(answered, found): (&Answered, &Found)| {
                 vec![
                     answered.score.map(|score| score.to_string()).unwrap_or_default(),
@@ -179,6 +180,7 @@ fn answers_as(answers: &[Answered], form: Form) -> Result<String, String> {
                     found.last.to_string(),
                     found.last_printed.clone(),
                     found.count().to_string(),
+                    found.told.clone().unwrap_or_default(),
                 ]
             };
             in_csv(&header, spans().map(row))
@@ -186,13 +188,19 @@ fn answers_as(answers: &[Answered], form: Form) -> Result<String, String> {
     }
 }
 
-/// "3  The Boat Goes Out: 35–45, 89–100 (23 bars)"
+/// "3  The Boat Goes Out: 35–45, 89–100 (23 bars in 2 passages)"
 fn line(answered: &Answered) -> String {
     let score = answered.score.map_or_else(String::new, |score| format!("{score:>5}  "));
-    let bars: u32 = answered.found.iter().map(Found::count).sum();
-    let cited: Vec<String> = answered.found.iter().map(Found::cited).collect();
-    let bars = if bars == 1 { "1 bar".to_owned() } else { format!("{bars} bars") };
-    format!("{score}{}: {} ({bars})\n", answered.title, cited.join(", "))
+    let said: Vec<String> = answered.found.iter().map(Found::said).collect();
+    let bars = match bar_count(&answered.found) {
+        1 => "1 bar".to_owned(),
+        bars => format!("{bars} bars"),
+    };
+    let passages = match said.len() {
+        0 | 1 => String::new(),
+        passages => format!(" in {passages} passages"),
+    };
+    format!("{score}{}: {} ({bars}{passages})\n", answered.title, said.join(", "))
 }
 
 fn rows_as(rows: &Rows, form: Form) -> Result<String, String> {

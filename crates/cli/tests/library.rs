@@ -117,7 +117,7 @@ fn questions_have_their_exit_status() {
         lines.lines().map(|line| line.rsplit_once(": ").unwrap().1.to_owned()).collect::<Vec<_>>()
     };
     let from_file = spans(&["ask", "all brass play", "--in", score.to_str().unwrap(), "--save", "tutti"]);
-    assert_eq!(from_file, ["35\u{2013}45, 81\u{2013}100, 105\u{2013}108 (35 bars)"]);
+    assert_eq!(from_file, ["35\u{2013}45, 81\u{2013}100, 105\u{2013}108 (35 bars in 3 passages)"]);
     assert_eq!(spans(&["ask", "--saved", "tutti"]), from_file);
     assert!(text(&run(&folder, &["ask", "--list-saved"]).stdout).contains("tutti: all brass play"));
     let json: serde_json::Value =

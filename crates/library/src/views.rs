@@ -1,8 +1,8 @@
 //! The tables of records as SQL views.
 //!
-//! A view counts rows and asks, for each value wanted, the function `kept` for it; that function keeps the tables of the score
-//! in hand unpacked, column by column as they are asked for. So a query costs what it looks at, and no more than one score is
-//! in memory.
+//! A view counts rows and asks, for each value wanted, the function `kept` for it; that function keeps the tables of the scores
+//! last asked for unpacked, column by column as they are asked for, so that a join may go to and fro between scores. So a query
+//! costs what it looks at, and memory is bounded.
 
 use std::fmt::Write;
 use std::path::Path;
@@ -61,22 +61,32 @@ pub(crate) fn make_views(reader: &Reader) -> Result<()> {
     connection.execute_batch(&sql).map_err(say)
 }
 
-/// The score in hand.
+/// Values in memory at most, some 16 bytes each; the score in hand stays whatever it holds.
+const MOST_VALUES: usize = 16 << 20;
+
+/// The scores last asked for.
 struct Cache {
     held: Mutex<Held>,
 }
 
 struct Held {
     reader: Reader,
-    /// The score and its tables by place in [`SHAPES`]; `None` where not asked for yet.
+    /// Scores in memory, the one asked for last at the end.
+    scores: Vec<Unpacked>,
+}
+
+/// The tables of a score by place in [`SHAPES`]; `None` where not asked for yet.
+struct Unpacked {
     score: i64,
     tables: Vec<Option<Table>>,
+    /// Values of its tables, were all of their columns unpacked.
+    values: usize,
 }
 
 impl Cache {
     fn open(path: &Path) -> Result<Self> {
         let reader = Reader::open(path)?;
-        Ok(Self { held: Mutex::new(Held { reader, score: -1, tables: Vec::new() }) })
+        Ok(Self { held: Mutex::new(Held { reader, scores: Vec::new() }) })
     }
 
     fn value(&self, context: &Context<'_>) -> rusqlite::Result<Value> {
@@ -86,10 +96,7 @@ impl Cache {
         let exact: bool = context.get(4)?;
         let failed = |error: crate::LibraryError| rusqlite::Error::UserFunctionError(Box::new(error));
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
-        if held.score != score {
-            held.score = score;
-            held.tables = vec![None; SHAPES.len()];
-        }
+        held.turn_to(score);
         let Some(shape) = SHAPES.get(table) else { return Ok(Value::Null) };
         let wanted = shape.columns.get(column).map(|column| column.kind);
         held.load(table).map_err(failed)?;
@@ -103,7 +110,7 @@ impl Cache {
             }
             _ => (table, column, row),
         };
-        let Some(table) = &held.tables[table] else { return Ok(Value::Null) };
+        let Some(table) = held.table(table) else { return Ok(Value::Null) };
         let Some(kind) = table.shape.columns.get(column).map(|column| column.kind) else { return Ok(Value::Null) };
         let column = table.column(column).map_err(|damaged| failed(held.damaged(damaged)))?;
         Ok(value(column.cell(row, kind), exact))
@@ -111,21 +118,45 @@ impl Cache {
 }
 
 impl Held {
+    /// Makes this score the one in hand, and lets those go that were not asked for longest while there are too many values.
+    fn turn_to(&mut self, score: i64) {
+        if self.scores.last().is_some_and(|held| held.score == score) {
+            return;
+        }
+        let known = self.scores.iter().position(|held| held.score == score);
+        let next = known
+            .map_or_else(|| Unpacked { score, tables: vec![None; SHAPES.len()], values: 0 }, |known| self.scores.remove(known));
+        let mut values: usize = self.scores.iter().map(|held| held.values).sum();
+        let mut let_go = 0;
+        while values + next.values > MOST_VALUES && let_go < self.scores.len() {
+            values -= self.scores[let_go].values;
+            let_go += 1;
+        }
+        self.scores.drain(..let_go);
+        self.scores.push(next);
+    }
+
+    fn table(&self, table: usize) -> Option<&Table> {
+        self.scores.last().and_then(|held| held.tables.get(table)).and_then(Option::as_ref)
+    }
+
     fn load(&mut self, table: usize) -> Result<()> {
-        if self.tables[table].is_none() {
-            self.tables[table] = self.reader.table(self.score, SHAPES[table].name)?;
+        let Some(held) = self.scores.last_mut() else { return Ok(()) };
+        if held.tables[table].is_none() {
+            held.tables[table] = self.reader.table(held.score, SHAPES[table].name)?;
+            held.values += held.tables[table].as_ref().map_or(0, |table| table.rows * table.shape.kept().len());
         }
         Ok(())
     }
 
     fn number(&self, table: usize, column: &str, row: usize) -> Result<Option<usize>> {
-        let Some(table) = &self.tables[table] else { return Ok(None) };
+        let Some(table) = self.table(table) else { return Ok(None) };
         let numbers = table.numbers(column).map_err(|damaged| self.damaged(damaged))?;
         Ok(numbers.get(row).and_then(|&number| usize::try_from(number).ok()))
     }
 
     fn damaged(&self, damaged: ripieno_questions::record::Damaged) -> crate::LibraryError {
-        crate::error::of_damage(&self.reader.path, self.score, damaged)
+        crate::error::of_damage(&self.reader.path, self.scores.last().map_or(-1, |held| held.score), damaged)
     }
 }
 

@@ -390,3 +390,104 @@ fn damaged_bytes_are_told_not_trusted() {
         let _ = answer(&parse("horns have melody above C3 forte").unwrap(), &Record::from_tables(vec![parts, bars, table]));
     }
 }
+
+#[test]
+fn instruments_taken_in_between_are_those_planted() {
+    // compose.py: the second flute takes the piccolo from 79, the second oboe the English horn for the song, the bass drum the tam-tam in 71 and 72.
+    check("where the English horn plays", &bars("59-70"));
+    check("piccolo plays", &bars("79-102 105-108"));
+    check("tam-tam plays", &bars("71-72"));
+    assert!(asked("flutes play").is_superset(&bars("79-102")), "the piccolo is one of the flutes");
+    let doubled = asked("piccolo doubles 'Flute 1' an octave above");
+    assert!(!doubled.is_empty() && doubled.is_subset(&bars("79-108")), "{doubled:?}");
+    check("english horn plays and in bars 35 to 45", &Bars::new());
+}
+
+#[test]
+fn tuttis_are_those_planted() {
+    let rows = planted("practice.csv");
+    let planted: Bars = rows.iter().filter(|row| row["measure"] == "tutti").flat_map(|row| bars(&row["bars"])).collect();
+    let found = asked("tutti");
+    assert!(found.is_superset(&planted), "{found:?} {planted:?}");
+    assert!(found.len() <= planted.len() + 4, "{found:?} {planted:?}");
+    check("the first tutti", &bars("35-45"));
+    check("tutti and in bars 46 to 80", &Bars::new());
+}
+
+#[test]
+fn the_longest_the_first_and_the_extreme() {
+    // practice.csv: the trombones sound in 35-45, 81-100, 105-108.
+    check("longest passage in which the trombones play", &bars("81-100"));
+    check("shortest passage where trombones play", &bars("105-108"));
+    check("first passage in which the tuba plays", &bars("35-45"));
+    check("first bar in which the tuba plays", &bars("35"));
+    check("last time the tuba plays", &bars("108"));
+    check("longest rest of the trombones", &bars("0-34 46-80"));
+    check("first entry of the trombones", &bars("35"));
+    check("trombones drop out", &bars("46 101"));
+    let parsed = parse("highest note of the horns").unwrap();
+    let found = answer(&parsed, &RECORD).unwrap();
+    let horns: Vec<usize> = STUDY.groups.sections.iter().find(|section| section.name == "horns").unwrap().parts.clone();
+    let top = STUDY
+        .sounding
+        .notes
+        .rows()
+        .filter(|note| horns.contains(&usize::from(note.part)))
+        .filter_map(|note| note.key)
+        .max()
+        .unwrap();
+    assert_eq!(found[0].told.as_deref(), Some(top.pitch().to_string().as_str()));
+    for bar in found.iter().flat_map(|found| found.first..=found.last) {
+        let there = STUDY
+            .sounding
+            .notes
+            .rows()
+            .any(|note| note.key == Some(top) && note.bar <= bar && horns.contains(&usize::from(note.part)));
+        assert!(there, "{bar}");
+    }
+}
+
+#[test]
+fn who_is_told() {
+    let found = answer(&parse("who has bass in bars 81 to 88").unwrap(), &RECORD).unwrap();
+    let told: BTreeSet<&str> = found.iter().filter_map(|found| found.told.as_deref()).collect();
+    assert!(told.contains("Tuba") && told.contains("Double bass"), "{told:?}");
+    assert!(!told.contains("Flute 1"), "{told:?}");
+}
+
+#[test]
+fn thickened_pedals_and_one_pitch() {
+    // thickened.csv: sections whose line runs parallel to the melody.
+    let thickened = asked("the melody is thickened");
+    let strings = asked("violins thicken the melody");
+    assert!(strings.intersection(&bars("60-64")).count() >= 3 && strings.is_subset(&thickened), "{strings:?} {thickened:?}");
+    // PLANTED.md: a pedal on E flat under theme A, which is in E flat.
+    let pedal = asked("pedal on Eb");
+    assert!(pedal.intersection(&bars("0-8")).count() >= 4, "{pedal:?}");
+    assert!(asked("tonic pedal").intersection(&bars("0-8")).count() >= 3);
+    // PLANTED.md: theme A in four horns in unison, 9 to 16.
+    let unison = asked("horns in unison");
+    assert!(unison.intersection(&bars("9-15")).count() >= 6, "{unison:?}");
+    let brass: Bars = (0..=108).filter(|bar| one_pitch_class(*bar, "brass")).collect();
+    check("brass in octaves", &brass);
+}
+
+/// Whether all that the parts of a family sound in the bar is one pitch class at every moment, in two parts at least; counted the plain way.
+fn one_pitch_class(bar: u32, family: &str) -> bool {
+    let parts = STUDY.groups.families.iter().find(|group| group.name == family).unwrap().parts.clone();
+    let (start, length) = (STUDY.sounding.bars[bar as usize].start, STUDY.sounding.bars[bar as usize].length);
+    let notes: Vec<_> = STUDY
+        .sounding
+        .notes
+        .rows()
+        .filter(|note| parts.contains(&usize::from(note.part)) && note.key.is_some() && note.duration.is_positive())
+        .filter(|note| note.onset < start + length && note.onset + note.duration > start)
+        .collect();
+    let of: BTreeSet<u16> = notes.iter().map(|note| u16::from(note.part)).collect();
+    of.len() > 1
+        && notes.iter().all(|note| {
+            let at = note.onset.max(start);
+            let here = notes.iter().filter(|other| other.onset <= at && at < other.onset + other.duration);
+            here.map(|other| other.key.unwrap().number() % 12).collect::<BTreeSet<_>>().len() == 1
+        })
+}

@@ -60,7 +60,42 @@ fn ways_to_say_the_same() {
         ("brass plays without the strings", "brass plays and strings rest"),
         ("all woodwind play but no brass, for at least 2 bars", "all woodwind play and no brass plays, for at least 2 bars"),
         ("brass is silent for more than 20 bars", "brass is silent, longer than 20 bars"),
-        ("tutti, at least 4 bars long", "everybody plays, at least 4 bars long"),
+        ("the whole orchestra plays", "everybody plays"),
+        ("general pause", "everybody rests"),
+        ("nothing but woodwind and horns sounds", "only woodwind and horns play"),
+        ("where are the strings divided?", "strings are divided"),
+        ("where is the harp used?", "harp plays"),
+        ("where are the violins above the flutes", "violins are above flutes"),
+        ("flutes play above the oboes", "flutes are above oboes"),
+        ("violins go above E7", "violins above E7"),
+        ("cellos and bassoons play in unison", "cellos double bassoons in unison"),
+        ("flutes and violins double each other", "flutes double violins"),
+        ("first and second violins play in octaves", "first violins double second violins in octaves"),
+        ("horns are an octave below trumpets", "horns double trumpets an octave below"),
+        ("the melody is in the horns", "horns have melody"),
+        ("the melody passes from the flute to the oboe", "oboe takes over the melody from the flute"),
+        ("horns hand the melody to the oboes", "oboes take over the melody from horns"),
+        ("tremolo in the strings, pianissimo", "strings play tremolo, pianissimo"),
+        ("counter-melody in the cellos", "cellos have countermelody"),
+        ("where the horns hold a pedal", "horns have pedal"),
+        ("a pedal point in the double basses", "double basses have pedal"),
+        ("at most three instruments play", "at most 3 parts"),
+        ("where the choir sings", "voice plays"),
+        ("trombones play chords softly", "trombones play chords piano or softer"),
+        ("the trombones play for the first time", "trombones first enter"),
+        ("crescendo over at least 4 bars", "crescendo, at least 4 bars long"),
+        ("diminished seventh chords", "chord diminished seventh"),
+        ("strings accompany the oboe", "strings accompany and oboe has melody"),
+        ("strings accompany the melody", "strings accompany"),
+        ("how many bars do the trombones play", "trombones play"),
+        ("how often do the trumpets have the melody", "trumpets have melody"),
+        ("divisi violas", "violas are divisi"),
+        ("solo violin", "violin solo"),
+        ("where is there a countermelody", "countermelody"),
+        ("the bass line of the tuba", "tuba has bass"),
+        ("in the key of D minor", "in D minor"),
+        ("horns crescendo", "crescendo in the horns"),
+        ("timpani roll", "timpani play tremolo"),
         ("where the tuba first enters", "tuba first plays"),
         ("horns enter after at least 8 bars of rest", "horns enter after 8 bars"),
         ("violins are muted", "violins play con sordino"),
@@ -96,9 +131,66 @@ fn who_is_meant() {
         "violins divisi, pianissimo or softer",
         "the melody is not heard and brass plays",
         "horns first enter or trombones first enter",
+        "tutti, at least 4 bars long",
+        "the bass drops out",
+        "bass clarinet drops out",
+        "the melody is thickened by the second violins",
+        "where is the melody thickened?",
+        "flutes thicken the melody",
+        "melody in octaves",
+        "melody in unison with the flutes",
+        "the melody is doubled an octave below by bassoons",
+        "the melody is in the bass",
+        "the melody is in the bass clarinet",
+        "the melody changes hands",
+        "dominant pedal",
+        "horns hold a dominant pedal",
+        "pedal on G",
+        "chords in open position",
+        "brass in close position",
+        "chord of C major in second inversion",
+        "horns change from chords to melody",
+        "all strings in unison",
+        "unison of the whole orchestra",
+        "where the metre changes",
+        "key changes",
+        "who has the melody in bars 20 to 30",
+        "which instruments double the cellos",
+        "oboes are accompanied by strings only",
+        "trombones drop out",
+        "horns are lowest",
+        "muted trumpets have the melody",
+        "con sordini",
+        "violas cross above the second violins",
     ] {
         assert!(parse(question).is_ok(), "{question}: {:?}", parse(question));
     }
+}
+
+#[test]
+fn what_is_wanted() {
+    use ripieno_questions::language::{End, Wanted};
+    for (question, wanted, same) in [
+        ("longest passage in which only strings play", Wanted::Length(End::High), "only strings play"),
+        ("the first tutti", Wanted::Place(End::Low), "tutti"),
+        ("last bar in which the tuba plays", Wanted::Bar(End::High), "tuba plays"),
+        ("last passage in which the tuba plays", Wanted::Place(End::High), "tuba plays"),
+        ("longest rest of the trombones", Wanted::Length(End::High), "trombones rest"),
+        ("longest solo of the oboe", Wanted::Length(End::High), "oboe solo"),
+        ("longest oboe solo", Wanted::Length(End::High), "oboe solo"),
+        ("first entry of the trombones", Wanted::Place(End::Low), "trombones enter"),
+        ("longest melody of the oboe", Wanted::Length(End::High), "oboe has melody"),
+        ("softest tutti", Wanted::Level(End::Low), "tutti"),
+        ("first violins play", Wanted::All, "1st violins play"),
+        ("the longest passage where horns rest, forte or louder", Wanted::Length(End::High), "horns rest, forte or louder"),
+    ] {
+        let parsed = parse(question).unwrap_or_else(|error| panic!("{question}: {error}"));
+        assert_eq!((parsed.wanted, parsed.condition), (wanted, parse(same).unwrap().condition), "{question}");
+    }
+    for question in ["loudest passage", "where is the texture thinnest?", "highest note of the first trumpet"] {
+        assert_eq!(parse(question).unwrap().condition, Condition::always(), "{question}");
+    }
+    assert!(matches!(parse("lowest note of the tuba in bars 81 to 88").unwrap().wanted, Wanted::Note(End::Low, _)));
 }
 
 #[test]
@@ -122,6 +214,11 @@ fn what_is_not_understood_is_said_in_one_sentence_with_its_place() {
     refused(&"horns play and ".repeat(1000), &["longer than"]);
     refused("chord", &["root"]);
     refused("and", &["“and”"]);
+    refused("highest note", &["“of”"]);
+    refused("longest hornz", &["“hornz”", "“horns”"]);
+    refused("horns change from chords", &["“to”"]);
+    refused("the melody passes from flute", &["“to”"]);
+    refused("cadence in G major", &["“cadence”"]);
 }
 
 proptest! {

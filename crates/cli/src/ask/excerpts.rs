@@ -4,6 +4,7 @@ use std::path::Path;
 
 use ripieno_formats::excerpt::{Cut, CutError, Parts, PitchShown, cut};
 use ripieno_formats::musicxml;
+use ripieno_questions::Found;
 use ripieno_score::BarIndex;
 
 use super::Answered;
@@ -20,7 +21,7 @@ const MOST: usize = 500;
 pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
     std::fs::create_dir_all(folder).map_err(|error| format!("{}: the folder cannot be made ({error})", folder.display()))?;
     let mut taken = std::collections::BTreeSet::new();
-    let all: usize = answers.iter().map(|answered| answered.found.len()).sum();
+    let all: usize = answers.iter().map(|answered| once_each(answered).len()).sum();
     'scores: for answered in answers.iter().filter(|answered| !answered.found.is_empty()) {
         let path = answered.path.display();
         let Some(reading) = open(&answered.path, false) else {
@@ -30,7 +31,7 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
         };
         let stem = answered.path.file_stem().map_or_else(|| "score".into(), |stem| stem.to_string_lossy().into_owned());
         let stem = answered.score.map_or_else(|| stem.clone(), |score| format!("{score}_{stem}"));
-        for found in &answered.found {
+        for found in once_each(answered) {
             if taken.len() >= MOST {
                 break 'scores;
             }
@@ -62,4 +63,11 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
         eprintln!("{} of {all} excerpts are written; ask more narrowly for the rest", taken.len());
     }
     Ok(())
+}
+
+/// The passages of a score, each once: where a question asks who, several parts may answer for the same bars.
+fn once_each(answered: &Answered) -> Vec<&Found> {
+    let mut found: Vec<&Found> = answered.found.iter().collect();
+    found.dedup_by_key(|found| (found.first, found.last));
+    found
 }

@@ -8,6 +8,7 @@ use ripieno_score::Crotchets;
 use crate::language::{Lie, Who};
 use crate::record::{Damaged, NOTHING};
 
+use super::cast::Cast;
 use super::stage::Stage;
 
 /// A note begins (+1) or ends (-1) in the first or second group.
@@ -21,13 +22,7 @@ struct Event {
 /// Bars with a moment at which both sound and lie so.
 pub(super) fn lie(stage: &Stage<'_>, a: &Who, b: &Who, lie: Lie) -> Result<Vec<bool>, Damaged> {
     let mut holds = vec![false; stage.bars];
-    let mut group_of = vec![[false; 2]; stage.part_count()];
-    for (group, who) in [a, b].into_iter().enumerate() {
-        for part in stage.members(who).into_iter().filter(|&part| !stage.is_percussion(part)) {
-            group_of[part][group] = true;
-        }
-    }
-    let events = events(stage, &group_of)?;
+    let events = events(stage, &[stage.cast(a), stage.cast(b)])?;
     let bars = stage.record.table("bars")?;
     let starts = bars.times("onset")?;
     let mut counts = [[0i32; 128]; 2];
@@ -50,19 +45,19 @@ pub(super) fn lie(stage: &Stage<'_>, a: &Who, b: &Who, lie: Lie) -> Result<Vec<b
     Ok(holds)
 }
 
-fn events(stage: &Stage<'_>, group_of: &[[bool; 2]]) -> Result<Vec<Event>, Damaged> {
+fn events(stage: &Stage<'_>, groups: &[Cast; 2]) -> Result<Vec<Event>, Damaged> {
     let notes = stage.record.table("notes")?;
-    let (parts, keys) = (notes.numbers("part_index")?, notes.numbers("key")?);
+    let (parts, keys, bars) = (notes.numbers("part_index")?, notes.numbers("key")?, notes.numbers("bar")?);
     let (onsets, durations) = (notes.times("onset")?, notes.times("duration")?);
     let mut events = Vec::new();
-    for (((&part, &key), &onset), &duration) in parts.iter().zip(keys).zip(onsets).zip(durations) {
-        let part = usize::try_from(part).map_err(|_| Damaged)?;
-        let groups = group_of.get(part).ok_or(Damaged)?;
-        if key == NOTHING || !duration.is_positive() || *groups == [false; 2] {
+    for ((((&part, &key), &bar), &onset), &duration) in parts.iter().zip(keys).zip(bars).zip(onsets).zip(durations) {
+        let part = usize::try_from(part).ok().filter(|part| *part < stage.part_count()).ok_or(Damaged)?;
+        if key == NOTHING || !duration.is_positive() || stage.is_percussion(part) {
             continue;
         }
         let key = usize::try_from(key).ok().filter(|key| *key < 128).ok_or(Damaged)?;
-        for group in (0..2).filter(|&group| groups[group]) {
+        let bar = usize::try_from(bar).map_err(|_| Damaged)?;
+        for (group, _) in groups.iter().enumerate().filter(|(_, group)| group.has(part, bar)) {
             events.push(Event { at: onset, change: 1, group, key });
             events.push(Event { at: onset + duration, change: -1, group, key });
         }

@@ -1,16 +1,17 @@
-//! Entries and solos.
+//! Entries, exits and solos.
 
 use crate::language::{Quantity, Subject, Who};
 use crate::record::Damaged;
 
-use super::holds::{flags, is, members, others, sounds, spans};
+use super::cast::Cast;
+use super::spans;
 use super::stage::Stage;
 
-/// Bars in which parts, taken together, sound after at least `rest` bars in which they do not; the beginning of the score counts as one such bar.
-fn begins(stage: &Stage<'_>, parts: &[usize], rest: i64) -> Vec<bool> {
+/// Bars in which these, taken together, sound after at least `rest` bars in which they do not; the beginning of the score counts as one such bar.
+fn begins(stage: &Stage<'_>, cast: &Cast, rest: i64) -> Vec<bool> {
     let mut rested = 1;
     let begins = |bar: usize| {
-        let here = sounds(stage, parts, bar);
+        let here = stage.sounds(cast, bar);
         let begins = here && rested >= rest;
         rested = if here { 0 } else { rested + 1 };
         begins
@@ -20,29 +21,36 @@ fn begins(stage: &Stage<'_>, parts: &[usize], rest: i64) -> Vec<bool> {
 
 /// Whether they begin to sound: as a body where nothing or "any" is said, each of them for "all".
 pub(super) fn enters(stage: &Stage<'_>, subject: &Subject, rest: i64) -> Vec<bool> {
-    by_quantity(stage, subject, |parts| begins(stage, parts, rest))
+    by_quantity(stage, subject, |cast| begins(stage, cast, rest))
+}
+
+/// Whether they have just fallen silent.
+pub(super) fn leaves(stage: &Stage<'_>, subject: &Subject) -> Vec<bool> {
+    by_quantity(stage, subject, |cast| {
+        (0..stage.bars).map(|bar| bar > 0 && stage.sounds(cast, bar - 1) && !stage.sounds(cast, bar)).collect()
+    })
 }
 
 /// Whether they sound for the first time.
 pub(super) fn first_enters(stage: &Stage<'_>, subject: &Subject) -> Vec<bool> {
-    by_quantity(stage, subject, |parts| {
-        let first = (0..stage.bars).find(|&bar| sounds(stage, parts, bar));
+    by_quantity(stage, subject, |cast| {
+        let first = (0..stage.bars).find(|&bar| stage.sounds(cast, bar));
         (0..stage.bars).map(|bar| Some(bar) == first).collect()
     })
 }
 
-fn by_quantity(stage: &Stage<'_>, subject: &Subject, of: impl Fn(&[usize]) -> Vec<bool>) -> Vec<bool> {
-    let parts = members(stage, &subject.who);
-    if parts.is_empty() {
+fn by_quantity(stage: &Stage<'_>, subject: &Subject, of: impl Fn(&Cast) -> Vec<bool>) -> Vec<bool> {
+    let cast = stage.cast_of(&subject.who);
+    if cast.is_empty() {
         return vec![false; stage.bars];
     }
     let both = |one: Vec<bool>, other: Vec<bool>| one.into_iter().zip(other).map(|(one, other)| one && other).collect();
     match subject.quantity {
-        Quantity::Plain | Quantity::Any => of(&parts),
-        Quantity::No => of(&parts).into_iter().map(|holds| !holds).collect(),
+        Quantity::Plain | Quantity::Any => of(&cast),
+        Quantity::No => of(&cast).into_iter().map(|holds| !holds).collect(),
         Quantity::Only => {
-            let others = of(&others(stage, &parts)).into_iter().map(|holds| !holds).collect();
-            both(of(&parts), others)
+            let others = of(&stage.others(&cast)).into_iter().map(|holds| !holds).collect();
+            both(of(&cast), others)
         }
         Quantity::All => {
             let units = subject.who.iter().flat_map(|who| stage.units(who));
@@ -54,17 +62,17 @@ fn by_quantity(stage: &Stage<'_>, subject: &Subject, of: impl Fn(&[usize]) -> Ve
 /// Whether one player of theirs carries the main melody and nobody doubles it.
 pub(super) fn solo(stage: &Stage<'_>, who: &Who) -> Result<Vec<bool>, Damaged> {
     let table = stage.record.table("melody")?;
-    let (who, with) = (flags(stage, who), table.texts("with_parts")?);
+    let (who, with) = (stage.cast(who), table.texts("with_parts")?);
     let most = stage.record.table("roles")?.numbers("players_most")?;
     let mut holds = vec![false; stage.bars];
     for ((row, &part), (first, last)) in table.numbers("part_index")?.iter().enumerate().zip(spans(table)?) {
-        if is(&who, part) && with.get(row).is_none() {
-            let part = usize::try_from(part).ok().filter(|part| *part < stage.part_count()).ok_or(Damaged)?;
-            let Some((first, last)) = usize::try_from(first).ok().zip(usize::try_from(last).ok()) else { return Err(Damaged) };
-            for (bar, holds) in holds.iter_mut().enumerate().take(last.saturating_add(1)).skip(first) {
-                let most = stage.row(part, bar).and_then(|row| most.get(row));
-                *holds |= most.is_some_and(|&most| most == 1);
-            }
+        let part = usize::try_from(part).ok().filter(|part| *part < stage.part_count()).ok_or(Damaged)?;
+        if with.get(row).is_some() {
+            continue;
+        }
+        for bar in stage.between(first, last) {
+            let most = stage.row(part, bar).and_then(|row| most.get(row));
+            holds[bar] |= who.has(part, bar) && most.is_some_and(|&most| most == 1);
         }
     }
     Ok(holds)

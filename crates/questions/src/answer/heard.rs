@@ -5,7 +5,8 @@ use ripieno_study::acoustics::{EvenGrade, Grade};
 use crate::language::{Quantity, Subject, Who};
 use crate::record::{Damaged, Texts};
 
-use super::holds::{flags, is, mark, of_parts_in_bars, spans};
+use super::holds::of_parts_in_bars;
+use super::spans;
 use super::stage::Stage;
 
 /// From here on somebody masks the melody: 1 dB, kept in tenths.
@@ -16,11 +17,11 @@ pub(super) fn melody(stage: &Stage<'_>, grades: &[Grade], by: Option<&Who>) -> R
     let names: Vec<String> = grades.iter().map(ToString::to_string).collect();
     let mut holds = graded(stage, "grade", &names)?;
     let Some((by, table)) = by.zip(stage.newer_table("maskers")) else { return Ok(holds) };
-    let by = flags(stage, by);
+    let by = stage.cast(by);
     let mut weight = vec![0i64; stage.bars];
     let places = table.numbers("bar")?.iter().zip(table.numbers("part_index")?).zip(table.numbers("gain")?);
     for ((&bar, &part), &gain) in places {
-        if let Some(weight) = usize::try_from(bar).ok().and_then(|bar| weight.get_mut(bar)).filter(|_| is(&by, part)) {
+        if let Some(weight) = usize::try_from(bar).ok().and_then(|bar| weight.get_mut(bar)).filter(|_| by.has_row(part, bar)) {
             *weight = weight.saturating_add(gain);
         }
     }
@@ -39,7 +40,7 @@ fn graded(stage: &Stage<'_>, column: &str, names: &[String]) -> Result<Vec<bool>
     let told: &Texts = table.texts(column)?;
     for (row, &bar) in table.numbers("bar")?.iter().enumerate() {
         if told.get(row).is_some_and(|told| names.iter().any(|name| name == told)) {
-            mark(&mut holds, bar, bar);
+            holds[stage.between(bar, bar)].fill(true);
         }
     }
     Ok(holds)
@@ -53,9 +54,9 @@ pub(super) fn way(stage: &Stage<'_>, subject: &Subject, way: &str) -> Result<Vec
         for ((row, &part), (first, last)) in table.numbers("part_index")?.iter().enumerate().zip(spans(table)?) {
             if told.get(row) == Some(way) {
                 let part = usize::try_from(part).map_err(|_| Damaged)?;
-                mark(held.get_mut(part).ok_or(Damaged)?, first, last);
+                held.get_mut(part).ok_or(Damaged)?[stage.between(first, last)].fill(true);
             }
         }
     }
-    Ok(of_parts_in_bars(stage, subject, Quantity::Any, |part, bar| stage.row(part, bar).is_some() && held[part][bar]))
+    Ok(of_parts_in_bars(stage, subject, Quantity::Any, |part, bar| held[part][bar]))
 }

@@ -1,15 +1,20 @@
 //! Answers: the bars of a record in which a question holds.
 
 mod bands;
+mod cast;
 mod entries;
 mod heard;
 mod holds;
+mod lines;
+mod page;
+mod pitches;
 mod stage;
+mod wanted;
 
 use std::collections::BTreeSet;
 
-use crate::language::{Condition, Counted, Question};
-use crate::record::{Damaged, Record};
+use crate::language::{Changing, Condition, PedalNote, Question, Who};
+use crate::record::{Damaged, Record, Table};
 
 /// Consecutive bars with the numbers printed on the page.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,6 +27,8 @@ pub struct Found {
     pub first_printed: String,
     /// Printed number of the last.
     pub last_printed: String,
+    /// What was asked for besides the bars: the part, where a question asks who; the pitch, where it asks for a note.
+    pub told: Option<String>,
 }
 
 impl Found {
@@ -35,6 +42,12 @@ impl Found {
         }
     }
 
+    /// As [`Self::cited`], with what was asked for besides: "35–45 (Oboe 1)".
+    #[must_use]
+    pub fn said(&self) -> String {
+        self.told.as_ref().map_or_else(|| self.cited(), |told| format!("{} ({told})", self.cited()))
+    }
+
     /// Bars in it.
     #[must_use]
     pub const fn count(&self) -> u32 {
@@ -42,25 +55,53 @@ impl Found {
     }
 }
 
+/// Bars in all of these, each once.
+#[must_use]
+pub fn bar_count(found: &[Found]) -> usize {
+    found.iter().flat_map(|found| found.first..=found.last).collect::<BTreeSet<u32>>().len()
+}
+
 /// Answers a question from a record that has at least the tables [`tables`] names.
 ///
 /// # Errors
 /// When the record is damaged or lacks a table.
 pub fn answer(question: &Question, record: &Record) -> Result<Vec<Found>, Damaged> {
-    let stage = stage::Stage::new(record)?;
-    let holds = holds::holds(&question.condition, &stage)?;
+    let mut stage = stage::Stage::new(record)?;
     let printed = record.table("bars")?.texts("printed_bar")?;
     let label = |bar: usize| match printed.get(bar) {
         None | Some("") => (bar + 1).to_string(),
         Some(number) => number.to_owned(),
     };
-    let runs = runs(&holds).into_iter().map(|(first, last)| Found {
+    let found = |(first, last): (usize, usize), told: Option<String>| Found {
         first: u32::try_from(first).unwrap_or(u32::MAX),
         last: u32::try_from(last).unwrap_or(u32::MAX),
         first_printed: label(first),
         last_printed: label(last),
-    });
-    Ok(runs.collect())
+        told,
+    };
+    let mut asks_who = false;
+    question.each_who(&mut |who| asks_who |= *who == Who::Asked);
+    if !asks_who {
+        let holds = holds::holds(&question.condition, &stage)?;
+        let (runs, told) = wanted::wanted(&question.wanted, &holds, &stage)?;
+        return Ok(runs.into_iter().map(|run| found(run, told.clone())).collect());
+    }
+    let mut answers = Vec::new();
+    for part in 0..stage.part_count() {
+        stage.asked = part;
+        let holds = holds::holds(&question.condition, &stage)?;
+        let (runs, _) = wanted::wanted(&question.wanted, &holds, &stage)?;
+        let name = stage.part_name(part).map(str::to_owned);
+        answers.extend(runs.into_iter().map(|run| found(run, name.clone())));
+    }
+    // Of one moment in page order.
+    answers.sort_by_key(|found| (found.first, found.last));
+    Ok(answers)
+}
+
+/// First and last bar of each row.
+fn spans(table: &Table) -> Result<impl Iterator<Item = (i64, i64)> + '_, Damaged> {
+    Ok(table.numbers("first_bar")?.iter().copied().zip(table.numbers("last_bar")?.iter().copied()))
 }
 
 /// First and last of each run of bars.
@@ -80,6 +121,14 @@ pub(crate) fn runs(holds: &[bool]) -> Vec<(usize, usize)> {
 pub fn tables(question: &Question) -> Vec<&'static str> {
     let mut needed = BTreeSet::from(["parts", "bars", "roles", "groups"]);
     collect(&question.condition, &mut needed);
+    question.each_who(&mut |who| {
+        needed.extend(match who {
+            Who::Melody => Some("melody"),
+            Who::BassLine => Some("spans"),
+            Who::Instrument(_) => Some("instruments"),
+            _ => None,
+        });
+    });
     needed.into_iter().collect()
 }
 
@@ -88,8 +137,12 @@ fn collect(condition: &Condition, needed: &mut BTreeSet<&'static str>) {
         Condition::All(all, _) | Condition::Either(all) => return all.iter().for_each(|one| collect(one, needed)),
         Condition::Not(inner) => return collect(inner, needed),
         Condition::Doubles(..) => "doublings",
-        Condition::Has(..) => "spans",
-        Condition::Lie(..) => "notes",
+        Condition::Has(..) | Condition::Changes(..) => "spans",
+        Condition::Lie(..) | Condition::Together(..) => "notes",
+        Condition::Pedal(_, note) => {
+            needed.extend(matches!(note, PedalNote::Degree(_)).then_some("keys"));
+            "notes"
+        }
         Condition::OneLayer(..) => "layers",
         Condition::Leads(_) | Condition::TakesOver(..) | Condition::Solo(_) => "melody",
         Condition::Way(..) => "techniques",
@@ -98,19 +151,25 @@ fn collect(condition: &Condition, needed: &mut BTreeSet<&'static str>) {
             "balance"
         }
         Condition::Even(_) => "balance",
+        Condition::Tutti => "tuttis",
+        Condition::Swells(..) => "swells",
+        Condition::Thickened(..) | Condition::Voiced(..) => "proofs",
         Condition::Chord(..) => "chords",
-        Condition::Key(..) => "keys",
+        Condition::Key(..) | Condition::Differs(Changing::Key) => "keys",
         Condition::Theme(..) => "statements",
         Condition::Plays(_)
         | Condition::Rests(_)
         | Condition::Enters(..)
         | Condition::FirstEnters(_)
+        | Condition::Leaves(_)
         | Condition::Level(..)
         | Condition::Register(..)
+        | Condition::Edge(..)
         | Condition::Between(..)
         | Condition::Metre(_)
         | Condition::Tempo(..)
-        | Condition::Count(Counted::Players | Counted::Parts | Counted::Sections | Counted::Of(_), ..) => return,
+        | Condition::Differs(_)
+        | Condition::Count(..) => return,
     };
     needed.insert(table);
 }

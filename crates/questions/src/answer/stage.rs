@@ -1,9 +1,14 @@
 //! Who is in a score, and where each part sounds.
 
+use std::ops::Range;
+
 use ripieno_instruments::catalogue::catalogue;
 use ripieno_instruments::family::{Family, Section};
 use ripieno_instruments::recognise::{Clues, recognise};
+use ripieno_texture::Role;
 
+use super::cast::Cast;
+use super::spans;
 use crate::language::Who;
 use crate::record::{Damaged, Record, Table, Texts};
 
@@ -24,6 +29,13 @@ pub(super) struct Stage<'a> {
     rows: Vec<u32>,
     /// Groups a person has named, lower case, with their parts.
     named: Vec<(String, usize)>,
+    /// By part, then bars of each instrument it takes; empty where the record does not tell.
+    taken: Vec<(usize, String, Vec<bool>)>,
+    /// By part, the bars in which it carries the main melody, and those in which it has the bass; empty where no question asks.
+    melody: Vec<Vec<bool>>,
+    bass: Vec<Vec<bool>>,
+    /// The part asked about, where a question asks who.
+    pub asked: usize,
 }
 
 impl<'a> Stage<'a> {
@@ -61,7 +73,50 @@ impl<'a> Stage<'a> {
                 named.push((text(groups.texts("name")?, row).to_lowercase(), part));
             }
         }
-        Ok(Self { record, bars, parts, rows, named })
+        let mut stage =
+            Self { record, bars, parts, rows, named, taken: Vec::new(), melody: Vec::new(), bass: Vec::new(), asked: 0 };
+        stage.taken = stage.instruments_taken()?;
+        stage.melody = stage.bars_of("melody", |_, _| true)?;
+        stage.bass = stage
+            .bars_of("spans", |table, row| table.texts("role").is_ok_and(|roles| roles.get(row) == Some(Role::Bass.name())))?;
+        Ok(stage)
+    }
+
+    /// Of a table of spans the bars by part in which a row holds and the part sounds; nothing where the table was not asked for.
+    fn bars_of(&self, name: &str, holds: impl Fn(&Table, usize) -> bool) -> Result<Vec<Vec<bool>>, Damaged> {
+        let Some(table) = self.newer_table(name) else { return Ok(Vec::new()) };
+        let mut of_parts = vec![vec![false; self.bars]; self.parts.len()];
+        for (row, (&part, (first, last))) in table.numbers("part_index")?.iter().zip(spans(table)?).enumerate() {
+            if holds(table, row) {
+                let part = usize::try_from(part).ok().filter(|part| *part < self.parts.len()).ok_or(Damaged)?;
+                for bar in self.between(first, last) {
+                    of_parts[part][bar] |= self.row(part, bar).is_some();
+                }
+            }
+        }
+        Ok(of_parts)
+    }
+
+    fn instruments_taken(&self) -> Result<Vec<(usize, String, Vec<bool>)>, Damaged> {
+        let Some(table) = self.newer_table("instruments") else { return Ok(Vec::new()) };
+        let mut taken: Vec<(usize, String, Vec<bool>)> = Vec::new();
+        let ids = table.texts("instrument")?;
+        for (row, (&part, (first, last))) in table.numbers("part_index")?.iter().zip(spans(table)?).enumerate() {
+            let part = usize::try_from(part).ok().filter(|part| *part < self.parts.len()).ok_or(Damaged)?;
+            let id = ids.get(row).unwrap_or_default();
+            let at = taken.iter().position(|(of, name, _)| *of == part && name == id).unwrap_or_else(|| {
+                taken.push((part, id.to_owned(), vec![false; self.bars]));
+                taken.len() - 1
+            });
+            taken[at].2[self.between(first, last)].fill(true);
+        }
+        Ok(taken)
+    }
+
+    /// The bars from `first` to `last` of a row, as far as the score has them.
+    pub fn between(&self, first: i64, last: i64) -> Range<usize> {
+        let place = |bar: i64| usize::try_from(bar).unwrap_or(usize::MAX).min(self.bars);
+        place(first)..place(last.saturating_add(1)).max(place(first))
     }
 
     /// A table that records of an older version lack.
@@ -79,29 +134,60 @@ impl<'a> Stage<'a> {
         self.parts.len()
     }
 
+    /// Name of a part.
+    pub fn part_name(&self, part: usize) -> Option<&str> {
+        self.record.table("parts").ok()?.texts("part").ok()?.get(part)
+    }
+
     /// Which parts these players are.
-    pub fn members(&self, who: &Who) -> Vec<usize> {
+    pub fn cast(&self, who: &Who) -> Cast {
         let of = |test: &dyn Fn(&Part) -> bool| {
-            self.parts.iter().enumerate().filter(|(_, part)| test(part)).map(|(index, _)| index).collect::<Vec<_>>()
+            Cast::of_parts(self.parts.iter().enumerate().filter(|(_, part)| test(part)).map(|(index, _)| index))
         };
         let section = |section: Section| of(&|part| part.section == section.name());
         match who {
-            Who::Everybody => (0..self.parts.len()).collect(),
+            Who::Everybody => Cast::of_parts(0..self.parts.len()),
             Who::Family(family) => of(&|part| part.family == family.name()),
             Who::Section(wanted) => section(*wanted),
             Who::Basses => {
                 let voices = section(Section::Basses);
                 if voices.is_empty() { section(Section::DoubleBasses) } else { voices }
             }
-            Who::Instrument(id) => {
-                of(&|part| catalogue().by_id(&part.instrument).is_some_and(|instrument| instrument.is_kind_of(id)))
-            }
+            Who::Instrument(id) => self.on(id),
             Who::Part(words) => {
-                let named: Vec<usize> = self.named.iter().filter(|(name, _)| name == words).map(|(_, part)| *part).collect();
-                if named.is_empty() { of(&|part| has_words(&part.name, words)) } else { named }
+                let named = self.named.iter().filter(|(name, _)| name == words);
+                let named = named.map(|(_, part)| Cast::of_parts([*part])).reduce(Cast::with);
+                named.unwrap_or_else(|| of(&|part| has_words(&part.name, words)))
             }
-            Who::Numbered(number, who) => self.numbered(*number, &self.members(who)),
+            Who::Numbered(number, who) => {
+                let cast = self.cast(who);
+                let chosen = self.numbered(*number, &cast.parts());
+                cast.only(&chosen)
+            }
+            Who::Melody => Cast::in_bars(self.melody.iter().cloned().enumerate()),
+            Who::BassLine => Cast::in_bars(self.bass.iter().cloned().enumerate()),
+            Who::Asked => Cast::of_parts([self.asked]),
         }
+    }
+
+    /// Those of several, each once.
+    pub fn cast_of(&self, who: &[Who]) -> Cast {
+        who.iter().map(|who| self.cast(who)).reduce(Cast::with).unwrap_or_default()
+    }
+
+    /// Who plays an instrument or a kind of it: parts named for it, in the bars in which they do not take another, and parts that take it.
+    fn on(&self, id: &str) -> Cast {
+        let is = |name: &str| catalogue().by_id(name).is_some_and(|instrument| instrument.is_kind_of(id));
+        let of = |(index, part): (usize, &Part)| {
+            let taken: Vec<_> = self.taken.iter().filter(|(of, ..)| *of == index).collect();
+            if taken.len() < 2 {
+                let name = taken.first().map_or(part.instrument.as_str(), |(_, name, _)| name);
+                return is(name).then(|| Cast::of_parts([index]));
+            }
+            let bars = taken.iter().filter(|(_, name, _)| is(name)).map(|(.., bars)| Cast::in_bars([(index, bars.clone())]));
+            bars.reduce(Cast::with)
+        };
+        self.parts.iter().enumerate().filter_map(of).reduce(Cast::with).unwrap_or_default()
     }
 
     /// Of these parts, those in whose name the number stands ("Cor. 1.2" holds the first horn and the second); where no name has a number, the one of that place.
@@ -116,21 +202,31 @@ impl<'a> Stage<'a> {
     }
 
     /// What "all" counts: the sections of a family or of everybody, else the parts.
-    pub fn units(&self, who: &Who) -> Vec<Vec<usize>> {
-        let members = self.members(who);
+    pub fn units(&self, who: &Who) -> Vec<Cast> {
+        let cast = self.cast(who);
         if !matches!(who, Who::Everybody | Who::Family(_)) {
-            return members.into_iter().map(|part| vec![part]).collect();
+            return cast.singly();
         }
         let mut units: Vec<Vec<usize>> = Vec::new();
         let same =
             |a: usize, b: usize| self.parts[a].section == self.parts[b].section && self.parts[a].family == self.parts[b].family;
-        for part in members {
+        for part in cast.parts() {
             match units.iter_mut().find(|unit| same(unit[0], part)) {
                 Some(unit) => unit.push(part),
                 None => units.push(vec![part]),
             }
         }
-        units
+        units.into_iter().map(Cast::of_parts).collect()
+    }
+
+    /// Whether one of them sounds in a bar.
+    pub fn sounds(&self, cast: &Cast, bar: usize) -> bool {
+        cast.members().any(|member| member.is_in(bar) && self.row(member.part, bar).is_some())
+    }
+
+    /// Everybody else.
+    pub fn others(&self, cast: &Cast) -> Cast {
+        cast.others(self.parts.len(), self.bars)
     }
 
     /// Whether the part has no register to compare: percussion without one.

@@ -7,4 +7,6 @@ mod words;
 
 pub(crate) use parse::note_name;
 pub use parse::{Misunderstood, parse};
-pub use question::{Condition, Counted, Doubled, Lie, Quantity, Question, Register, Side, Subject, Who};
+pub use question::{
+    Changing, Condition, Counted, Doubled, End, Lie, PedalNote, Quantity, Question, Register, Side, Subject, Wanted, Who,
+};

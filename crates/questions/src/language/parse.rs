@@ -2,6 +2,8 @@
 
 mod bar;
 mod does;
+mod nouns;
+mod opening;
 mod pitch;
 mod players;
 
@@ -46,13 +48,28 @@ pub fn parse(text: &str) -> Parsed<Question> {
         let what = format!("the question is longer than {LONGEST} letters; ask it in several, or with --sql");
         return Err(Misunderstood { what, column: 1 });
     }
-    let mut parser = Parser { tokens: tokens(text), at: 0, end: text.chars().count() + 1, depth: 0, subject: None };
-    parser.opening();
-    let condition = parser.either()?;
+    let mut parser =
+        Parser { tokens: tokens(text), at: 0, end: text.chars().count() + 1, depth: 0, subject: None, copula: false };
+    let (wanted, condition) = parser.opening()?;
+    let condition = match condition {
+        Some(condition) if parser.at >= parser.tokens.len() => condition,
+        // "the highest note of the horns, forte or louder"
+        Some(condition) => {
+            let _ = parser.pass_sign(',');
+            let _ = parser.pass_all(&["in", "which"]) || parser.pass(&["where", "when", "while", "with", "and"]);
+            let more = parser.either()?;
+            if condition == Condition::always() { more } else { Condition::All(vec![condition, more], Vec::new()) }
+        }
+        None => parser.either()?,
+    };
+    // "how long does the solo last?"
+    if parser.at + 1 == parser.tokens.len() {
+        let _ = parser.pass(&["last", "lasts"]);
+    }
     if parser.at < parser.tokens.len() {
         return Err(parser.wrong("“and”, “or” or the end of the question"));
     }
-    Ok(Question { condition })
+    Ok(Question { condition, wanted })
 }
 
 struct Parser {
@@ -62,6 +79,8 @@ struct Parser {
     depth: usize,
     /// Whom the last condition was about: "horns have melody and play forte".
     subject: Option<Subjects>,
+    /// "where are the horns ...": the verb stood before the one it is said of.
+    copula: bool,
 }
 
 impl Parser {
@@ -88,6 +107,12 @@ impl Parser {
     /// Passes one of these words.
     fn pass(&mut self, words: &[&str]) -> bool {
         let there = self.word(0).is_some_and(|word| words.contains(&word.as_str()));
+        self.at += usize::from(there);
+        there
+    }
+
+    fn pass_sign(&mut self, sign: char) -> bool {
+        let there = self.is_sign(0, sign);
         self.at += usize::from(there);
         there
     }
@@ -122,25 +147,6 @@ impl Parser {
 
     fn need(&mut self, words: &[&str], wanted: &str) -> Parsed<()> {
         if self.pass(words) { Ok(()) } else { Err(self.wrong(wanted)) }
-    }
-
-    fn opening(&mut self) {
-        let _ = self.pass(&["show", "find", "which", "the"]);
-        if self.word(0).is_some_and(|word| word == "bars" || word == "passages")
-            && !matches!(self.word(1).as_deref(), Some("long"))
-        {
-            let then = self.word(1);
-            if then.as_deref().is_some_and(|then| ["where", "in", "with", "while", "when"].contains(&then)) {
-                self.at += 1;
-                let _ = self.pass_all(&["in", "which"]) || self.pass(&["where", "with", "while", "when"]);
-            }
-        } else {
-            let _ = self.pass_all(&["in", "which", "bars"])
-                || self.pass_all(&["in", "what", "bars"])
-                || self.pass(&["where", "when"]);
-        }
-        // "where do the horns have the melody?"
-        let _ = self.pass(&["do", "does"]);
     }
 
     fn either(&mut self) -> Parsed<Condition> {
@@ -191,7 +197,7 @@ impl Parser {
     /// "at least 4 bars long", "for at least 4 bars", "longer than 3 bars".
     fn length(&mut self) -> Parsed<Option<(Side, u32)>> {
         let begin = self.at;
-        let lasts = self.pass(&["for", "lasting"]);
+        let lasts = self.pass(&["for", "lasting", "over"]);
         let than = if self.pass_all(&["longer", "than"]) || (lasts && self.pass_all(&["more", "than"])) {
             Some(1)
         } else if self.pass_all(&["shorter", "than"])
@@ -279,14 +285,25 @@ impl Parser {
             self.need(&["plays", "sounds"], "“plays”")?;
             return Ok(Condition::Rests(plain(Who::Everybody)));
         }
-        if self.pass(&["tutti"]) {
-            return Ok(Condition::Plays(Subject { quantity: Quantity::All, who: vec![Who::Everybody] }));
+        if self.pass(&["tutti", "tuttis"]) {
+            return Ok(Condition::Tutti);
+        }
+        if self.pass_all(&["general", "pause"]) || self.pass(&["silence"]) {
+            return Ok(Condition::Rests(Subject { quantity: Quantity::All, who: vec![Who::Everybody] }));
+        }
+        if self.pass_all(&["nothing", "but"]) || self.pass_all(&["nobody", "but"]) {
+            let Some(subjects) = self.subjects()? else { return Err(self.wrong("who plays")) };
+            let _ = self.pass(&["plays", "sounds", "play", "sound"]);
+            return Ok(players::alone(&subjects));
         }
         if self.pass(&["without"]) {
             let whom = self.whom()?;
             return Ok(Condition::Rests(plain(whom)));
         }
         if let Some(condition) = self.of_the_bar()? {
+            return Ok(condition);
+        }
+        if let Some(condition) = self.noun()? {
             return Ok(condition);
         }
         if let Some(condition) = self.count()? {
@@ -315,6 +332,8 @@ impl Parser {
         self.at >= self.tokens.len()
             || self.is_sign(0, ',')
             || self.is_sign(0, ')')
-            || self.word(0).is_some_and(|word| ["and", "or", "but", "while", "for"].contains(&word.as_str()))
+            || self
+                .word(0)
+                .is_some_and(|word| ["and", "or", "but", "while", "for", "over", "where", "when"].contains(&word.as_str()))
     }
 }

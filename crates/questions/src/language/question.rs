@@ -21,6 +21,12 @@ pub enum Who {
     Part(String),
     /// Of these, those who play from the first part, the second ...
     Numbered(u16, Box<Who>),
+    /// Whoever carries the main melody, bar by bar.
+    Melody,
+    /// Whoever has the bass line, bar by bar.
+    BassLine,
+    /// "who": each part in turn.
+    Asked,
 }
 
 /// How many of them have to.
@@ -126,6 +132,36 @@ pub enum Counted {
     Of(Who),
 }
 
+/// A note of the local key that a pedal may hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PedalNote {
+    /// Any.
+    Any,
+    /// So many semitones above the tonic of the local key.
+    Degree(u8),
+    /// A pitch class.
+    Class(u8),
+}
+
+/// What may change from one bar to the next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Changing {
+    /// The metre.
+    Metre,
+    /// The tempo.
+    Tempo,
+    /// The local key.
+    Key,
+}
+
+/// Which end of a scale.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum End {
+    High,
+    Low,
+}
+
 /// A condition, true or false of each bar.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Condition {
@@ -145,8 +181,28 @@ pub enum Condition {
     Doubles(Who, Option<Who>, Doubled, Option<bool>),
     /// Their bands lie so, at some moment of the bar.
     Lie(Who, Who, Lie),
+    /// All that they sound is one pitch at every moment of the bar, or with `true` one pitch or its octaves; two parts at least.
+    Together(Subject, bool),
+    /// A note of theirs is the highest or lowest of the bar.
+    Edge(Subject, End),
     /// Lines of both belong to one layer.
     OneLayer(Who, Who),
+    /// From a role to another: the first bar of the second, the bar before in which they sound having had the first.
+    Changes(Subject, Vec<Role>, Vec<Role>),
+    /// They fall silent: the first bar of a rest.
+    Leaves(Subject),
+    /// The orchestra plays as a whole.
+    Tutti,
+    /// Under a crescendo, or a diminuendo; of the bar at least half of the parts that sound.
+    Swells(Option<Subject>, &'static str),
+    /// A melody of these, or of anybody, has a line running parallel to it, of these, or of anybody.
+    Thickened(Option<Who>, Option<Who>),
+    /// The chords of these (a section, a family, or everybody) are close or open at some moment.
+    Voiced(Who, &'static str),
+    /// A pedal holds this note.
+    Pedal(Subject, PedalNote),
+    /// Something is not what it was in the bar before.
+    Differs(Changing),
     /// They carry the main melody.
     Leads(Who),
     /// They take the main melody over, from somebody or from these.
@@ -169,8 +225,8 @@ pub enum Condition {
     Heard(Vec<Grade>, Option<Who>),
     /// The full chord of the bar rings like this.
     Even(EvenGrade),
-    /// A chord of this root (pitch class) and quality sounds.
-    Chord(Option<u8>, Option<String>),
+    /// A chord of this root (pitch class), quality and inversion (0 root position) sounds.
+    Chord(Option<u8>, Option<String>, Option<u8>),
     /// The key is this.
     Key(Option<u8>, Option<String>),
     /// A statement of this theme sounds, carried by these.
@@ -183,9 +239,102 @@ pub enum Condition {
     Tempo(Side, f64),
 }
 
+/// Which of the bars in which the condition holds are wanted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Wanted {
+    /// All.
+    All,
+    /// The first passage, or the last.
+    Place(End),
+    /// The first bar, or the last.
+    Bar(End),
+    /// The longest passages, or the shortest.
+    Length(End),
+    /// The loudest bars, or the softest, by the dynamic of the bar.
+    Level(End),
+    /// The bars in which most parts sound, or fewest.
+    Parts(End),
+    /// Those in which these sound their highest note, or their lowest.
+    Note(End, Who),
+}
+
 /// A question.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Question {
     /// What holds in the bars asked for.
     pub condition: Condition,
+    /// Which of them.
+    pub wanted: Wanted,
+}
+
+impl Condition {
+    /// What holds in every bar.
+    #[must_use]
+    pub const fn always() -> Self {
+        Self::All(Vec::new(), Vec::new())
+    }
+}
+
+impl Question {
+    /// Tells everybody whom the question names.
+    pub(crate) fn each_who(&self, tell: &mut dyn FnMut(&Who)) {
+        if let Wanted::Note(_, who) = &self.wanted {
+            who.each(tell);
+        }
+        self.condition.each_who(tell);
+    }
+}
+
+impl Who {
+    fn each(&self, tell: &mut dyn FnMut(&Who)) {
+        tell(self);
+        if let Self::Numbered(_, who) = self {
+            who.each(tell);
+        }
+    }
+}
+
+impl Condition {
+    fn each_who(&self, tell: &mut dyn FnMut(&Who)) {
+        match self {
+            Self::All(all, _) | Self::Either(all) => all.iter().for_each(|one| one.each_who(tell)),
+            Self::Not(inner) => inner.each_who(tell),
+            Self::Plays(subject)
+            | Self::Rests(subject)
+            | Self::Has(subject, _)
+            | Self::Level(Some(subject), ..)
+            | Self::Register(subject, _)
+            | Self::Way(subject, _)
+            | Self::Enters(subject, _)
+            | Self::FirstEnters(subject)
+            | Self::Together(subject, _)
+            | Self::Edge(subject, _)
+            | Self::Changes(subject, ..)
+            | Self::Leaves(subject)
+            | Self::Swells(Some(subject), _)
+            | Self::Pedal(subject, _) => subject.who.iter().for_each(|who| who.each(tell)),
+            Self::Doubles(who, other, ..) | Self::TakesOver(who, other) => {
+                who.each(tell);
+                other.iter().for_each(|who| who.each(tell));
+            }
+            Self::Lie(who, other, _) | Self::OneLayer(who, other) => {
+                who.each(tell);
+                other.each(tell);
+            }
+            Self::Leads(who) | Self::Solo(who) | Self::Voiced(who, _) | Self::Count(Counted::Of(who), ..) => who.each(tell),
+            Self::Heard(_, who) | Self::Theme(_, who) => who.iter().for_each(|who| who.each(tell)),
+            Self::Thickened(one, other) => one.iter().chain(other).for_each(|who| who.each(tell)),
+            Self::Level(None, ..)
+            | Self::Swells(None, _)
+            | Self::Count(..)
+            | Self::Tutti
+            | Self::Differs(_)
+            | Self::Even(_)
+            | Self::Chord(..)
+            | Self::Key(..)
+            | Self::Between(..)
+            | Self::Metre(_)
+            | Self::Tempo(..) => {}
+        }
+    }
 }

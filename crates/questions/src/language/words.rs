@@ -8,7 +8,7 @@ use ripieno_instruments::family::{Family, Section};
 use ripieno_study::acoustics::{EvenGrade, Grade};
 use ripieno_texture::Role;
 
-use super::question::Who;
+use super::question::{End, Side, Wanted, Who};
 
 /// Names of players, as lists of words, and whom they name.
 pub(super) static PLAYERS: LazyLock<BTreeMap<Vec<String>, Who>> = LazyLock::new(players);
@@ -19,6 +19,7 @@ static KNOWN: LazyLock<Vec<String>> = LazyLock::new(known);
 /// Words of the grammar that are not names.
 pub(super) const GRAMMAR: &[&str] = &[
     "above",
+    "accompanied",
     "accompany",
     "after",
     "all",
@@ -35,14 +36,20 @@ pub(super) const GRAMMAR: &[&str] = &[
     "but",
     "by",
     "carry",
+    "change",
+    "changes",
     "chord",
+    "chords",
     "clear",
     "cover",
     "covered",
     "double",
     "doubled",
+    "drop",
+    "each",
     "either",
     "enter",
+    "entry",
     "even",
     "everybody",
     "exactly",
@@ -51,24 +58,33 @@ pub(super) const GRAMMAR: &[&str] = &[
     "first",
     "for",
     "from",
+    "general",
     "hard",
     "has",
     "have",
     "hear",
     "heard",
     "higher",
+    "highest",
+    "hold",
+    "how",
     "in",
+    "instruments",
+    "inversion",
     "is",
     "key",
     "lasting",
     "layer",
     "lead",
     "least",
+    "leave",
     "less",
     "long",
     "longer",
     "louder",
     "lower",
+    "lowest",
+    "many",
     "mask",
     "melody",
     "metre",
@@ -77,22 +93,35 @@ pub(super) const GRAMMAR: &[&str] = &[
     "no",
     "nobody",
     "not",
+    "note",
+    "nothing",
     "octave",
     "octaves",
+    "often",
     "only",
+    "open",
     "or",
+    "other",
+    "out",
     "over",
     "overlap",
     "parts",
+    "pass",
+    "passage",
+    "pause",
+    "pedal",
     "play",
     "players",
+    "position",
     "prominent",
+    "reach",
     "rest",
     "sections",
     "semitones",
     "share",
     "shorter",
     "silent",
+    "sing",
     "slower",
     "softer",
     "solo",
@@ -103,6 +132,8 @@ pub(super) const GRAMMAR: &[&str] = &[
     "than",
     "the",
     "theme",
+    "thickened",
+    "time",
     "to",
     "touch",
     "tutti",
@@ -111,6 +142,7 @@ pub(super) const GRAMMAR: &[&str] = &[
     "unison",
     "where",
     "while",
+    "who",
     "with",
     "without",
 ];
@@ -142,6 +174,7 @@ pub(super) const ROLES: &[(&[&str], Role)] = &[
     (&["melody"], Role::Melody),
     (&["tune"], Role::Melody),
     (&["countermelody"], Role::Countermelody),
+    (&["counter-melody"], Role::Countermelody),
     (&["bass"], Role::Bass),
     (&["bass", "line"], Role::Bass),
     (&["harmony"], Role::Harmony),
@@ -183,6 +216,10 @@ pub(super) const WAYS: &[(&[&str], &str)] = &[
     (&["muted"], "muted"),
     (&["stopped"], "stopped"),
     (&["tremolo"], "tremolo"),
+    (&["a", "tremolo"], "tremolo"),
+    (&["roll"], "tremolo"),
+    (&["a", "roll"], "tremolo"),
+    (&["con", "sordini"], "muted"),
     (&["trills"], "trill"),
     (&["trill"], "trill"),
     (&["flutter-tongue"], "flutter"),
@@ -198,6 +235,43 @@ pub(super) const WAYS: &[(&[&str], &str)] = &[
     (&["a2"], "a 2"),
     (&["divisi"], "divided"),
     (&["divided"], "divided"),
+];
+
+/// Words for how loud, without a printed mark.
+pub(super) const LOUDNESS: &[(&[&str], (Side, i64))] =
+    &[(&["softly"], (Side::AtMost, 3)), (&["quietly"], (Side::AtMost, 3)), (&["loudly"], (Side::AtLeast, 6))];
+
+/// Words for a steady change of loudness, as the table "swells" has them.
+pub(super) const SWELLS: &[(&[&str], &str)] = &[
+    (&["crescendo"], "crescendo"),
+    (&["cresc"], "crescendo"),
+    (&["diminuendo"], "diminuendo"),
+    (&["decrescendo"], "diminuendo"),
+    (&["dim"], "diminuendo"),
+];
+
+/// Words for the spacing of chords, as the measure "chord_voicing" has them.
+pub(super) const SPACINGS: &[(&[&str], &str)] = &[(&["open"], "open"), (&["close"], "close"), (&["closed"], "close")];
+
+/// Words for a pedal on a note of the key, in semitones above the tonic.
+pub(super) const DEGREES: &[(&[&str], u8)] = &[(&["tonic"], 0), (&["dominant"], 7), (&["subdominant"], 5), (&["mediant"], 4)];
+
+/// Inversions of a chord.
+pub(super) const INVERSIONS: &[(&[&str], u8)] =
+    &[(&["root", "position"], 0), (&["first", "inversion"], 1), (&["second", "inversion"], 2), (&["third", "inversion"], 3)];
+
+/// Which of the bars are wanted.
+pub(super) const SUPERLATIVES: &[(&[&str], Wanted)] = &[
+    (&["first"], Wanted::Place(End::Low)),
+    (&["last"], Wanted::Place(End::High)),
+    (&["longest"], Wanted::Length(End::High)),
+    (&["shortest"], Wanted::Length(End::Low)),
+    (&["loudest"], Wanted::Level(End::High)),
+    (&["softest"], Wanted::Level(End::Low)),
+    (&["quietest"], Wanted::Level(End::Low)),
+    (&["fullest"], Wanted::Parts(End::High)),
+    (&["thickest"], Wanted::Parts(End::High)),
+    (&["thinnest"], Wanted::Parts(End::Low)),
 ];
 
 /// Ordinals before players.
@@ -273,10 +347,15 @@ fn players() -> BTreeMap<Vec<String>, Who> {
         ("winds", Who::Family(Family::Woodwind)),
         ("singers", Who::Family(Family::Voice)),
         ("keyboards", Who::Family(Family::Keyboard)),
+        ("bass", Who::Basses),
         ("basses", Who::Basses),
         ("everybody", Who::Everybody),
         ("everyone", Who::Everybody),
         ("orchestra", Who::Everybody),
+        ("whole orchestra", Who::Everybody),
+        ("full orchestra", Who::Everybody),
+        ("choir", Who::Family(Family::Voice)),
+        ("chorus", Who::Family(Family::Voice)),
     ] {
         name(text, who);
     }
@@ -294,6 +373,12 @@ fn known() -> Vec<String> {
     words.extend(words_of(ROLES));
     words.extend(words_of(WAYS));
     words.extend(words_of(ORDINALS));
+    words.extend(words_of(LOUDNESS));
+    words.extend(words_of(SWELLS));
+    words.extend(words_of(SPACINGS));
+    words.extend(words_of(DEGREES));
+    words.extend(words_of(INVERSIONS));
+    words.extend(words_of(SUPERLATIVES));
     words.extend(QUALITIES.iter().flat_map(|name| name.split(' ')).map(str::to_owned));
     words.sort_unstable();
     words.dedup();

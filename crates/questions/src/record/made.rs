@@ -4,7 +4,7 @@ use ripieno_study::Study;
 
 use super::column::{Cell, Filling};
 use super::shape::SHAPES;
-use super::{Record, Table, bars, heard, spans};
+use super::{Record, Table, bars, behind, heard, spans};
 
 /// A moment as the record keeps it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -71,6 +71,10 @@ impl Record {
             maskers,
             heard::techniques(study),
             groups(study),
+            behind::instruments(study),
+            behind::tuttis(study),
+            behind::swells(study),
+            behind::proofs(study),
         ])
     }
 }

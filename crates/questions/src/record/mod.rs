@@ -4,6 +4,7 @@
 //! asked for. Questions are answered from it, so that one file and a thousand kept scores answer alike.
 
 mod bars;
+mod behind;
 mod column;
 mod heard;
 mod made;

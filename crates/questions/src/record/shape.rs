@@ -380,6 +380,46 @@ pub const SHAPES: &[Shape] = &[
         says: "a part of a group that a person has named",
         columns: &[text("name"), whole("part_index"), PART, SECTION, FAMILY],
     },
+    Shape {
+        name: "instruments",
+        says: "an instrument that a part plays, from its first bar with it to its last before a change",
+        columns: &[
+            whole("part_index"),
+            whole("first_bar"),
+            whole("last_bar"),
+            text("instrument"),
+            PART,
+            SECTION,
+            FAMILY,
+            FIRST,
+            LAST,
+        ],
+    },
+    Shape {
+        name: "tuttis",
+        says: "a stretch in which the orchestra plays as a whole",
+        columns: &[whole("first_bar"), whole("last_bar"), text("without"), FIRST, LAST],
+    },
+    Shape {
+        name: "swells",
+        says: "bars of a part under a crescendo or diminuendo",
+        columns: &[whole("part_index"), whole("first_bar"), whole("last_bar"), text("swell"), PART, SECTION, FAMILY, FIRST, LAST],
+    },
+    Shape {
+        name: "proofs",
+        says: "consecutive bars behind a value of thickened_lines, chord_voicing, stack or cohesion",
+        columns: &[
+            text("measure"),
+            text("subject_kind"),
+            text("subject"),
+            text("other"),
+            text("aspect"),
+            whole("first_bar"),
+            whole("last_bar"),
+            FIRST,
+            LAST,
+        ],
+    },
 ];
 
 /// The table of a name.

@@ -1,7 +1,7 @@
 //! Conditions on a bar, without players.
 
 use super::super::question::{Condition, Counted, Side};
-use super::super::words::{EVEN, HEARD, LEVELS, QUALITIES};
+use super::super::words::{EVEN, INVERSIONS, LEVELS, LOUDNESS, QUALITIES};
 use super::{Parsed, Parser, note_name};
 
 impl Parser {
@@ -10,19 +10,20 @@ impl Parser {
         if let Some((side, level)) = self.level()? {
             return Ok(Some(Condition::Level(None, side, level)));
         }
-        if let Some(condition) = self.heard()? {
-            return Ok(Some(condition));
-        }
         if let Some(condition) = self.even() {
             return Ok(Some(condition));
         }
-        if self.pass(&["chord"]) {
+        if self.is_next("chord") && !self.spaced() {
+            self.at += 1;
             let _ = self.pass(&["is", "of", "on"]);
-            return self.harmony("a root or kind of chord", Condition::Chord).map(Some);
+            let (root, quality) = self.harmony("a root or kind of chord")?;
+            return Ok(Some(Condition::Chord(root, quality, self.inversion())));
         }
-        if self.pass(&["key"]) {
+        if self.is_next("key") && self.word(1).is_none_or(|word| word != "changes" && word != "change") {
+            self.at += 1;
             let _ = self.pass(&["is", "of"]);
-            return self.harmony("a tonic, “major” or “minor”", Condition::Key).map(Some);
+            let (tonic, mode) = self.harmony("a tonic, “major” or “minor”")?;
+            return Ok(Some(Condition::Key(tonic, mode)));
         }
         if self.pass(&["theme"]) {
             let Some(number) = self.number() else { return Err(self.wrong("the number of a theme")) };
@@ -32,11 +33,13 @@ impl Parser {
             }
             return Ok(Some(Condition::Theme(number, Some(self.whom()?))));
         }
-        if self.pass(&["metre"]) {
+        if self.is_next("metre") && self.word(1).is_none_or(|word| word != "changes" && word != "change") {
+            self.at += 1;
             let _ = self.pass(&["is"]);
             return self.metre().map(Some);
         }
-        if self.pass(&["tempo"]) {
+        if self.is_next("tempo") && self.word(1).is_none_or(|word| word != "changes" && word != "change") {
+            self.at += 1;
             let _ = self.pass(&["is"]);
             let Some((side, number)) = self.bound() else { return Err(self.wrong("a bound such as “at least 120”")) };
             #[allow(clippy::cast_precision_loss)] // at most a million
@@ -50,7 +53,9 @@ impl Parser {
             if self.word(0).is_some_and(|word| word.contains('/')) {
                 return self.metre().map(Some);
             }
-            return self.harmony("a key such as “Eb major”, a metre or “bars”", Condition::Key).map(Some);
+            let _ = self.pass_all(&["the", "key", "of"]);
+            let (tonic, mode) = self.harmony("a key such as “Eb major”, a metre or “bars”")?;
+            return Ok(Some(Condition::Key(tonic, mode)));
         }
         Ok(None)
     }
@@ -80,7 +85,29 @@ impl Parser {
         Ok(Condition::Between(first, last))
     }
 
-    pub(super) fn harmony(&mut self, wanted: &str, condition: fn(Option<u8>, Option<String>) -> Condition) -> Parsed<Condition> {
+    /// Whether "chord" is followed by how it is spaced.
+    fn spaced(&mut self) -> bool {
+        let begin = self.at;
+        self.at += 1;
+        let _ = self.pass(&["is", "are"]);
+        let spaced = self.spacing().is_some();
+        self.at = begin;
+        spaced
+    }
+
+    /// "in first inversion", "in root position".
+    pub(super) fn inversion(&mut self) -> Option<u8> {
+        let begin = self.at;
+        let _ = self.pass(&["in"]);
+        let found = INVERSIONS.iter().find(|(words, _)| self.pass_all(words)).map(|(_, inversion)| *inversion);
+        if found.is_none() {
+            self.at = begin;
+        }
+        found
+    }
+
+    /// A note and a kind of chord or key; one of them at least.
+    pub(super) fn harmony(&mut self, wanted: &str) -> Parsed<(Option<u8>, Option<String>)> {
         let root = self.word(0).and_then(|word| note_name(&word));
         self.at += usize::from(root.is_some());
         let quality = QUALITIES.iter().find(|name| {
@@ -90,11 +117,14 @@ impl Parser {
         if root.is_none() && quality.is_none() {
             return Err(self.wrong(wanted));
         }
-        Ok(condition(root, quality.map(|name| (*name).to_owned())))
+        Ok((root, quality.map(|name| (*name).to_owned())))
     }
 
     /// "forte", "piano or softer", "louder than mezzo forte".
     pub(super) fn level(&mut self) -> Parsed<Option<(Side, i64)>> {
+        if let Some((_, loudness)) = LOUDNESS.iter().find(|(words, _)| self.pass_all(words)) {
+            return Ok(Some(*loudness));
+        }
         let strict = if self.pass_all(&["louder", "than"]) {
             Some((Side::AtLeast, 1))
         } else if self.pass_all(&["softer", "than"]) {
@@ -130,7 +160,7 @@ impl Parser {
         let Some((side, number)) = self.bound() else { return Ok(None) };
         let counted = if self.pass(&["players", "player", "people"]) {
             Counted::Players
-        } else if self.pass(&["parts", "part"]) {
+        } else if self.pass(&["parts", "part", "instruments", "instrument"]) {
             Counted::Parts
         } else if self.pass(&["sections", "section"]) {
             Counted::Sections
@@ -138,39 +168,15 @@ impl Parser {
             Counted::Of(self.who()?.ok_or_else(|| self.wrong("“players”, “parts”, “sections” or whose players"))?)
         };
         let _ = self.pass(&["play", "plays", "sound", "sounds", "playing", "sounding"]);
+        let _ = self.pass(&["alone"]);
         Ok(Some(Condition::Count(counted, side, number)))
-    }
-
-    /// "the melody is covered by the trombones", "the melody is hard to hear".
-    fn heard(&mut self) -> Parsed<Option<Condition>> {
-        let begin = self.at;
-        let _ = self.pass(&["the"]);
-        if !(self.pass(&["melody", "tune"]) && self.pass(&["is", "gets"])) {
-            self.at = begin;
-            return Ok(None);
-        }
-        let not = self.pass(&["not"]);
-        let mut grades = Vec::new();
-        loop {
-            let Some((_, of)) = HEARD.iter().find(|(words, _)| self.pass_all(words)) else {
-                return Err(self.wrong("“covered”, “hard to hear”, “heard”, “clear” or “prominent”"));
-            };
-            grades.extend_from_slice(of);
-            if !(self.is_next("or") && HEARD.iter().any(|(words, _)| self.are_next(1, words))) {
-                break;
-            }
-            self.at += 1;
-        }
-        let by = if self.pass(&["by"]) { Some(self.whom()?) } else { None };
-        let heard = Condition::Heard(grades, by);
-        Ok(Some(if not { Condition::Not(Box::new(heard)) } else { heard }))
     }
 
     /// "the chord is uneven"; a chord that is something else is left alone.
     fn even(&mut self) -> Option<Condition> {
         let begin = self.at;
         let _ = self.pass(&["the"]);
-        let chord = self.pass(&["chord", "chords"]) && self.pass(&["is", "are"]);
+        let chord = self.pass(&["chord", "chords"]) && (self.copula || self.pass(&["is", "are"]));
         let not = chord && self.pass(&["not"]);
         let grade = if chord { EVEN.iter().find(|(words, _)| self.pass_all(words)) } else { None };
         let Some((_, grade)) = grade else {

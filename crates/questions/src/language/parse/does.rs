@@ -2,11 +2,11 @@
 
 use ripieno_texture::Role;
 
-use super::super::question::{Condition, Doubled, Lie, Register};
-use super::super::words::{HIDDEN, ROLES, WAYS};
+use super::super::question::{Condition, Doubled, End, Lie, PedalNote, Register};
+use super::super::words::{DEGREES, HIDDEN, ROLES, SWELLS, WAYS};
 use super::pitch::pitch;
-use super::players::{alone, each_who};
-use super::{Parsed, Parser, Subjects, each};
+use super::players::{alone, each_who, plain};
+use super::{Parsed, Parser, Subjects, Who, each};
 
 /// What is neither melody, countermelody, bass nor effect.
 const ACCOMPANIMENT: [Role; 5] = [Role::Harmony, Role::Pedal, Role::Rhythm, Role::Figuration, Role::Punctuation];
@@ -53,6 +53,34 @@ impl Parser {
             "mask",
             "masks",
             "solo",
+            "sing",
+            "sings",
+            "go",
+            "goes",
+            "reach",
+            "reaches",
+            "cross",
+            "crosses",
+            "drop",
+            "drops",
+            "stop",
+            "stops",
+            "leave",
+            "leaves",
+            "come",
+            "comes",
+            "change",
+            "changes",
+            "hold",
+            "holds",
+            "thicken",
+            "thickens",
+            "hand",
+            "hands",
+            "pass",
+            "passes",
+            "crescendo",
+            "diminuendo",
         ];
         if self.is_next("first") {
             return self.word(1).is_some_and(|word| VERBS.contains(&word.as_str()));
@@ -73,7 +101,8 @@ impl Parser {
 
     /// What the players do; further particulars follow without "and": "horns play above F4 forte or louder".
     pub(super) fn predicates(&mut self, subjects: &Subjects) -> Parsed<Condition> {
-        let mut all = vec![self.predicate(subjects)?];
+        let first = if std::mem::take(&mut self.copula) { self.are(subjects)? } else { self.predicate(subjects)? };
+        let mut all = vec![first];
         loop {
             if let Some((side, level)) = self.level()? {
                 all.push(each(subjects, |subject| Condition::Level(Some(subject), side, level)));
@@ -99,11 +128,45 @@ impl Parser {
         if let Some(way) = self.way() {
             return Ok(each(subjects, |subject| Condition::Way(subject, way)));
         }
+        let (doubled, above) = self.interval()?;
+        if doubled != Doubled::Anyhow {
+            return self.at_interval(subjects, doubled, above);
+        }
+        if let Some(spacing) = self.spacing() {
+            return Ok(self.voiced(subjects, spacing));
+        }
+        if self.drops_out() {
+            return Ok(each(subjects, Condition::Leaves));
+        }
+        if let Some((_, swell)) = SWELLS.iter().find(|(words, _)| self.pass_all(words)) {
+            return Ok(each(subjects, |subject| Condition::Swells(Some(subject), swell)));
+        }
+        if self.pass(&["change", "changes"]) {
+            return self.changing(subjects);
+        }
+        if self.pass(&["thicken", "thickens"]) {
+            return self.thickening(subjects);
+        }
+        if self.pass(&["hand", "hands", "pass", "passes"]) {
+            let _ = self.pass_all(&["over"]) || self.pass_all(&["on"]);
+            let _ = self.pass(&["the"]);
+            self.need(&["melody", "tune"], "“the melody to”")?;
+            self.need(&["to"], "“to” and other players")?;
+            let whom = self.whom()?;
+            return Ok(each_who(subjects, |who| Condition::TakesOver(whom.clone(), Some(who))));
+        }
+        if self.pass(&["go", "goes", "cross", "crosses", "reach", "reaches"]) {
+            if let Some(key) = self.word(0).and_then(|word| pitch(&word)) {
+                self.at += 1;
+                return Ok(each(subjects, |subject| Condition::Register(subject, Register::Above(key - 1))));
+            }
+            return self.lies(subjects);
+        }
         if self.pass(&["first"]) {
             self.need(&["enter", "enters", "play", "plays", "sound", "sounds"], "“enter”")?;
             return Ok(each(subjects, Condition::FirstEnters));
         }
-        if self.pass(&["enter", "enters"]) {
+        if self.pass(&["enter", "enters"]) || self.pass_all(&["come", "in"]) || self.pass_all(&["comes", "in"]) {
             let rest = self.rest_before()?;
             return Ok(each(subjects, |subject| Condition::Enters(subject, rest)));
         }
@@ -119,7 +182,26 @@ impl Parser {
             self.need(&["not"], "“not”")?;
             return Ok(Condition::Not(Box::new(self.predicate(subjects)?)));
         }
-        if self.pass(&["play", "plays", "sound", "sounds", "playing"]) {
+        if self.pass(&["play", "plays", "sound", "sounds", "playing", "sing", "sings"]) {
+            if self.pass_all(&["for", "the", "first", "time"]) {
+                return Ok(each(subjects, Condition::FirstEnters));
+            }
+            let (doubled, above) = self.interval()?;
+            if doubled != Doubled::Anyhow {
+                return self.at_interval(subjects, doubled, above);
+            }
+            if self.above_whom() {
+                return self.lies(subjects);
+            }
+            if let Some(spacing) = self.spacing() {
+                return Ok(self.voiced(subjects, spacing));
+            }
+            let begin = self.at;
+            let _ = self.pass(&["a"]);
+            if let Some((_, swell)) = SWELLS.iter().find(|(words, _)| self.pass_all(words)) {
+                return Ok(each(subjects, |subject| Condition::Swells(Some(subject), swell)));
+            }
+            self.at = begin;
             if let Some(way) = self.way() {
                 return Ok(each(subjects, |subject| Condition::Way(subject, way)));
             }
@@ -139,12 +221,22 @@ impl Parser {
             return Ok(alone(subjects));
         }
         if self.pass(&["accompany", "accompanies"]) {
-            return Ok(each(subjects, |subject| Condition::Has(subject, ACCOMPANIMENT.to_vec())));
+            let accompany = each(subjects, |subject| Condition::Has(subject, ACCOMPANIMENT.to_vec()));
+            let begin = self.at;
+            let _ = self.pass(&["the"]);
+            return Ok(match self.who()? {
+                Some(whom) => Condition::All(vec![accompany, Condition::Has(plain(whom), vec![Role::Melody])], Vec::new()),
+                None => {
+                    self.at = begin;
+                    let _ = self.pass_all(&["the", "melody"]) || self.pass(&["melody"]);
+                    accompany
+                }
+            });
         }
         if self.pass(&["rest", "rests"]) {
             return Ok(each(subjects, Condition::Rests));
         }
-        if self.pass(&["have", "has", "carry", "carries"]) {
+        if self.pass(&["have", "has", "carry", "carries", "hold", "holds"]) {
             if let Some(way) = self.way() {
                 return Ok(each(subjects, |subject| Condition::Way(subject, way)));
             }
@@ -152,10 +244,19 @@ impl Parser {
             if self.pass(&["solo", "solos"]) {
                 return Ok(each_who(subjects, Condition::Solo));
             }
+            if let Some((_, swell)) = SWELLS.iter().find(|(words, _)| self.pass_all(words)) {
+                return Ok(each(subjects, |subject| Condition::Swells(Some(subject), swell)));
+            }
+            if let Some(note) = self.pedal_note_held()? {
+                return Ok(each(subjects, |subject| Condition::Pedal(subject, note)));
+            }
             let roles = self.roles()?;
             return Ok(each(subjects, |subject| Condition::Has(subject, roles.clone())));
         }
         if self.pass(&["double", "doubles"]) {
+            if let Some(condition) = self.each_other(subjects) {
+                return Ok(condition);
+            }
             let whom = self.whom()?;
             let (doubled, above) = self.interval()?;
             return Ok(each_who(subjects, |who| Condition::Doubles(who, Some(whom.clone()), doubled, above)));
@@ -196,8 +297,34 @@ impl Parser {
         if self.pass(&["not"]) {
             return Ok(Condition::Not(Box::new(self.are(subjects)?)));
         }
-        if self.pass(&["playing", "sounding"]) {
+        if self.pass(&["playing", "sounding", "used", "singing"]) {
             return Ok(each(subjects, Condition::Plays));
+        }
+        if self.pass(&["alone"]) {
+            return Ok(alone(subjects));
+        }
+        let (doubled, above) = self.interval()?;
+        if doubled != Doubled::Anyhow {
+            return self.at_interval(subjects, doubled, above);
+        }
+        if let Some(spacing) = self.spacing() {
+            return Ok(self.voiced(subjects, spacing));
+        }
+        if self.pass(&["thickened"]) {
+            let by = if self.pass(&["by"]) { Some(self.whom()?) } else { None };
+            return Ok(each_who(subjects, |who| Condition::Thickened(Some(who), by.clone())));
+        }
+        if self.pass(&["accompanied"]) {
+            self.need(&["by"], "“by” and other players")?;
+            return self.accompanied(subjects);
+        }
+        let _ = self.is_next("the")
+            && ["highest", "lowest"].contains(&self.word(1).unwrap_or_default().as_str())
+            && self.pass(&["the"]);
+        for (word, end) in [("highest", End::High), ("lowest", End::Low)] {
+            if self.pass(&[word]) {
+                return Ok(each(subjects, |subject| Condition::Edge(subject, end)));
+            }
         }
         if let Some(way) = self.way() {
             return Ok(each(subjects, |subject| Condition::Way(subject, way)));
@@ -206,8 +333,7 @@ impl Parser {
             return Ok(each(subjects, Condition::Rests));
         }
         if self.pass(&["doubled"]) {
-            let whom = if self.pass(&["by"]) { Some(self.whom()?) } else { None };
-            let (doubled, above) = self.interval()?;
+            let (whom, doubled, above) = self.doubled_by()?;
             // Of the one who doubles it is said whether he does so above or below.
             let above = above.map(|above| !above);
             return Ok(each_who(subjects, |who| Condition::Doubles(who, whom.clone(), doubled, above)));
@@ -223,15 +349,8 @@ impl Parser {
             }
             return Ok(each_who(subjects, |who| Condition::Lie(who, whom.clone(), Lie::Apart(semitones))));
         }
-        for (word, lie) in [("above", Lie::Above), ("below", Lie::Below)] {
-            let begin = self.at;
-            if self.pass(&[word]) {
-                let _ = self.pass(&["the"]);
-                if let Some(whom) = self.who()? {
-                    return Ok(each_who(subjects, |who| Condition::Lie(who, whom.clone(), lie)));
-                }
-                self.at = begin;
-            }
+        if self.above_whom() {
+            return self.lies(subjects);
         }
         self.predicate_after_are(subjects)
     }
@@ -244,6 +363,93 @@ impl Parser {
             return Ok(each(subjects, |subject| Condition::Register(subject, register)));
         }
         Err(self.wrong("“silent”, “doubled”, “apart from”, “above”, “below” or a dynamic"))
+    }
+
+    /// Whether "above" or "below" and players stand here.
+    fn above_whom(&mut self) -> bool {
+        let begin = self.at;
+        let _ = self.pass(&["above", "below"]) && self.pass(&["the"]);
+        let whom = self.at > begin && matches!(self.who(), Ok(Some(_)));
+        self.at = begin;
+        whom
+    }
+
+    /// "above the oboes", "below F4".
+    fn lies(&mut self, subjects: &Subjects) -> Parsed<Condition> {
+        if self.above_whom() {
+            let lie = if self.pass(&["above"]) { Lie::Above } else { Lie::Below };
+            let _ = self.pass(&["below"]);
+            let whom = self.whom()?;
+            return Ok(each_who(subjects, |who| Condition::Lie(who, whom.clone(), lie)));
+        }
+        match self.register()? {
+            Some(register) => Ok(each(subjects, |subject| Condition::Register(subject, register))),
+            None => Err(self.wrong("“above” or “below” and a pitch or players")),
+        }
+    }
+
+    /// After "in unison", "an octave above": with whom, where that is said.
+    fn at_interval(&mut self, subjects: &Subjects, doubled: Doubled, above: Option<bool>) -> Parsed<Condition> {
+        let begin = self.at;
+        let _ = self.pass(&["with", "the"]) && self.pass(&["the"]);
+        if let Some(whom) = self.who()? {
+            return Ok(each_who(subjects, |who| Condition::Doubles(who, Some(whom.clone()), doubled, above)));
+        }
+        self.at = begin;
+        if self.pass_all(&["with", "the", "melody"]) {
+            return Ok(each_who(subjects, |who| Condition::Doubles(who, Some(Who::Melody), doubled, above)));
+        }
+        self.at_one_pitch(subjects, doubled)
+    }
+
+    /// Their chords are spaced so.
+    fn voiced(&self, subjects: &Subjects, spacing: &'static str) -> Condition {
+        each_who(subjects, |who| Condition::Voiced(who, spacing))
+    }
+
+    /// After "change": "from chords to melody", "to melody".
+    fn changing(&mut self, subjects: &Subjects) -> Parsed<Condition> {
+        let from = if self.pass(&["from"]) {
+            let _ = self.pass(&["the"]);
+            self.roles()?
+        } else {
+            Role::ALL.iter().copied().filter(|role| *role != Role::Tacet).collect()
+        };
+        self.need(&["to"], "“from” or “to” and a role")?;
+        let _ = self.pass(&["the"]);
+        let to = self.roles()?;
+        Ok(each(subjects, |subject| Condition::Changes(subject, from.clone(), to.clone())))
+    }
+
+    /// After "accompanied by": they have the melody, and these accompany; "only" where nobody else plays.
+    fn accompanied(&mut self, subjects: &Subjects) -> Parsed<Condition> {
+        let only = self.pass(&["only"]);
+        let Some(others) = self.subjects()? else { return Err(self.wrong("other players")) };
+        let only = self.pass(&["only", "alone"]) || only;
+        let melody = each(subjects, |subject| Condition::Has(subject, vec![Role::Melody]));
+        let mut all = vec![melody, each(&others, |subject| Condition::Has(subject, ACCOMPANIMENT.to_vec()))];
+        if only {
+            let each = subjects.each.iter().chain(&others.each).cloned().collect();
+            all.push(alone(&Subjects { each, either: false }));
+        }
+        Ok(Condition::All(all, Vec::new()))
+    }
+
+    /// "a dominant pedal", "a pedal on G"; a pedal on no note in particular is a role.
+    fn pedal_note_held(&mut self) -> Parsed<Option<PedalNote>> {
+        let begin = self.at;
+        let degree = DEGREES.iter().find(|(words, _)| self.pass_all(words)).map(|(_, degree)| *degree);
+        if self.pass(&["pedal"]) {
+            let _ = self.pass(&["point", "note"]);
+            if let Some(degree) = degree {
+                return Ok(Some(PedalNote::Degree(degree)));
+            }
+            if self.pass(&["on"]) {
+                return self.pedal_note().map(Some);
+            }
+        }
+        self.at = begin;
+        Ok(None)
     }
 
     /// "after at least 8 bars", "after 8 bars of rest": fewest whole bars of rest before; one where nothing is said.

@@ -13,6 +13,22 @@ pub(super) struct Subjects {
 }
 
 impl Parser {
+    /// Whether "the melody", "the bass line" stands here as one who plays.
+    fn of_the_moment(&mut self) -> Option<Who> {
+        for (words, who) in [
+            (&["the", "melody"][..], Who::Melody),
+            (&["the", "tune"], Who::Melody),
+            (&["melody"], Who::Melody),
+            (&["the", "bass", "line"], Who::BassLine),
+            (&["bass", "line"], Who::BassLine),
+        ] {
+            if self.pass_all(words) {
+                return Some(who);
+            }
+        }
+        None
+    }
+
     /// The longest name of players here.
     pub(super) fn who(&mut self) -> Parsed<Option<Who>> {
         if let Some((Token::Quoted(name), _)) = self.tokens.get(self.at) {
@@ -23,9 +39,17 @@ impl Parser {
             self.at += 1;
             return Ok(Some(Who::Part(name)));
         }
-        // "first violins", "third horn".
+        // "first violins", "third horn"; "first and second violins" is two.
         if let Some(number) = self.ordinal() {
             self.at += 1;
+            let begin = self.at;
+            if self.pass(&["and"]) && self.ordinal().is_some() {
+                self.at += 1;
+                let named = self.who()?;
+                self.at = begin;
+                return Ok(named.map(|who| Who::Numbered(number, Box::new(who))));
+            }
+            self.at = begin;
             let named = if self.ordinal().is_some() { None } else { self.who()? };
             if named.is_none() {
                 self.at -= 1;
@@ -48,7 +72,10 @@ impl Parser {
 
     /// Other players, after a verb.
     pub(super) fn whom(&mut self) -> Parsed<Who> {
-        let _ = self.pass(&["the"]);
+        if let Some(who) = self.of_the_moment() {
+            return Ok(who);
+        }
+        let _ = self.pass(&["the", "a", "an"]);
         self.who()?.ok_or_else(|| self.wrong("other players"))
     }
 
@@ -100,6 +127,9 @@ impl Parser {
         };
         self.at += usize::from(quantity != Quantity::Plain);
         let _ = self.pass(&["the", "of"]) && self.pass(&["the"]);
+        if quantity == Quantity::Plain && self.asked_who() {
+            return Ok(Some(plain(Who::Asked)));
+        }
         if quantity == Quantity::All && self.pass(&["sections", "players"]) {
             return Ok(Some(Subject { quantity, who: vec![Who::Everybody] }));
         }
@@ -114,6 +144,20 @@ impl Parser {
             }
             None => Err(self.wrong("who plays")),
         }
+    }
+}
+
+impl Parser {
+    /// "who", "which instruments".
+    fn asked_who(&mut self) -> bool {
+        const PARTS: [&str; 5] = ["instruments", "parts", "players", "sections", "instrument"];
+        if self.pass(&["who"]) {
+            return true;
+        }
+        let asked = self.word(0).is_some_and(|word| word == "which" || word == "what")
+            && self.word(1).is_some_and(|word| PARTS.contains(&word.as_str()));
+        self.at += if asked { 2 } else { 0 };
+        asked
     }
 }
 
