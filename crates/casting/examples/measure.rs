@@ -2,7 +2,8 @@
 //!
 //! - `cast SKETCH LINEUP OUT [PLAN]` casts one sketch and prints who does what;
 //! - `chorales FOLDER LINEUP OUT_FOLDER` casts every sketch of a folder, for `reference/casting_agree.py`;
-//! - `masters PROFILE FOLDER [COUNT]` reduces passages of scores and casts them for the original line-up, by a practice learned without the work;
+//! - `masters PROFILE FOLDER [COUNT] [octaves]` reduces passages of scores (with `octaves` to sketches that tell in which octaves lines sound) and casts them for the
+//!   original line-up, by a practice learned without the work;
 //! - `reduce SCORE FIRST LAST OUT` reduces bars, counted from 1, to a sketch;
 //! - `windows FOLDER OUT` writes what every section does in every four bars of every score, beside the sketch of these bars, for fitting;
 //! - `speed` times 160 bars for 18 brass players.
@@ -13,7 +14,8 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use ripieno_casting::{
-    Cast, Habits, Lineup, Options, PhrasePlan, Plan, Seat, Sketch, cast, changed, explain, proposals, recast, reduce, units,
+    Cast, Habits, Lineup, Options, PhrasePlan, Plan, Seat, Sketch, cast, changed, explain, proposals, recast, reduce,
+    reduce_in_octaves, units,
 };
 use ripieno_formats::{Limits, musicxml, read_file};
 use ripieno_score::{Bar, Crotchets, Head, Metre, Note, NoteValue, Part, Pitch, Score, Step};
@@ -28,8 +30,9 @@ fn main() -> Answer {
     match words.as_slice() {
         ["cast", sketch, lineup, out, plan @ ..] => one(sketch, lineup, out, plan.first().copied()),
         ["chorales", folder, lineup, out] => chorales(folder, lineup, out),
-        ["masters", profile, folder, count @ ..] => {
-            masters(profile, folder, count.first().and_then(|n| n.parse().ok()).unwrap_or(40))
+        ["masters", profile, folder, rest @ ..] => {
+            let count = rest.first().and_then(|n| n.parse().ok()).unwrap_or(40);
+            masters(profile, folder, count, rest.contains(&"octaves"))
         }
         ["reduce", score, first, last, out] => reduced(score, first, last, out),
         ["windows", folder, out] => windows(folder, out),
@@ -189,29 +192,76 @@ fn passages(study: &Study, length: usize) -> Vec<(&'static str, usize)> {
     full.map(|start| ("tutti", start)).into_iter().chain(clear.map(|start| ("melody", start))).collect()
 }
 
+/// For each octave, the share of a line's notes that lines of the same role double there.
+fn doubled_at(study: &Study, strand: &ripieno_casting::Strand, bars: &std::ops::Range<usize>) -> BTreeMap<i32, f64> {
+    let start = study.score.bars[bars.start].start;
+    let notes = &study.sounding.notes;
+    let mut found: BTreeMap<i32, f64> = BTreeMap::new();
+    let mut main: BTreeMap<Crotchets, i32> = BTreeMap::new();
+    for note in strand.notes.iter().filter(|note| note.duration.is_positive()) {
+        main.insert(note.onset, note.key());
+    }
+    let mut seen: std::collections::BTreeSet<(Crotchets, i32)> = std::collections::BTreeSet::new();
+    for span in &study.roles.roles.spans {
+        if class(span.role()) != class(strand.role) {
+            continue;
+        }
+        for &row in &study.lines.lines[span.line].rows {
+            let row = row as usize;
+            let bar = notes.bar[row];
+            if !span.bars.contains(&bar) || !bars.contains(&(bar as usize)) {
+                continue;
+            }
+            let (Some(key), onset) = (notes.key[row], notes.onset[row] - start) else { continue };
+            if let Some(own) = main.get(&onset) {
+                let apart = i32::from(key.number()) - own;
+                if apart % 12 == 0 && seen.insert((onset, apart)) {
+                    *found.entry(apart / 12).or_default() += 1.0 / main.len() as f64;
+                }
+            }
+        }
+    }
+    found
+}
+
 fn windows(folder: &str, out: &str) -> Answer {
     const LENGTH: usize = 4;
     let mut files: Vec<PathBuf> =
         std::fs::read_dir(folder).map_err(|error| error.to_string())?.filter_map(|entry| Some(entry.ok()?.path())).collect();
     files.retain(|file| file.extension().is_some_and(|ending| ending == "mxl"));
     files.sort();
-    let mut table = "file,bar,unit,section,instrument,middle,truth,median,level,strands\n".to_owned();
+    let mut table = "file,kind,bar,unit,section,instrument,chairs,low,high,truth,median,level,strands\n".to_owned();
     for file in &files {
         let study = analyse_file(file, &Limits::default()).map_err(|error| error.to_string())?;
         let name = file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
         let (lineup, of_part) = Lineup::of_score(&study.score);
         let groups = units(&lineup);
-        for start in (0..study.score.bars.len().saturating_sub(LENGTH)).step_by(2 * LENGTH) {
-            let bars = start..start + LENGTH;
+        let mut wanted: Vec<(&str, std::ops::Range<usize>)> = (0..study.score.bars.len().saturating_sub(LENGTH))
+            .step_by(2 * LENGTH)
+            .map(|start| ("window", start..start + LENGTH))
+            .collect();
+        for (kind, start) in passages(&study, 2 * LENGTH) {
+            let bars = start..start + 2 * LENGTH;
+            let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
+            let phrases = Plan::phrases_of(&sketch).phrases;
+            wanted.extend(phrases.iter().map(|phrase| (kind, start + phrase.bars.start..start + phrase.bars.end)));
+        }
+        for (kind, bars) in wanted {
             let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars.clone());
             let strands: Vec<String> = sketch
                 .strands
                 .iter()
                 .map(|strand| {
-                    let keys: Vec<i32> = strand.notes.iter().map(|note| note.key()).collect();
-                    let (low, high) = (keys.iter().min().copied().unwrap_or(0), keys.iter().max().copied().unwrap_or(0));
-                    let mean = f64::from(keys.iter().sum::<i32>()) / keys.len().max(1) as f64;
-                    format!("{}:{mean:.1}:{low}:{high}:{}", strand.role, keys.len())
+                    let mut keys: BTreeMap<i32, usize> = BTreeMap::new();
+                    for note in &strand.notes {
+                        *keys.entry(note.key()).or_default() += 1;
+                    }
+                    let keys: Vec<String> = keys.iter().map(|(key, count)| format!("{key}x{count}")).collect();
+                    let mut onsets: Vec<Crotchets> = strand.notes.iter().map(|note| note.onset).collect();
+                    onsets.dedup();
+                    let octaves = if strand.is_chordal() { BTreeMap::new() } else { doubled_at(&study, strand, &bars) };
+                    let octaves: Vec<String> = octaves.iter().map(|(octave, share)| format!("{octave}x{share:.2}")).collect();
+                    format!("{}:{}:{}:{}", strand.role, keys.join(" "), onsets.len(), octaves.join(" "))
                 })
                 .collect();
             let level =
@@ -221,10 +271,14 @@ fn windows(folder: &str, out: &str) -> Answer {
                 let chair = &lineup.sections[unit.section].chairs[unit.chairs[0]];
                 let median = median.map_or_else(String::new, |median| median.to_string());
                 table += &format!(
-                    "{name},{start},{n},{},{},{},{role},{median},{level},{}\n",
+                    "{name},{kind},{}-{},{n},{},{},{},{},{},{role},{median},{level},{}\n",
+                    bars.start,
+                    bars.end,
                     lineup.sections[unit.section].kind,
                     chair.instrument.id,
-                    chair.reach.middle(),
+                    unit.chairs.len(),
+                    chair.reach.possible.low(),
+                    chair.reach.possible.high(),
                     strands.join(";")
                 );
             }
@@ -252,7 +306,7 @@ impl Tally {
     }
 }
 
-fn masters(profile: &str, folder: &str, count: usize) -> Answer {
+fn masters(profile: &str, folder: &str, count: usize, octaves: bool) -> Answer {
     const LENGTH: usize = 8;
     let text = std::fs::read_to_string(profile).map_err(|error| format!("{profile}: {error}"))?;
     let profile = ripieno_practice::Profile::from_json(&text).map_err(|error| error.to_string())?;
@@ -281,7 +335,8 @@ fn masters(profile: &str, folder: &str, count: usize) -> Answer {
             if done_passages >= count {
                 break;
             }
-            let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, start..start + LENGTH);
+            let reduction = if octaves { reduce_in_octaves } else { reduce };
+            let sketch = reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, start..start + LENGTH);
             if sketch.strands.is_empty() {
                 continue;
             }
@@ -301,7 +356,11 @@ fn masters(profile: &str, folder: &str, count: usize) -> Answer {
                 truths.iter().map(|phrase| phrase.iter().map(|found| found.0 != Role::Tacet).collect()).collect();
             let given = cast(&sketch, &lineup, &plan, &habits, &Options { playing: Some(playing.clone()), ..Options::default() });
             let open = cast(&sketch, &lineup, &plan, &habits, &Options::default());
-            coverage.push(given.criteria.get("chord tones sounded").unwrap_or(0.0));
+            let sounded = given.criteria.get("chord tones sounded").unwrap_or(0.0);
+            if sounded < 1.0 {
+                println!("# {name} {}: chord tones {sounded:.4}; {}", start + 1, given.remarks.join("; "));
+            }
+            coverage.push(sounded);
             kept.push(given.criteria.get("melody notes kept").unwrap_or(0.0));
             let role_in = |cast: &Cast, at: usize, unit: &ripieno_casting::Unit| {
                 let task = cast.plan.phrases[at]

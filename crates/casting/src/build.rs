@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use ripieno_instruments::catalogue::Clef as CatalogueClef;
 use ripieno_score::{
-    About, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicMark, Key, NoteFlags, Part,
-    PartInstrument, PlayerCount, Score, Transposition,
+    About, Bar, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Key,
+    NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
 };
 
 use crate::cast::Cast;
 use crate::lineup::{Chair, Lineup};
-use crate::notate::{Event, bar_of, lay};
+use crate::notate::{Event, bar_of, lay, throughout};
 use crate::plan::Plan;
 use crate::realise::{CastNote, Seat};
 use crate::sketch::{Sketch, concert_key};
@@ -123,8 +123,10 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
         });
     }
     let source: Vec<Part> = sketch.score.parts.clone();
-    for (voice, notes) in (1u16..).zip(&lines) {
-        let (timed, graces): (Vec<CastNote>, Vec<CastNote>) = notes.iter().partition(|note| note.duration.is_positive());
+    let voices = voices(&sketch.score.bars, lines);
+    let divided = division(sketch, &voices);
+    for (voice, notes, span) in voices {
+        let (timed, graces): (Vec<CastNote>, Vec<CastNote>) = notes.into_iter().partition(|note| note.duration.is_positive());
         let events: Vec<Event> = timed
             .iter()
             .map(|note| Event {
@@ -135,7 +137,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
                 voice,
             })
             .collect();
-        lay(&mut part, &sketch.score.bars, &events, &source, true);
+        lay(&mut part, &sketch.score.bars, &events, &source, Some(span));
         for grace in graces {
             let bar = bar_of(&sketch.score.bars, grace.onset);
             let mut note =
@@ -163,7 +165,89 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
         }
     }
     part.directions = dynamics(sketch, cast, seats[0]);
+    part.directions.extend(divided);
     part
+}
+
+/// A voice of a staff, its notes, and the span in which its rests are shown.
+type StaffVoice = (u16, Vec<CastNote>, (Crotchets, Crotchets));
+
+/// The voices of a staff: the first throughout, the others only in the bars in which they have something else.
+fn voices(bars: &[Bar], lines: Vec<Vec<CastNote>>) -> Vec<StaffVoice> {
+    let touched = |note: &CastNote| {
+        let last = bars.partition_point(|bar| bar.start < note.end()).saturating_sub(1);
+        let first = bar_of(bars, note.onset);
+        first..=last.max(first)
+    };
+    let mut found: Vec<StaffVoice> = Vec::new();
+    let mut lines = lines.into_iter();
+    let Some(upper) = lines.next() else { return found };
+    for (voice, line) in (2u16..).zip(lines) {
+        let mut differs = vec![false; bars.len()];
+        let there = |note: &CastNote, other: &[CastNote]| {
+            let first = other.partition_point(|other| other.onset < note.onset);
+            let mut same = other[first..].iter().take_while(|other| other.onset == note.onset);
+            same.any(|other| (other.duration, other.pitch) == (note.duration, note.pitch))
+        };
+        let own = line.iter().filter(|note| !there(note, &upper)).chain(upper.iter().filter(|note| !there(note, &line)));
+        for bar in own.flat_map(touched) {
+            differs[bar] = true;
+        }
+        // A note that reaches into such a bar belongs to it with all its length.
+        let both: Vec<std::ops::RangeInclusive<usize>> = line.iter().chain(&upper).map(touched).collect();
+        let mut again = true;
+        while again {
+            again = false;
+            for range in &both {
+                if differs[range.clone()].iter().any(|&bar| bar) && !differs[range.clone()].iter().all(|&bar| bar) {
+                    differs[range.clone()].fill(true);
+                    again = true;
+                }
+            }
+        }
+        let mut bar = 0;
+        while bar < bars.len() {
+            let end = bar + differs[bar..].iter().take_while(|&&differs| differs).count();
+            if end == bar {
+                bar += 1;
+                continue;
+            }
+            let span = (bars[bar].start, bars[end - 1].start + bars[end - 1].length);
+            let notes = line.iter().filter(|note| span.0 <= note.onset && note.onset < span.1).copied().collect();
+            found.push((voice, notes, span));
+            bar = end;
+        }
+    }
+    found.sort_by_key(|(voice, _, span)| (*voice, span.0));
+    found.insert(0, (1, upper, throughout(bars)));
+    found
+}
+
+/// "div." where a body begins to play in several voices and "unis." where it next plays in one.
+fn division(sketch: &Sketch, voices: &[StaffVoice]) -> Vec<Direction> {
+    let mut spans: Vec<(Crotchets, Crotchets)> = voices.iter().skip(1).map(|(_, _, span)| *span).collect();
+    spans.sort_unstable();
+    let mut found = Vec::new();
+    let mut divided = false;
+    let upper = voices.first().map_or(&[][..], |(_, notes, _)| notes);
+    let mut word = |at: Crotchets, text: &str| {
+        let kind = DirectionKind::Words(text.into());
+        found.push(Direction { above: Some(true), ..direction(sketch, at, kind) });
+    };
+    let mut end = Crotchets::ZERO;
+    for (place, &(from, to)) in spans.iter().enumerate() {
+        if !divided && from >= end {
+            word(from, "div.");
+        }
+        end = end.max(to);
+        let next = spans.get(place + 1).map(|span| span.0);
+        let together = upper.iter().find(|note| note.onset >= end && next.is_none_or(|next| note.onset < next));
+        divided = together.is_none();
+        if let Some(note) = together {
+            word(note.onset, "unis.");
+        }
+    }
+    found
 }
 
 /// Key signatures of the sketch, in concert pitch, with their bars.
@@ -230,50 +314,82 @@ fn clef(chair: &Chair, mean: i32) -> Clef {
     known.into_iter().min_by_key(|clef| (mean - middle(clef)).abs()).unwrap_or(first)
 }
 
-/// Dynamics of a player: of each phrase's task, else of the strand as the sketch marks it.
+/// A stretch in which a player has one strand at the sketch's own dynamics, or at one the plan asks for.
+struct Stretch {
+    strand: usize,
+    asked: Option<DynamicLevel>,
+    muted: bool,
+    from: Crotchets,
+    to: Crotchets,
+}
+
+/// The stretches of a player; neighbouring phrases with the same strand are one, so that a hairpin may lead from one into the next.
+fn stretches(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Stretch> {
+    let mut found: Vec<Stretch> = Vec::new();
+    for phrase in &cast.plan.phrases {
+        let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
+        let Some((task, strand)) = task.and_then(|task| Some((task, task.strand?))) else { continue };
+        let (from, to) = Plan::span(sketch, &phrase.bars);
+        match found.last_mut() {
+            Some(last) if last.strand == strand && last.asked == task.dynamic && last.muted == task.muted && last.to == from => {
+                last.to = to;
+            }
+            _ => found.push(Stretch { strand, asked: task.dynamic, muted: task.muted, from, to }),
+        }
+    }
+    found
+}
+
+/// Dynamics of a player: of each phrase's task, else of the strand as the sketch marks it. One mark at most stands at a place, and none inside a
+/// hairpin that is taken over.
 fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
     let mut found: Vec<Direction> = Vec::new();
     let mut last: Option<&'static str> = None;
     let notes = cast.notes_of(seat);
-    for phrase in &cast.plan.phrases {
-        let Some(task) = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1)) else {
-            continue;
-        };
-        let Some(strand) = task.strand else { continue };
-        let (from, to) = Plan::span(sketch, &phrase.bars);
+    let mut mark = |at: Crotchets, level: DynamicLevel, found: &mut Vec<Direction>| {
+        let name = level.mark();
+        if last != Some(name)
+            && let Some(level) = DynamicLevel::from_mark(name)
+        {
+            last = Some(name);
+            found.push(direction(sketch, at, DirectionKind::Dynamic(DynamicMark::Level(level))));
+        }
+    };
+    let mut mute = false;
+    for Stretch { strand, asked, muted, from, to } in stretches(sketch, cast, seat) {
         let Some(first) = notes.iter().find(|note| note.onset >= from && note.onset < to) else { continue };
-        let part = &sketch.score.parts[sketch.strands[strand].part];
-        let mut mark = |at: Crotchets, name: &'static str, found: &mut Vec<Direction>| {
-            if last != Some(name)
-                && let Some(level) = ripieno_score::DynamicLevel::from_mark(name)
-            {
-                last = Some(name);
-                found.push(direction(sketch, at, DirectionKind::Dynamic(DynamicMark::Level(level))));
-            }
-        };
-        if let Some(level) = task.dynamic {
-            mark(first.onset, level.mark(), &mut found);
+        if muted != mute {
+            mute = muted;
+            let words = if muted { "con sord." } else { "senza sord." };
+            let kind = DirectionKind::Words(words.into());
+            found.push(Direction { above: Some(true), ..direction(sketch, first.onset, kind) });
+        }
+        if let Some(level) = asked {
+            mark(first.onset, level, &mut found);
             continue;
         }
-        if let Some(level) = sketch.level_at(sketch.strands[strand].part, first.onset) {
-            mark(first.onset, ripieno_score::DynamicLevel(level).mark(), &mut found);
+        let index = sketch.strands[strand].part;
+        if let Some(level) = sketch.level_at(index, first.onset) {
+            mark(first.onset, DynamicLevel(level), &mut found);
         }
-        let mut open: BTreeMap<u8, Direction> = BTreeMap::new();
-        for direction in &part.directions {
+        let sounds = |from: Crotchets, to: Crotchets| notes.iter().any(|note| note.onset < to && from < note.end());
+        let mut open: BTreeMap<u8, (Crotchets, Direction)> = BTreeMap::new();
+        for direction in &sketch.score.parts[index].directions {
             let at = sketch.bar_start(direction.bar.at()) + direction.at;
-            if at < first.onset || at >= to {
+            if at < first.onset || at > to || (at == to && !matches!(direction.kind, DirectionKind::HairpinStop { .. })) {
                 continue;
             }
             let moved = Direction { staff: 1, voice: None, ..direction.clone() };
             match &direction.kind {
-                DirectionKind::Dynamic(DynamicMark::Level(level)) => mark(at, level.mark(), &mut found),
-                DirectionKind::Dynamic(_) => found.push(moved),
+                DirectionKind::Dynamic(DynamicMark::Level(level)) => mark(at, *level, &mut found),
+                // An accent belongs to a note.
+                DirectionKind::Dynamic(_) if notes.iter().any(|note| note.onset == at) => found.push(moved),
                 DirectionKind::HairpinStart { number, .. } => {
-                    open.insert(*number, moved);
+                    open.insert(*number, (at, moved));
                 }
-                // A hairpin goes along only whole.
+                // A hairpin goes along only whole, and where the player has something to swell.
                 DirectionKind::HairpinStop { number, .. } => {
-                    if let Some(start) = open.remove(number) {
+                    if let Some((_, start)) = open.remove(number).filter(|(begin, _)| sounds(*begin, at)) {
                         found.extend([start, moved]);
                     }
                 }

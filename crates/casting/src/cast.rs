@@ -101,6 +101,17 @@ impl Cast {
         notes
     }
 
+    /// Locks for everything some players have in a span, so that another plan or seed leaves it as it is.
+    #[must_use]
+    pub fn locks(&self, seats: &[Seat], span: (Crotchets, Crotchets)) -> Vec<LockedNote> {
+        let of = |&seat: &Seat| {
+            let within = move |note: &CastNote| span.0 <= note.onset && note.onset < span.1 && note.duration.is_positive();
+            let notes = self.notes_of(seat).into_iter().filter(within);
+            notes.map(move |note| LockedNote { seat, from: note.onset, to: note.end(), key: note.key() }).collect::<Vec<_>>()
+        };
+        seats.iter().flat_map(of).collect()
+    }
+
     /// The score: transposed parts, one a player.
     #[must_use]
     pub fn score(&self, sketch: &Sketch, lineup: &Lineup) -> Score {
@@ -155,6 +166,32 @@ pub fn recast(
     realise(sketch, lineup, wanted, options, Some((before, phrases)))
 }
 
+/// Casts some phrases once more with another seed, as the plan of `before` has them: who does what is asked again where casting decided it, and what a person planned
+/// stays. All other phrases are kept note for note.
+#[must_use]
+#[allow(clippy::too_many_arguments)] // as `recast`, and a seed
+pub fn reseeded(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    asked: &Plan,
+    habits: &Habits,
+    options: &Options,
+    before: &Cast,
+    phrases: &[usize],
+    seed: u64,
+) -> Cast {
+    let mut plan = before.plan.clone();
+    for &at in phrases {
+        if let Some(phrase) = plan.phrases.get_mut(at) {
+            let own = asked.phrases.iter().find(|own| own.bars == phrase.bars).cloned();
+            *phrase = own.unwrap_or_else(|| PhrasePlan { bars: phrase.bars.clone(), fill: true, ..PhrasePlan::default() });
+        }
+    }
+    let mut options = options.clone();
+    (options.taste.seed, options.search.seed) = (seed, seed);
+    recast(sketch, lineup, &plan, habits, &options, before, phrases)
+}
+
 /// Fills in what a plan leaves open. Answers the choices made too, phrase by phrase, for proposals that must differ.
 fn filled(
     sketch: &Sketch,
@@ -166,14 +203,14 @@ fn filled(
 ) -> (Plan, Vec<Vec<usize>>) {
     let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
     let units = units(lineup);
-    let mut memory = Memory { last: vec![None; units.len()], phrases: vec![0; units.len()] };
+    let mut memory = Memory { last: vec![None; units.len()], phrases: vec![0; units.len()], strain: vec![0.0; units.len()] };
     let mut picked_all = Vec::new();
     for (at, phrase) in plan.phrases.iter_mut().enumerate() {
         let open = phrase.fill && covered(lineup, phrase) < lineup.sections.iter().map(|section| section.chairs.len()).sum();
         let picked = if open {
             let playing = options.playing.as_ref().and_then(|playing| playing.get(at)).map(Vec::as_slice);
             let mut asked = problem(sketch, lineup, &units, habits, phrase, &memory, playing, &options.taste);
-            let differ = (units.len() / 6).max(1);
+            let differ = (units.len() / 4).max(1);
             asked.not_again = taken
                 .iter()
                 .filter_map(|phrases| phrases.get(at))
@@ -191,7 +228,7 @@ fn filled(
             Vec::new()
         };
         phrase.fill = false;
-        remember(&mut memory, &units, phrase);
+        remember(sketch, lineup, &mut memory, &units, phrase);
         picked_all.push(picked);
     }
     (plan, picked_all)
@@ -209,11 +246,28 @@ fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
     .count()
 }
 
-fn remember(memory: &mut Memory, units: &[Unit], phrase: &PhrasePlan) {
+/// The level from which on playing is loud.
+const LOUD: f32 = 5.5;
+
+fn remember(sketch: &Sketch, lineup: &Lineup, memory: &mut Memory, units: &[Unit], phrase: &PhrasePlan) {
+    let span = Plan::span(sketch, &phrase.bars);
     for (at, unit) in units.iter().enumerate() {
         let task = phrase.tasks.iter().find(|task| task.section == unit.section && task.chairs.contains(&unit.chairs[0]));
         let strand = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
         memory.phrases[at] = if strand.is_some() { memory.phrases[at] + 1 } else { 0 };
+        memory.strain[at] = match strand {
+            None => memory.strain[at] / 2.0,
+            Some((strand, octave)) => {
+                let found = &sketch.strands[strand];
+                let notes = found.between(span.0, span.1);
+                let reach = lineup.sections[unit.section].chairs[unit.chairs[0]].reach;
+                let loud = sketch.level_at(found.part, span.0).is_some_and(|level| level >= LOUD);
+                let top = i32::from(reach.comfortable.high()) - 5;
+                let high = notes.iter().filter(|note| note.key() + 12 * octave > top).count() * 3 > notes.len();
+                let high = high && !found.is_chordal();
+                memory.strain[at] + 1.0 + f64::from(u8::from(loud)) + f64::from(u8::from(high))
+            }
+        };
         memory.last[at] = strand;
     }
 }

@@ -11,7 +11,7 @@ use crate::cast::Cast;
 use crate::lineup::Lineup;
 use crate::plan::Plan;
 use crate::realise::{CastNote, LineId, Seat};
-use crate::sketch::Sketch;
+use crate::sketch::{LONGEST, Sketch};
 
 /// One number about a casting.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,22 +104,14 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteri
 fn coverage(sketch: &Sketch, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> f64 {
     let (mut have, mut want) = (0, 0);
     for strand in sketch.strands.iter().filter(|strand| strand.is_chordal()) {
-        let mut onsets: Vec<Crotchets> =
-            strand.notes.iter().filter(|note| note.duration.is_positive()).map(|note| note.onset).collect();
-        onsets.dedup();
-        for at in onsets {
+        let whole = (Crotchets::ZERO - LONGEST, sketch.score.length() + LONGEST);
+        for (at, classes) in strand.moments(whole) {
             if !cast.plan.phrases.iter().any(|phrase| {
                 let (from, to) = Plan::span(sketch, &phrase.bars);
                 from <= at && at < to
             }) {
                 continue;
             }
-            let first = strand.notes.partition_point(|note| note.onset + Crotchets::whole(64) < at);
-            let classes = strand.notes[first..]
-                .iter()
-                .take_while(|note| note.onset <= at)
-                .filter(|note| at < note.end())
-                .fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
             let sounded =
                 notes.values().filter_map(|own| sounding(own, at)).fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
             want += classes.count_ones() as usize;
@@ -162,26 +154,28 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
     moments.sort_unstable();
     moments.dedup();
     let (mut parallels, mut crossings) = (0, 0);
+    let orders: Vec<Vec<usize>> = lineup
+        .sections
+        .iter()
+        .map(|section| {
+            let all: Vec<usize> = (0..section.chairs.len()).collect();
+            crate::realise::from_the_top(&section.chairs, section.kind, &all)
+        })
+        .collect();
     let mut before: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
     for &at in &moments {
         let mut now: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
-        for (section, found) in lineup.sections.iter().enumerate() {
-            let mut keys: Vec<(LineId, i32)> = Vec::new();
-            for chair in 0..found.chairs.len() {
+        for section in 0..lineup.sections.len() {
+            // From the top; horns both by their pairs and by number, for either order is usual.
+            let mut keys: Vec<(usize, LineId, i32)> = Vec::new();
+            for &chair in &orders[section] {
                 if let Some(note) = notes.get(&(section, chair)).and_then(|own| sounding(own, at)) {
                     now.entry(note.line).or_insert((note.key(), section));
-                    keys.push((note.line, note.key()));
+                    keys.push((chair, note.line, note.key()));
                 }
             }
-            for (n, (line, key)) in keys.iter().enumerate() {
-                let crosses = keys[n + 1..].iter().filter(|(other, lower)| {
-                    other.strand == line.strand
-                        && other.voice != line.voice
-                        && line.voice > 0
-                        && other.voice > 0
-                        && (other.voice > line.voice) != (lower <= key)
-                        && lower != key
-                });
+            for (n, (chair, line, key)) in keys.iter().enumerate() {
+                let crosses = keys[n + 1..].iter().filter(|(other, of, lower)| other > chair && of != line && lower > key);
                 crossings += crosses.count();
             }
         }

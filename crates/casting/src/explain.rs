@@ -17,10 +17,10 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
         for task in &phrase.tasks {
             let section = &lineup.sections[task.section];
             let who = if task.chairs.len() == section.chairs.len() || section.is_body {
-                section.name.clone()
+                lineup.label(task.section)
             } else {
                 let numbers: Vec<String> = task.chairs.iter().map(|chair| (chair + 1).to_string()).collect();
-                format!("{} {}", section.name, numbers.join("."))
+                format!("{} {}", lineup.label(task.section), numbers.join("."))
             };
             let keys =
                 task.chairs.iter().filter_map(|&chair| done.notes.get(&(task.section, chair))).flatten().map(|note| note.key());
@@ -35,6 +35,9 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
             }
             if task.doubling == Doubling::Octaves {
                 what.push_str(", in octaves");
+            }
+            if task.muted {
+                what.push_str(", muted");
             }
             match task.thickening {
                 Thickening::None => {}
@@ -55,4 +58,57 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
         let _ = writeln!(text, "note: {remark}");
     }
     text
+}
+
+/// Several castings of one sketch beside each other: criterion by criterion, the best value starred where they differ, and how many players do something else than in the first.
+#[must_use]
+pub fn side_by_side(lineup: &Lineup, casts: &[Cast]) -> String {
+    let mut text = "proposals beside each other\n".to_owned();
+    let Some(first) = casts.first() else { return text };
+    for (at, criterion) in first.criteria.all.iter().enumerate() {
+        let values: Vec<Option<f64>> = casts.iter().map(|cast| cast.criteria.get(criterion.name)).collect();
+        let known = || values.iter().flatten().copied();
+        let best = if criterion.more_is_better {
+            known().fold(f64::NEG_INFINITY, f64::max)
+        } else {
+            known().fold(f64::INFINITY, f64::min)
+        };
+        let differ = known().any(|value| (value - best).abs() > 5e-4);
+        let cells: Vec<String> = values
+            .iter()
+            .map(|value| {
+                let star = if differ && value.is_some_and(|value| (value - best).abs() <= 5e-4) { "*" } else { " " };
+                value.map_or_else(|| format!("{:>9} ", "-"), |value| format!("{value:>9.3}{star}"))
+            })
+            .collect();
+        let _ = writeln!(text, "  {:<32} {} {}", first.criteria.all[at].name, cells.join(" "), criterion.unit);
+    }
+    let cells: Vec<String> = casts
+        .iter()
+        .map(|cast| {
+            let (other, all) = differing(lineup, first, cast);
+            format!("{:>9} ", format!("{other}/{all}"))
+        })
+        .collect();
+    let _ = writeln!(text, "  {:<32} {} players' phrases", "other tasks than in the first", cells.join(" "));
+    text
+}
+
+/// Of all players in all phrases, how many have another strand or octave in the second casting than in the first.
+#[must_use]
+pub fn differing(lineup: &Lineup, a: &Cast, b: &Cast) -> (usize, usize) {
+    let (mut other, mut all) = (0, 0);
+    for (x, y) in a.plan.phrases.iter().zip(&b.plan.phrases) {
+        for (section, found) in lineup.sections.iter().enumerate() {
+            for chair in 0..found.chairs.len() {
+                let has = |phrase: &crate::plan::PhrasePlan| {
+                    let task = phrase.tasks.iter().find(|task| task.section == section && task.chairs.contains(&chair));
+                    task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))))
+                };
+                all += 1;
+                other += usize::from(has(x) != has(y));
+            }
+        }
+    }
+    (other, all)
 }

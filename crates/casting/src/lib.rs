@@ -27,13 +27,13 @@ mod voicing;
 
 pub use assign::{Choice, Memory, Problem, Taste, Unit, solve, units, worth};
 pub use carry::{carried_over, roles_of};
-pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, recast};
+pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, recast, reseeded};
 pub use criteria::{Criteria, Criterion};
-pub use explain::explain;
+pub use explain::{differing, explain, side_by_side};
 pub use habits::{Habit, Habits};
 pub use lineup::{Chair, Lineup, LineupSection, Reach, Strong};
 pub use located::Located;
 pub use plan::{Arrangement, Doubling, PhrasePlan, Plan, Task, Thickening};
 pub use realise::{CastNote, LineId, LockedNote, PhraseCast, Seat};
-pub use sketch::{Sketch, SketchNote, Strand, reduce, role_named};
+pub use sketch::{Sketch, SketchNote, Strand, reduce, reduce_in_octaves, role_named};
 pub use voicing::{Search, Slice, Voice, Voiced, Weights, standing_cost, step_cost, voice};

@@ -267,12 +267,30 @@ impl Lineup {
         self.sections.iter().flat_map(|section| &section.chairs).map(|chair| u32::from(chair.people)).sum()
     }
 
-    /// The section of a name: as the line-up has it, or the catalogue's word ("horns", "horn"); without regard to capitals.
+    /// The name of a section, with its number where several have the same: "Horns in F (2)". [`Lineup::find`] finds it again.
+    #[must_use]
+    pub fn label(&self, at: usize) -> String {
+        let name = &self.sections[at].name;
+        let like: Vec<usize> =
+            (0..self.sections.len()).filter(|&other| self.sections[other].name.eq_ignore_ascii_case(name)).collect();
+        match like.iter().position(|&other| other == at) {
+            Some(place) if like.len() > 1 => format!("{name} ({})", place + 1),
+            _ => name.clone(),
+        }
+    }
+
+    /// The section of a name: as the line-up has it, with its number where several have the same ([`Lineup::label`]), or the catalogue's word ("horns",
+    /// "horn"); without regard to capitals. `None` where it is not there, or more than one is meant.
     #[must_use]
     pub fn find(&self, name: &str) -> Option<usize> {
         let wanted = name.trim().to_lowercase();
-        let exact = self.sections.iter().position(|section| section.name.to_lowercase() == wanted);
-        exact.or_else(|| {
+        let mut exact = (0..self.sections.len()).filter(|&at| self.sections[at].name.to_lowercase() == wanted);
+        let first = exact.next();
+        if first.is_some() && exact.next().is_some() {
+            return None;
+        }
+        let labelled = || (0..self.sections.len()).find(|&at| self.label(at).to_lowercase() == wanted);
+        first.or_else(labelled).or_else(|| {
             let kind = |section: &LineupSection| {
                 section.kind == wanted
                     || section.kind == format!("{wanted}s")

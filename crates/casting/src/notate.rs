@@ -19,6 +19,8 @@ pub(crate) struct Event {
 pub(crate) struct Like {
     pub part: usize,
     pub note: usize,
+    /// Without slurs and the like, which lead from note to note: for one voice of a chord.
+    pub plain: bool,
 }
 
 /// The value that lasts `length`, plain or as a triplet, quintuplet or septuplet.
@@ -59,6 +61,11 @@ fn pieces(from: Crotchets, to: Crotchets) -> Vec<(Crotchets, Crotchets)> {
     found
 }
 
+/// From the first bar to the end of the last.
+pub(crate) fn throughout(bars: &[Bar]) -> (Crotchets, Crotchets) {
+    (Crotchets::ZERO, bars.last().map_or(Crotchets::ZERO, |bar| bar.start + bar.length))
+}
+
 /// The bar that holds a moment.
 pub(crate) fn bar_of(bars: &[Bar], at: Crotchets) -> usize {
     bars.partition_point(|bar| bar.start <= at).saturating_sub(1)
@@ -85,10 +92,10 @@ fn index(bar: usize) -> BarIndex {
     BarIndex(u32::try_from(bar).unwrap_or(u32::MAX))
 }
 
-/// Writes events of one voice, in order of time and without overlap, into a part. `source` has the parts that [`Like`] points into.
-pub(crate) fn lay(part: &mut Part, bars: &[Bar], events: &[Event], source: &[Part], rests: bool) {
-    let mut now = Crotchets::ZERO;
-    let end = bars.last().map_or(Crotchets::ZERO, |bar| bar.start + bar.length);
+/// Writes events of one voice, in order of time and without overlap, into a part. `source` has the parts that [`Like`] points into; `rests`: the span filled up with rests.
+pub(crate) fn lay(part: &mut Part, bars: &[Bar], events: &[Event], source: &[Part], rests: Option<(Crotchets, Crotchets)>) {
+    let (mut now, end) = rests.unwrap_or_default();
+    let rests = rests.is_some();
     for (place, event) in events.iter().enumerate() {
         if rests && event.from > now {
             rest(part, bars, now, event.from, event.voice);
@@ -96,7 +103,7 @@ pub(crate) fn lay(part: &mut Part, bars: &[Bar], events: &[Event], source: &[Par
         let next = events.get(place + 1).filter(|next| next.from == event.to);
         let leads_on = |pitch: Pitch| next.is_some_and(|next| next.pitches.iter().any(|&(other, held)| held && other == pitch));
         if let (Some(like), [(pitch, false)]) = (event.like, event.pitches.as_slice())
-            && copy(part, bars, &source[like.part], like.note, event, *pitch, leads_on(*pitch))
+            && copy(part, bars, &source[like.part], like, event, *pitch, leads_on(*pitch))
         {
             now = now.max(event.to);
             continue;
@@ -152,7 +159,8 @@ fn rest(part: &mut Part, bars: &[Bar], from: Crotchets, to: Crotchets, voice: u1
 }
 
 /// Takes over a written note with all it is tied to; `false` when that does not last as long as the event.
-fn copy(part: &mut Part, bars: &[Bar], source: &Part, first: usize, event: &Event, pitch: Pitch, leads_on: bool) -> bool {
+fn copy(part: &mut Part, bars: &[Bar], source: &Part, like: Like, event: &Event, pitch: Pitch, leads_on: bool) -> bool {
+    let first = like.note;
     let chain = chain(source, first);
     let length: Crotchets = chain.iter().map(|&note| source.notes[note].duration).sum();
     if length != event.to - event.from {
@@ -171,8 +179,13 @@ fn copy(part: &mut Part, bars: &[Bar], source: &Part, first: usize, event: &Even
         note.flags.set(NoteFlags::TIE_STOP, piece > 0);
         note.flags.set(NoteFlags::TIE_START, piece < last || leads_on);
         let at = u32::try_from(part.notes.len()).unwrap_or(u32::MAX);
-        let kept = |mark: &&Mark| matches!(mark, Mark::Slur { .. } | Mark::Tuplet { .. } | Mark::TrillLine { .. });
-        part.marks.extend(source.marks_of(from).filter(kept).map(|mark| (at, mark.clone())));
+        let kept = |mark: &&Mark| {
+            matches!(
+                mark,
+                Mark::Slur { .. } | Mark::Tuplet { .. } | Mark::TrillLine { .. } | Mark::Glissando { .. } | Mark::Notehead(_)
+            )
+        };
+        part.marks.extend(source.marks_of(from).filter(|_| !like.plain).filter(kept).map(|mark| (at, mark.clone())));
         part.notes.push(note);
     }
     true

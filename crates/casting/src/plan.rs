@@ -78,6 +78,8 @@ pub struct Task {
     pub close: f64,
     /// Dynamic, where it is not the sketch's.
     pub dynamic: Option<DynamicLevel>,
+    /// With mutes.
+    pub muted: bool,
     /// Why, in words.
     pub why: String,
 }
@@ -98,6 +100,7 @@ impl Task {
             density: None,
             close: 0.0,
             dynamic: None,
+            muted: false,
             why: String::new(),
         }
     }
@@ -152,8 +155,8 @@ struct TaskText {
     #[serde(default)]
     players: Vec<Spanned<u8>>,
     role: Spanned<String>,
-    octave: Option<i32>,
-    register: Option<[u8; 2]>,
+    octave: Option<Spanned<i32>>,
+    register: Option<Spanned<[u8; 2]>>,
     #[serde(default)]
     doubling: Doubling,
     #[serde(default)]
@@ -161,6 +164,8 @@ struct TaskText {
     density: Option<usize>,
     position: Option<Spanned<String>>,
     dynamic: Option<Spanned<String>>,
+    #[serde(default)]
+    muted: Option<Spanned<bool>>,
     /// Written by casting, read back unchanged.
     #[serde(default)]
     why: String,
@@ -184,7 +189,7 @@ impl Plan {
             }
             let section = |name: &Spanned<String>| {
                 lineup.find(name.get_ref()).ok_or_else(|| {
-                    let there: Vec<&str> = lineup.sections.iter().map(|section| section.name.as_str()).collect();
+                    let there: Vec<String> = (0..lineup.sections.len()).map(|at| lineup.label(at)).collect();
                     fault(
                         name.span(),
                         format!("the line-up has no section “{}”, or more than one; it has {}", name.get_ref(), there.join(", ")),
@@ -270,9 +275,32 @@ impl Plan {
                     Some(word) if word.get_ref() == "open" => -1.0,
                     Some(word) => return Err(fault(word.span(), format!("position is close or open, not “{}”", word.get_ref()))),
                 };
+                if let Some(octave) = task.octave.as_ref().filter(|octave| octave.get_ref().abs() > MOST_OCTAVES) {
+                    let what =
+                        format!("a line is moved by -{MOST_OCTAVES} to {MOST_OCTAVES} octaves, not by {}", octave.get_ref());
+                    return Err(fault(octave.span(), what));
+                }
+                if let Some(register) = task.register.as_ref().filter(|register| register.get_ref()[0] > register.get_ref()[1]) {
+                    let [low, high] = register.get_ref();
+                    let what = format!("a register goes from low to high, such as [{high}, {low}], not [{low}, {high}]");
+                    return Err(fault(register.span(), what));
+                }
+                let muted = task.muted.as_ref().is_some_and(|muted| *muted.get_ref());
+                let found = &lineup.sections[at];
+                // Strings have mutes with them; whether brass and woodwind do, the line-up says.
+                let strings = found.chairs[0].instrument.family == ripieno_instruments::Family::Strings;
+                if let Some(span) = task.muted.as_ref().map(Spanned::span).filter(|_| muted && !strings && found.mutes.is_empty())
+                {
+                    let name = lineup.label(at);
+                    return Err(fault(
+                        span,
+                        format!("“{name}” has no mutes; say in the line-up which are at hand: mutes = [\"straight\"]"),
+                    ));
+                }
                 plan.tasks.push(Task {
-                    octave: task.octave,
-                    register: task.register.map(|[low, high]| (i32::from(low), i32::from(high))),
+                    muted,
+                    octave: task.octave.map(Spanned::into_inner),
+                    register: task.register.map(|register| register.into_inner().map(i32::from)).map(|[low, high]| (low, high)),
                     doubling: task.doubling,
                     thickening: task.thickening,
                     density: task.density,
@@ -296,8 +324,7 @@ impl Plan {
     pub fn to_toml(&self, sketch: &Sketch, lineup: &Lineup) -> String {
         let mut text = String::new();
         for phrase in &self.phrases {
-            let last = phrase.bars.end.saturating_sub(1);
-            let _ = writeln!(text, "[[phrase]]\nbars = \"{}-{}\"", sketch.bar_name(phrase.bars.start), sketch.bar_name(last));
+            let _ = writeln!(text, "[[phrase]]\nbars = \"{}\"", bars_text(sketch, &phrase.bars));
             match phrase.arrangement {
                 Arrangement::Free => {}
                 other => {
@@ -306,7 +333,7 @@ impl Plan {
             }
             for task in &phrase.tasks {
                 let section = &lineup.sections[task.section];
-                let _ = writeln!(text, "\n[[phrase.task]]\nsection = {:?}", section.name);
+                let _ = writeln!(text, "\n[[phrase.task]]\nsection = {:?}", lineup.label(task.section));
                 if task.chairs.len() < section.chairs.len() {
                     let players: Vec<String> = task.chairs.iter().map(|chair| (chair + 1).to_string()).collect();
                     let _ = writeln!(text, "players = [{}]", players.join(", "));
@@ -339,6 +366,9 @@ impl Plan {
                 }
                 if let Some(level) = task.dynamic {
                     let _ = writeln!(text, "dynamic = \"{}\"", level.mark());
+                }
+                if task.muted {
+                    text.push_str("muted = true\n");
                 }
                 if !task.why.is_empty() {
                     let _ = writeln!(text, "why = {:?}", task.why);
@@ -399,13 +429,29 @@ impl Plan {
     }
 }
 
-/// Bars by their printed numbers, "4" or "4-8"; of several bars of one number the first.
+/// Octaves by which a line may be moved.
+const MOST_OCTAVES: i32 = 4;
+
+/// Bars as a plan names them: by printed numbers where these stand for one bar each, else counted from the first: "#4-#8".
+fn bars_text(sketch: &Sketch, bars: &Range<usize>) -> String {
+    let last = bars.end.saturating_sub(1);
+    let (from, to) = (sketch.bar_name(bars.start), sketch.bar_name(last));
+    let text = format!("{from}-{to}");
+    if bars_named(sketch, &text).is_ok_and(|read| read == *bars) { text } else { format!("#{}-#{}", bars.start + 1, last + 1) }
+}
+
+/// Bars by their printed numbers, "4" or "4-8", of several bars of one number the first; or counted from the first bar of the sketch: "#4-#8".
 fn bars_named(sketch: &Sketch, text: &str) -> Result<Range<usize>, String> {
+    let count = sketch.score.bars.len();
     let find = |name: &str| {
         let name = name.trim();
-        let found = (0..sketch.score.bars.len()).find(|&bar| sketch.bar_name(bar) == name);
+        if let Some(counted) = name.strip_prefix('#') {
+            let at = counted.parse::<usize>().ok().and_then(|at| at.checked_sub(1)).filter(|&at| at < count);
+            return at.ok_or_else(|| format!("the sketch has no bar “{name}”; counted, its bars are #1 to #{count}"));
+        }
+        let found = (0..count).find(|&bar| sketch.bar_name(bar) == name);
         found.ok_or_else(|| {
-            let last = sketch.score.bars.len().saturating_sub(1);
+            let last = count.saturating_sub(1);
             format!("the sketch has no bar “{name}”; its bars are {} to {}", sketch.bar_name(0), sketch.bar_name(last))
         })
     };

@@ -3,13 +3,15 @@
 //! A sketch is a score like any other; its strands are read from staves named by role ("Melody", "Chords", "Bass", "Figure",
 //! "Answer" ...), or from the roles that `texture` found in it. [`reduce`] makes one of bars of a studied score.
 
+use std::sync::Arc;
+
 use ripieno_score::{
-    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, DirectionKind, Part, Pitch, Score, Sounding, Transposition,
-    Unroll,
+    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, DirectionKind, Part, PartLevels, Pitch, Score, Sounding,
+    Transposition, Unroll,
 };
 use ripieno_texture::{Harmony, Lines, Role, RoleReading, harmony};
 
-use crate::notate::{Event, Like, lay};
+use crate::notate::{Event, Like, lay, throughout};
 
 /// A note of a strand.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,6 +40,9 @@ impl SketchNote {
     }
 }
 
+/// No note is taken to be held longer.
+pub(crate) const LONGEST: Crotchets = Crotchets::whole(64);
+
 /// One strand of a sketch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strand {
@@ -49,6 +54,8 @@ pub struct Strand {
     pub part: usize,
     /// Its notes by onset, then from below.
     pub notes: Vec<SketchNote>,
+    /// Of a line written in octaves: when a note of it begins, and by how many octaves above (or below, negative) it is written too. By onset.
+    pub octaves: Vec<(Crotchets, i32)>,
 }
 
 impl Strand {
@@ -64,6 +71,43 @@ impl Strand {
         let first = self.notes.partition_point(|note| note.onset < from);
         let end = self.notes.partition_point(|note| note.onset < to);
         &self.notes[first..end]
+    }
+
+    /// The octaves in which a line is written besides its own in a span, each with the share of its notes that are so written.
+    #[must_use]
+    pub fn octaves_in(&self, span: (Crotchets, Crotchets)) -> Vec<(i32, f64)> {
+        let within = self.octaves.iter().filter(|(at, _)| span.0 <= *at && *at < span.1);
+        let mut counts: std::collections::BTreeMap<i32, u32> = std::collections::BTreeMap::new();
+        for (_, octave) in within {
+            *counts.entry(*octave).or_default() += 1;
+        }
+        let all = f64::from(u32::try_from(self.between(span.0, span.1).len()).unwrap_or(u32::MAX).max(1));
+        counts.into_iter().map(|(octave, count)| (octave, f64::from(count) / all)).collect()
+    }
+
+    /// Every moment of a span at which a note that lasts begins, with the pitch classes that sound from there, as bits. Takes time in
+    /// proportion to the notes.
+    pub(crate) fn moments(&self, span: (Crotchets, Crotchets)) -> impl Iterator<Item = (Crotchets, u16)> {
+        let first = self.notes.partition_point(|note| note.onset + LONGEST < span.0);
+        let mut begun = first;
+        let mut held: Vec<(Crotchets, u16)> = Vec::new();
+        let mut found = Vec::new();
+        while let Some(note) = self.notes.get(begun).filter(|note| note.onset < span.1) {
+            let at = note.onset;
+            held.retain(|(end, _)| *end > at);
+            let mut new = false;
+            while let Some(note) = self.notes.get(begun).filter(|note| note.onset == at) {
+                if note.duration.is_positive() {
+                    held.push((note.end(), 1 << note.key().rem_euclid(12)));
+                    new = true;
+                }
+                begun += 1;
+            }
+            if new && at >= span.0 {
+                found.push((at, held.iter().fold(0u16, |have, (_, class)| have | class)));
+            }
+        }
+        found.into_iter()
     }
 
     /// The note that sounds at a moment; of several the one begun last.
@@ -87,6 +131,8 @@ pub struct Sketch {
     pub harmony: Harmony,
     /// What has to be said about it.
     pub remarks: Vec<String>,
+    /// Loudness of each part of the score.
+    levels: Arc<[PartLevels]>,
 }
 
 /// The role a staff's name says, if it says one.
@@ -149,21 +195,23 @@ impl Sketch {
                 // Grace notes stay in their order, before the note they lead to.
                 let height = |note: &SketchNote| note.duration.is_positive().then(|| note.key());
                 found.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
-                Strand { name, role, part, notes: found }
+                Strand { name, role, part, notes: found, octaves: Vec::new() }
             };
             let whole = strand(name.clone(), sounding.notes.of_part[part].clone().collect());
             if whole.is_chordal() {
                 strands.push(whole);
                 continue;
             }
-            for (n, line) in lines.of_part[part].clone().enumerate() {
-                let name = if n == 0 { name.clone() } else { format!("{name}, line {}", n + 1) };
-                strands.push(strand(name, lines.lines[line].rows.iter().map(|&row| row as usize).collect()));
+            let of_line = |line: usize| strand(String::new(), lines.lines[line].rows.iter().map(|&row| row as usize).collect());
+            let found: Vec<Strand> = lines.of_part[part].clone().map(of_line).collect();
+            for (n, mut line) in in_octaves(found).into_iter().enumerate() {
+                line.name = if n == 0 { name.clone() } else { format!("{name}, line {}", n + 1) };
+                strands.push(line);
             }
         }
         strands.retain(|strand| !strand.notes.is_empty());
         let harmony = harmony(&sounding);
-        Some(Self { score, sounding, strands, harmony, remarks })
+        Some(Self { levels: levels_of(&score), score, sounding, strands, harmony, remarks })
     }
 
     /// The first strand of a role.
@@ -192,13 +240,70 @@ impl Sketch {
     /// Loudness in force at a moment, of a strand or of any part; `None` before the first mark.
     #[must_use]
     pub fn level_at(&self, part: usize, at: Crotchets) -> Option<f32> {
-        let of = |part: &Part| ripieno_score::PartLevels::new(part, &self.score.bars).at(1, 1, at).map(|level| level.0);
-        of(&self.score.parts[part]).or_else(|| self.score.parts.iter().find_map(of))
+        let of = |levels: &PartLevels| levels.at(1, 1, at).map(|level| level.0);
+        self.levels.get(part).and_then(of).or_else(|| self.levels.iter().find_map(of))
     }
 }
 
+/// Lines of one staff in which octaves written together are one line: chords of octaves, and lines that have most of their notes an octave from another's.
+fn in_octaves(mut lines: Vec<Strand>) -> Vec<Strand> {
+    for line in &mut lines {
+        let lowest = line.role == Role::Bass;
+        let mut kept: Vec<SketchNote> = Vec::with_capacity(line.notes.len());
+        for chord in line.notes.chunk_by(|a, b| a.onset == b.onset && a.duration.is_positive() && b.duration.is_positive()) {
+            let own =
+                if lowest { chord.iter().min_by_key(|note| note.key()) } else { chord.iter().max_by_key(|note| note.key()) };
+            let Some(own) = own else { continue };
+            for note in chord {
+                let apart = note.key() - own.key();
+                if apart != 0 && apart % 12 == 0 {
+                    line.octaves.push((note.onset, apart / 12));
+                } else {
+                    kept.push(*note);
+                }
+            }
+        }
+        line.notes = kept;
+    }
+    // A line is measured against the one of its staff that has most notes.
+    let main = (0..lines.len()).max_by_key(|&at| (lines[at].notes.len(), std::cmp::Reverse(at)));
+    let Some(main) = main else { return lines };
+    let mut octaves = std::mem::take(&mut lines[main].octaves);
+    let own = lines[main].notes.clone();
+    let doubling = |line: &Strand| -> Option<Vec<(Crotchets, i32)>> {
+        let found: Vec<(Crotchets, i32)> = line
+            .notes
+            .iter()
+            .filter_map(|note| {
+                let first = own.partition_point(|other| other.onset < note.onset);
+                let there = own[first..].iter().take_while(|other| other.onset == note.onset);
+                let apart = there.map(|other| note.key() - other.key()).find(|apart| *apart != 0 && apart % 12 == 0)?;
+                Some((note.onset, apart / 12))
+            })
+            .collect();
+        (!found.is_empty() && found.len() * 5 >= line.notes.len() * 4).then_some(found)
+    };
+    let mut kept = Vec::with_capacity(lines.len());
+    for (at, line) in lines.into_iter().enumerate() {
+        match doubling(&line).filter(|_| at != main) {
+            Some(found) => octaves.extend(found),
+            None => kept.push((at == main, line)),
+        }
+    }
+    octaves.sort_unstable();
+    octaves.dedup();
+    for (_, line) in kept.iter_mut().filter(|(is_main, _)| *is_main) {
+        line.octaves = std::mem::take(&mut octaves);
+    }
+    kept.into_iter().map(|(_, line)| line).collect()
+}
+
+fn levels_of(score: &Score) -> Arc<[PartLevels]> {
+    score.parts.iter().map(|part| PartLevels::new(part, &score.bars)).collect()
+}
+
 /// Strands of a reduction, in the order of the page.
-const STAVES: [(Role, &str); 7] = [
+const STAVES: [(Role, &str); 8] = [
     (Role::Melody, "Melody"),
     (Role::Countermelody, "Answer"),
     (Role::Figuration, "Figure"),
@@ -206,6 +311,7 @@ const STAVES: [(Role, &str); 7] = [
     (Role::Harmony, "Chords"),
     (Role::Pedal, "Pedal"),
     (Role::Bass, "Bass"),
+    (Role::Effect, "Effect"),
 ];
 
 /// Which strand of a reduction a role goes to.
@@ -218,6 +324,7 @@ const fn staff_of(role: Role) -> Option<Role> {
         Role::Pedal => Role::Pedal,
         Role::Rhythm | Role::Punctuation => Role::Rhythm,
         Role::Figuration => Role::Figuration,
+        Role::Effect => Role::Effect,
         _ => return None,
     })
 }
@@ -227,6 +334,29 @@ const fn staff_of(role: Role) -> Option<Role> {
 /// pitches of their lines, each once. The sketch has the bars asked for alone, renumbered from their printed numbers.
 #[must_use]
 pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: std::ops::Range<usize>) -> Sketch {
+    reduction(score, sounding, lines, roles, bars, false)
+}
+
+/// The same, with lines written in all octaves in which they sound: a richer sketch, from which casting knows where a line is to be doubled ([`Strand::octaves`]).
+#[must_use]
+pub fn reduce_in_octaves(
+    score: &Score,
+    sounding: &Sounding,
+    lines: &Lines,
+    roles: &RoleReading,
+    bars: std::ops::Range<usize>,
+) -> Sketch {
+    reduction(score, sounding, lines, roles, bars, true)
+}
+
+fn reduction(
+    score: &Score,
+    sounding: &Sounding,
+    lines: &Lines,
+    roles: &RoleReading,
+    bars: std::ops::Range<usize>,
+    in_octaves: bool,
+) -> Sketch {
     let bars = bars.start.min(score.bars.len())..bars.end.min(score.bars.len());
     let start = score.bars.get(bars.start).map_or(Crotchets::ZERO, |bar| bar.start);
     let mut reduced = Score { about: About { concert_pitch: true, ..score.about.clone() }, ..Score::default() };
@@ -288,7 +418,10 @@ pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRea
         let events = if chordal { chord_events(sounding, &rows, start) } else { line_events(sounding, &rows, start) };
         let mut part = Part { id: format!("S{}", reduced.parts.len() + 1), name: name.to_owned(), staves: 1, ..Part::default() };
         // Chords without length of their own (grace notes) say nothing of harmony.
-        lay(&mut part, &reduced.bars, &events, &score.parts, true);
+        for voice in 1..=events.iter().map(|event| event.voice).max().unwrap_or(1) {
+            let own: Vec<Event> = events.iter().filter(|event| event.voice == voice).cloned().collect();
+            lay(&mut part, &reduced.bars, &own, &score.parts, (voice == 1).then(|| throughout(&reduced.bars)));
+        }
         let mean = events.iter().flat_map(|event| &event.pitches).map(|(pitch, _)| pitch.semitones()).sum::<i32>()
             / i32::try_from(events.iter().map(|event| event.pitches.len()).sum::<usize>()).unwrap_or(1).max(1);
         let (sign, line) = if mean < 58 { (ClefSign::F, 4) } else { (ClefSign::G, 2) };
@@ -296,6 +429,18 @@ pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRea
         part.changes.push(at(ChangeKind::Clef(Clef { sign, line, octaves: 0 })));
         if let Some(key) = concert_key(score, bars.start) {
             part.changes.push(at(ChangeKind::Key(key)));
+        }
+        if in_octaves && !chordal {
+            let spans =
+                |bar: u32| roles.spans.iter().filter(move |span| span.bars.contains(&bar) && staff_of(span.role()) == Some(role));
+            let doublings = doublings(sounding, lines, &rows, |bar| spans(bar).map(|span| span.line).collect());
+            for (voice, rows) in (2u16..).zip(doublings.into_values().take(VOICES - 1)) {
+                let mut events = line_events(sounding, &rows, start);
+                for event in &mut events {
+                    event.voice = voice;
+                }
+                lay(&mut part, &reduced.bars, &events, &score.parts, None);
+            }
         }
         // Levels come from the part that has the strand in the first bar, or from any.
         part.directions = levels(score, sounding, &rows, &bars);
@@ -309,6 +454,7 @@ pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRea
             harmony: Harmony::default(),
             strands: Vec::new(),
             remarks: vec!["nothing sounds in these bars".to_owned()],
+            levels: levels_of(&reduced),
             sounding,
             score: reduced,
         }
@@ -316,6 +462,40 @@ pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRea
     // One staff, one strand: a line read as several by its page would be cast twice.
     sketch.strands.dedup_by_key(|strand| strand.part);
     sketch
+}
+
+/// Rows that have the notes of a line at other octaves, by octave, of the lines that share its role in a bar; only where they have at least half of its notes.
+fn doublings(
+    sounding: &Sounding,
+    lines: &Lines,
+    rows: &[usize],
+    of_bar: impl Fn(u32) -> Vec<usize>,
+) -> std::collections::BTreeMap<i32, Vec<usize>> {
+    let notes = &sounding.notes;
+    let key = |row: usize| notes.key[row].map(|key| i32::from(key.number()));
+    let mut found: std::collections::BTreeMap<i32, Vec<usize>> = std::collections::BTreeMap::new();
+    let mut bars: Vec<u32> = rows.iter().map(|&row| notes.bar[row]).collect();
+    bars.dedup();
+    for bar in bars {
+        let own: Vec<usize> =
+            rows.iter().copied().filter(|&row| notes.bar[row] == bar && notes.duration[row].is_positive()).collect();
+        let mut here: std::collections::BTreeMap<i32, std::collections::BTreeMap<usize, usize>> =
+            std::collections::BTreeMap::new();
+        for line in of_bar(bar) {
+            let of_line = lines.lines[line].rows.iter().map(|&row| row as usize).filter(|&row| notes.bar[row] == bar);
+            for row in of_line.filter(|&row| notes.duration[row].is_positive()) {
+                let same = own.iter().position(|&other| notes.onset[other] == notes.onset[row]);
+                let apart = same.and_then(|at| Some((at, key(row)? - key(own[at])?)));
+                if let Some((at, apart)) = apart.filter(|(_, apart)| *apart != 0 && apart % 12 == 0) {
+                    here.entry(apart / 12).or_default().entry(at).or_insert(row);
+                }
+            }
+        }
+        for (octave, doubled) in here.into_iter().filter(|(_, doubled)| doubled.len() * 2 >= own.len()) {
+            found.entry(octave).or_default().extend(doubled.into_values());
+        }
+    }
+    found
 }
 
 /// The rows of a line strand as events; what overlaps the next is cut there.
@@ -338,34 +518,110 @@ fn line_events(sounding: &Sounding, rows: &[usize], start: Crotchets) -> Vec<Eve
             Some(last) if last.to > from => last.to = from,
             _ => {}
         }
-        let like = Like { part: usize::from(notes.part[row]), note: notes.written[row] as usize };
+        let like = Like { part: usize::from(notes.part[row]), note: notes.written[row] as usize, plain: false };
         events.push(Event { from, to, pitches: vec![(notes.pitch[row], false)], like: Some(like), voice: 1 });
     }
     events
 }
 
-/// The rows of a chord strand as chords, one for each moment at which any of them begins.
+/// A pitch of a chord strand and how long it sounds.
+#[derive(Debug, Clone, Copy)]
+struct Tone {
+    from: Crotchets,
+    to: Crotchets,
+    pitch: Pitch,
+}
+
+/// Most voices a staff shows.
+const VOICES: usize = 4;
+
+/// The rows of a chord strand as chords. Tones that begin and end together are one chord, and chords that overlap stand in different voices, so that every
+/// rhythm stays whole; only where four voices do not suffice are they cut into slices and tied.
 fn chord_events(sounding: &Sounding, rows: &[usize], start: Crotchets) -> Vec<Event> {
     let notes = &sounding.notes;
-    let rows: Vec<usize> = rows.iter().copied().filter(|&row| notes.duration[row].is_positive()).collect();
-    let mut onsets: Vec<Crotchets> = rows.iter().map(|&row| notes.onset[row]).collect();
+    let mut tones: Vec<Tone> = rows
+        .iter()
+        .filter(|&&row| notes.duration[row].is_positive())
+        .map(|&row| {
+            let from = notes.onset[row] - start;
+            Tone { from, to: from + notes.duration[row], pitch: notes.pitch[row] }
+        })
+        .collect();
+    tones.sort_by(|a, b| (a.from, b.to, a.pitch.semitones()).cmp(&(b.from, a.to, b.pitch.semitones())));
+    // What another player holds longer at the same pitch says nothing more; what is struck again while held does.
+    tones.dedup_by(|a, b| a.from == b.from && a.pitch.semitones() == b.pitch.semitones());
+    let mut events: Vec<Event> = Vec::new();
+    let mut first = 0;
+    while first < tones.len() {
+        // As far as anything is held over.
+        let (mut next, mut end) = (first, tones[first].from);
+        while next < tones.len() && (next == first || tones[next].from < end) {
+            end = end.max(tones[next].to);
+            next += 1;
+        }
+        events.extend(in_voices(&tones[first..next]).unwrap_or_else(|| sliced(&tones[first..next])));
+        first = next;
+    }
+    events
+}
+
+/// Chords of whole tones in as many voices as they need; `None` where these are too many.
+fn in_voices(tones: &[Tone]) -> Option<Vec<Event>> {
+    // Held and struck again at one pitch: the held one ends where the other begins, as on one string.
+    let mut tones = tones.to_vec();
+    for at in 0..tones.len() {
+        let Tone { from, to, pitch } = tones[at];
+        let again = tones[at + 1..].iter().take_while(|other| other.from < to);
+        let again =
+            again.filter(|other| other.from > from && other.pitch.semitones() == pitch.semitones()).map(|other| other.from).min();
+        tones[at].to = again.unwrap_or(to);
+    }
+    tones.sort_by(|a, b| (a.from, b.to, a.pitch.semitones()).cmp(&(b.from, a.to, b.pitch.semitones())));
+    let mut events: Vec<Event> = Vec::new();
+    let mut ends: Vec<Crotchets> = Vec::new();
+    for chord in tones.chunk_by(|a, b| a.from == b.from && a.to == b.to) {
+        let (from, to) = (chord[0].from, chord[0].to);
+        // The voice that ends here goes on; else the first that is free.
+        let voice = ends
+            .iter()
+            .position(|&end| end == from)
+            .or_else(|| ends.iter().position(|&end| end < from))
+            .or_else(|| (ends.len() < VOICES).then_some(ends.len()))?;
+        match ends.get_mut(voice) {
+            Some(end) => *end = to,
+            None => ends.push(to),
+        }
+        let pitches = chord.iter().map(|tone| (tone.pitch, false)).collect();
+        events.push(Event { from, to, pitches, like: None, voice: u16::try_from(voice + 1).unwrap_or(1) });
+    }
+    Some(events)
+}
+
+/// One chord for each moment at which any tone begins, held tones tied over.
+fn sliced(tones: &[Tone]) -> Vec<Event> {
+    let mut onsets: Vec<Crotchets> = tones.iter().map(|tone| tone.from).collect();
     onsets.dedup();
     let mut events: Vec<Event> = Vec::new();
+    let mut held: Vec<Tone> = Vec::new();
+    let mut begun = 0;
     for (n, &from) in onsets.iter().enumerate() {
-        let end = |row: usize| notes.onset[row] + notes.duration[row];
-        let now: Vec<usize> = rows.iter().copied().filter(|&row| notes.onset[row] <= from && end(row) > from).collect();
-        let last = now.iter().map(|&row| end(row)).max().unwrap_or(from);
+        held.retain(|tone| tone.to > from);
+        while begun < tones.len() && tones[begun].from <= from {
+            held.push(tones[begun]);
+            begun += 1;
+        }
+        let last = held.iter().map(|tone| tone.to).max().unwrap_or(from);
         let to = onsets.get(n + 1).map_or(last, |&next| next.min(last));
         let mut pitches: Vec<(Pitch, bool)> = Vec::new();
-        for &row in &now {
-            let held = notes.onset[row] < from;
-            match pitches.iter_mut().find(|(pitch, _)| pitch.semitones() == notes.pitch[row].semitones()) {
-                Some(known) => known.1 &= held,
-                None => pitches.push((notes.pitch[row], held)),
+        for tone in &held {
+            let over = tone.from < from;
+            match pitches.iter_mut().find(|(pitch, _)| pitch.semitones() == tone.pitch.semitones()) {
+                Some(known) => known.1 &= over,
+                None => pitches.push((tone.pitch, over)),
             }
         }
         pitches.sort_by_key(|(pitch, _)| pitch.semitones());
-        events.push(Event { from: from - start, to: to - start, pitches, like: None, voice: 1 });
+        events.push(Event { from, to, pitches, like: None, voice: 1 });
     }
     events
 }

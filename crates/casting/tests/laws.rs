@@ -4,7 +4,8 @@
 use std::path::{Path, PathBuf};
 
 use ripieno_casting::{
-    Arrangement, Habits, Lineup, LockedNote, Options, Plan, Seat, Sketch, carried_over, cast, changed, proposals, recast,
+    Arrangement, Habits, Lineup, LockedNote, Options, Plan, Seat, Sketch, carried_over, cast, changed, proposals, recast, reduce,
+    reduce_in_octaves,
 };
 use ripieno_formats::{Limits, musicxml, read, read_file};
 use ripieno_score::{Sounding, Unroll};
@@ -142,4 +143,69 @@ fn faults_are_told_with_their_line() {
     let bar = sketch.bar_name(0);
     let one = format!("[[phrase]]\nbars = \"{bar}\"\n[[phrase.task]]\nsection = \"Harps\"\nrole = \"melody\"\n");
     assert!(plan_fault(&one).starts_with("p.toml, line 4: the line-up has no section “Harps”"));
+    let far = format!("[[phrase]]\nbars = \"{bar}\"\n[[phrase.task]]\nsection = \"Tuba\"\nrole = \"melody\"\noctave = 400000\n");
+    assert!(plan_fault(&far).starts_with("p.toml, line 6: a line is moved by -4 to 4 octaves"));
+}
+
+#[test]
+fn plans_survive_repeated_bar_numbers_and_section_names() {
+    let mut sketch = sketch();
+    for bar in &mut sketch.score.bars {
+        bar.number = "7".into();
+    }
+    let text = "[[section]]\nname = \"Horns in F\"\nplayers = 2\n[[section]]\nname = \"Horns in F\"\nplayers = 2\n[[section]]\nname = \"Tuba\"\n";
+    let lineup = Lineup::from_toml("l.toml", text).unwrap();
+    let done = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    let text = done.plan.to_toml(&sketch, &lineup);
+    assert_eq!(Plan::from_toml("plan.toml", &text, &sketch, &lineup).unwrap(), done.plan);
+    let twice = "[[phrase]]\nbars = \"#1-#2\"\n[[phrase.task]]\nsection = \"Horns in F\"\nrole = \"melody\"\n";
+    let fault = Plan::from_toml("p.toml", twice, &sketch, &lineup).unwrap_err().to_string();
+    assert!(fault.contains("Horns in F (1), Horns in F (2)"), "{fault}");
+}
+
+#[test]
+fn everybody_plays_where_it_is_loud() {
+    // Planted (demo/PLANTED.md): in bars 81 to 88 everybody plays, fortissimo.
+    let study = ripieno_study::analyse_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap();
+    let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, 81..89);
+    let (whole, _) = Lineup::of_score(&study.score);
+    let done = cast(&sketch, &whole, &Plan::default(), &Habits::usual(), &Options::default());
+    let silent: Vec<&str> = (0..whole.sections.len())
+        .filter(|&at| (0..whole.sections[at].chairs.len()).all(|chair| done.notes_of((at, chair)).is_empty()))
+        .map(|at| whole.sections[at].name.as_str())
+        .collect();
+    assert!(silent.len() <= 1, "{silent:?} of {}", whole.sections.len());
+    assert!(done.plan.phrases.iter().flat_map(|phrase| &phrase.tasks).all(|task| !task.why.contains(" 0 %")));
+}
+
+#[test]
+fn a_line_in_octaves_is_one_line_and_asks_for_its_octaves() {
+    let study = ripieno_study::analyse_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap();
+    let of = |reduction: fn(_, _, _, _, _) -> Sketch| {
+        reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, 81..89)
+    };
+    let (lean, rich) = (of(reduce), of(reduce_in_octaves));
+    let tune = |sketch: &Sketch| sketch.strands[sketch.strand(Role::Melody).unwrap()].clone();
+    assert!(tune(&lean).octaves.is_empty());
+    assert!(!tune(&rich).octaves.is_empty());
+    assert_eq!(
+        lean.strands.iter().map(|strand| &strand.name).collect::<Vec<_>>(),
+        rich.strands.iter().map(|strand| &strand.name).collect::<Vec<_>>()
+    );
+}
+
+#[test]
+fn a_reduction_keeps_every_rhythm_whole() {
+    let study = ripieno_study::analyse_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap();
+    let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, 0..40);
+    // No chord is cut inside a bar where a value could have been written.
+    for strand in sketch.strands.iter().filter(|strand| strand.is_chordal()) {
+        let part = &sketch.score.parts[strand.part];
+        let tied = part
+            .notes
+            .iter()
+            .filter(|note| note.flags.contains(ripieno_score::NoteFlags::TIE_STOP) && !note.at.is_zero())
+            .count();
+        assert!(tied * 50 <= part.notes.len(), "{}: {tied} of {}", strand.name, part.notes.len());
+    }
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use ripieno_casting::{Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce};
+use ripieno_casting::{Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce, side_by_side};
 use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::{Limits, musicxml};
 use ripieno_study::{Profile, Study, analyse_file};
@@ -90,6 +90,9 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
         };
         std::fs::write(&out, bytes).map_err(failed)?;
         print(&format!("{}: proposal {} of {count}\n{}", out.display(), n + 1, explain(&sketch, &lineup, cast)))?;
+    }
+    if casts.len() > 1 {
+        print(&side_by_side(&lineup, &casts))?;
     }
     if let (Some(file), Some(first)) = (&arguments.save_plan, casts.first()) {
         std::fs::write(file, first.plan.to_toml(&sketch, &lineup))

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use ripieno_casting::reduce;
+use ripieno_casting::{reduce, reduce_in_octaves};
 use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::musicxml;
 
@@ -18,6 +18,9 @@ pub struct SketchArguments {
     /// Bars by their printed numbers: 40 or 40-56; with # counted from the first bar: #1-#8. All without
     #[arg(long, value_name = "BARS")]
     bars: Option<String>,
+    /// Write lines in all octaves in which they sound, so that casting knows where they are to be doubled
+    #[arg(long)]
+    octaves: bool,
     /// The sketch to write, as MusicXML: one staff for each role, at concert pitch
     #[arg(long, value_name = "NEW_FILE")]
     out: PathBuf,
@@ -33,7 +36,8 @@ pub fn run(arguments: &SketchArguments) -> Result<(), String> {
             first.at()..last.at() + 1
         }
     };
-    let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
+    let reduction = if arguments.octaves { reduce_in_octaves } else { reduce };
+    let sketch = reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
     std::fs::write(&arguments.out, musicxml::write(&sketch.score))
         .map_err(|error| format!("{}: cannot be written ({error})", arguments.out.display()))?;
     let strands: Vec<String> =

@@ -9,6 +9,7 @@ use ripieno_texture::Role;
 use super::lines::locked;
 use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
 use crate::lineup::Reach;
+use crate::notate::Like;
 use crate::plan::{Arrangement, PhrasePlan, Task};
 use crate::sketch::{SketchNote, Strand};
 use crate::voicing::{Slice, Voice, Voiced, voice};
@@ -78,17 +79,8 @@ pub(crate) fn from_the_top(setting_chairs: &[crate::lineup::Chair], kind: &str, 
 
 /// Independent voices a chord strand feeds: as many as it has different tones at once, and one more where there are three or more.
 fn voices_of(strand: &Strand, span: (Crotchets, Crotchets)) -> usize {
-    let mut onsets: Vec<Crotchets> = strand.between(span.0, span.1).iter().map(|note| note.onset).collect();
-    onsets.dedup();
-    let counts: Vec<usize> = onsets
-        .iter()
-        .map(|&at| {
-            let first = strand.notes.partition_point(|note| note.onset + Crotchets::whole(64) < at);
-            let here = strand.notes[first..].iter().take_while(|note| note.onset <= at).filter(|note| at < note.end());
-            here.fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12)).count_ones() as usize
-        })
-        .collect();
-    let most = counts.into_iter().max().unwrap_or(3);
+    let counts = strand.moments(span).map(|(_, classes)| classes.count_ones() as usize);
+    let most = counts.max().unwrap_or(3);
     if most >= 3 { most + 1 } else { most.max(1) }
 }
 
@@ -223,14 +215,17 @@ fn reach_of(setting: &Setting<'_>, part: &Part) -> Reach {
     })
 }
 
-/// The octave at which a player doubles a voice: at the unison if that is at ease.
-fn doubling_octave(reach: &Reach, notes: &[CastNote]) -> i32 {
+/// The octave at which a player doubles a voice: at the unison if that is at ease and crosses nobody of the section.
+fn doubling_octave(reach: &Reach, notes: &[CastNote], cast: &BTreeMap<Seat, Vec<CastNote>>, seat: Seat) -> i32 {
+    let limits: Vec<(Option<i32>, Option<i32>)> =
+        notes.iter().map(|note| between_of(cast, seat, note.onset, note.end())).collect();
     let price = |by: i32| {
-        let of = |note: &CastNote| {
+        let of = |(note, (low, high)): (&CastNote, &(Option<i32>, Option<i32>))| {
             let key = note.key() + 12 * by;
-            i64::from(reach.strain(key)) + if reach.allows(key) { 0 } else { 40 }
+            let crosses = low.is_some_and(|low| key < low) || high.is_some_and(|high| key > high);
+            i64::from(reach.strain(key)) + if reach.allows(key) { 0 } else { 40 } + if crosses { 12 } else { 0 }
         };
-        notes.iter().map(of).sum::<i64>() + i64::from(by.abs()) * 3 * i64::try_from(notes.len()).unwrap_or(1)
+        notes.iter().zip(&limits).map(of).sum::<i64>() + i64::from(by.abs()) * 3 * i64::try_from(notes.len()).unwrap_or(1)
     };
     (-2..=2).min_by_key(|&by| (price(by), by.abs())).unwrap_or(0)
 }
@@ -335,6 +330,11 @@ fn voice_all(
                     // Sections that hold the whole chord reinforce each other; only clashes at the edges are weighed.
                     let edges = higher.iter().filter_map(|found| found.keys[place].last()).map(|&lowest| lowest.max(60));
                     slice.above = edges.chain(slice.above).min();
+                    // What no other section has is missed most: together the chord has to be whole.
+                    let others = voiced.iter().enumerate().filter(|(other, _)| *other != at);
+                    let sounded =
+                        others.flat_map(|(_, found)| &found.keys[place]).fold(0u16, |have, key| have | 1 << key.rem_euclid(12));
+                    slice.alone = slice.required & !sounded;
                 }
                 let (before, after) = context(&choirs[at]);
                 let found = voice(
@@ -353,19 +353,13 @@ fn voice_all(
     }
     cast.cost += voiced.iter().map(|found| found.cost).sum::<f64>();
     let mut offset = 1;
+    let mut doubled: Vec<(Seat, Vec<CastNote>)> = Vec::new();
     for (choir, found) in choirs.iter().zip(&voiced) {
         for (at, part) in choir.parts.iter().enumerate() {
             let line = LineId { strand: strand_at, voice: offset + at };
-            let notes = notes_of(&base, found, at, line);
-            for &seat in std::iter::once(&part.lead).chain(&part.doubles) {
-                let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
-                let usual = if seat == part.lead { 0 } else { doubling_octave(&reach, &notes) };
-                let own = notes.iter().filter_map(|note| {
-                    let by = [usual, 0, -1, 1, -2, 2].into_iter().find(|by| reach.allows(note.key() + 12 * by))?;
-                    Some(CastNote { pitch: super::lines::by_octaves(note.pitch, by), ..*note })
-                });
-                cast.notes.entry(seat).or_default().extend(own);
-            }
+            let notes = notes_of(&base, found, at, line, strand);
+            doubled.extend(part.doubles.iter().map(|&seat| (seat, notes.clone())));
+            cast.notes.entry(part.lead).or_default().extend(notes);
         }
         offset += choir.parts.len();
         let silent = found.keys.iter().filter(|keys| keys.is_empty()).count();
@@ -380,23 +374,40 @@ fn voice_all(
             ));
         }
     }
+    // Who doubles a voice finds his octave beside all who lead one.
+    for (seat, notes) in doubled {
+        let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
+        let usual = doubling_octave(&reach, &notes, &cast.notes, seat);
+        let own: Vec<CastNote> = notes
+            .iter()
+            .filter_map(|note| {
+                let by = [usual, 0, -1, 1, -2, 2].into_iter().find(|by| reach.allows(note.key() + 12 * by))?;
+                Some(CastNote { pitch: super::lines::by_octaves(note.pitch, by), ..*note })
+            })
+            .collect();
+        cast.notes.entry(seat).or_default().extend(own);
+    }
 }
 
 /// The keys between which a voice stays in a slice lest it cross a line that its own section has: higher chairs above, lower ones below.
 fn between(notes: &BTreeMap<Seat, Vec<CastNote>>, part: &Part, from: Crotchets, to: Crotchets) -> (Option<i32>, Option<i32>) {
-    let (mut low, mut high): (Option<i32>, Option<i32>) = (None, None);
-    for seat in std::iter::once(&part.lead).chain(&part.doubles) {
-        let above = notes.range((seat.0, 0)..(seat.0, seat.1)).flat_map(|(_, own)| Beside { notes: own }.within(from, to));
-        high = above.chain(high).min();
-        let below =
-            notes.range((seat.0, seat.1 + 1)..(seat.0 + 1, 0)).flat_map(|(_, own)| Beside { notes: own }.within(from, to));
-        low = below.chain(low).max();
-    }
-    (low, high)
+    let seats = std::iter::once(&part.lead).chain(&part.doubles);
+    seats.map(|&seat| between_of(notes, seat, from, to)).fold((None, None), |all, own| {
+        let high = all.1.into_iter().chain(own.1).min();
+        (all.0.max(own.0), high)
+    })
+}
+
+/// The same for one player.
+fn between_of(notes: &BTreeMap<Seat, Vec<CastNote>>, seat: Seat, from: Crotchets, to: Crotchets) -> (Option<i32>, Option<i32>) {
+    let within = |own| Beside { notes: own }.within(from, to);
+    let above = notes.range((seat.0, 0)..(seat.0, seat.1)).flat_map(|(_, own)| within(own)).min();
+    let below = notes.range((seat.0, seat.1 + 1)..(seat.0 + 1, 0)).flat_map(|(_, own)| within(own)).max();
+    (below, above)
 }
 
 /// The notes of one voice: what goes on from slice to slice without a new attack is one note.
-fn notes_of(slices: &[Slice], found: &Voiced, voice: usize, line: LineId) -> Vec<CastNote> {
+fn notes_of(slices: &[Slice], found: &Voiced, voice: usize, line: LineId, strand: &Strand) -> Vec<CastNote> {
     let mut notes: Vec<CastNote> = Vec::new();
     for (slice, keys) in slices.iter().zip(&found.keys) {
         let Some(&key) = keys.get(voice) else { continue };
@@ -411,6 +422,12 @@ fn notes_of(slices: &[Slice], found: &Voiced, voice: usize, line: LineId) -> Vec
                 like: None,
             }),
         }
+    }
+    // What lasts as long as a chord of the sketch is written as that is, with its dots and accents.
+    for note in &mut notes {
+        let written = strand.between(note.onset, note.end()).iter().take_while(|other| other.onset == note.onset);
+        let first = written.filter(|other| other.duration == note.duration).map(|other| other.written).min();
+        note.like = first.map(|written| Like { part: strand.part, note: written, plain: true });
     }
     notes
 }

@@ -105,7 +105,7 @@ fn plain(
             }
         }
         pitch = locked(setting, seat, note.onset).map_or(pitch, |key| crate::voicing::spelled(&[None; 12], key));
-        let like = Some(Like { part: strand.part, note: note.written });
+        let like = Some(Like { part: strand.part, note: note.written, plain: false });
         found.push(CastNote {
             onset: note.onset,
             duration: note.duration,
@@ -156,7 +156,7 @@ fn thickened(
                 .unwrap_or_else(|| added_pitch(setting, task.thickening, note.onset, top, below));
             // Out of reach the player has the tune itself.
             let (pitch, voice) = if chair.reach.allows(added.semitones()) { (added, below) } else { (top, 0) };
-            let like = Some(Like { part: strand.part, note: note.written });
+            let like = Some(Like { part: strand.part, note: note.written, plain: false });
             CastNote { onset: note.onset, duration: note.duration, pitch, line: LineId { strand: strand_at, voice }, like }
         })
         .collect()

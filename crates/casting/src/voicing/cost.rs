@@ -181,6 +181,8 @@ pub fn standing_cost(slice: &Slice, voices: &[Voice], keys: &[i32], weights: &We
     cost += weights.missing * f64::from((missing & !fifths).count_ones());
     // The fifth is the one to go where not all find room.
     cost += weights.missing * 0.7 * f64::from(fifths.count_ones());
+    // Twice as much where no other body has it either.
+    cost += weights.missing * f64::from((missing & slice.alone).count_ones());
     cost += weights.elsewhere * f64::from((slice.wanted & !have & !slice.required).count_ones());
     let lines = || slice.lines.iter().flatten();
     for class in 0..12u32 {

@@ -33,6 +33,8 @@ pub struct Slice {
     pub allowed: u16,
     /// Pitch classes no other line has, which the choir has to sound.
     pub required: u16,
+    /// Of these the ones that no choir beside this has either.
+    pub alone: u16,
     /// Pitch classes that want to be in the choir although another line has them.
     pub wanted: u16,
     /// Pitch classes not to be doubled: leading notes and sevenths.
