@@ -17,6 +17,7 @@ mod role;
 mod roles;
 mod techniques;
 mod themes;
+mod wide;
 
 pub use doublings::{Doubling, Doublings, FEWER_SHARE};
 pub use harmony::{

@@ -8,12 +8,17 @@ use ripieno_texture::{Doubling, Doublings, Lines};
 
 /// Two parts in crotchets, four to the bar, the lower first.
 fn doublings(low: &str, high: &str) -> Vec<Doubling> {
+    doublings_in("4", 4, low, high)
+}
+
+/// Two parts in notes of one length, so many to the bar, the lower first.
+fn doublings_in(length: &str, in_bar: usize, low: &str, high: &str) -> Vec<Doubling> {
     let mut text = "**kern\t**kern\n*M4/4\t*M4/4\n".to_owned();
     for (at, (low, high)) in low.split(' ').zip(high.split(' ')).enumerate() {
-        if at % 4 == 0 {
-            text += &format!("={0}\t={0}\n", at / 4 + 1);
+        if at % in_bar == 0 {
+            text += &format!("={0}\t={0}\n", at / in_bar + 1);
         }
-        text += &format!("4{low}\t4{high}\n");
+        text += &format!("{length}{low}\t{length}{high}\n");
     }
     text += "==\t==\n*-\t*-\n";
     let score = read("two.krn", text.as_bytes(), &Limits::default()).unwrap().score;
@@ -29,6 +34,16 @@ fn a_change_of_octave_under_way_breaks_no_doubling() {
     assert_eq!(told, [(12, 3), (0, 2)]);
     // Two and one: too few to be no accident.
     assert_eq!(doublings("c d a c e c c e", "cc dd a e g e f g"), []);
+}
+
+#[test]
+fn two_notes_that_fill_a_bar_in_both_are_a_doubling() {
+    // Two minims an octave apart between bars in which the lines meet nowhere.
+    let minims = |low: &str, high: &str| doublings_in("2", 2, low, high);
+    let found = minims("c e d f e g", "a b dd ff c b");
+    assert_eq!(found.iter().map(|d| (d.interval.abs(), d.shared)).collect::<Vec<_>>(), [(12, 2)]);
+    // The same two notes in the middle of four crotchets are an accident.
+    assert_eq!(doublings("c e g a d f a b", "b c cc ee a b ff g"), []);
 }
 
 #[test]

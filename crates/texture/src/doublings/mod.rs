@@ -5,11 +5,12 @@
 //! against one held note are no doubling. A doubling is *exact* when neither line attacks anything else between its first note and
 //! its last; else it is *partial* and says which share of each line's notes the other has.
 //!
-//! A line may play fewer notes than the one it doubles (every other note of a run) and still double it. To stay one doubling,
-//! the line with fewer notes must have at least [`FEWER_SHARE`] of its notes in common, and between two common notes at most one of its
-//! own and three of the other line's. What is kept is no accident: four common notes, or a common note held for a bar, or
-//! everything that both play between rests. Where a line changes octave under way, each stretch at one interval is a doubling of its own, and is kept when the
-//! stretches without a break have four notes together. Cost: for each moment, the pairs of lines that begin the same pitch class there.
+//! A line may play fewer notes than the one it doubles (every other note of a run) and still double it. To stay one doubling, the
+//! line with fewer notes must have at least [`FEWER_SHARE`] of its notes in common, and between two common notes at most one of
+//! its own and three of the other line's. What is kept is no accident: four common notes, or a common note held for a bar, or
+//! everything that both play between rests, or two notes that are all both begin in their bars. Where a line changes octave under
+//! way, each stretch at one interval is a doubling of its own, and is kept when the stretches without a break have four notes
+//! together. Cost: for each moment, the pairs of lines that begin the same pitch class there.
 //!
 //! A chord kept whole (harp, keyboards) is compared by its highest note.
 

@@ -5,6 +5,7 @@
 use super::features::INPUTS;
 use super::model::{CHORDS, KEYS};
 use crate::model::sigmoid;
+use crate::wide;
 
 /// Units read at a time, the middle one being the unit told about.
 pub(super) const TAPS: usize = 5;
@@ -43,7 +44,7 @@ impl Network {
             for tap in 0..TAPS {
                 let Some(there) = (unit + tap).checked_sub(TAPS / 2).filter(|&there| there < units) else { continue };
                 let weights = &self.taps.weights[tap * INPUTS * self.width..];
-                add(out, &rows[there * INPUTS..(there + 1) * INPUTS], weights);
+                wide::add_by_fours(out, &rows[there * INPUTS..(there + 1) * INPUTS], weights);
             }
             out.iter_mut().for_each(|value| *value = value.max(0.0));
         }
@@ -89,7 +90,7 @@ impl Direction {
         for step in 0..units {
             let unit = if half == 0 { step } else { units - 1 - step };
             gates.copy_from_slice(&self.state.bias);
-            add(&mut gates, &state, &self.state.weights);
+            wide::add_by_fours(&mut gates, &state, &self.state.weights);
             let given = &given[unit * 3 * width..(unit + 1) * 3 * width];
             for (i, state) in state.iter_mut().enumerate() {
                 let reset = sigmoid(given[i] + gates[i]);
@@ -108,34 +109,7 @@ impl Linear {
     }
 
     fn apply(&self, x: &[f32]) -> Vec<f32> {
-        let inputs = self.weights.len() / self.outputs;
-        let mut out = self.repeated(x.len() / inputs);
-        for (out, x) in out.chunks_exact_mut(self.outputs).zip(x.chunks_exact(inputs)) {
-            add(out, x, &self.weights);
-        }
-        out
-    }
-}
-
-/// Adds each value times its row of weights, four rows at a time so that the sums are fetched once for them.
-fn add(out: &mut [f32], x: &[f32], weights: &[f32]) {
-    let width = out.len();
-    let mut rows = weights.chunks_exact(width);
-    for four in x.chunks(4) {
-        if four.iter().all(|&value| value == 0.0) {
-            rows.by_ref().take(four.len()).for_each(drop);
-        } else if let [a, b, c, d] = *four
-            && let (Some(p), Some(q), Some(r), Some(s)) = (rows.next(), rows.next(), rows.next(), rows.next())
-        {
-            let weights = p.iter().zip(q).zip(r.iter().zip(s));
-            for (out, ((p, q), (r, s))) in out.iter_mut().zip(weights) {
-                *out += a * p + b * q + (c * r + d * s);
-            }
-        } else {
-            for (&value, row) in four.iter().zip(rows.by_ref()) {
-                out.iter_mut().zip(row).for_each(|(out, weight)| *out += value * weight);
-            }
-        }
+        wide::by_fours(x, &self.weights, &self.bias)
     }
 }
 

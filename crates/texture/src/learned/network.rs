@@ -2,6 +2,7 @@
 
 use super::relations::RELATIONS;
 use super::weights::{Block, HEADS, Linear, Network, Norm, OUTPUTS, TAPS, WIDTH};
+use crate::wide;
 
 const HEAD: usize = WIDTH / HEADS;
 /// Numbers answered for a token.
@@ -125,34 +126,9 @@ impl Block {
 }
 
 impl Linear {
-    /// Rows of `inputs` to rows of `outputs`; four rows at a time so that each weight is fetched once for them.
+    /// Rows of `inputs` to rows of `outputs`.
     pub fn apply(&self, x: &[f32]) -> Vec<f32> {
-        let (inputs, outputs) = (self.inputs, self.outputs);
-        let mut out: Vec<f32> = self.bias.iter().copied().cycle().take(x.len() / inputs * outputs).collect();
-        let mut y_blocks = out.chunks_exact_mut(4 * outputs);
-        let mut x_blocks = x.chunks_exact(4 * inputs);
-        for (y, x) in y_blocks.by_ref().zip(x_blocks.by_ref()) {
-            let (y0, y) = y.split_at_mut(outputs);
-            let (y1, y) = y.split_at_mut(outputs);
-            let (y2, y3) = y.split_at_mut(outputs);
-            for (i, weights) in self.weights.chunks_exact(outputs).enumerate() {
-                let (a, b, c, d) = (x[i], x[inputs + i], x[2 * inputs + i], x[3 * inputs + i]);
-                let rows = y0.iter_mut().zip(y1.iter_mut()).zip(y2.iter_mut().zip(y3.iter_mut()));
-                for (w, ((y0, y1), (y2, y3))) in weights.iter().zip(rows) {
-                    *y0 += a * w;
-                    *y1 += b * w;
-                    *y2 += c * w;
-                    *y3 += d * w;
-                }
-            }
-        }
-        let rest = y_blocks.into_remainder().chunks_exact_mut(outputs);
-        for (y, x) in rest.zip(x_blocks.remainder().chunks_exact(inputs)) {
-            for (value, weights) in x.iter().zip(self.weights.chunks_exact(outputs)) {
-                y.iter_mut().zip(weights).for_each(|(y, w)| *y += value * w);
-            }
-        }
-        out
+        wide::one_by_one(x, &self.weights, &self.bias)
     }
 }
 

@@ -17,7 +17,6 @@ pub(super) const OUTPUTS: [usize; 3] = [3, 16, 1];
 /// A linear map; `weights[input * outputs + output]`.
 #[derive(Debug)]
 pub(super) struct Linear {
-    pub inputs: usize,
     pub outputs: usize,
     pub weights: Vec<f32>,
     pub bias: Vec<f32>,
@@ -93,7 +92,7 @@ impl Numbers<'_> {
     fn linear(&mut self, outputs: usize, inputs: usize) -> Option<Linear> {
         let rows = self.take(outputs * inputs)?;
         let weights = (0..inputs * outputs).map(|at| rows[at % outputs * inputs + at / outputs]).collect();
-        Some(Linear { inputs, outputs, weights, bias: self.take(outputs)? })
+        Some(Linear { outputs, weights, bias: self.take(outputs)? })
     }
 
     fn norm(&mut self) -> Option<Norm> {
