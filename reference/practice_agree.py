@@ -5,13 +5,16 @@ For each MusicXML score `ripieno study` writes its tables, and music21 (BSD-3-Cl
 every part (bars, share of time), the bars in which all brass sections sound and the first of them, the longest rest of each section before it enters, and
 how far the brass sections lie apart (shares apart, touching, overlapping; widest gap; deepest overlap), how often and after which rests a section comes out of
 reserve, which section of a family is used most and least, in which bars the lines of a wind section part in rhythm, in which bars of the full brass or woodwind they do, which notes two
-sections begin together, in unison or octaves, and which notes of the leader of the melody others begin with it; each as docs/practice.md defines it. Which part
+sections begin together, in unison or octaves, and which notes of the leader of the melody others begin with it; and, with chords, roles, layers and the melody given,
+how chords are voiced, what is one stack, how sections split in roles, who takes the melody over from whom, and how many horns stand against trombones and trumpets;
+each as docs/practice.md defines it. Which part
 belongs to which section is taken from parts.csv, who leads the melody from melody.csv. Ends with 1 when anything differs by more than the tables' four decimals.
 """
 import argparse
 import bisect
 import collections
 import csv
+import itertools
 import pathlib
 import re
 import subprocess
@@ -21,6 +24,9 @@ import warnings
 from fractions import Fraction
 
 import music21
+
+import practice_given
+from practice_given import TONES
 
 CLOSE = 0.00015
 
@@ -142,6 +148,17 @@ def begun(notes):
         if end > start and keys:
             moments[start].update(keys)
     return moments
+
+
+def held_over(notes):
+    """Moments at which something is begun while an earlier note with pitch sounds on, notes so begun aside."""
+    found, reached = set(), Fraction(-1)
+    for start, group in itertools.groupby(sorted((start, end) for start, end, keys in notes if keys and end > start), key=lambda note: note[0]):
+        if reached > start:
+            found.add(start)
+        else:
+            reached = max(end for _, end in group)
+    return found
 
 
 def octaves(interval):
@@ -273,6 +290,7 @@ def compare(binary, path, checks):
     by_section(bars, parts, present, sections, single, practice, checks)
     by_notes(bars, parts, sections, melody, practice, checks)
     brass_weight(bars, parts, line_up, practice, read_tables, checks)
+    by_given(bars, parts, present, line_up, sections, melody, practice, read_tables, checks)
     told = {}
     for row in practice:
         if row["measure"] == "separation" and row["of"] in brass and row["with"] in brass and not row["aspect"].endswith("left out"):
@@ -367,7 +385,9 @@ def by_notes(bars, parts, sections, melody, practice, checks):
     for row in melody:
         part, start, end = int(row["part_index"]), Fraction(row["onset"]), Fraction(row["offset"])
         leader = section_of[part]
-        tops = {moment: {max(keys)} for moment, keys in begun(parts[part]).items() if start <= moment < end}
+        # What begins while an earlier note of the part sounds on is a second voice on its staff, not the line that leads.
+        second = held_over(parts[part])
+        tops = {moment: {max(keys)} for moment, keys in begun(parts[part]).items() if start <= moment < end and moment not in second}
         led[leader] += len(tops)
         # Which line leads where the leader's part divides is not in the table.
         if any(len(keys) > 1 for moment, keys in begun(parts[part]).items() if start <= moment < end):
@@ -388,12 +408,36 @@ def by_notes(bars, parts, sections, melody, practice, checks):
             checks.check("bars with notes of the leader", name, row["bars"], spans(bars, {bar_of(moment) for moment in where}))
 
 
-TONES = {
-    "major": (0, 4, 7), "minor": (0, 3, 7), "dominant seventh": (0, 4, 7, 10), "diminished seventh": (0, 3, 6, 9), "half-diminished seventh": (0, 3, 6, 10),
-    "diminished": (0, 3, 6), "minor seventh": (0, 3, 7, 10), "major seventh": (0, 4, 7, 11), "augmented": (0, 4, 8), "augmented sixth": (0, 2, 6, 9),
-    "minor with major seventh": (0, 3, 7, 11),
-}
 FORTE = 6
+
+
+def by_given(bars, parts, present, line_up, sections, melody, practice, tables, checks):
+    """Chords, stacks, sections in roles, and hand-offs, where chords, roles, layers and the melody are given."""
+    given = practice_given.Given(tables)
+    alone = {(row["measure"], row["of_kind"], row["of"], row["aspect"]): row for row in practice if not row["with"]}
+    pairs = {(row["measure"], row["of"], row["with"], row["aspect"]): row for row in practice if row["with"]}
+    text = lambda where: spans(bars, where)
+    cut = list(practice_given.slices(bars, parts))
+    pitched_parts = [at for at, row in enumerate(line_up) if row["family"] != "percussion"]
+    groups = {("score", next((row["of"] for row in practice if row["of_kind"] == "score"), "")): pitched_parts}
+    families = collections.defaultdict(list)
+    for (section, family), indices in sections.items():
+        if family != "percussion":
+            groups["section", section] = indices
+            families[family] += indices
+    groups |= {("family", family): indices for family, indices in families.items()}
+    practice_given.voicing(cut, given, groups, alone, text, checks, bars[-1][1])
+    full = {}
+    for family in ("woodwind", "brass"):
+        own = [indices for (_, other), indices in sections.items() if other == family]
+        if len(own) > 1:
+            full[family] = (families[family], set.intersection(*({bar for at in indices for bar in present[at]} for indices in own)))
+    lines = [pitched(notes) for notes in parts]
+    rhythm = lambda bar, members: one_rhythm(bars[bar], [lines[at] for at in members])
+    practice_given.stacks(cut, given, full, rhythm, alone, text, checks)
+    winds = {section: indices for (section, family), indices in sections.items() if family in ("woodwind", "brass") and len(indices) > 1}
+    practice_given.cohesion(cut, given, winds, alone, text, checks)
+    practice_given.hand_offs(bars, parts, given, melody, line_up, pairs, text, checks)
 
 
 def brass_weight(bars, parts, line_up, practice, tables, checks):
