@@ -15,3 +15,9 @@ class Screen {
 }
 
 export const screen = new Screen();
+
+/** Brings something to the top of what scrolls; at once for those who want no motion. */
+export function bringUp(what: Element | null | undefined): void {
+  const isStill = matchMedia('(prefers-reduced-motion: reduce)').matches;
+  what?.scrollIntoView({ block: 'start', behavior: isStill ? 'auto' : 'smooth' });
+}
