@@ -67,6 +67,7 @@ fn ways_to_say_the_same() {
         ("where is the harp used?", "harp plays"),
         ("where are the violins above the flutes", "violins are above flutes"),
         ("flutes play above the oboes", "flutes are above oboes"),
+        ("flutes above the oboes", "flutes are above oboes"),
         ("violins go above E7", "violins above E7"),
         ("cellos and bassoons play in unison", "cellos double bassoons in unison"),
         ("flutes and violins double each other", "flutes double violins"),
@@ -161,6 +162,7 @@ fn who_is_meant() {
         "horns are lowest",
         "muted trumpets have the melody",
         "con sordini",
+        "horns play forte above the trumpets",
         "violas cross above the second violins",
     ] {
         assert!(parse(question).is_ok(), "{question}: {:?}", parse(question));

@@ -108,6 +108,8 @@ impl Parser {
                 all.push(each(subjects, |subject| Condition::Level(Some(subject), side, level)));
             } else if let Some(way) = self.way() {
                 all.push(each(subjects, |subject| Condition::Way(subject, way)));
+            } else if self.above_whom() {
+                all.push(self.lies(subjects)?);
             } else if let Some(register) = self.register()? {
                 all.push(each(subjects, |subject| Condition::Register(subject, register)));
             } else if self.pass_all(&["in", "bars"]) || self.pass_all(&["in", "bar"]) {
@@ -121,6 +123,9 @@ impl Parser {
     pub(super) fn predicate(&mut self, subjects: &Subjects) -> Parsed<Condition> {
         if let Some((side, level)) = self.level()? {
             return Ok(each(subjects, |subject| Condition::Level(Some(subject), side, level)));
+        }
+        if self.above_whom() {
+            return self.lies(subjects);
         }
         if let Some(register) = self.register()? {
             return Ok(each(subjects, |subject| Condition::Register(subject, register)));
