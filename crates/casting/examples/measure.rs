@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use ripieno_casting::{
-    Cast, Habits, Lineup, Options, PhrasePlan, Plan, Seat, Sketch, cast, changed, explain, proposals, recast, reduce,
+    Cast, Habits, Lineup, Options, PhrasePlan, Plan, Seat, Sketch, Taste, cast, changed, explain, proposals, recast, reduce,
     reduce_in_octaves, units,
 };
 use ripieno_formats::{Limits, musicxml, read_file};
@@ -306,6 +306,18 @@ impl Tally {
     }
 }
 
+/// Weights of role, register and liveliness to be compared with the ones that are used.
+fn tastes() -> Vec<(&'static str, Taste)> {
+    let of = |role, register, liveliness| Taste { role, register, liveliness, ..Taste::default() };
+    vec![
+        ("weights 1 1 0", of(1.0, 1.0, 0.0)),
+        ("weights 1 1 .5", of(1.0, 1.0, 0.5)),
+        ("weights 1 .7 0", of(1.0, 0.7, 0.0)),
+        ("weights .85 1.13 1", of(0.85, 1.13, 1.0)),
+        ("weights .85 1.13 0", of(0.85, 1.13, 0.0)),
+    ]
+}
+
 fn masters(profile: &str, folder: &str, count: usize, octaves: bool) -> Answer {
     const LENGTH: usize = 8;
     let text = std::fs::read_to_string(profile).map_err(|error| format!("{profile}: {error}"))?;
@@ -356,6 +368,13 @@ fn masters(profile: &str, folder: &str, count: usize, octaves: bool) -> Answer {
                 truths.iter().map(|phrase| phrase.iter().map(|found| found.0 != Role::Tacet).collect()).collect();
             let given = cast(&sketch, &lineup, &plan, &habits, &Options { playing: Some(playing.clone()), ..Options::default() });
             let open = cast(&sketch, &lineup, &plan, &habits, &Options::default());
+            let others: Vec<(&str, Cast)> = tastes()
+                .into_iter()
+                .map(|(name, taste)| {
+                    let options = Options { playing: Some(playing.clone()), taste, ..Options::default() };
+                    (name, cast(&sketch, &lineup, &plan, &habits, &options))
+                })
+                .collect();
             let sounded = given.criteria.get("chord tones sounded").unwrap_or(0.0);
             if sounded < 1.0 {
                 println!("# {name} {}: chord tones {sounded:.4}; {}", start + 1, given.remarks.join("; "));
@@ -383,6 +402,9 @@ fn masters(profile: &str, folder: &str, count: usize, octaves: bool) -> Answer {
                     }
                     *confusion.entry((role, ours)).or_default() += 1;
                     here.entry("cast").or_default().add(ours == role);
+                    for (name, other) in &others {
+                        here.entry(name).or_default().add(role_in(other, at, unit) == role);
+                    }
                     here.entry("cast, three groups").or_default().add(group(ours) == group(role));
                     here.entry("naive, three groups").or_default().add(group(naive[n]) == group(role));
                     here.entry("random, three groups").or_default().add(group(random[n]) == group(role));

@@ -29,7 +29,7 @@ pub struct Unit {
 const FEW: usize = 9;
 
 /// Whether every player is a group of his own.
-fn is_single(lineup: &Lineup) -> bool {
+pub(crate) fn is_single(lineup: &Lineup) -> bool {
     let players: usize = lineup.sections.iter().map(|section| section.chairs.len()).sum();
     players <= FEW && lineup.sections.iter().all(|section| !section.is_body)
 }
@@ -260,12 +260,16 @@ fn plays(presence: f64, level: Option<f32>, strands: usize) -> f64 {
 fn liveliness(role: Role, notes: &[SketchNote], bars: usize) -> f64 {
     let attacks = notes.chunk_by(|a, b| a.onset == b.onset).count();
     let many = f64::from(u32::try_from(attacks).unwrap_or(u32::MAX)) / f64::from(u32::try_from(bars.max(1)).unwrap_or(u32::MAX));
-    let weight = match role {
-        Role::Melody => 0.4,
-        Role::Rhythm | Role::Punctuation => 0.55,
-        _ => 1.0,
+    let (weight, start) = match role {
+        Role::Melody => (0.41, -0.08),
+        Role::Countermelody => (1.18, -0.6),
+        Role::Bass => (0.98, -0.23),
+        Role::Harmony => (1.04, -0.25),
+        Role::Pedal => (1.19, 0.91),
+        Role::Rhythm | Role::Punctuation => (0.54, 0.0),
+        _ => (1.45, 0.25),
     };
-    weight * many.ln_1p()
+    weight * many.ln_1p() + start
 }
 
 fn mean(notes: &[SketchNote]) -> f64 {
@@ -488,6 +492,15 @@ pub fn tasks(
         let entry = by.entry((unit.section, choice.strand, choice.octave)).or_default();
         entry.extend(free);
     }
+    let uncarried: Vec<usize> = present(sketch, Plan::span(sketch, &phrase.bars))
+        .into_iter()
+        .filter(|&strand| {
+            phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand))
+        })
+        .collect();
+    for strand in uncarried {
+        split(units, problem, picked, strand, &mut by);
+    }
     in_order(sketch, lineup, phrase, &mut by);
     let mut tasks = Vec::new();
     for ((section, strand, octave), mut chairs) in by {
@@ -519,6 +532,30 @@ pub fn tasks(
         tasks.push(Task { octave: line.then_some(octave), why, ..Task::new(section, chairs, role, strand) });
     }
     tasks
+}
+
+/// A strand that no group is left for goes to half the players of the group that would do it best beside what it does.
+fn split(units: &[Unit], problem: &Problem, picked: &[usize], strand: usize, by: &mut Gathered) {
+    let mut best: Option<(f64, (usize, Option<usize>, i32), i32)> = None;
+    for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
+        let Some(now) = choices.get(at) else { continue };
+        let key = (unit.section, now.strand, now.octave);
+        if now.strand.is_none() || by.get(&key).is_none_or(|chairs| chairs.len() < 2) {
+            continue;
+        }
+        for other in choices.iter().filter(|choice| choice.strand == Some(strand)) {
+            let loss = other.worth - now.worth;
+            if best.is_none_or(|(known, _, _)| loss > known) {
+                best = Some((loss, key, other.octave));
+            }
+        }
+    }
+    let Some((_, key, octave)) = best else { return };
+    if let Some(chairs) = by.get_mut(&key) {
+        chairs.sort_unstable();
+        let moved = chairs.split_off(chairs.len().div_ceil(2));
+        by.entry((key.0, Some(strand), octave)).or_default().extend(moved);
+    }
 }
 
 /// Inside a section the higher task goes to the higher chairs, so that nobody has to cross.

@@ -2,7 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use ripieno_casting::{Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce, side_by_side};
+use ripieno_casting::{
+    Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce, side_by_side,
+};
 use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::{Limits, musicxml};
 use ripieno_study::{Profile, Study, analyse_file};

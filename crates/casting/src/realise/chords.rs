@@ -8,6 +8,7 @@ use ripieno_texture::Role;
 
 use super::lines::locked;
 use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
+use crate::assign::is_single;
 use crate::lineup::Reach;
 use crate::notate::Like;
 use crate::plan::{Arrangement, PhrasePlan, Task};
@@ -88,7 +89,9 @@ fn voices_of(strand: &Strand, span: (Crotchets, Crotchets)) -> usize {
 fn choirs(setting: &Setting<'_>, plan: &PhrasePlan, tasks: &[&Task], notes: &[SketchNote], most: usize) -> Vec<Choir> {
     let count = i32::try_from(notes.len()).unwrap_or(i32::MAX).max(1);
     let sketched = notes.iter().map(SketchNote::key).sum::<i32>() / count;
-    let mut groups: Vec<(usize, Vec<Part>, f64)> = Vec::new();
+    // Where every player counts, chords are those of one body: sections that each hold them would only double each other.
+    let few = is_single(setting.lineup);
+    let mut groups: Vec<(bool, Vec<Part>, f64)> = Vec::new();
     for task in tasks {
         let section = &setting.lineup.sections[task.section];
         let order = from_the_top(&section.chairs, section.kind, &task.chairs);
@@ -118,15 +121,16 @@ fn choirs(setting: &Setting<'_>, plan: &PhrasePlan, tasks: &[&Task], notes: &[Sk
                 Part { lead: seats[0], doubles: seats[1..].to_vec(), target }
             })
             .collect();
-        groups.push((task.section, parts, task.close));
+        let own = voices >= OWN_CHOIR && (!few || task.density.is_some());
+        groups.push((own, parts, task.close));
     }
     match plan.arrangement {
         Arrangement::Free => {
             let mut own: Vec<Choir> = Vec::new();
             let mut pooled: Vec<Part> = Vec::new();
             let mut close = 0.0;
-            for (_, parts, asked) in groups {
-                if parts.len() >= OWN_CHOIR {
+            for (alone, parts, asked) in groups {
+                if alone {
                     own.push(Choir { parts, close: asked });
                 } else {
                     pooled.extend(parts);
