@@ -4,9 +4,10 @@
 
 mod course;
 mod findings;
+mod layers;
 mod moments;
+mod names;
 mod tasks;
-mod told;
 mod words;
 
 pub use findings::{Sentence, among_works};

@@ -28,11 +28,11 @@ fn planted_moments_are_there() {
     // "Trombones and tuba sound here for the first time": 35, all brass with them, until 45.
     assert_eq!(bars_of("first full brass"), [std::ops::Range { start: 35, end: 46 }]);
     assert!(bars_of("entry after a long rest").contains(&(35..36)));
-    // Three tuttis and the coda: 35-45, 81-88, 89-100, 105-108.
+    // Three tuttis and the coda: 35-45, 81-88, 89-100, 105-108. A tutti is told where everybody keeps to one thing; nothing is told as one that is none.
     let tuttis = bars_of("tutti");
-    for (first, last) in [(35, 45), (81, 88), (89, 100), (105, 108)] {
-        assert!(tuttis.iter().any(|tutti| tutti.start <= first && last < tutti.end), "{first}-{last}: {tuttis:?}");
-    }
+    let planted = [(35, 45), (81, 100), (105, 108)];
+    let inside = |tutti: &std::ops::Range<u32>| planted.iter().any(|&(first, last)| first <= tutti.start && tutti.end <= last + 1);
+    assert!(!tuttis.is_empty() && tuttis.iter().all(inside), "{tuttis:?}");
     // The demo names no climax, but it has to lie in one of its tuttis.
     let inside = |bars: &std::ops::Range<u32>| [35..=45, 81..=88, 89..=100].iter().any(|tutti| tutti.contains(&bars.start));
     assert!(bars_of("climax").iter().all(inside) && !bars_of("climax").is_empty(), "{:?}", bars_of("climax"));
@@ -61,9 +61,10 @@ fn findings_say_what_is_planted_and_prove_it() {
     }
     let said = |text: &str| findings.iter().find(|found| found.text == text).unwrap_or_else(|| panic!("not said: {text}"));
     // An upbeat is no bar of rest: bars 1 to 34 are silent.
-    let late = said("The trombones and the tubas are silent for the first 34 bars and sound in 35 of 109.");
+    let late = said("
+        "The trombones and the tubas are silent for the first 34 bars and sound in 35 of 109, in two stretches with eight bars or more between them.",
+    );
     assert_eq!(late.bars.len(), 35);
-    assert_eq!(said("All sections of the brass sound in 35 of 109 bars.").bars, late.bars);
     let kept =
         findings.iter().find(|found| found.text.starts_with("All 35 bars of the trombones and the tubas lie where")).unwrap();
     assert_eq!(kept.bars, late.bars);

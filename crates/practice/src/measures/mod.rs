@@ -23,14 +23,12 @@ mod tessitura;
 mod thickened_lines;
 mod tutti;
 
-pub(crate) use cohesion::RHYTHMS;
 pub use dynamics::printed_levels;
 pub(crate) use melody_support::NOTES;
 pub use moments::each_doubled;
 pub(crate) use moments::octaves;
 pub use presence::{Presence, presence};
 pub use register::{Extreme, RegisterUse, register};
-pub(crate) use stack::is_one_rhythm;
 pub(crate) use tutti::Standing;
 pub use tutti::{bars_with_all, full_bars, standing_families, tuttis};
 

@@ -8,7 +8,6 @@ use ripieno_score::{Crotchets, DynamicLevel};
 use super::runs;
 use super::tasks::Tasks;
 use crate::material::Material;
-use crate::measure::Subject;
 use crate::measures::{Standing, printed_levels};
 
 /// Facts of each played bar.
@@ -74,11 +73,6 @@ impl<'a> Course<'a> {
         self.material.groups.sections.get(section).map_or(Family::Other, |section| section.family)
     }
 
-    /// Whether this is a section of the brass.
-    pub fn of_brass(&self, subject: Subject) -> bool {
-        matches!(subject, Subject::Section(section) if self.family_of(section) == Family::Brass)
-    }
-
     /// Number of bars, an upbeat left out.
     pub fn whole_bars(&self) -> usize {
         self.material.sounding.bars.len() - usize::from(self.material.has_upbeat())
@@ -117,17 +111,6 @@ impl<'a> Course<'a> {
         } else {
             format!(" between {} and {}", mark(low), mark(high))
         }
-    }
-
-    /// Sections of woodwind, brass and strings that do not sound in a stretch at all, and those that sound in fewer than half of its bars.
-    pub fn missing(&self, bars: &Range<u32>) -> (Vec<usize>, Vec<usize>) {
-        let there = |section: usize| {
-            let of = &self.bars_of[section];
-            of.partition_point(|bar| *bar < bars.end) - of.partition_point(|bar| *bar < bars.start)
-        };
-        let told = |section: &usize| matches!(self.family_of(*section), Family::Woodwind | Family::Brass | Family::Strings);
-        let few = (0..self.bars_of.len()).filter(told).filter(|&section| there(section) * 2 < bars.len());
-        few.partition(|&section| there(section) == 0)
     }
 }
 

@@ -29,7 +29,7 @@ pub(super) enum Task {
     Repeated,
     /// Tremolo or roll.
     Trembling,
-    /// Long notes.
+    /// Long notes: half a bar and more, and two crotchets and more where the bar has several.
     Held,
     /// Short notes between rests.
     Strokes,
@@ -71,6 +71,12 @@ pub(super) struct Tasks {
     of: Vec<Vec<Option<Task>>>,
     /// By bar the line that carries the melody.
     leaders: Vec<Option<usize>>,
+    /// By bar the lowest line.
+    lowest: Vec<Option<usize>>,
+    /// By line, then by bar: how its notes go, whatever they are to others.
+    ways: Vec<Vec<Option<Task>>>,
+    /// By line, then by bar: a number that lines in one rhythm share.
+    rhythms: Vec<Vec<Option<u16>>>,
 }
 
 /// The attacks of a line in a bar, and how it sounds there.
@@ -81,6 +87,9 @@ struct Here<'a> {
     around: &'a [Attack],
     /// Time in which it sounds in the bar, and in notes of which mean length.
     sounds: Crotchets,
+    /// Where the bar begins, and whether a note is held into it.
+    from: Crotchets,
+    held_over: bool,
     percussion: bool,
     trembling: bool,
 }
@@ -90,6 +99,8 @@ impl Tasks {
         let bars = material.sounding.bars.len();
         let mut of = vec![vec![None; bars]; material.lines.lines.len()];
         let lowest = lowest_lines(material);
+        let mut ways = of.clone();
+        let mut rhythms = vec![vec![None; bars]; material.lines.lines.len()];
         let mut melody = 0;
         let mut leaders = Vec::with_capacity(bars);
         for bar in 0..bars {
@@ -101,9 +112,11 @@ impl Tasks {
             let length = material.sounding.bars[bar].length;
             for line in &here {
                 of[line.line][bar] = Some(task(line, carrier, bass, length));
+                ways[line.line][bar] = Some(way(line, length));
             }
+            number_rhythms(&here, |line, rhythm| rhythms[line][bar] = Some(rhythm));
         }
-        Self { of, leaders }
+        Self { of, leaders, lowest, ways, rhythms }
     }
 
     /// The line that carries the melody in at least half of the bars of a stretch.
@@ -115,6 +128,52 @@ impl Tasks {
             .copied()
             .max_by_key(|&line| (count(line), std::cmp::Reverse(line)))
             .filter(|&line| count(line) * 2 >= bars.len())
+    }
+
+    /// The line that carries the melody in a bar.
+    pub fn leads(&self, bar: u32) -> Option<usize> {
+        self.leaders.get(bar as usize).copied().flatten()
+    }
+
+    /// The line that is the lowest in three quarters of the bars of a stretch.
+    pub fn lowest(&self, bars: &Range<u32>) -> Option<usize> {
+        let of_bars: Vec<usize> = self.lowest[bars.start as usize..bars.end as usize].iter().copied().flatten().collect();
+        let count = |line: usize| of_bars.iter().filter(|other| **other == line).count();
+        of_bars
+            .iter()
+            .copied()
+            .max_by_key(|&line| (count(line), std::cmp::Reverse(line)))
+            .filter(|&line| count(line) * 4 >= bars.len() * 3)
+    }
+
+    /// Whether two lines sound in a bar and move in one rhythm.
+    pub fn together(&self, a: usize, b: usize, bar: u32) -> bool {
+        let of = |line: usize| self.rhythms[line][bar as usize];
+        of(a).is_some() && of(a) == of(b)
+    }
+
+    /// Whether the notes of a line go one way in the first bars of a stretch and another in all that follow, two bars and more each.
+    pub fn turns(&self, line: usize, bars: &Range<u32>) -> bool {
+        let ways = &self.ways[line][bars.start as usize..bars.end as usize];
+        (2..ways.len().saturating_sub(1)).any(|at| {
+            let (before, after) = ways.split_at(at);
+            let one = |ways: &[Option<Task>]| ways[0].filter(|_| ways.iter().all(|way| *way == ways[0]));
+            one(before).zip(one(after)).is_some_and(|(a, b)| a != b)
+        })
+    }
+
+    /// How the notes of a line go in a bar, whatever they are to others.
+    pub fn way_in(&self, line: usize, bar: u32) -> Option<Task> {
+        self.ways[line][bar as usize]
+    }
+
+    /// How the notes of a line go in at least three quarters of those bars of a stretch in which it sounds, and in nothing else than that or a line of its own in the others.
+    pub fn way(&self, line: usize, bars: &Range<u32>) -> Option<Task> {
+        let mut counts = [0usize; TASKS.len()];
+        bars.clone().filter_map(|bar| self.ways[line][bar as usize]).for_each(|way| counts[way as usize] += 1);
+        let sounds: usize = counts.iter().sum();
+        let most = TASKS.into_iter().rev().max_by_key(|&way| counts[way as usize])?;
+        (most != Task::Own && sounds > 0 && counts[most as usize] * 4 >= sounds * 3).then_some(most)
     }
 
     /// What a line does in a bar.
@@ -177,7 +236,8 @@ fn here<'a>(material: &'a Material<'_>, bar: usize) -> Vec<Here<'a>> {
         let told: Vec<&Attack> = before.into_iter().chain(attacks).collect();
         let trembling = told.iter().filter(|attack| trembles(attack)).count() * 2 > told.len();
         let percussion = material.groups.parts[line.part].family == Family::Percussion;
-        Some(Here { line: index, attacks, around, sounds, percussion, trembling })
+        let held_over = before.is_some();
+        Some(Here { line: index, attacks, around, sounds, from, held_over, percussion, trembling })
     };
     material.lines.lines.iter().enumerate().filter_map(of_line).collect()
 }
@@ -263,23 +323,28 @@ fn task(line: &Here<'_>, carrier: Option<&Here<'_>>, bass: Option<&Here<'_>>, ba
     if is(bass) || pitched && bass.is_some_and(|bass| follows(line, bass) && within_reach(own, bass.attacks)) {
         return Task::Bass;
     }
-    let times = |count: usize| Crotchets::whole(i64::try_from(count).unwrap_or(i64::MAX));
     let shares_rhythm = |other: &Here<'_>| {
         let (together, _) = common(own, other.attacks);
         own.len() >= 2 && together * 4 >= own.len() * 3 && together * 4 >= other.attacks.len() * 3
     };
+    if !line.trembling && pitched && carrier.is_some_and(shares_rhythm) { Task::WithMelody } else { way(line, bar) }
+}
+
+/// How the notes of a line go in a bar of this length.
+fn way(line: &Here<'_>, bar: Crotchets) -> Task {
+    let own = line.attacks;
+    let times = |count: usize| Crotchets::whole(i64::try_from(count).unwrap_or(i64::MAX));
     let steps = own.windows(2).filter(|pair| pair[0].top != pair[1].top || pair[0].bottom != pair[1].bottom).count();
     let repeats = own.len() >= 3 && steps * 4 < own.len();
     if line.trembling {
         Task::Trembling
-    } else if pitched && carrier.is_some_and(shares_rhythm) {
-        Task::WithMelody
     } else if repeats || line.percussion && own.len() >= 3 {
         Task::Repeated
     } else if own.len() >= QUICK.1 && times(own.len()) >= line.sounds * Crotchets::whole(QUICK.0) {
         Task::Running
     } else if line.sounds * Crotchets::whole(4) >= bar * Crotchets::whole(3)
         && times(own.len()) * bar <= line.sounds * Crotchets::whole(2)
+        && (own.len() <= 1 || times(own.len()) * Crotchets::whole(2) <= line.sounds)
     {
         Task::Held
     } else if line.sounds + line.sounds < bar && own.len() <= 2 {
@@ -289,8 +354,34 @@ fn task(line: &Here<'_>, carrier: Option<&Here<'_>>, bass: Option<&Here<'_>>, ba
     }
 }
 
+/// Numbers the rhythms of a bar: lines that begin three quarters of their notes together, notes held over the barline counted as begun on it, and sound for
+/// about as long, have one number.
+fn number_rhythms(here: &[Here<'_>], mut give: impl FnMut(usize, u16)) {
+    let begun = |line: &Here<'_>| line.attacks.first().is_some_and(|attack| attack.onset == line.from);
+    let count = |line: &Here<'_>| line.attacks.len() + usize::from(line.held_over && !begun(line));
+    let alike = |a: &Here<'_>, b: &Here<'_>| {
+        let both_first = (a.held_over || begun(a)) && (b.held_over || begun(b));
+        let later =
+            a.attacks.iter().filter(|attack| attack.onset > a.from && begun_at(b.attacks, attack.onset).is_some()).count();
+        let together = later + usize::from(both_first);
+        let (short, long) = (a.sounds.min(b.sounds), a.sounds.max(b.sounds));
+        a.trembling == b.trembling
+            && together * 4 >= count(a) * 3
+            && together * 4 >= count(b) * 3
+            && short * Crotchets::whole(5) >= long * Crotchets::whole(2)
+    };
+    let mut seeds: Vec<&Here<'_>> = Vec::new();
+    for line in here {
+        let at = seeds.iter().position(|seed| alike(seed, line)).unwrap_or_else(|| {
+            seeds.push(line);
+            seeds.len() - 1
+        });
+        give(line.line, u16::try_from(at).unwrap_or(u16::MAX));
+    }
+}
+
 /// Semitones above the lowest line, an octave and a tone.
-const REACH: i32 = 14;
+pub(super) const REACH: i32 = 14;
 
 /// Whether a line lies within [`REACH`] of the lowest on average: higher, and nobody hears it as the bass.
 fn within_reach(line: &[Attack], bass: &[Attack]) -> bool {

@@ -1,5 +1,7 @@
 //! Numbers, intervals and names in words.
 
+use ripieno_score::Crotchets;
+
 /// A number in words up to twelve.
 pub(super) fn number(number: usize) -> String {
     const WORDS: [&str; 13] =
@@ -39,10 +41,16 @@ pub(super) fn interval(semitones: u32) -> String {
     }
 }
 
-/// Semitones of a value counted in them, its sign left out.
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // whole semitones of a keyboard
-pub(super) fn semitones(value: f64) -> u32 {
-    value.abs().round() as u32
+/// Time as "six crotchets", "14.5 crotchets".
+pub(super) fn crotchets(time: Crotchets) -> String {
+    match (time.denominator(), time.numerator()) {
+        (1, 1) => "one crotchet".to_owned(),
+        (1, whole) => format!("{} crotchets", number(usize::try_from(whole).unwrap_or(0))),
+        _ => {
+            let text = format!("{:.2}", time.to_f64());
+            format!("{} crotchets", text.trim_end_matches('0'))
+        }
+    }
 }
 
 /// "34 %".
@@ -63,6 +71,12 @@ pub(super) fn list(names: &[&str]) -> String {
 pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// The sentence with a small letter.
+pub(super) fn lower(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
 }
 
 /// Whether these names, of sections or families, take the verb in the plural: "the horns sound", "the brass sounds".

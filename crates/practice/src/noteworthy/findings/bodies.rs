@@ -1,102 +1,295 @@
-//! How the groups stand together: the full brass, sections that split, neighbours in register, who plays whose line.
+//! How the groups stand together: the full brass, crossed registers, unisons, strings among themselves, horns, who plays whose line, families alone.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_instruments::family::{Family, Section};
+use ripieno_score::Crotchets;
 
 use super::Found;
 use crate::attacks::begun_at;
 use crate::measure::{Subject, Taken, Value};
-use crate::measures::{RHYTHMS, is_one_rhythm, octaves};
+use crate::measures::octaves;
 use crate::noteworthy::course::Course;
-use crate::noteworthy::words::{capital, interval, list, percent, semitones};
-use crate::noteworthy::{of as of_measure, one};
+use crate::noteworthy::of as of_measure;
+use crate::noteworthy::words::{capital, counted, list, number, percent, the};
 
-/// Where all of the brass sounds, and whether it is one chord then.
+/// Share of the bars up to which the whole brass is worth a sentence, and sections it has to have.
+const FULL: (f64, usize) = (0.25, 3);
+
+/// Where all of the brass sounds, if that is seldom.
 pub(super) fn full_brass(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
     for value in of_measure(taken, "stack").iter().filter(|value| value.aspect == "tutti bars") {
         let Subject::Family(family) = value.of else { continue };
-        if course.material.groups.families[family].family != Family::Brass {
+        let group = &course.material.groups.families[family];
+        let sections: Vec<&str> = (0..course.bars_of.len())
+            .filter(|&section| course.family_of(section) == Family::Brass && !course.bars_of[section].is_empty())
+            .map(|section| course.section_name(section))
+            .collect();
+        if group.family != Family::Brass || sections.len() < FULL.1 || value.bars.is_empty() {
             continue;
         }
         let (count, all) = (value.bars.len(), course.material.sounding.bars.len());
-        let text = format!("All sections of the brass sound in {count} of {all} bars.");
-        #[allow(clippy::cast_precision_loss)] // bars of a score
-        let share = count as f64 / all as f64;
-        found.say("stack", value, text, 0.6 + 0.2 * (0.5 - share).max(0.0));
-        let member = course.material.members(value.of);
-        let together: Vec<u32> = value.bars.iter().copied().filter(|&bar| is_one_rhythm(course.material, &member, bar)).collect();
-        if together.len() >= 2 && value.bars.len() >= 8 {
-            let share = ratio(together.len(), count);
+        let share = ratio(count, all);
+        if share <= FULL.0 {
+            let text = format!("{} sound together in only {count} of {all} bars ({}).", capital(&the(&sections)), percent(share));
+            found.say("stack", value, text, 0.62 + 0.6 * (FULL.0 - share));
+        }
+    }
+}
+
+/// Share of the common bars from which crossings are worth a sentence, and common bars there have to be.
+const CROSSED: (f64, usize) = (0.2, 16);
+/// Sections of one family from above, as they lie by custom.
+const FROM_ABOVE: [&[Section]; 3] = [
+    &[Section::Flutes, Section::Oboes, Section::Clarinets, Section::Bassoons],
+    &[Section::Trumpets, Section::Horns, Section::Trombones, Section::Tubas],
+    &[Section::Violins, Section::Violas, Section::Cellos, Section::DoubleBasses],
+];
+
+/// Sections whose highest note lies above that of the section which by custom lies above them, for half of a bar or more.
+pub(super) fn crossings(course: &Course<'_>, found: &mut Found<'_>) {
+    let material = course.material;
+    let bars = material.sounding.bars.len();
+    let mut tops: Vec<Option<i32>> = vec![None; course.bars_of.len()];
+    let pairs: Vec<(usize, usize)> = FROM_ABOVE
+        .iter()
+        .flat_map(|order| order.windows(2))
+        .filter_map(|pair| {
+            let section = |of: Section| (0..course.bars_of.len()).find(|&section| course.section_name(section) == of.name());
+            Some((section(pair[0])?, section(pair[1])?))
+        })
+        .collect();
+    // By pair, then bar: time together, and time crossed.
+    let mut times = vec![vec![(Crotchets::ZERO, Crotchets::ZERO); bars]; pairs.len()];
+    for (slice, rows) in material.slices.iter() {
+        tops.fill(None);
+        for &row in rows {
+            let top = &mut tops[course.section_of[material.part_of(row)]];
+            *top = (*top).into_iter().chain(material.key_of(row)).max();
+        }
+        for (&(upper, lower), times) in pairs.iter().zip(&mut times) {
+            let (Some(above), Some(below)) = (tops[upper], tops[lower]) else { continue };
+            let time = &mut times[slice.bar as usize];
+            time.0 += slice.length();
+            if below > above {
+                time.1 += slice.length();
+            }
+        }
+    }
+    for (&(upper, lower), times) in pairs.iter().zip(&times) {
+        let common = times.iter().filter(|time| time.0.is_positive()).count();
+        let is_crossed = |time: &(Crotchets, Crotchets)| time.1.is_positive() && time.1 + time.1 >= time.0;
+        let crossed: Vec<u32> = (0u32..).zip(times).filter(|(_, time)| is_crossed(time)).map(|(bar, _)| bar).collect();
+        let share = ratio(crossed.len(), common);
+        if common < CROSSED.1 || share < CROSSED.0 {
+            continue;
+        }
+        let (above, below) = (course.section_name(upper), course.section_name(lower));
+        let text = format!(
+            "In {} of the {common} bars in which both sound, the highest note of the {below} lies above that of the {above} for half of their time or more ({}).",
+            crossed.len(),
+            percent(share)
+        );
+        let about = (Subject::Section(lower), Some(Subject::Section(upper)), "above", share);
+        found.say_of("separation", about, text, &crossed, 0.5 + 0.2 * share);
+    }
+}
+
+/// Parts of which all have to sound for a bar of bare unison, and such bars.
+const UNISON: (usize, usize) = (5, 6);
+
+/// Bars in which all who play have the same notes, percussion aside.
+pub(super) fn unisons(course: &Course<'_>, found: &mut Found<'_>) {
+    let material = course.material;
+    let bars = material.sounding.bars.len();
+    let mut bare: Vec<Option<BTreeSet<usize>>> = vec![Some(BTreeSet::new()); bars];
+    for (slice, rows) in material.slices.iter() {
+        let pitched =
+            rows.iter().filter(|&&row| course.family_of(course.section_of[material.part_of(row)]) != Family::Percussion);
+        let pitched: Vec<(i32, usize)> =
+            pitched.filter_map(|&row| Some((material.key_of(row)? % 12, material.part_of(row)))).collect();
+        let bar = &mut bare[slice.bar as usize];
+        if pitched.windows(2).any(|pair| pair[0].0 != pair[1].0) {
+            *bar = None;
+        } else if let Some(parts) = bar {
+            parts.extend(pitched.iter().map(|pitched| pitched.1));
+        }
+    }
+    let are: Vec<u32> = (0u32..)
+        .zip(&bare)
+        .filter(|(_, parts)| parts.as_ref().is_some_and(|parts| parts.len() >= UNISON.0))
+        .map(|(bar, _)| bar)
+        .collect();
+    if are.len() >= UNISON.1 {
+        let share = ratio(are.len(), bars);
+        let text = format!(
+            "In {} of {bars} bars all who play, at least {} and percussion aside, have the same notes, in unison and octaves.",
+            are.len(),
+            counted(UNISON.0, "part")
+        );
+        found.say_of(
+            "doubled_sections",
+            (Subject::Everybody, None, "unison", share),
+            text,
+            &are,
+            0.5 + 0.1 * (share * 5.0).min(1.0),
+        );
+    }
+}
+
+/// Share of notes in common that makes the violins one, or two; and of the double basses' notes that are theirs alone.
+const VIOLINS: (f64, f64) = (0.35, 0.1);
+const OWN_BASS: f64 = 0.25;
+
+/// How far second violins go with the first, and double basses with the cellos.
+pub(super) fn strings(course: &Course<'_>, found: &mut Found<'_>) {
+    let section = |of: Section| (0..course.bars_of.len()).find(|&section| course.section_name(section) == of.name());
+    let parts = |section: usize| -> Vec<usize> {
+        let solo = |part: usize| course.part_name(part).to_lowercase().contains("solo");
+        course.material.groups.sections[section].parts.iter().copied().filter(|&part| course.plays(part) && !solo(part)).collect()
+    };
+    if let Some(violins) = section(Section::Violins)
+        && let [first, second] = parts(violins)[..]
+    {
+        let (shared, notes) = in_common(course, second, &[first]);
+        let share = ratio(shared.len(), notes);
+        if notes >= COMMON.1 && (share >= VIOLINS.0 || share <= VIOLINS.1) {
             let text = format!(
-                "In {} of the {count} bars in which all sections of the brass sound, they move in one rhythm ({}); in the others the lines of the brass part.",
-                together.len(),
+                "{} of the {notes} notes of {} begin with {} in unison or octaves ({}).",
+                shared.len(),
+                course.part_name(second),
+                course.part_name(first),
                 percent(share)
             );
-            found.say_of("stack", (value.of, None, "one rhythm", share), text, &together, 0.55);
+            let bars = bars_of(&shared);
+            found.say_of(
+                "doubled_sections",
+                (Subject::Part(second), Some(Subject::Part(first)), "in common", share),
+                text,
+                &bars,
+                0.52,
+            );
         }
+    }
+    let (Some(cellos), Some(basses)) = (section(Section::Cellos), section(Section::DoubleBasses)) else { return };
+    let with = parts(cellos);
+    let (mut shared, mut notes) = (Vec::new(), 0);
+    for bass in parts(basses) {
+        let of = in_common(course, bass, &with);
+        shared.extend(of.0);
+        notes += of.1;
+    }
+    let own = notes - shared.len();
+    let share = ratio(own, notes);
+    let bars = bars_of(&shared);
+    let apart: Vec<u32> = course.bars_of[basses].iter().copied().filter(|bar| bars.binary_search(bar).is_err()).collect();
+    if notes >= COMMON.1 && share >= OWN_BASS {
+        let text = format!(
+            "With {own} of their {notes} notes the double basses go alone: no cello begins the same note, octaves aside ({}).",
+            percent(share)
+        );
+        found.say_of(
+            "doubled_sections",
+            (Subject::Section(basses), Some(Subject::Section(cellos)), "alone", share),
+            text,
+            &apart,
+            0.5,
+        );
+    }
+    let rest: Vec<u32> =
+        course.bars_of[cellos].iter().copied().filter(|bar| course.bars_of[basses].binary_search(bar).is_err()).collect();
+    let share = ratio(rest.len(), course.bars_of[cellos].len());
+    if (0.15..0.7).contains(&share) {
+        let text = format!(
+            "In {} of the {} bars of the cellos the double basses rest ({}).",
+            rest.len(),
+            course.bars_of[cellos].len(),
+            percent(share)
+        );
+        found.say_of("presence", (Subject::Section(cellos), Some(Subject::Section(basses)), "without", share), text, &rest, 0.5);
     }
 }
 
-/// Sections of wind and brass whose lines often part in rhythm, and large ones that never do.
-pub(super) fn cohesion(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
-    for value in of_measure(taken, "cohesion").iter().filter(|value| value.aspect == RHYTHMS) {
-        let Subject::Section(section) = value.of else { continue };
-        let Some(whole) = one(taken, "cohesion", value.of, "several lines, of all its time") else { continue };
-        let name = course.section_name(section);
-        if !matches!(course.family_of(section), Family::Woodwind | Family::Brass) || whole.bars.len() < 16 {
-            continue;
+/// Bars, each once.
+fn bars_of(attacks: &[u32]) -> Vec<u32> {
+    let mut bars = attacks.to_vec();
+    bars.sort_unstable();
+    bars.dedup();
+    bars
+}
+
+/// The bars of those attacks of a part with which one of others begins the same note, octaves aside, one for each, and how many attacks it has.
+fn in_common(course: &Course<'_>, part: usize, others: &[usize]) -> (Vec<u32>, usize) {
+    let lines = &course.material.lines.lines;
+    let mut shared = Vec::new();
+    let mut notes = 0;
+    for line in lines.iter().filter(|line| line.part == part) {
+        for attack in &line.attacks {
+            notes += 1;
+            let same = lines.iter().filter(|other| others.contains(&other.part)).any(|other| {
+                let with = begun_at(&other.attacks, attack.onset);
+                with.is_some_and(|with| {
+                    let class = |key: Option<u8>| key.map(|key| key % 12);
+                    let theirs = [class(with.top), class(with.bottom)];
+                    theirs.contains(&class(attack.top)) || theirs.contains(&class(attack.bottom))
+                })
+            });
+            if same {
+                shared.push(attack.bar);
+            }
         }
-        let lines = course.lines_of_section(section).len();
-        let (apart, all) = (value.bars.len(), whole.bars.len());
-        if apart == 0 && lines >= 3 {
-            let text = format!("In all {all} bars in which lines of the {name} sound together, these move in one rhythm.");
-            let about = (value.of, None, RHYTHMS, value.value);
-            found.say_of("cohesion", about, text, &whole.bars, 0.36);
-        } else if apart >= 8 && value.value >= 0.35 {
-            let share = percent(value.value);
-            let text = format!(
-                "In {apart} of the {all} bars in which lines of the {name} sound together, their rhythms part ({share})."
-            );
-            found.say("cohesion", value, text, 0.36 + 0.25 * value.value);
-        }
+    }
+    (shared, notes)
+}
+
+/// Share of their bars up to which the horns are seldom all there.
+const ALL_HORNS: f64 = 0.35;
+
+/// How often all parts of the horns sound, where there are more than a pair.
+pub(super) fn horns(course: &Course<'_>, found: &mut Found<'_>) {
+    let Some(horns) = (0..course.bars_of.len()).find(|&section| course.section_name(section) == Section::Horns.name()) else {
+        return;
+    };
+    let parts: Vec<usize> =
+        course.material.groups.sections[horns].parts.iter().copied().filter(|&part| course.plays(part)).collect();
+    let bars = &course.bars_of[horns];
+    if parts.len() < 3 || bars.len() < 16 {
+        return;
+    }
+    let sounding = |bar: u32| parts.iter().filter(|&&part| course.parts[bar as usize][part]).count();
+    let full: Vec<u32> = bars.iter().copied().filter(|&bar| sounding(bar) == parts.len()).collect();
+    let few = bars.iter().filter(|&&bar| sounding(bar) * 2 <= parts.len()).count();
+    let share = ratio(full.len(), bars.len());
+    if share <= ALL_HORNS && full.len() >= 2 {
+        let text = format!(
+            "All {} parts of the horns sound in {} of their {} bars ({}); in {few} half of the parts or fewer do.",
+            number(parts.len()),
+            full.len(),
+            bars.len(),
+            percent(share)
+        );
+        found.say_of("presence", (Subject::Section(horns), None, "all parts", share), text, &full, 0.55);
     }
 }
 
-/// Neighbours of the brass, and the families, that mostly overlap or keep a wide distance.
-pub(super) fn neighbours(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
-    for value in of_measure(taken, "separation") {
-        let (Subject::Section(section), Some(with)) = (value.of, value.with) else { continue };
-        if course.family_of(section) != Family::Brass || value.bars.len() < 8 {
-            continue;
-        }
-        let pair = format!("the {} and the {}", course.section_name(section), found.name(with));
-        let where_ = "with no other brass between them";
-        if value.aspect == "overlapping" && value.value >= 0.6 {
-            let text = format!(
-                "Where {pair} are neighbours, {where_}, they overlap in register for {} of the time.",
-                percent(value.value)
-            );
-            found.say("separation", value, text, 0.35 + 0.2 * value.value);
-        } else if value.aspect == "apart" && value.value >= 0.9 && !lowest_brass(course, section, with) {
-            let usual = of_measure(taken, "separation")
-                .iter()
-                .find(|other| other.of == value.of && other.with == value.with && other.aspect == "usual interval");
-            let Some(usual) = usual else { continue };
-            let text = format!(
-                "Where {pair} are neighbours, {where_}, they keep apart for {} of the time, usually by {}.",
-                percent(value.value),
-                interval(semitones(usual.value))
-            );
-            found.say("separation", value, text, 0.35 + 0.1 * value.value);
-        }
+/// How often everybody plays, and how many play for half of the piece.
+pub(super) fn density(course: &Course<'_>, found: &mut Found<'_>) {
+    let playing = (0..course.section_of.len()).filter(|&part| course.plays(part)).count();
+    let mut counts: Vec<usize> = course.parts.iter().map(|parts| parts.iter().filter(|sounds| **sounds).count()).collect();
+    let full: Vec<u32> = (0u32..).zip(&counts).filter(|(_, count)| **count == playing).map(|(bar, _)| bar).collect();
+    let all = counts.len();
+    counts.sort_unstable();
+    let share = ratio(full.len(), all);
+    if full.is_empty() || share > 0.2 || playing < 8 {
+        return;
     }
-}
-
-/// Trombones above a tuba: that they keep apart goes without saying.
-fn lowest_brass(course: &Course<'_>, section: usize, with: Subject) -> bool {
-    let Subject::Section(other) = with else { return false };
-    [section, other].iter().any(|&section| course.section_name(section) == Section::Tubas.name())
+    let text = format!(
+        "All {playing} parts sound in {} of {all} bars ({}); in half of the bars no more than {} do.",
+        full.len(),
+        percent(share),
+        counts[(all - 1) / 2]
+    );
+    found.say_of("density", (Subject::Everybody, None, "all parts", share), text, &full, 0.56);
 }
 
 /// Share of its notes that a part or section has to have in common with another to be told, and notes it has to have.
@@ -187,10 +380,16 @@ impl Sharing {
     }
 }
 
-/// Wind beside another family: within a family doubling is the custom of the orchestra.
+/// Wind beside another family: within a family doubling is the custom of the orchestra, and so is whoever plays the bass with the low strings.
 fn worth_telling(course: &Course<'_>, section: usize, other: usize) -> bool {
     let families = [course.family_of(section), course.family_of(other)];
-    !families.contains(&Family::Percussion)
+    let low =
+        |section: usize| [Section::Cellos, Section::DoubleBasses].iter().any(|low| low.name() == course.section_name(section));
+    let bassoons = families[0] == Family::Brass && course.section_name(other) == Section::Bassoons.name();
+    let usual =
+        bassoons || low(other) && (families[0] == Family::Brass || course.section_name(section) == Section::Bassoons.name());
+    !usual
+        && !families.contains(&Family::Percussion)
         && matches!(families[0], Family::Woodwind | Family::Brass)
         && families[0] != families[1]
 }
@@ -229,10 +428,10 @@ fn part_notes(course: &Course<'_>, part: usize) -> PartNotes {
     of
 }
 
-/// How many horns stand against each trombone and trumpet.
+/// How many horns stand against each trombone.
 pub(super) fn horns_against_others(taken: &[Taken], found: &mut Found<'_>) {
-    for value in of_measure(taken, "brass_weight").iter().filter(|value| value.with.is_none()) {
-        let Some(other) = value.aspect.strip_prefix("horns per ").filter(|other| !other.contains(',')) else { continue };
+    for value in of_measure(taken, "brass_weight").iter().filter(|value| value.with.is_none() && value.bars.len() >= 4) {
+        let Some(other) = value.aspect.strip_prefix("horns per ").filter(|other| *other == "trombone") else { continue };
         let text = format!(
             "On chords that horns and {other}s share at forte and louder, {:.2} horns stand against each {other}, in the median.",
             value.value
@@ -285,7 +484,13 @@ pub(super) fn company(course: &Course<'_>, found: &mut Found<'_>) {
         let others = told.iter().copied().filter(|&other| other != section && course.bars_of[other].len() >= own.len());
         let best =
             others.filter(|&other| with(other) * 20 >= own.len() * 19).min_by_key(|&other| (course.bars_of[other].len(), other));
-        let Some(other) = best.filter(|&other| course.bars_of[other].len() * 5 < course.parts.len() * 3) else { continue };
+        let low = |section: usize| name(section) == Section::Tubas.name();
+        let Some(other) = best
+            .filter(|&other| !low(section) && !low(other))
+            .filter(|&other| course.bars_of[other].len() * 20 < course.parts.len() * 7)
+        else {
+            continue;
+        };
         let count = with(other);
         let text = if count == own.len() {
             format!("In all {count} bars of the {} the {} sound too.", name(section), name(other))

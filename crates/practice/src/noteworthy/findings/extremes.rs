@@ -1,10 +1,13 @@
 //! The highest notes, the loudest marks, and who is marked softer when all are loud.
 
+use std::collections::BTreeMap;
+
 use ripieno_instruments::family::{Family, Section};
 use ripieno_score::{DirectionKind, DynamicLevel, DynamicMark, MidiKey};
 
 use super::Found;
 use crate::measure::{Subject, Taken};
+use crate::measures::printed_levels;
 use crate::noteworthy::course::Course;
 use crate::noteworthy::one;
 use crate::noteworthy::words::{capital, counted, percent};
@@ -14,11 +17,10 @@ const FEW: usize = 2;
 /// Forte on the scale of [`DynamicLevel`].
 const LOUD: f32 = 6.0;
 
-/// Sections of wind whose highest note comes in very few bars.
+/// Sections of brass whose highest note comes in very few bars: there the top is a matter of lips, elsewhere it tells little.
 pub(super) fn highest(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
     for section in 0..course.bars_of.len() {
-        let wind = matches!(course.family_of(section), Family::Woodwind | Family::Brass);
-        if !wind || course.bars_of[section].len() < 24 {
+        if course.family_of(section) != Family::Brass || course.bars_of[section].len() < 24 {
             continue;
         }
         let Some(value) = one(taken, "tessitura", Subject::Section(section), "highest").filter(|value| value.bars.len() <= FEW)
@@ -38,9 +40,8 @@ pub(super) fn highest(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_
             course.section_name(section),
             counted(value.bars.len(), "bar")
         );
-        let brass = if course.family_of(section) == Family::Brass { 0.08 } else { 0.0 };
         let kept = if full == value.bars.len() { 0.06 } else { 0.0 };
-        found.say("tessitura", value, text, 0.32 + brass + kept);
+        found.say("tessitura", value, text, 0.46 + kept);
     }
 }
 
@@ -95,19 +96,36 @@ pub(super) fn loudest(course: &Course<'_>, found: &mut Found<'_>) {
     }
 }
 
+/// By bar the level of the softest part of a section that sounds, soloists left out: what all of them reach.
+fn softest(course: &Course<'_>, section: usize) -> Vec<Option<f32>> {
+    let material = course.material;
+    let levels = printed_levels(material);
+    let mut softest: Vec<BTreeMap<usize, f32>> = vec![BTreeMap::new(); material.sounding.bars.len()];
+    let parts = &material.groups.sections[section].parts;
+    for &part in parts.iter().filter(|&&part| !course.part_name(part).to_lowercase().contains("solo")) {
+        for row in material.sounding.notes.of_part[part].clone() {
+            let Some(level) = levels[row] else { continue };
+            let known = softest[material.sounding.notes.bar[row] as usize].entry(part).or_insert(level);
+            *known = known.max(level);
+        }
+    }
+    softest.iter().map(|of| of.values().copied().reduce(f32::min)).collect()
+}
+
 /// Sections of brass that are marked softer than the violins where both play and the violins are loud.
 pub(super) fn marked_softer(course: &Course<'_>, found: &mut Found<'_>) {
     let violins = (0..course.bars_of.len()).find(|&section| course.section_name(section) == Section::Violins.name());
     let Some(violins) = violins else { return };
+    let tutti_violins = softest(course, violins);
     for section in (0..course.bars_of.len()).filter(|&section| course.family_of(section) == Family::Brass) {
-        let pairs = course.level_of[section].iter().zip(&course.level_of[violins]);
+        let pairs = course.level_of[section].iter().zip(&tutti_violins);
         let both: Vec<(u32, f32, f32)> = (0u32..)
             .zip(pairs)
             .filter_map(|(bar, (own, theirs))| Some((bar, (*own)?, (*theirs)?)))
             .filter(|both| both.2 >= LOUD)
             .collect();
         let softer: Vec<u32> = both.iter().filter(|(_, own, theirs)| *own + 1.0 <= *theirs).map(|(bar, ..)| *bar).collect();
-        if softer.len() < 4 || softer.len() * 5 < both.len() {
+        if softer.len() < 4 || softer.len() * 2 < both.len() {
             continue;
         }
         #[allow(clippy::cast_precision_loss)] // bars of a score

@@ -8,7 +8,7 @@ use ripieno_score::DynamicLevel;
 use super::Found;
 use crate::measure::{Subject, Taken, Value};
 use crate::noteworthy::course::Course;
-use crate::noteworthy::words::{capital, many, percent, the};
+use crate::noteworthy::words::{capital, counted, many, number, percent, the};
 use crate::noteworthy::{of, one};
 
 /// Whole bars of silence from which a late first entry is worth a sentence, and the share of the piece.
@@ -33,14 +33,35 @@ pub(super) fn held_back(course: &Course<'_>, taken: &[Taken], found: &mut Found<
         let (are, sound) = if plural { ("are", "sound") } else { ("is", "sounds") };
         let count = bars.len();
         let text = if silent >= LATE.0 && late >= LATE.1 {
-            format!("{} {are} silent for the first {silent} bars and {sound} in {count} of {all}.", capital(&the(&names)))
+            format!(
+                "{} {are} silent for the first {silent} bars and {sound} in {count} of {all}{}.",
+                capital(&the(&names)),
+                stretches(bars)
+            )
         } else if share < RARELY && count >= 2 {
-            format!("{} {sound} in only {count} of {all} bars.", capital(&the(&names)))
+            format!("{} {sound} in only {count} of {all} bars{}.", capital(&the(&names)), stretches(bars))
         } else {
             continue;
         };
         let Some(value) = one(taken, "presence", Subject::Section(section), "bars") else { continue };
         found.say("presence", value, text, 0.45 + 0.35 * late + 0.1 * (0.5 - share).max(0.0));
+    }
+}
+
+/// Bars of rest that part two stretches, and most stretches that are counted in words.
+const STRETCHES: (u32, usize) = (8, 8);
+
+/// ", in four stretches, the longest of 12 bars", where they are few.
+fn stretches(bars: &[u32]) -> String {
+    let stretches: Vec<u32> =
+        bars.chunk_by(|a, b| b - a <= STRETCHES.0).filter_map(|run| Some(run.last()? - run.first()? + 1)).collect();
+    let longest = stretches.iter().max().copied().unwrap_or(0) as usize;
+    match stretches.len() {
+        1 => format!(", in one stretch of {}", counted(longest, "bar")),
+        count if count <= STRETCHES.1 => {
+            format!(", in {} stretches with {} or more between them", number(count), counted(STRETCHES.0 as usize, "bar"))
+        }
+        _ => String::new(),
     }
 }
 
@@ -64,7 +85,12 @@ pub(super) fn kept_for_loud_bars(course: &Course<'_>, taken: &[Taken], found: &m
         let edge = usual.bars.iter().filter_map(|&bar| family_level(course, family, bar)).reduce(f32::min);
         let Some(mark) = edge.map(|level| DynamicLevel(level.floor()).mark()) else { continue };
         let all = bars.len();
-        if family == Family::Percussion || all < 8 || used > 0.7 || value.value < 0.5 || value.value < 1.4 * usual.value {
+        if family == Family::Percussion
+            || all < 8
+            || used > 0.7
+            || value.value < 0.5
+            || value.value < usual.value * if family == Family::Brass { 1.4 } else { 1.7 }
+        {
             continue;
         }
         let names: Vec<&str> = sections.iter().map(|&(section, _)| course.section_name(section)).collect();

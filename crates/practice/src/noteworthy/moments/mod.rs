@@ -1,9 +1,13 @@
 //! Moments: spans worth looking at, each with its reason, ranked, each place once.
+//!
+//! A kind of moment is left out of a score in which its premise does not hold: better no sentence than one that hedges.
 
 mod bodies;
-mod course;
 mod register;
+mod returns;
 mod tune;
+mod turns;
+mod whole;
 
 use std::ops::Range;
 
@@ -27,20 +31,25 @@ pub struct Moment {
 /// Moments of a score from its measures, the most telling first. Of two of one kind that overlap the weightier stays.
 pub(super) fn moments(course: &Course<'_>, taken: &[Taken]) -> Vec<Moment> {
     let mut found = Vec::new();
-    course::tuttis(course, &mut found);
-    course::turns(course, &mut found);
-    course::thinnest_and_fullest(course, &mut found);
-    course::climax(course, &mut found);
-    bodies::full_brass(course, taken, &mut found);
+    whole::tuttis(course, &mut found);
+    whole::unisons(course, &mut found);
+    whole::thinnest_and_fullest(course, &mut found);
+    whole::climax(course, &mut found);
+    turns::turns(course, &mut found);
+    turns::silences(course, &mut found);
+    turns::fillings(course, &mut found);
+    bodies::full_brass(course, &mut found);
     bodies::entries(course, &mut found);
     bodies::splits(course, &mut found);
+    bodies::families_alone(course, &mut found);
     register::holes(course, &mut found);
     register::overlaps(course, &mut found);
+    register::crossings(course, &mut found);
+    register::pedals(course, &mut found);
     tune::alone(course, &mut found);
     tune::longest_solo(course, &mut found);
-    tune::exchanges(course, &mut found);
     tune::thickened(course, taken, &mut found);
-    tune::scorings(course, &mut found);
+    returns::returns(course, &mut found);
     found.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.bars.start.cmp(&b.bars.start)).then(a.kind.cmp(b.kind)));
     let mut kept: Vec<Moment> = Vec::new();
     for moment in found {
@@ -53,6 +62,3 @@ pub(super) fn moments(course: &Course<'_>, taken: &[Taken]) -> Vec<Moment> {
     }
     varied(kept, |moment| moment.kind, |moment| &mut moment.weight)
 }
-
-/// Most moments of one kind that are kept where a score has many.
-const MOST: usize = 6;

@@ -1,17 +1,16 @@
-//! Moments of the tune: who sounds alone, the longest solo, exchanged roles, parallel lines, themes in a new scoring.
+//! Moments of the tune: who sounds alone, the longest solo, parallel lines.
 
 use std::collections::BTreeSet;
 use std::ops::Range;
 
 use ripieno_score::Crotchets;
-use ripieno_texture::{Carried, Statement};
+use ripieno_texture::Carried;
 
-use super::{MOST, Moment};
+use super::Moment;
 use crate::attacks::{begun_at, in_bars};
 use crate::measure::{Subject, Taken, Value};
 use crate::noteworthy::course::Course;
-use crate::noteworthy::tasks::Task;
-use crate::noteworthy::words::{capital, interval};
+use crate::noteworthy::words::{counted, crotchets};
 use crate::noteworthy::{of, runs};
 
 /// The longest stretch in which one line sounds alone.
@@ -35,93 +34,62 @@ pub(super) fn alone(course: &Course<'_>, found: &mut Vec<Moment>) {
             best = Some(now.clone());
         }
     }
-    if let Some((time, line, bars)) = best.filter(|best| best.0 >= Crotchets::whole(2)) {
+    if let Some((time, line, bars)) = best.filter(|best| best.0 >= Crotchets::whole(4)) {
         let part = material.name(Subject::Part(material.lines.lines[line].part));
-        let reason = format!("{part} sounds alone, longer than anyone else does: {time} crotchets.");
+        let reason = format!("{part} sounds alone, longer than anyone else does: {}.", crotchets(time));
         found.push(Moment { kind: "alone", bars, reason, weight: 0.55 });
     }
 }
 
-/// Bars a solo has to last.
-const SOLO: usize = 4;
+/// Bars a solo has to last, and notes of it another may share, in percent.
+const SOLO: (usize, usize) = (4, 20);
 
-/// The longest stretch in which a single player leads the melody and nobody doubles it.
+/// The longest stretch in which a single player leads the melody and nobody plays its notes, in unison or octaves.
 pub(super) fn longest_solo(course: &Course<'_>, found: &mut Vec<Moment>) {
     let material = course.material;
+    let lines = &material.lines.lines;
     let doubled = |carried: &Carried| {
-        material.doublings.all.iter().any(|doubling| {
-            (doubling.a == carried.line || doubling.b == carried.line)
-                && doubling.shared >= 3
-                && doubling.from < carried.to
-                && carried.from < doubling.to
+        let own = &lines[carried.line].attacks;
+        let own = &own[lines[carried.line].attacks_in(carried.from, carried.to)];
+        (0..lines.len()).filter(|&line| line != carried.line && !course.is_percussion(line)).any(|line| {
+            let same = own.iter().filter(|attack| {
+                let other = begun_at(&lines[line].attacks, attack.onset);
+                other.is_some_and(|other| attack.top.zip(other.top).is_some_and(|(a, b)| a % 12 == b % 12))
+            });
+            same.count() * 100 > own.len() * SOLO.1
         })
     };
     let solo = |carried: &&Carried| {
         let people = material.score.parts[carried.part].players.most;
-        people == 1 && carried.bars.len() >= SOLO && material.roles.sings(carried.part, carried.from, carried.to)
+        people == 1 && carried.bars.len() >= SOLO.0 && material.roles.sings(carried.part, carried.from, carried.to)
     };
     let mut solos: Vec<&Carried> = material.roles.melody.iter().filter(solo).collect();
     solos.sort_by_key(|carried| (std::cmp::Reverse(carried.to - carried.from), carried.from));
     let Some(longest) = solos.into_iter().find(|carried| !doubled(carried)) else { return };
+    let bars = longest.bars.clone();
+    let with: BTreeSet<usize> = (0..course.section_of.len())
+        .filter(|&part| part != longest.part)
+        .filter(|&part| bars.clone().filter(|&bar| course.parts[bar as usize][part]).count() * 2 >= bars.len())
+        .collect();
+    let beside = if with.is_empty() {
+        "nobody else plays for half of them".to_owned()
+    } else {
+        format!("beside it, for half of them and more: {}", course.who_list(&with))
+    };
     let reason = format!(
-        "{} leads the melody through {} bars and nobody doubles it: the longest such solo.",
-        material.name(Subject::Part(longest.part)),
-        longest.bars.len()
+        "{} leads the melody through {}{} and nobody doubles it, the longest such solo; {beside}.",
+        course.part_name(longest.part),
+        counted(bars.len(), "bar"),
+        course.mark(bars.clone()),
     );
-    found.push(Moment { kind: "solo", bars: longest.bars.clone(), reason, weight: 0.5 });
+    found.push(Moment { kind: "solo", bars, reason, weight: 0.6 });
 }
 
-/// What a part does in a stretch of bars; `None` where it does not keep to one thing or its lines differ.
-fn task_of(course: &Course<'_>, part: usize, bars: &Range<u32>) -> Option<Task> {
-    let lines = &course.material.lines.lines;
-    let own = (0..lines.len()).filter(|&line| lines[line].part == part && course.tasks.sounds(line, bars) > 0);
-    course.tasks.agreed(own, bars)
-}
-
-/// Where the melody passes to a part that accompanied before, and its former carrier goes on as accompaniment.
-pub(super) fn exchanges(course: &Course<'_>, found: &mut Vec<Moment>) {
-    let material = course.material;
-    let mut exchanges: Vec<(Crotchets, Moment)> = Vec::new();
-    for pair in material.roles.melody.windows(2) {
-        let (old, new) = (&pair[0], &pair[1]);
-        let Some(bar) = material.sounding.bars.get(new.bars.start as usize).map(|bar| bar.length + bar.length) else { continue };
-        let sung =
-            |carried: &Carried| carried.to - carried.from >= bar && material.roles.sings(carried.part, carried.from, carried.to);
-        if course.section_of[old.part] == course.section_of[new.part] || !sung(old) || !sung(new) || new.from - old.to > bar {
-            continue;
-        }
-        let all = u32::try_from(material.sounding.bars.len()).unwrap_or(u32::MAX);
-        let at = new.bars.start;
-        let (before, after) = (at.saturating_sub(2)..at, at..(at + 2).min(all));
-        let accompanies = |task: Option<Task>| task.filter(|task| !matches!(task, Task::Melody | Task::WithMelody | Task::Own));
-        let takes =
-            task_of(course, new.part, &after) == Some(Task::Melody) && task_of(course, old.part, &before) == Some(Task::Melody);
-        let tasks = accompanies(task_of(course, new.part, &before)).zip(accompanies(task_of(course, old.part, &after)));
-        let Some((before, after)) = tasks.filter(|_| takes) else { continue };
-        let (name, other) = (course.part_name(new.part), course.part_name(old.part));
-        let reason = format!(
-            "{name}, with {} until here, takes the melody; {other}, which had it, goes on with {}.",
-            done(before),
-            done(after)
-        );
-        let bars = new.bars.start.saturating_sub(1)..new.bars.start + 1;
-        let moment = Moment { kind: "exchange of roles", bars, reason: capital(&reason), weight: 0.5 };
-        exchanges.push(((old.to - old.from).min(new.to - new.from), moment));
-    }
-    exchanges.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.bars.start.cmp(&b.1.bars.start)));
-    found.extend(exchanges.into_iter().take(MOST).map(|(_, moment)| moment));
-}
-
-/// A task as something done.
-fn done(task: Task) -> String {
-    match task {
-        Task::Bass => "the bass".to_owned(),
-        task => task.name().to_owned(),
-    }
-}
+/// Parallels told.
+const PAIRS: usize = 2;
 
 /// Notes that two lines begin together in a stretch that is told as parallel, and of their steps the share that runs alike.
-const PARALLEL: (usize, f64) = (6, 0.75);
+const PARALLEL: (usize, f64) = (8, 0.75);
 
 /// Two lines that run parallel in a stretch: which, and at which interval mostly, the second below the first or above, in how many of their common notes.
 struct Parallel {
@@ -142,21 +110,35 @@ pub(super) fn thickened(course: &Course<'_>, taken: &[Taken], found: &mut Vec<Mo
         .filter(|(run, _)| run.len() >= 2)
         .collect();
     longest.sort_by_key(|(run, value)| (std::cmp::Reverse(run.len()), run.start, value.of, value.with));
-    let mut told = 0;
+    let mut told: Vec<Range<u32>> = Vec::new();
     for (run, value) in longest {
         let (Subject::Section(of), Some(Subject::Section(with))) = (value.of, value.with) else { continue };
         let Some(best) = most_parallel(course, (of, with), &run) else { continue };
-        if told == MOST {
+        if told.len() == PAIRS {
             break;
         }
-        told += 1;
-        let line = |line: usize| course.part_name(course.material.lines.lines[line].part);
-        let (a, b) = (line(best.lines.0), line(best.lines.1));
-        let pair = if a == b { format!("Two lines of {a} run") } else { format!("{a} and {b} run") };
-        let where_ = if best.below { "below" } else { "above" };
-        let who = if a == b { String::new() } else { format!(" ({b} {where_})") };
-        let reason = format!("{pair} parallel, in {} for {} of {} notes{who}.", best.size, best.at_it, best.notes);
-        found.push(Moment { kind: "thickened line", bars: best.bars, reason, weight: 0.4 });
+        // The same place is told once, whoever else runs there.
+        if told.iter().any(|other| other.start < best.bars.end && best.bars.start < other.end) {
+            continue;
+        }
+        told.push(best.bars.clone());
+        let (upper, lower) = if best.below { best.lines } else { (best.lines.1, best.lines.0) };
+        let like = |line: usize| -> Vec<usize> {
+            let lines = &course.material.lines.lines;
+            (0..lines.len())
+                .filter(|&other| other == line || !course.is_percussion(other) && course.same_notes(line, other, &best.bars))
+                .collect()
+        };
+        let who = |line: usize| course.who_in(&like(line), &best.bars);
+        let reason = format!(
+            "Two lines run parallel, in {} for {} of {} notes. Upper line, octaves aside: {}; lower: {}.",
+            best.size,
+            best.at_it,
+            best.notes,
+            who(upper),
+            who(lower)
+        );
+        found.push(Moment { kind: "thickened line", bars: best.bars, reason, weight: 0.42 });
     }
 }
 
@@ -215,7 +197,7 @@ fn most_parallel(course: &Course<'_>, (of, with): (usize, usize), run: &Range<u3
             let (Some(((below, size), at_it)), Some(first), Some(last)) = (usual, common.first(), common.last()) else {
                 continue;
             };
-            if !parallel || octaves * 4 > common.len() || at_it * 2 < common.len() || last.2 == first.2 {
+            if !parallel || octaves * 4 > common.len() || at_it * 4 < common.len() * 3 || last.2 == first.2 {
                 continue;
             }
             if best.as_ref().is_none_or(|known| common.len() > known.notes) {
@@ -224,48 +206,4 @@ fn most_parallel(course: &Course<'_>, (of, with): (usize, usize), run: &Range<u3
         }
     }
     best
-}
-
-/// Share of its figures that a statement must have in common with the theme, and its notes.
-const LIKE: (f32, usize) = (0.6, 6);
-/// Themes, from the weightiest, that are followed.
-const THEMES: usize = 4;
-
-/// A theme, clearly the same, as melody of a section that has had nothing of it before, alone or beside others.
-pub(super) fn scorings(course: &Course<'_>, found: &mut Vec<Moment>) {
-    let material = course.material;
-    for theme in material.themes.iter().take(THEMES) {
-        let mut had: BTreeSet<usize> = BTreeSet::new();
-        for (number, statement) in theme.statements.iter().enumerate() {
-            let section = course.section_of[statement.part];
-            let others = statement.supporters.iter().map(|supporter| course.section_of[supporter.part]);
-            let new = !had.contains(&section);
-            had.insert(section);
-            had.extend(others);
-            let clear = statement.similarity >= LIKE.0 && statement.notes.len() >= LIKE.1;
-            if number == 0 || !new || !clear || !material.roles.sings(statement.part, statement.onset, statement.end) {
-                continue;
-            }
-            let first = u32::try_from(material.sounding.bar_at(statement.onset).unwrap_or(0)).unwrap_or(u32::MAX);
-            let last = material.sounding.bars.partition_point(|bar| bar.start < statement.end);
-            let last = u32::try_from(last).unwrap_or(u32::MAX).max(first + 1);
-            let reason = format!(
-                "Theme {} comes to the {} for the first time{}.",
-                theme.id,
-                course.section_name(section),
-                moved(statement)
-            );
-            found.push(Moment { kind: "theme in a new scoring", bars: first..last, reason, weight: 0.52 });
-        }
-    }
-}
-
-/// ", a fifth higher than in its first full form, octaves aside"; empty where it keeps its pitches or changes octave only.
-fn moved(statement: &Statement) -> String {
-    let up = statement.transposition.rem_euclid(12).unsigned_abs();
-    match up {
-        0 => String::new(),
-        1..=6 => format!(", {} higher than in its first full form, octaves aside", interval(up)),
-        _ => format!(", {} lower than in its first full form, octaves aside", interval(12 - up)),
-    }
 }
