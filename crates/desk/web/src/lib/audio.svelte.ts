@@ -6,7 +6,7 @@ import type { StudyState } from './study.svelte';
 
 /** Seconds of sound that are there before the first is heard, and that are fetched ahead. */
 const HOLD = 0.22;
-const AHEAD = 4;
+const AHEAD = 7;
 
 export type Phase = 'idle' | 'starting' | 'playing' | 'paused';
 
