@@ -27,16 +27,21 @@ fn page() -> String {
     }
     out.push_str(
         "\n## Moments and findings in words\n\n\
-         `moments.csv` lists spans worth looking at, `noteworthy.csv` plain sentences, both made from these measures and both with their bars. The weight that orders them says how far the number lies from the\n\
-         usual - from chance where chance is known, else from the middle of its range - and is no measure of its own. No sentence speaks of more than the score in hand.\n\n\
-         Who does what in a stretch is told from the notes; only who leads the melody is read. In each bar a line has the first of these that fits. Melody: it leads, or three quarters of its notes\n\
-         begin with the leader's on the same pitch class and are at least half of those. Bass: it is the lowest pitched line for at least half of the bar, or has its notes, likewise, no more than\n\
-         an octave and a tone above on average. Tremolo or roll: most of its notes are marked so. In the melody's rhythm: three quarters of the moments of either are the other's. Repeated notes: three\n\
-         or more of which three quarters stay on one pitch. Running notes: six or more, at least two a crotchet. Held notes: it sounds for three quarters of the bar in at most two notes or so. Single strokes: at most two notes, sounding\n\
-         for less than half of the bar. Else: other lines. In a stretch a line is told by what it does in three fifths of the bars in which it sounds, if it sounds in half of them; those who have no\n\
-         such task but one rhythm with others in three fifths of the bars stand together; the rest are changing. A stretch in which many change is cut there and told in pieces of at least a quarter\n\
-         of it. Sections are named where all of their parts do the same, parts otherwise. A tutti in these lists asks that two thirds of the sections of each standing family are there for more than a\n\
-         quarter of the bar or begin two notes a line; its dynamic is the one that half of the sections reach.\n",
+         Moments are spans worth looking at (`moments.csv`), findings plain sentences (`noteworthy.csv`); both have their bars, and both can be checked on the page. The weight that orders them is a\n\
+         convention and no measure. No sentence speaks of more than the score in hand, and a kind is left out of a score in which its premise does not hold.\n\n\
+         Only who leads the melody is read; everything else is told from the notes. **Who moves with whom**: two lines move in one rhythm in a bar when each begins three quarters of its notes with the other,\n\
+         notes held over the barline counted as begun on it, and they sound for about as long. A stretch is told by its groups where everybody keeps still: each line moves with its group in four bars of five (on\n\
+         average in 19 of 20, and in the first and the last bar), nobody comes or goes, the melody does not pass on, there are five groups at most. Within a group are told apart the notes of the melody (the same\n\
+         pitch classes in 85 of 100 notes), those of the bass (the same, within an octave and a tone of it) and all others. A group whose lines all do the same in three quarters of the bars is named by that:\n\
+         repeated notes (three or more of which three quarters stay on one pitch), running notes (six or more, two a crotchet), held notes (half a bar and more, and two crotchets and more where the bar has several), single\n\
+         strokes (two at most, for less than half of the bar), tremolo or roll. Names are as short as they can be: a family or section where all of its parts that play in the score are meant.\n\n\
+         **Tutti**: woodwind, brass and strings, as far as they stand (see above), have two thirds of their sections there for more than a quarter of each bar; told as a whole where still stretches of three bars and more fill three\n\
+         quarters of it, else only the longest of them. **First full brass**: two bars and more in each of which every section of the brass sounds for half of the bar. **Change of texture**: a barline at which at\n\
+         least six parts and two fifths of all stop or begin, who had not played in the two bars on the other side. **Filling up, thinning out**: section by section to or from two thirds of all sections, in three steps\n\
+         and more. **Unison**: whole bars in which five parts and more have one pitch class at every moment, percussion aside. **Pedal**: six whole bars and more whose lowest note keeps its pitch class, with six pitch classes and more above.\n\
+         **Crossed sections**: for eight crotchets and more every note of the one lies above every note of its upper neighbour in the score. **Line taken up**, **answer**: eight notes and more, with the same steps in the\n\
+         same rhythm; taken up by sections none of which had its first five notes before, even with other steps; an answer comes within six bars. **Split section**: four bars and more in\n\
+         which players of one instrument keep to two different things; first and second violins are no split. **Silence**: half a bar and two crotchets and more without anyone.\n",
     );
     out
 }
