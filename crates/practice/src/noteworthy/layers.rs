@@ -336,8 +336,7 @@ impl Course<'_> {
                 whole.insert(part);
                 continue;
             }
-            for (at, line) in sounding.iter().enumerate().filter(|(_, line)| lines.contains(line)) {
-                let _ = line;
+            for (at, _) in sounding.iter().enumerate().filter(|(_, line)| lines.contains(line)) {
                 let place = match (at, sounding.len()) {
                     (0, 2) => "upper line".to_owned(),
                     (1, 2) => "lower line".to_owned(),

@@ -36,8 +36,7 @@ pub(super) fn shares(course: &Course<'_>, found: &mut Found<'_>) {
                 let same = with.is_some_and(|with| attack.top.zip(with.top).is_some_and(|(a, b)| a % 12 == b % 12));
                 here[course.section_of[other.part]] |= same;
             }
-            for (section, of) in of.iter_mut().enumerate().filter(|(section, _)| here[*section]) {
-                let _ = section;
+            for (of, _) in of.iter_mut().zip(&here).filter(|(_, here)| **here) {
                 of.0 += 1;
                 of.1.insert(attack.bar);
             }

@@ -49,7 +49,6 @@ pub(super) fn returns(course: &Course<'_>, found: &mut Vec<Moment>) {
             continue;
         }
         at.sort_by_key(|&place| (onset(place), place));
-        // The beginning of a tune is told, not its middle: the note before it is not the same in its first place and the next.
         tunes.push(at);
     }
     let heads = heads(course, &steps);
@@ -74,6 +73,7 @@ pub(super) fn returns(course: &Course<'_>, found: &mut Vec<Moment>) {
                 && first.1 > 0
                 && steps[next.0][next.1 - 1].is_some()
                 && steps[next.0][next.1 - 1] == steps[first.0][first.1 - 1];
+            // The beginning of a tune is told, not its middle.
             if new.is_empty() || before || new.len() < together.len() {
                 continue;
             }

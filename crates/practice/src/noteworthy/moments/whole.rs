@@ -75,13 +75,14 @@ pub(super) fn tuttis(course: &Course<'_>, found: &mut Vec<Moment>) {
 /// Parts that have to sound for a unison to be one of the orchestra, different pitches and moments it has to have, and stretches told.
 const UNISON: (usize, usize, usize, usize) = (5, 4, 6, 2);
 
+/// Of a bar in which no two pitch classes sound at once: parts, pitch classes, and moments with sound.
+type Bare = (BTreeSet<usize>, BTreeSet<i32>, usize);
+
 /// The longest stretches of whole bars in which all who play, percussion aside, have the same notes in unison and octaves.
 pub(super) fn unisons(course: &Course<'_>, found: &mut Vec<Moment>) {
     let material = course.material;
     let percussion = |part: usize| course.family_of(course.section_of[part]) == ripieno_instruments::family::Family::Percussion;
-    // By bar: no two pitch classes at once, which parts, which keys and how many moments; `None` where that fails.
-    let mut bars: Vec<Option<(BTreeSet<usize>, BTreeSet<i32>, usize)>> =
-        vec![Some((BTreeSet::new(), BTreeSet::new(), 0)); material.sounding.bars.len()];
+    let mut bars: Vec<Option<Bare>> = vec![Some((BTreeSet::new(), BTreeSet::new(), 0)); material.sounding.bars.len()];
     for (slice, rows) in material.slices.iter() {
         let here = &mut bars[slice.bar as usize];
         let pitched: Vec<(i32, usize)> = rows
