@@ -203,15 +203,15 @@ pub fn worth(problem: &Problem, picked: &[usize]) -> Option<f64> {
     Some(sum)
 }
 
-/// How a phrase's choices are judged. The weights of role, register and liveliness are those of a conditional model of what sections do, given the strands, fitted on
-/// windows of open scores (docs/casting.md).
+/// How a phrase's choices are judged.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Taste {
     /// Weight of habits of role.
     pub role: f64,
     /// Weight of habits of register.
     pub register: f64,
-    /// Weight of how much a strand does: one that has little to play has few players.
+    /// Weight of how much a strand does: one that has little to play has few players. 0 by default, for in the programme it agreed less with
+    /// what masters did than in the model it was fitted in (docs/casting.md).
     pub liveliness: f64,
     /// Weight of how often a section plays.
     pub presence: f64,
@@ -225,7 +225,7 @@ pub struct Taste {
 
 impl Default for Taste {
     fn default() -> Self {
-        Self { role: 0.66, register: 1.2, liveliness: 1.0, presence: 0.7, steady: 0.4, rest: 0.05, seed: 0 }
+        Self { role: 1.0, register: 1.0, liveliness: 0.0, presence: 0.7, steady: 0.4, rest: 0.05, seed: 0 }
     }
 }
 
@@ -465,8 +465,11 @@ fn noise(seed: u64, unit: usize, strand: usize, octave: i32, bar: usize) -> f64 
 /// A share of time from which on a habit is a reason.
 const USUAL: f64 = 0.05;
 
-/// Chairs of a section that do one thing: section, strand and octave.
-type Gathered = BTreeMap<(usize, Option<usize>, i32), Vec<usize>>;
+/// What players of a section do: section, strand and octave.
+type Doing = (usize, Option<usize>, i32);
+
+/// Who does each thing.
+type Gathered = BTreeMap<Doing, Vec<usize>>;
 
 /// Turns the choices of groups into tasks; chords leave their register to the voicing.
 #[must_use]
@@ -536,7 +539,7 @@ pub fn tasks(
 
 /// A strand that no group is left for goes to half the players of the group that would do it best beside what it does.
 fn split(units: &[Unit], problem: &Problem, picked: &[usize], strand: usize, by: &mut Gathered) {
-    let mut best: Option<(f64, (usize, Option<usize>, i32), i32)> = None;
+    let mut best: Option<(f64, Doing, i32)> = None;
     for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
         let Some(now) = choices.get(at) else { continue };
         let key = (unit.section, now.strand, now.octave);

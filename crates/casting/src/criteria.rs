@@ -165,10 +165,10 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
     let mut before: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
     for &at in &moments {
         let mut now: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
-        for section in 0..lineup.sections.len() {
+        for (section, order) in orders.iter().enumerate() {
             // From the top; horns both by their pairs and by number, for either order is usual.
             let mut keys: Vec<(usize, LineId, i32)> = Vec::new();
-            for &chair in &orders[section] {
+            for &chair in order {
                 if let Some(note) = notes.get(&(section, chair)).and_then(|own| sounding(own, at)) {
                     now.entry(note.line).or_insert((note.key(), section));
                     keys.push((chair, note.line, note.key()));
