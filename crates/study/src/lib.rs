@@ -32,4 +32,4 @@ pub use ripieno_practice::{
 pub use ripieno_practice::{
     Group, Groups, Measure, Moment, NamedGroup, PartIdentity, RegisterUse, Sentence, Subject, Taken, Unit, Value,
 };
-pub use versions::{BarChange, PartChange, Touch, Versions, versions};
+pub use versions::{BarChange, Listed, PartChange, Touch, Versions, versions};

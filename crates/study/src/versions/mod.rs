@@ -5,6 +5,7 @@
 //! attacks, pitches, lengths and the level in force; signs that change none of these are not.
 
 mod detail;
+mod listed;
 mod moved;
 
 use ripieno_score::Crotchets;
@@ -14,6 +15,7 @@ use crate::corrections::align::align;
 use crate::corrections::fingerprint::Fingerprint;
 use crate::corrections::parts::{Pair, pair_parts, plain};
 use detail::Details;
+pub use listed::Listed;
 
 /// What became of a part in a bar.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
