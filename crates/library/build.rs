@@ -6,8 +6,8 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 
 /// Crates whose sources and data decide what is kept of a score.
-const CRATES: [&str; 9] =
-    ["acoustics", "formats", "instruments", "loudness", "practice", "questions", "score", "study", "texture"];
+const CRATES: [&str; 10] =
+    ["acoustics", "chart", "formats", "instruments", "loudness", "practice", "questions", "score", "study", "texture"];
 
 fn main() -> io::Result<()> {
     let crates = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");

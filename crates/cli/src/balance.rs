@@ -11,6 +11,7 @@ use ripieno_study::acoustics::{Day, EvenGrade, Grade, Plan, Room, Situation};
 use ripieno_study::{Balance, FullChord, Judged, MelodyBar, Spot, Study, analyse_file};
 use serde_json::{Value, json};
 
+use crate::chart::needs_notes;
 use crate::library::print;
 
 /// Arguments of `ripieno balance`.
@@ -58,7 +59,7 @@ enum Form {
 
 /// Reads, analyses, weighs and prints.
 pub fn run(arguments: &BalanceArguments) -> Result<(), String> {
-    let study = analyse_file(&arguments.file, &Limits::default()).map_err(|error| error.to_string())?;
+    let study = needs_notes(analyse_file(&arguments.file, &Limits::default()).map_err(|error| error.to_string())?)?;
     let said = |what: String| format!("{}: {what}", arguments.file.display());
     let situation = situation(&study.score, arguments).map_err(said)?;
     let wanted = bars(&study, arguments.bars.as_deref()).map_err(said)?;

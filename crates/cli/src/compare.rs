@@ -90,6 +90,9 @@ pub fn run(arguments: &CompareArguments) -> Result<(), String> {
     groups.extend(named.iter().filter(|named| named.0).map(|named| named.1.to_owned()));
     check_groups(&groups, &a.profile, &b.profile)?;
     let changed = a.only.as_ref().zip(b.only.as_ref()).map(|(old, new)| (old, new, versions(old, new)));
+    if arguments.versions && changed.as_ref().is_some_and(|(old, new, _)| old.is_chart() || new.is_chart()) {
+        return Err("--versions compares notes, and a chart holds none; leave it out to compare what is charted".to_owned());
+    }
     if arguments.versions && changed.is_none() {
         return Err("--versions compares two score files; a folder or a saved profile has no bars to lay side by side".to_owned());
     }

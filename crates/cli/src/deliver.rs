@@ -11,6 +11,7 @@ use ripieno_players::{Group, Level, check, grouped, who};
 use ripieno_score::{BarIndex, Score, Sounding, Unroll};
 use ripieno_study::{Study, analyse_file};
 
+use crate::chart::needs_notes;
 use crate::save::save;
 
 /// Arguments of `ripieno deliver`.
@@ -84,7 +85,7 @@ enum ScorePaper {
 
 /// Takes the score apart and writes everything that goes out.
 pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
-    let study = analyse_file(&arguments.file, &Limits::default()).map_err(|error| error.to_string())?;
+    let study = needs_notes(analyse_file(&arguments.file, &Limits::default()).map_err(|error| error.to_string())?)?;
     study.findings.iter().filter(|finding| finding.severity >= Severity::Warning).for_each(|finding| eprintln!("{finding}"));
     let score = &study.score;
     let said = |what: &dyn std::fmt::Display| format!("{}: {what}", arguments.file.display());

@@ -4,6 +4,7 @@
 mod ask;
 mod balance;
 mod cast;
+mod chart;
 mod check;
 mod compare;
 mod convert;
@@ -74,6 +75,8 @@ enum Command {
     Cast(cast::CastArguments),
     /// Reduce bars of a score to a sketch by role: melody, chords, bass, figures, one staff each
     Sketch(sketch::SketchArguments),
+    /// Chart a score that exists only on paper: line-up, bars, and who does what in them; and studied scores likewise
+    Chart(chart::ChartArguments),
     /// Write a score in another format: .musicxml, .mxl, .mid or .csv, by the ending of the new file
     Convert(convert::ConvertArguments),
 }
@@ -112,6 +115,7 @@ fn main() -> ExitCode {
         Some(Command::Profile(arguments)) => compare::run_profile(&arguments),
         Some(Command::Cast(arguments)) => cast::run(&arguments),
         Some(Command::Sketch(arguments)) => sketch::run(&arguments),
+        Some(Command::Chart(arguments)) => chart::run(&arguments),
         Some(Command::Convert(arguments)) => convert::run(&arguments),
     };
     match outcome {

@@ -7,6 +7,7 @@ use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::musicxml;
 
 use crate::cast::studied;
+use crate::chart::needs_notes;
 use crate::library::print;
 
 /// Arguments of `ripieno sketch`.
@@ -28,7 +29,7 @@ pub struct SketchArguments {
 
 /// Reduces and writes.
 pub fn run(arguments: &SketchArguments) -> Result<(), String> {
-    let study = studied(&arguments.file)?;
+    let study = needs_notes(studied(&arguments.file)?)?;
     let bars = match &arguments.bars {
         None => 0..study.score.bars.len(),
         Some(text) => {

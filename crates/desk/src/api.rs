@@ -32,7 +32,7 @@ use crate::studied::{self, MOST_BYTES};
 use crate::takeaway;
 use crate::upload;
 use crate::view::View;
-use crate::{asking, assets, balance, compare, evidence, notes};
+use crate::{asking, assets, balance, chart, compare, evidence, notes};
 
 /// The demonstration score, made for this project.
 const DEMO: &[u8] = include_bytes!("../../../demo/lifeboat_overture.musicxml");
@@ -73,6 +73,7 @@ fn routes() -> OpenApiRouter<Desk> {
         .routes(routes!(outline))
         .routes(routes!(follow))
         .merge(balance::routes())
+        .merge(chart::routes())
         .merge(excerpt::routes())
         .merge(listen::routes())
         .merge(takeaway::routes())

@@ -81,6 +81,9 @@ pub(crate) fn correct(desk: &Desk, score: i64, wanted: &Wanted) -> Outcome<Arc<O
     if open.revision != wanted.revision {
         return Err(Failure::new(StatusCode::CONFLICT, "the score has changed meanwhile; look again and repeat the correction"));
     }
+    if open.study.is_chart() {
+        return Err(Failure::refused("this is a chart: what it says is changed on the page on which it is made"));
+    }
     let request = request(&open.study, wanted)?;
     add(Path::new(&path), &open.study, request)?;
     desk.forget_undone(score);

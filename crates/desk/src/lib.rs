@@ -9,6 +9,7 @@ mod api;
 mod asking;
 mod assets;
 mod balance;
+mod chart;
 mod compare;
 mod corrections;
 mod desk;

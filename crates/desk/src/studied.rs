@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError};
 use std::time::SystemTime;
 
-use ripieno_formats::{Limits, read_file};
+use ripieno_formats::{Format, Limits, load, read};
 use ripieno_library::Labels;
 use ripieno_questions::MomentRow;
 use ripieno_study::corrections::sidecar_path;
@@ -51,17 +51,23 @@ fn work(desk: &Desk, path: &Path, score: Option<i64>, job: &Job) -> Outcome<()> 
     }
     for _ in 0..TRIES {
         let before = stamps(path);
-        let reading = read_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
-        job.set_outline(View::outline(&name, &reading, score.unwrap_or(0)));
+        let (_, bytes) = load(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+        // A chart is small and has nothing to show before it is studied.
+        let reading = if Format::of(&bytes) == Some(Format::Chart) {
+            None
+        } else {
+            let reading = read(&name, &bytes, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+            job.set_outline(View::outline(&name, &reading, score.unwrap_or(0)));
+            Some(reading)
+        };
+        drop(bytes);
         if !job.go(Stage::Studying, "finding out who does what", score) {
             return Ok(());
         }
         // Without corrections what has been read need not be read again.
-        let study = if sidecar_path(path).exists() {
-            drop(reading);
-            analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?
-        } else {
-            analyse(name.clone(), reading)
+        let study = match reading.filter(|_| !sidecar_path(path).exists()) {
+            Some(reading) => analyse(name.clone(), reading),
+            None => analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?,
         };
         // The library keeps a study under the content the files have then: old findings must not pass for those of a score or of
         // corrections saved meanwhile.

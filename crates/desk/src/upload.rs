@@ -8,7 +8,7 @@ use std::sync::{Mutex, PoisonError};
 use crate::failure::{Failure, Outcome};
 
 /// Endings of files that can be scores.
-const ENDINGS: &[&str] = &["musicxml", "xml", "mxl", "mid", "midi", "krn", "kern"];
+const ENDINGS: &[&str] = &["musicxml", "xml", "mxl", "mid", "midi", "krn", "kern", "toml"];
 
 /// Most bytes of a name before its ending: file systems take 255 with the number, the ending and what the library adds to them.
 const MOST_STEM: usize = 180;
@@ -23,7 +23,7 @@ pub(crate) fn plain_name(given: &str) -> Outcome<String> {
             Ok(format!("{}.{ending}", &stem[..stem.floor_char_boundary(MOST_STEM)]))
         }
         _ => Err(Failure::refused(format!(
-            "“{name}” is no score the desk can read. Scores are MusicXML (.musicxml, .xml, .mxl), Standard MIDI (.mid) or kern (.krn)"
+            "“{name}” is no score the desk can read. Scores are MusicXML (.musicxml, .xml, .mxl), Standard MIDI (.mid), kern (.krn) or charts (.toml)"
         ))),
     }
 }

@@ -159,6 +159,8 @@ pub(crate) struct View {
     pub revision: u64,
     /// Whether roles and all that rests on them are there.
     pub whole: bool,
+    /// Whether it is a chart, which has no notes.
+    pub chart: bool,
     pub title: String,
     pub composers: String,
     pub file: String,
@@ -263,6 +265,7 @@ impl View {
             score,
             revision,
             whole: true,
+            chart: study.is_chart(),
             tempi: tempi.map(|mark| Mark { bar: mark.bar, at: start(mark.bar) + mark.at.to_f64(), text: mark.words }).collect(),
             metres: study.metres().into_iter().map(|(bar, metre)| mark(bar, metre.to_string())).collect(),
             rehearsal: study.rehearsal_marks().into_iter().map(|(bar, text)| mark(bar, text)).collect(),
@@ -311,6 +314,7 @@ fn bare(score: &Score, sounding: &Sounding, groups: &Groups, title: String, file
         score: 0,
         revision: 0,
         whole: false,
+        chart: false,
         title,
         composers: composers.collect::<Vec<_>>().join("; "),
         file: file.to_owned(),

@@ -6,7 +6,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-use ripieno_formats::Limits;
+use ripieno_formats::{Format, Limits};
 use ripieno_questions::record::{MomentRow, Record};
 use ripieno_study::corrections::sidecar_path;
 use ripieno_study::{Cancel, Study, read_all};
@@ -113,12 +113,24 @@ fn walk(folder: &Path, found: &mut Vec<PathBuf>) -> Result<()> {
         }
         if is_folder {
             walk(&path, found)?;
-        } else if matches!(ending.as_deref(), Some("musicxml" | "xml" | "mxl" | "mid" | "midi" | "krn" | "kern")) {
+        } else if matches!(ending.as_deref(), Some("musicxml" | "xml" | "mxl" | "mid" | "midi" | "krn" | "kern"))
+            || (ending.as_deref() == Some("toml") && is_chart(&path))
+        {
             found.push(path);
         }
     }
     Ok(())
 }
+
+/// Whether a file says that it is a chart; other texts of its ending are no matter of ours.
+fn is_chart(path: &Path) -> bool {
+    let mut head = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(HEAD).read_to_end(&mut head));
+    read.is_ok() && Format::of(&head) == Some(Format::Chart)
+}
+
+/// Bytes in which a chart has said so.
+const HEAD: u64 = 1 << 14;
 
 impl Library {
     /// Takes files in on all cores, telling after each. A file kept already is skipped; each other file is one transaction, so an

@@ -2,6 +2,7 @@
 //!
 //! Neither says anything beyond the score in hand. Weights, 0 to 1, only order the lists: what kind of thing it is comes first, how marked it is second.
 
+mod charted;
 mod course;
 mod findings;
 mod layers;
@@ -22,7 +23,9 @@ use crate::measure::{Subject, Taken, Value};
 #[must_use]
 pub fn noteworthy(material: &Material<'_>, taken: &[Taken]) -> (Vec<Moment>, Vec<Sentence>) {
     let course = Course::new(material);
-    (moments::moments(&course, taken), findings::findings(&course, taken))
+    // What a chart has no notes for is not told of it.
+    let moments = if material.charted { charted::moments(material, taken) } else { moments::moments(&course, taken) };
+    (moments, findings::findings(&course, taken))
 }
 
 /// Values of one measure.

@@ -145,7 +145,7 @@ fn presence(study: &Study) -> Table {
                 json!(rounded(presence.share_of_bars)),
                 json!(presence.time.to_string()),
                 json!(rounded(presence.share_of_time)),
-                json!(presence.attacks),
+                json!((!study.is_chart()).then_some(presence.attacks)),
                 json!(study.cite(&presence.bars).to_string()),
             ]
         })

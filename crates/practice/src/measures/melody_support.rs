@@ -27,6 +27,9 @@ pub(super) const MEASURE: Measure = Measure {
     take,
 };
 
+/// The interval of a support of which nothing is said but that there is one.
+const UNSAID: i16 = i16::MAX;
+
 /// Who supports (whom) at which interval from the carrier.
 type Key = (Subject, Option<Subject>, i16);
 
@@ -70,6 +73,19 @@ fn take(material: &Material<'_>) -> Vec<Value> {
                 (Subject::Family(family_of[part]), None, interval),
             ]);
         }
+        // A chart that states no doubling at all still says who else has the melody.
+        if material.charted && material.doublings.all.is_empty() {
+            let others = (0..moment.pitched.len()).filter(|&line| moment.pitched[line] && line != now.line);
+            for line in others.filter(|&line| role_of(line) == Role::Melody) {
+                let part = material.lines.lines[line].part;
+                let section = Subject::Section(section_of[part]);
+                here.extend([
+                    (section, None, UNSAID),
+                    (section, Some(carrier), UNSAID),
+                    (Subject::Family(family_of[part]), None, UNSAID),
+                ]);
+            }
+        }
         here.sort_unstable();
         here.dedup();
         here.iter().for_each(|key| support.entry(*key).or_default().add(slice));
@@ -84,10 +100,10 @@ fn take(material: &Material<'_>) -> Vec<Value> {
     let mut values = vec![alone.value(Subject::Everybody, None, "alone", whole.time)];
     values.extend(carried.into_iter().map(|(carrier, tally)| tally.value(carrier, None, "carries", whole.time)));
     let mut support: Vec<(Key, Tally)> = support.into_iter().collect();
-    support.sort_by_key(|((of, with, interval), _)| (*of, *with, interval.abs(), *interval));
+    support.sort_by_key(|((of, with, interval), _)| (*of, *with, interval.unsigned_abs(), *interval));
     values.extend(support.into_iter().map(|((of, with, interval), tally)| {
         let time = with.and_then(|carrier| of_carrier.get(&carrier).copied()).unwrap_or(whole.time);
-        tally.value(of, with, octaves(interval), time)
+        tally.value(of, with, if interval == UNSAID { "interval not charted".to_owned() } else { octaves(interval) }, time)
     }));
     if !material.charted {
         values.extend(notes_with_leader(material, &section_of));

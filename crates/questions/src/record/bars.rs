@@ -96,7 +96,8 @@ fn bars(study: &Study, presence: &Presence) -> Table {
                 Cell::count(study.groups.sections.iter().filter(in_group).count()),
                 Cell::Whole(i64::from(least)),
                 Cell::Whole(i64::from(most)),
-                Cell::Whole(sounding().map(|here| here.attacks).sum()),
+                // A chart knows no attacks.
+                Cell::of((!study.is_chart()).then(|| sounding().map(|here| here.attacks).sum::<i64>())),
                 Cell::of(sounding().filter_map(|here| here.lowest).min()),
                 Cell::of(sounding().filter_map(|here| here.highest).max()),
                 level(middle),
@@ -128,7 +129,7 @@ fn roles(study: &Study, presence: &Presence) -> Table {
                     Cell::Whole(i64::from(bar)),
                     Cell::text(told.first().copied()),
                     Cell::text(others.as_deref()),
-                    Cell::Whole(here.attacks),
+                    Cell::of((!study.is_chart()).then_some(here.attacks)),
                     Cell::of(here.lowest),
                     Cell::of(here.highest),
                     level(here.softest),

@@ -126,7 +126,7 @@ fn heading(out: &mut String, study: &Study) {
 pitches are sounding, C4 being middle C. Every figure links to its bars on the map; <em>Back</em> at the top returns to where you were.</p>",
         counted(study.score.parts.len(), "part"),
         counted(study.sounding.bars.len(), "bar"),
-        counted(study.sounding.notes.len(), "note"),
+        if study.is_chart() { "no notes".to_owned() } else { counted(study.sounding.notes.len(), "note") },
         duration(&study.sounding),
         escaped(&study.file),
         study.format,

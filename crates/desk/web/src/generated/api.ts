@@ -21,6 +21,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/charts": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Begin a chart; it is kept on the shelf */
+        post: operations["begin_chart"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/compare": {
         parameters: {
             query?: never;
@@ -206,6 +223,41 @@ export interface paths {
         post?: never;
         /** Take a bookmark away */
         delete: operations["remove_bookmark"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/chart": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A chart to work on; 422 when the score is none */
+        get: operations["chart"];
+        /** Put a text in the chart's place: an earlier one takes an action back */
+        put: operations["put_text"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/chart/rows": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Lay roles over bars; the answer is the chart with them */
+        post: operations["lay_row"];
+        delete?: never;
         options?: never;
         head?: never;
         patch?: never;
@@ -644,6 +696,40 @@ export interface components {
             /** @description "Tuba, is silent now". */
             text: string;
         };
+        /** @description Which score it has become. */
+        ChartBegun: {
+            /** Format: int64 */
+            score: number;
+        };
+        /** @description A chart as the page shows it. */
+        ChartShown: {
+            rows: components["schemas"]["RowShown"][];
+            /** @description Changes with the text. */
+            state: string;
+            /** @description The chart's file. */
+            text: string;
+            /** @description What is worth knowing about the rows. */
+            told: string[];
+            /** @description As the study shows it. */
+            view: components["schemas"]["View"];
+        };
+        /** @description A chart to begin. */
+        ChartWanted: {
+            /**
+             * Format: int32
+             * @description How many bars, an upbeat not counted.
+             */
+            bars: number;
+            composer?: string;
+            /** @description Metre of the first bar: "4/4". */
+            metre: string;
+            /** @description Names of the parts from the top of the page down. */
+            parts: string[];
+            /** @description Title; the chart's file is named by it. */
+            title: string;
+            /** @description Length of an upbeat in crotchets, as a fraction; none without it. */
+            upbeat?: string | null;
+        };
         /** @description The full chord of a bar, without the melody. */
         Chord: {
             /** Format: int32 */
@@ -877,6 +963,36 @@ export interface components {
          * @enum {string}
          */
         Kind: "set-role" | "split-role" | "merge-roles" | "name-role" | "set-layer" | "split-layer" | "merge-layers" | "remark";
+        /** @description What is laid over bars. */
+        Laid: {
+            /** @description "pp" to "fff"; unmarked without it. */
+            dynamic?: string;
+            /**
+             * Format: int32
+             * @description First bar, counted from 0.
+             */
+            first: number;
+            /**
+             * Format: int32
+             * @description Last bar, itself included.
+             */
+            last: number;
+            /** @description A letter: those with the same one act together. */
+            layer?: string;
+            /**
+             * Format: int32
+             * @description Which line of each part, from 1.
+             */
+            line?: number | null;
+            /** @description Parts, as the view numbers them. */
+            parts: number[];
+            /** @description A remark. */
+            remark?: string;
+            /** @description Roles, the chief one first; tacet for silence. */
+            roles: string[];
+            /** @description The state of the chart it is laid over ([`ChartShown::state`]). */
+            state: string;
+        };
         /** @description Words over the score. */
         Mark: {
             /** Format: double */
@@ -1007,6 +1123,16 @@ export interface components {
             /** @description As the page calls them. */
             printed_bars: string;
             text: string;
+        };
+        /** @description What a row of the chart says, in words. */
+        RowShown: {
+            bars: string;
+            dynamic: string;
+            layer: string;
+            /** @description Ways of playing, whom it doubles, register, remark: everything else. */
+            more: string;
+            roles: string[];
+            who: string;
         };
         /** @description A section in a chord. */
         Share: {
@@ -1150,6 +1276,13 @@ export interface components {
             name: string;
             rows: number;
         };
+        /** @description A text to put in the chart's place. */
+        TextWanted: {
+            /** @description The state of the chart it takes the place of. */
+            state: string;
+            /** @description The chart, as its file has it. */
+            text: string;
+        };
         /** @description A tone of a chord. */
         Tone: {
             /**
@@ -1179,6 +1312,8 @@ export interface components {
         View: {
             bars: components["schemas"]["Bar"][];
             can_redo: boolean;
+            /** @description Whether it is a chart, which has no notes. */
+            chart: boolean;
             composers: string;
             corrections: components["schemas"]["Correction"][];
             families: components["schemas"]["Group"][];
@@ -1288,6 +1423,53 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["InScore"][];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    begin_chart: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ChartWanted"];
+            };
+        };
+        responses: {
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChartBegun"];
                 };
             };
             400: {
@@ -1966,6 +2148,189 @@ export interface operations {
                 };
             };
             404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    chart: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChartShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    put_text: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TextWanted"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChartShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    lay_row: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Laid"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ChartShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
                 headers: {
                     [name: string]: unknown;
                 };

@@ -56,7 +56,9 @@ export interface CompareRoute {
 export type Route =
   | ({ readonly page: 'shelf' } & ShelfRoute)
   | ({ readonly page: 'study' } & StudyRoute)
-  | ({ readonly page: 'compare' } & CompareRoute);
+  | ({ readonly page: 'compare' } & CompareRoute)
+  /** A chart being made; without a score one to begin. */
+  | { readonly page: 'chart'; readonly score: number | null };
 
 export const fresh = (score: number): StudyRoute => ({
   score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null, chosen: null, situation: HALL,
@@ -87,6 +89,7 @@ export function written(route: Route): string {
     if (route.group) values.set('group', route.group);
     return `#/compare${after()}`;
   }
+  if (route.page === 'chart') return route.score === null ? '#/chart' : `#/chart/${route.score}`;
   if (route.seen) values.set('seen', `${round(route.seen.from)}-${round(route.seen.to)}`);
   if (route.open.length > 0) values.set('open', [...route.open].sort((a, b) => a - b).join('.'));
   if (route.register !== 'families') values.set('register', route.register);
@@ -122,6 +125,8 @@ export function read(hash: string): Route {
       align: one(values.get('align'), ALIGNS, 'share'), group: (values.get('group') ?? '').slice(0, 100),
     };
   }
+  const chart = /^\/chart(?:\/(\d{1,15}))?$/.exec(path);
+  if (chart) return { page: 'chart', score: chart[1] === undefined ? null : Number(chart[1]) };
   const number = /^\/study\/(\d{1,15})$/.exec(path)?.[1];
   if (number === undefined) {
     const text = (name: string) => (values.get(name) ?? '').slice(0, 4000);
