@@ -32,7 +32,7 @@ use crate::studied::{self, MOST_BYTES};
 use crate::takeaway;
 use crate::upload;
 use crate::view::View;
-use crate::{asking, assets, balance, chart, compare, evidence, notes};
+use crate::{asking, assets, balance, chart, compare, evidence, notes, write};
 
 /// The demonstration score, made for this project.
 const DEMO: &[u8] = include_bytes!("../../../demo/lifeboat_overture.musicxml");
@@ -77,6 +77,7 @@ fn routes() -> OpenApiRouter<Desk> {
         .merge(excerpt::routes())
         .merge(listen::routes())
         .merge(takeaway::routes())
+        .merge(write::routes())
 }
 
 /// The OpenAPI description, as JSON text.

@@ -17,6 +17,7 @@ use crate::jobs::Jobs;
 use crate::media::Media;
 use crate::shelf::SmallMaps;
 use crate::weigher::Weighers;
+use crate::write::Drafts;
 
 /// Studies kept in memory; a large score takes some tens of megabytes.
 const OPEN: usize = 4;
@@ -61,6 +62,8 @@ pub struct Inner {
     pub(crate) turns: Arc<Semaphore>,
     /// Prepared sound and engraved pages.
     pub(crate) media: Media,
+    /// What is being written.
+    pub(crate) drafts: Drafts,
     /// Balance in the situations looked at.
     pub(crate) weighers: Weighers,
 }
@@ -87,6 +90,7 @@ impl Desk {
         ));
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
         Ok(Self(Arc::new(Inner {
+            drafts: Drafts::beside(&library),
             library,
             folder,
             held: Mutex::default(),
@@ -135,8 +139,18 @@ impl Inner {
         self.reader()?.kept(score)?.ok_or_else(|| no_score(score))
     }
 
-    /// The study of a score, when it is open.
+    /// A number no study has had yet.
+    pub(crate) fn next_revision(&self) -> u64 {
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        held.revision += 1;
+        held.revision
+    }
+
+    /// The study of a score, when it is open; below zero are those of drafts.
     pub(crate) fn open(&self, score: i64) -> Option<Arc<Open>> {
+        if score < 0 {
+            return self.drafts.open(score);
+        }
         let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
         let place = held.open.iter().position(|open| open.score == score)?;
         let open = held.open.remove(place)?;

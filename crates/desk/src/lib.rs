@@ -30,6 +30,7 @@ mod upload;
 mod versions;
 mod view;
 mod weigher;
+mod write;
 
 pub use api::{openapi, router};
 pub use desk::Desk;

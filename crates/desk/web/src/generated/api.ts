@@ -72,6 +72,249 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/drafts": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The drafts, the newest first */
+        get: operations["list_drafts"];
+        put?: never;
+        /** Begin a draft on a sketch: its bytes are the body */
+        post: operations["add_draft"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/demo": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Begin a draft on the sketch of the demonstration */
+        post: operations["add_demo_draft"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/of-bars": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Begin a draft on bars of a score, reduced to a sketch by role */
+        post: operations["draft_of_bars"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A draft with all that belongs to it */
+        get: operations["draft"];
+        /** Change line-up, plan or title; what is changed can be taken back */
+        put: operations["change_draft"];
+        post?: never;
+        /** Throw a draft away */
+        delete: operations["remove_draft"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/again": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Cast phrases of a proposal again by the plan as it is now; all others stay note for note */
+        post: operations["cast_again"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/cast": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Make proposals */
+        post: operations["cast_draft"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/lineup": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Take a line-up over */
+        post: operations["choose_lineup"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/lineup.toml": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The line-up as TOML, as `ripieno cast --lineup` reads it */
+        get: operations["lineup_text"];
+        /** Read a line-up from TOML: its text is the body */
+        put: operations["read_lineup"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/model": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Carry over from bars of a studied score who does what there; the rest stays open */
+        post: operations["carry_over"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/plan.toml": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The plan as TOML, as `ripieno cast --plan` reads it */
+        get: operations["plan_text"];
+        /** Read a plan from TOML: its text is the body */
+        put: operations["read_plan"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/redo": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Make the change again that was taken back last */
+        post: operations["draft_redo"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/shelve": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Put a proposal on the shelf, where it is studied and compared like any score */
+        post: operations["shelve"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/staves": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /** Give the staves of the sketch other roles */
+        put: operations["set_staves"];
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/undo": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Take the latest change of line-up or plan back */
+        post: operations["draft_undo"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/jobs/{job}": {
         parameters: {
             query?: never;
@@ -116,6 +359,23 @@ export interface paths {
         };
         /** What can be shown of the score while its roles are being found; 404 before it has been read */
         get: operations["outline"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/lineups": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Line-ups that come with the program */
+        get: operations["list_lineups"];
         put?: never;
         post?: never;
         delete?: never;
@@ -280,6 +540,24 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/scores/{score}/delivery": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The latest delivery of a score, as one ZIP */
+        get: operations["delivery_file"];
+        put?: never;
+        /** Make score, parts, lists, pages and sound of an open score */
+        post: operations["deliver"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/scores/{score}/evidence": {
         parameters: {
             query?: never;
@@ -374,6 +652,23 @@ export interface paths {
         };
         /** A person's tags, remarks and bookmarks of a score */
         get: operations["notes"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/scores/{score}/objections": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** What players, conductor and copyist would object to in an open score */
+        get: operations["objections"];
         put?: never;
         post?: never;
         delete?: never;
@@ -609,6 +904,18 @@ export interface paths {
 export type webhooks = Record<string, never>;
 export interface components {
     schemas: {
+        /** @description Which phrases are to be cast again. */
+        AgainWanted: {
+            /** @description Phrases of the plan, from 0. */
+            phrases: number[];
+            /** @description The proposal, from 1. */
+            proposal: number;
+            /**
+             * Format: int64
+             * @description Another seed: another way where the plan leaves it open.
+             */
+            seed?: number | null;
+        };
         /** @description The bars that answer a question. */
         Answer: {
             bars: components["schemas"]["Cited"];
@@ -639,6 +946,21 @@ export interface components {
             x: number;
             /** Format: double */
             y: number;
+        };
+        /** @description Bars of a score of the library. */
+        BarsOf: {
+            /**
+             * Format: int32
+             * @description First bar, from 0.
+             */
+            first: number;
+            /**
+             * Format: int32
+             * @description Last bar, from 0.
+             */
+            last: number;
+            /** Format: int64 */
+            score: number;
         };
         /** @description A bookmark. */
         BookmarkView: {
@@ -688,6 +1010,38 @@ export interface components {
             to: number;
             /** @description Others that carry it in unison or octaves. */
             with: number[];
+        };
+        /** @description How a draft is to be cast. */
+        CastWanted: {
+            /** @description Proposals, 1 to 3. */
+            count: number;
+            /**
+             * Format: int64
+             * @description Open cells are filled as in this score of the library; as scores usually do without it.
+             */
+            like?: number | null;
+            /**
+             * Format: int64
+             * @description Seed of those after the first.
+             */
+            seed?: number;
+        };
+        /** @description What a group does in a proposal. */
+        CellShown: {
+            /** @description Lowest and highest note it has: "F3–D5"; empty where it has none. */
+            band: string;
+            /** @description Its role as all pictures call it; "tacet" for silence. */
+            role: string;
+            task: components["schemas"]["TaskRow"];
+        };
+        /** @description What one player has beside, or instead of, the section's instrument. */
+        ChairRow: {
+            /** @description Besides it. */
+            doubles: string[];
+            /** Format: int32 */
+            player: number;
+            /** @description Instead of the section's instrument. */
+            plays?: string | null;
         };
         /** @description A change, with its bars in either version. */
         Changed: {
@@ -780,6 +1134,23 @@ export interface components {
             span: string;
             what: string;
         };
+        /** @description A number about a proposal. */
+        CriterionShown: {
+            more_is_better: boolean;
+            name: string;
+            unit: string;
+            /** Format: double */
+            value: number;
+        };
+        /** @description What goes into a delivery. */
+        DeliveryWanted: {
+            /** @description Who will play: professional, amateur or student. */
+            level?: string;
+            /** @description Paper of the parts: orchestra, a4 or b4. */
+            paper?: string;
+            /** @description Also played, whole and section by section. */
+            sound?: boolean;
+        };
         /** @description Exposure at a desk. */
         DeskExposure: {
             /**
@@ -833,6 +1204,63 @@ export interface components {
             /** @description "share of bars". */
             unit: string;
         };
+        /** @description A draft among others. */
+        DraftCard: {
+            /** Format: int64 */
+            draft: number;
+            from: string;
+            lineup: string;
+            /** Format: int32 */
+            players: number;
+            proposals: number;
+            title: string;
+        };
+        /** @description What of a draft is to be otherwise. */
+        DraftChange: {
+            lineup?: null | components["schemas"]["LineupRows"];
+            plan?: components["schemas"]["PhraseRow"][] | null;
+            /** @description Sections whose players stand in rows of their own. */
+            split?: string[] | null;
+            title?: string | null;
+        };
+        /** @description A draft. */
+        DraftShown: {
+            /** @description What each bar is called. */
+            bars: string[];
+            can_redo: boolean;
+            can_undo: boolean;
+            /** Format: int64 */
+            draft: number;
+            from: string;
+            /** @description Rows of the map. */
+            groups: components["schemas"]["GroupShown"][];
+            /** @description Whether the score the sketch comes from has a line-up of its own to choose. */
+            has_own_lineup: boolean;
+            job?: null | components["schemas"]["JobState"];
+            lineup: components["schemas"]["LineupRows"];
+            /** Format: int32 */
+            people: number;
+            plan: components["schemas"]["PhraseRow"][];
+            proposals: components["schemas"]["ProposalShown"][];
+            remarks: string[];
+            /** @description What the latest change did besides. */
+            said: string;
+            /**
+             * Format: int64
+             * @description The number under which the sketch is engraved and heard.
+             */
+            sketch: number;
+            /**
+             * Format: int64
+             * @description The score the sketch was taken from.
+             */
+            source?: number | null;
+            /** @description Sections whose players stand in rows of their own. */
+            split: string[];
+            staves: components["schemas"]["StaffShown"][];
+            strands: components["schemas"]["StrandShown"][];
+            title: string;
+        };
         /** @description Why a span has its role. */
         Evidence: {
             bars: components["schemas"]["Cited"];
@@ -877,6 +1305,22 @@ export interface components {
             family: string;
             name: string;
             parts: number[];
+        };
+        /** @description A row of the map: players who act as one. */
+        GroupShown: {
+            family: string;
+            /** @description "Trumpets in Bb 1". */
+            label: string;
+            /**
+             * Format: int32
+             * @description Players of the whole section.
+             */
+            of: number;
+            /** @description Numbers of its players, from 1. */
+            players: number[];
+            /** @description Lowest and highest note at ease. */
+            reach: string;
+            section: string;
         };
         /** @description A bar as it is heard. */
         HeardBar: {
@@ -963,6 +1407,16 @@ export interface components {
          * @enum {string}
          */
         Kind: "set-role" | "split-role" | "merge-roles" | "name-role" | "set-layer" | "split-layer" | "merge-layers" | "remark";
+        /** @description A line-up that can be chosen. */
+        KnownLineup: {
+            id: string;
+            name: string;
+            /** Format: int32 */
+            players: number;
+            /** @description "Cornets in Bb, Flugelhorn in Bb ..." */
+            sections: string[];
+            source: string;
+        };
         /** @description What is laid over bars. */
         Laid: {
             /** @description "pp" to "fff"; unmarked without it. */
@@ -992,6 +1446,15 @@ export interface components {
             roles: string[];
             /** @description The state of the chart it is laid over ([`ChartShown::state`]). */
             state: string;
+        };
+        /** @description A line-up, section by section. */
+        LineupRows: {
+            /** @description Of everybody: professional, amateur or student; empty for professional. */
+            level: string;
+            name: string;
+            section: components["schemas"]["SectionRow"][];
+            /** @description Where it comes from. */
+            source: string;
         };
         /** @description Words over the score. */
         Mark: {
@@ -1064,6 +1527,40 @@ export interface components {
             /** @description One sentence with its place. */
             text: string;
         };
+        /** @description An objection with its repeats. */
+        ObjectionShown: {
+            /** @description "12, 14-18". */
+            bars: string;
+            /** @description How many objections there are. */
+            count: number;
+            /** @description What is objected to, and from where on. */
+            definition: string;
+            /** @description "slide-glissando". */
+            kind: string;
+            /** @description Stretches there are in all. */
+            places: number;
+            reason: string;
+            remedy: string;
+            /** @description fault, caution or note. */
+            severity: string;
+            sources: components["schemas"]["SourceShown"][];
+            /** @description Where they are, stretch by stretch. */
+            stretches: components["schemas"]["StretchShown"][];
+            /** @description "Horn 1.2, player 2". */
+            who: string;
+        };
+        /** @description What would be objected to. */
+        ObjectionsShown: {
+            /** @description What to mind. */
+            caution: string;
+            cautions: number;
+            faults: number;
+            /** @description Rows left out because there are too many. */
+            left_out: number;
+            level: string;
+            notes: number;
+            rows: components["schemas"]["ObjectionShown"][];
+        };
         /** @description All a person keeps of a score. */
         Own: {
             bookmarks: components["schemas"]["BookmarkView"][];
@@ -1100,6 +1597,79 @@ export interface components {
             players: string;
             section: string;
         };
+        /** @description A phrase of a plan. */
+        PhraseRow: {
+            /** @description How sections with chords lie to each other: free, layered, interlocked or enclosed; empty for free. */
+            arrangement: string;
+            /**
+             * Format: int32
+             * @description First bar of the sketch, from 0.
+             */
+            first: number;
+            /**
+             * Format: int32
+             * @description Last bar, from 0.
+             */
+            last: number;
+            /** @description What groups do; whoever is not named is filled in by casting. */
+            tasks: components["schemas"]["TaskRow"][];
+        };
+        /** @description A phrase of a proposal. */
+        PhraseShown: {
+            cells: components["schemas"]["CellShown"][];
+            /** Format: int32 */
+            first: number;
+            /** Format: int32 */
+            last: number;
+        };
+        /** @description A proposal. */
+        ProposalShown: {
+            /** @description Phrases of the plan changed since it was made, from 0. */
+            changed: number[];
+            criteria: components["schemas"]["CriterionShown"][];
+            /**
+             * Format: double
+             * @description How far its voicings may be from the cheapest, as a share.
+             */
+            gap: number;
+            /** @description Whether every voicing was weighed. */
+            is_exact: boolean;
+            /** @description Whether line-up, sketch or phrases have changed since: it has to be made anew as a whole. */
+            is_old: boolean;
+            /**
+             * Format: int64
+             * @description The score of the library as in which what was open was filled in.
+             */
+            like?: number | null;
+            /** @description From 1. */
+            number: number;
+            phrases: components["schemas"]["PhraseShown"][];
+            /** @description Why the search stopped. */
+            reason: string;
+            remarks: string[];
+            /**
+             * Format: int64
+             * @description Goes up with every change of its notes.
+             */
+            revision: number;
+            /**
+             * Format: int64
+             * @description The number under which it is looked at, engraved and heard like any score.
+             */
+            score: number;
+            /**
+             * Format: double
+             * @description Seconds casting took.
+             */
+            seconds: number;
+            /** @description Sections it is made of, in score order. */
+            sections: string[];
+        };
+        /** @description Which proposal. */
+        ProposalWanted: {
+            /** @description From 1. */
+            proposal: number;
+        };
         /** @description A remark. */
         RemarkView: {
             /** @description First and last bar, where it was made on the page. */
@@ -1133,6 +1703,28 @@ export interface components {
             more: string;
             roles: string[];
             who: string;
+        };
+        /** @description A section of a line-up. */
+        SectionRow: {
+            /**
+             * Format: int32
+             * @description For a body of strings: into how many it may divide.
+             */
+            divide?: number | null;
+            instruments: components["schemas"]["ChairRow"][];
+            /** @description Where it differs from everybody's. */
+            level: string;
+            mutes: string[];
+            /** @description As a score names it: "Horns in F". */
+            name: string;
+            /**
+             * Format: int32
+             * @description Players; one without it.
+             */
+            players: number;
+            /** @description Numbers of players who are strong high. */
+            strong_high: number[];
+            strong_low: number[];
         };
         /** @description A section in a chord. */
         Share: {
@@ -1204,6 +1796,12 @@ export interface components {
             /** @description Whether a SoundFont plays instead of the built-in instruments. */
             soundfont: boolean;
         };
+        /** @description On what an objection rests. */
+        SourceShown: {
+            citation: string;
+            /** @description confirmed, derived, catalogue or memory. */
+            status: string;
+        };
         /** @description One line of a part in one role over a stretch of bars. */
         Span: {
             /** @description Whether a person has corrected it. */
@@ -1246,6 +1844,18 @@ export interface components {
             /** @description Cells as text, nothing as an empty one. */
             rows: string[][];
         };
+        /** @description Roles of the staves of a sketch. */
+        StaffRoles: {
+            /** @description For each staff melody, answer, chords, bass, figure, rhythm, pedal, hits or effect; empty leaves it out. */
+            roles: string[];
+        };
+        /** @description A staff of the sketch. */
+        StaffShown: {
+            name: string;
+            notes: number;
+            /** @description melody, answer, chords, bass, figure, rhythm, pedal, hits or effect; empty where the staff is left out. */
+            role: string;
+        };
         /**
          * @description How far a job is.
          * @enum {string}
@@ -1271,10 +1881,67 @@ export interface components {
             /** @description Who plays along. */
             with: number[];
         };
+        /** @description A strand of the sketch: what can be given to a group. */
+        StrandShown: {
+            /** @description Bars in which it has notes, from 0. */
+            bars: number[];
+            is_chordal: boolean;
+            name: string;
+            /** @description Its role as all pictures call it. */
+            role: string;
+        };
+        /** @description Bars that follow each other. */
+        StretchShown: {
+            /**
+             * Format: int32
+             * @description First bar, from 0.
+             */
+            first: number;
+            /**
+             * Format: int32
+             * @description Last bar, from 0.
+             */
+            last: number;
+            /** @description "14–18". */
+            text: string;
+        };
         /** @description A table of a study. */
         TableEntry: {
             name: string;
             rows: number;
+        };
+        /** @description What a group does in a phrase. */
+        TaskRow: {
+            /**
+             * Format: int32
+             * @description Different notes of a group in chords.
+             */
+            density?: number | null;
+            /** @description unison or octaves; empty for unison. */
+            doubling: string;
+            /** @description A mark such as mf; empty for the sketch's. */
+            dynamic: string;
+            /** @description With mutes. */
+            muted: boolean;
+            /**
+             * Format: int32
+             * @description Octaves by which a line is moved; casting chooses without it.
+             */
+            octave?: number | null;
+            /** @description Numbers of its players, from 1. */
+            players: number[];
+            /** @description close or open; empty for either. */
+            position: string;
+            /** @description Lowest and highest key chords lie between. */
+            register?: number[] | null;
+            /** @description A strand of the sketch by its name, or "silence". */
+            role: string;
+            /** @description Name of the section. */
+            section: string;
+            /** @description diatonic, chord-tones or triads; empty for none. */
+            thickening: string;
+            /** @description Why, in words. */
+            why: string;
         };
         /** @description A text to put in the chart's place. */
         TextWanted: {
@@ -1599,6 +2266,1056 @@ export interface operations {
             };
         };
     };
+    list_drafts: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftCard"][];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    add_draft: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The file's name. */
+                name: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/octet-stream": number[];
+            };
+        };
+        responses: {
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    add_demo_draft: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    draft_of_bars: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["BarsOf"];
+            };
+        };
+        responses: {
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    draft: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    change_draft: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["DraftChange"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    remove_draft: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    cast_again: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["AgainWanted"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    cast_draft: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["CastWanted"];
+            };
+        };
+        responses: {
+            202: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobState"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    choose_lineup: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+                /** @description One that comes with the program, or "own": that of the score the sketch was taken from. */
+                id: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    lineup_text: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/toml": string;
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    read_lineup: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/toml": string;
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    carry_over: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["BarsOf"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    plan_text: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/toml": string;
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    read_plan: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/toml": string;
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    draft_redo: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    shelve: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ProposalWanted"];
+            };
+        };
+        responses: {
+            202: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobState"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    set_staves: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["StaffRoles"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    draft_undo: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     job: {
         parameters: {
             query?: never;
@@ -1743,6 +3460,25 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    list_lineups: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["KnownLineup"][];
                 };
             };
         };
@@ -2421,6 +4157,108 @@ export interface operations {
             };
         };
     };
+    delivery_file: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/zip": number[];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    deliver: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["DeliveryWanted"];
+            };
+        };
+        responses: {
+            202: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobState"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     evidence: {
         parameters: {
             query?: never;
@@ -2828,6 +4666,61 @@ export interface operations {
                 };
             };
             507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    objections: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                score: number;
+                /** @description professional, amateur or student; professional without it. */
+                level: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ObjectionsShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
                 headers: {
                     [name: string]: unknown;
                 };

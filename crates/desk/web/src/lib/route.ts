@@ -53,7 +53,14 @@ export interface CompareRoute {
   readonly group: string;
 }
 
+/** Writing: a draft, a score looked through for objections, or the drafts. */
+export interface WriteRoute {
+  readonly draft: number | null;
+  readonly check: number | null;
+}
+
 export type Route =
+  | ({ readonly page: 'write' } & WriteRoute)
   | ({ readonly page: 'shelf' } & ShelfRoute)
   | ({ readonly page: 'study' } & StudyRoute)
   | ({ readonly page: 'compare' } & CompareRoute)
@@ -75,6 +82,7 @@ export function written(route: Route): string {
     const text = values.toString();
     return text ? `?${text}` : '';
   };
+  if (route.page === 'write') return route.draft !== null ? `#/write/${route.draft}` : route.check !== null ? `#/write/check/${route.check}` : '#/write';
   if (route.page === 'shelf') {
     if (route.words) values.set('words', route.words);
     if (route.tag) values.set('tag', route.tag);
@@ -127,6 +135,11 @@ export function read(hash: string): Route {
   }
   const chart = /^\/chart(?:\/(\d{1,15}))?$/.exec(path);
   if (chart) return { page: 'chart', score: chart[1] === undefined ? null : Number(chart[1]) };
+  const write = /^\/write(?:\/(check\/)?(\d{1,9}))?$/.exec(path);
+  if (write) {
+    const of = write[2] === undefined ? null : Number(write[2]);
+    return { page: 'write', draft: write[1] ? null : of, check: write[1] ? of : null };
+  }
   const number = /^\/study\/(\d{1,15})$/.exec(path)?.[1];
   if (number === undefined) {
     const text = (name: string) => (values.get(name) ?? '').slice(0, 4000);

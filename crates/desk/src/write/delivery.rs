@@ -1,0 +1,262 @@
+//! Score and parts, lists, pages and sound as one file to take away: what `ripieno deliver` writes into a folder.
+
+use std::io::{Cursor, Write};
+use std::ops::ControlFlow;
+use std::sync::Arc;
+
+use ripieno_deliver::{Book, BookOptions, Paper, Setting, Title, Unresolved, books, cover, set_book, set_score, unresolved};
+use ripieno_engraving::{Engraver, IS_BUILT_IN, pdf};
+use ripieno_formats::excerpt::{Cut, PitchShown, cut};
+use ripieno_formats::midi;
+use ripieno_formats::musicxml::{write, write_printed};
+use ripieno_players::{Group, Level, Options as CheckOptions, Severity, check, grouped, who};
+use ripieno_score::{BarIndex, Score, Sounding, Unroll};
+use ripieno_sound::groups::{Gather, gather};
+use ripieno_sound::loudness::{TARGET, gain_for};
+use ripieno_sound::{Format, Options as SoundOptions, Passage, Renderer, Room, Selection, encode, render};
+use ripieno_study::Study;
+use ripieno_texture::techniques;
+use serde::Deserialize;
+use utoipa::ToSchema;
+use zip::ZipWriter;
+use zip::write::SimpleFileOptions;
+
+use crate::desk::{Desk, Open};
+use crate::failure::{Failure, Outcome};
+use crate::jobs::{Job, Stage};
+
+/// Most seconds that are played for a delivery.
+const LONGEST_SOUND: f64 = 900.0;
+/// Rests of this many bars get a cue before the entry.
+const CUE_AFTER: u32 = 8;
+
+/// What goes into a delivery.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize, ToSchema)]
+pub(crate) struct DeliveryWanted {
+    /// Paper of the parts: orchestra, a4 or b4.
+    #[serde(default)]
+    pub paper: String,
+    /// Also played, whole and section by section.
+    #[serde(default)]
+    pub sound: bool,
+    /// Who will play: professional, amateur or student.
+    #[serde(default)]
+    pub level: String,
+}
+
+/// A delivery under way.
+struct Delivery<'a> {
+    job: &'a Job,
+    zip: ZipWriter<Cursor<Vec<u8>>>,
+    folder: String,
+}
+
+fn failed(error: &dyn std::fmt::Display) -> Failure {
+    Failure::refused(format!("the delivery cannot be made ({error})"))
+}
+
+/// Said within when a person has broken it off; nobody reads it.
+fn broken_off() -> Failure {
+    Failure::refused("broken off")
+}
+
+impl Delivery<'_> {
+    fn go(&self, message: impl Into<String>) -> Outcome<()> {
+        if self.job.go(Stage::Studying, message, None) { Ok(()) } else { Err(broken_off()) }
+    }
+
+    fn add(&mut self, name: &str, bytes: &[u8]) -> Outcome<()> {
+        // No time of day: the same draft gives the same bytes.
+        let options = SimpleFileOptions::default().last_modified_time(zip::DateTime::default());
+        self.zip.start_file(format!("{}/{name}", self.folder), options).map_err(|error| failed(&error))?;
+        self.zip.write_all(bytes).map_err(|error| failed(&error))
+    }
+}
+
+/// Begins a delivery of an open score.
+pub(crate) fn begin(desk: &Desk, open: Arc<Open>, wanted: DeliveryWanted) -> Outcome<Arc<Job>> {
+    let level = super::objections::level(&wanted.level)?;
+    let paper = match wanted.paper.as_str() {
+        "" | "orchestra" => Paper::ORCHESTRA,
+        "a4" => Paper::A4,
+        "b4" => Paper::B4,
+        other => return Err(Failure::refused(format!("“{other}” is no paper; there are orchestra, a4 and b4"))),
+    };
+    let job = desk.drafts.deliver(desk, open.score)?;
+    let (desk, working) = (desk.clone(), Arc::clone(&job));
+    tokio::spawn(async move {
+        let Ok(_turn) = Arc::clone(&desk.turns).acquire_owned().await else { return };
+        let job = Arc::clone(&working);
+        let done = tokio::task::spawn_blocking(move || {
+            let bytes = deliver(&desk, &open.study, &wanted, level, &paper, &working)?;
+            if working.is_cancelled() {
+                return Err(broken_off());
+            }
+            desk.drafts.store.keep_delivery(open.score, &bytes)?;
+            working.go(Stage::Done, "done", None);
+            Ok(())
+        })
+        .await;
+        let failed = match done {
+            Ok(Ok(())) => return,
+            Ok(Err(Failure { message, .. })) => message,
+            Err(_) => "the delivery broke down. Please report the score".to_owned(),
+        };
+        job.go(Stage::Failed, failed, None);
+    });
+    Ok(job)
+}
+
+fn deliver(desk: &Desk, study: &Study, wanted: &DeliveryWanted, level: Level, paper: &Paper, job: &Job) -> Outcome<Vec<u8>> {
+    let score = &study.score;
+    let mut out = Delivery { job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: plain(&study.title()) };
+    out.go("writing the parts")?;
+    let options = BookOptions { cue_after: CUE_AFTER, leaders: leaders(study), ..BookOptions::default() };
+    let books = books(score, &options).map_err(|error| failed(&error))?;
+    let names: Vec<String> =
+        books.iter().enumerate().map(|(place, book)| format!("{:02} {}", place + 1, plain(&book.name))).collect();
+    for (book, name) in books.iter().zip(&names) {
+        out.add(&format!("parts/{name}.musicxml"), write_printed(&book.score, &book.printing()).as_bytes())?;
+    }
+    out.add("score/score.musicxml", write(score).as_bytes())?;
+    let last = BarIndex(u32::try_from(score.bars.len().saturating_sub(1)).unwrap_or(u32::MAX));
+    let concert = Cut { pitch: PitchShown::Concert, ..Cut::bars(BarIndex(0), last) };
+    let concert = cut(score, &concert).map_err(|error| failed(&error))?;
+    out.add("score/score at concert pitch.musicxml", write(&concert.score).as_bytes())?;
+    out.add("score/score.mid", &midi::write(score, Unroll::AsPlayed))?;
+    let played = Sounding::new(score, Unroll::AsPlayed);
+    out.add("cover list.txt", cover(score, &played, &books).as_bytes())?;
+    let settings = if IS_BUILT_IN { pages(desk, &mut out, study, &books, &names, paper)? } else { vec![None; books.len()] };
+    let mut open = unresolved(score, &books, &settings);
+    if !IS_BUILT_IN {
+        open.push(about_all("no pages: this program was built without the engraver", "build it with --features engraving"));
+    }
+    if wanted.sound {
+        sound(&mut out, score, &played, &mut open)?;
+    }
+    open.extend(objections(score, &played, level));
+    out.add("proof list.csv", table(&open)?.as_bytes())?;
+    let bytes = out.zip.finish().map_err(|error| failed(&error))?;
+    Ok(bytes.into_inner())
+}
+
+fn about_all(what: &str, remedy: &str) -> Unresolved {
+    Unresolved { part: String::new(), bars: String::new(), what: what.to_owned(), remedy: remedy.to_owned() }
+}
+
+/// Pages of the parts and of the score; the settings of the parts.
+fn pages(
+    desk: &Desk,
+    out: &mut Delivery<'_>,
+    study: &Study,
+    books: &[Book],
+    names: &[String],
+    paper: &Paper,
+) -> Outcome<Vec<Option<Setting>>> {
+    let score = &study.score;
+    let engraver: Arc<dyn Engraver> = desk.media.engraver().map_err(|error| failed(&error))?;
+    let title = |reader: &str| Title {
+        title: score.about.title(),
+        composer: score.about.composer().unwrap_or_default().to_owned(),
+        reader: reader.to_owned(),
+    };
+    let mut settings = Vec::new();
+    for (place, (book, name)) in books.iter().zip(names).enumerate() {
+        out.go(format!("pages of part {} of {}", place + 1, books.len()))?;
+        let setting = set_book(&*engraver, book, &study.sounding.tempo, paper, &title(&book.name))
+            .map_err(|error| failed(&format!("{}: {error}", book.name)))?;
+        let bytes = pdf(&setting.pages).map_err(|error| failed(&format!("{}: {error}", book.name)))?;
+        out.add(&format!("parts/{name}.pdf"), &bytes)?;
+        settings.push(Some(setting));
+    }
+    let reader = if score.about.concert_pitch { "Full score, at concert pitch" } else { "Full score, transposed" };
+    let job = out.job;
+    let bars = score.bars.len();
+    let mut seen = |done: usize| {
+        let went_on = job.go(Stage::Studying, format!("pages of the score, bar {done} of {bars}"), None);
+        if went_on { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+    };
+    let setting = set_score(&*engraver, score, &Paper::SCORE_A3, &title(reader), &mut seen).map_err(|error| failed(&error))?;
+    out.add("score/score.pdf", &pdf(&setting.pages).map_err(|error| failed(&error))?)?;
+    Ok(settings)
+}
+
+/// The whole in the hall, and each section by itself.
+fn sound(out: &mut Delivery<'_>, score: &Score, played: &Sounding, open: &mut Vec<Unresolved>) -> Outcome<()> {
+    let passage = Passage::new(score, played, &techniques(score, played));
+    if passage.seconds() > LONGEST_SOUND {
+        open.push(about_all("no sound: more than a quarter of an hour", "write it with `ripieno deliver --sound`"));
+        return Ok(());
+    }
+    let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);
+    let selection = Selection { from: 0.0, to: passage.seconds(), groups };
+    let options = SoundOptions { room: Room::HALL, ..SoundOptions::default() };
+    let renderer = Renderer::new(&passage, &selection, &options).map_err(|error| failed(&error))?;
+    let frames = renderer.frames();
+    let mut told = 101;
+    let job = out.job;
+    let progress = |share: f64| {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a share
+        let percent = (share * 100.0) as u32;
+        let went_on =
+            if percent == told { !job.is_cancelled() } else { job.go(Stage::Studying, format!("sound, {percent} %"), None) };
+        told = percent;
+        if went_on { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+    };
+    let mut stems = render(renderer, frames, &selection, &options, progress).map_err(|error| failed(&error))?;
+    let mut whole = stems.mix();
+    let Some((gain, _)) = gain_for(&whole, options.rate, TARGET).map_err(|error| failed(&error))? else { return Ok(()) };
+    whole.scale(gain);
+    stems.scale(gain);
+    let coded = |stereo| encode(stereo, options.rate, Format::Flac).map_err(|error| failed(&error));
+    out.add("sound/mock-up.flac", &coded(&whole)?)?;
+    for (name, stem) in stems.names.iter().zip(&stems.stems) {
+        out.go(format!("sound of the {name}"))?;
+        out.add(&format!("sound/stems/{}.flac", plain(name)), &coded(stem)?)?;
+    }
+    Ok(())
+}
+
+/// What players would object to, but for mere remarks.
+fn objections(score: &Score, played: &Sounding, level: Level) -> Vec<Unresolved> {
+    let mut found = check(score, played, &CheckOptions { level, only: Vec::new() });
+    found.retain(|one| one.severity <= Severity::Caution);
+    let told = |group: &Group| Unresolved {
+        part: who(score, &group.first),
+        bars: group.bars_text(score),
+        what: format!("{} ({}): {}", group.first.kind, group.first.severity, group.first.reason),
+        remedy: group.first.remedy.clone(),
+    };
+    grouped(&found).iter().map(told).collect()
+}
+
+/// For each bar of the page the part that carries the melody.
+fn leaders(study: &Study) -> Vec<Option<usize>> {
+    let mut leaders = vec![None; study.score.bars.len()];
+    for carried in &study.roles.roles.melody {
+        for bar in carried.bars.clone() {
+            let written = study.sounding.bars.get(bar as usize).and_then(|played| leaders.get_mut(played.bar.at()));
+            if let Some(leader) = written {
+                *leader = Some(carried.part);
+            }
+        }
+    }
+    leaders
+}
+
+/// A name that any file system takes.
+fn plain(name: &str) -> String {
+    let kept: String = name.chars().map(|c| if c.is_alphanumeric() || " .-()♭♯".contains(c) { c } else { '-' }).collect();
+    let kept = kept.trim().trim_matches('.').trim().to_owned();
+    if kept.is_empty() { "score".to_owned() } else { kept.chars().take(80).collect() }
+}
+
+fn table(open: &[Unresolved]) -> Outcome<String> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(["part", "bars", "what", "remedy"]).map_err(|error| failed(&error))?;
+    for one in open {
+        writer.write_record([&one.part, &one.bars, &one.what, &one.remedy]).map_err(|error| failed(&error))?;
+    }
+    let bytes = writer.into_inner().map_err(|error| failed(&error))?;
+    String::from_utf8(bytes).map_err(|error| failed(&error))
+}

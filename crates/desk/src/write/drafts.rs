@@ -1,0 +1,415 @@
+//! Drafts in hand: what has been read of them, so that a change is answered at once, and the scores they stand for.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::path::Path;
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+
+use axum::http::StatusCode;
+use ripieno_casting::{Cast, Habits, Lineup, Plan, Sketch};
+use ripieno_formats::{Format, Reading};
+use ripieno_score::Score;
+use ripieno_study::analyse;
+
+use super::plan::{mended, plan_of, rows_of};
+use super::shown::{DraftShown, ProposalShown, group_shown, groups_of, proposal_of, staves_of, strands_of};
+use super::store::{Kept, KeptProposal, SKETCH, Step, Store};
+use crate::desk::{Desk, Open};
+use crate::failure::{Failure, Outcome};
+use crate::jobs::Job;
+
+/// Drafts kept in memory, and scores of drafts.
+const MOST_HELD: usize = 4;
+const MOST_OPEN: usize = 12;
+/// Places of one draft among the numbers of scores: the sketch, then its proposals.
+const PLACES: i64 = 10;
+/// Proposals at one time.
+pub(crate) const MOST_PROPOSALS: usize = 3;
+/// Bars of a sketch.
+const MOST_BARS: usize = 1000;
+
+/// The number of a draft's sketch (0) or proposal (from 1) among the scores: below zero, where the library has none.
+pub(crate) fn score_number(draft: i64, place: usize) -> i64 {
+    -(draft * PLACES + i64::try_from(place).unwrap_or(0))
+}
+
+/// A draft that has been read.
+#[derive(Debug)]
+pub(crate) struct Draft {
+    pub number: i64,
+    pub kept: Kept,
+    pub sketch: Arc<Sketch>,
+    pub lineup: Arc<Lineup>,
+    /// The casts behind the proposals, where they were made since the desk was opened.
+    pub casts: Vec<Option<Arc<Cast>>>,
+    pub habits: BTreeMap<Option<i64>, Arc<Habits>>,
+    pub job: Option<Arc<Job>>,
+    /// What the latest change did besides.
+    pub said: String,
+}
+
+/// All drafts.
+#[derive(Debug)]
+pub(crate) struct Drafts {
+    pub store: Store,
+    held: Mutex<VecDeque<(i64, Arc<Mutex<Draft>>)>>,
+    open: Mutex<VecDeque<Arc<Open>>>,
+    /// One draft is read or begun at a time.
+    reading: Mutex<()>,
+    /// Deliveries under way, by score.
+    delivering: Mutex<BTreeMap<i64, Arc<Job>>>,
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Drafts {
+    pub(crate) fn beside(library: &Path) -> Self {
+        Self {
+            store: Store::beside(library),
+            held: Mutex::default(),
+            open: Mutex::default(),
+            reading: Mutex::default(),
+            delivering: Mutex::default(),
+        }
+    }
+
+    /// The study of a sketch or proposal, when it has been made.
+    pub(crate) fn open(&self, score: i64) -> Option<Arc<Open>> {
+        let mut open = locked(&self.open);
+        let place = open.iter().position(|one| one.score == score)?;
+        let found = open.remove(place)?;
+        open.push_back(Arc::clone(&found));
+        Some(found)
+    }
+
+    /// Holds the study of a sketch or proposal open, in place of an older one.
+    pub(crate) fn hold(&self, made: Arc<Open>) {
+        let mut open = locked(&self.open);
+        open.retain(|other| other.score != made.score);
+        open.push_back(made);
+        while open.len() > MOST_OPEN {
+            open.pop_front();
+        }
+    }
+
+    /// Begins a delivery of a score, unless one is under way.
+    pub(crate) fn deliver(&self, desk: &Desk, score: i64) -> Outcome<Arc<Job>> {
+        let mut all = locked(&self.delivering);
+        all.retain(|_, job| !job.state().is_over());
+        if all.contains_key(&score) {
+            return Err(Failure::new(StatusCode::CONFLICT, "this score is being made ready already; wait, or break that off"));
+        }
+        let job = desk.jobs.begin("waits for its turn", None);
+        all.insert(score, Arc::clone(&job));
+        Ok(job)
+    }
+
+    fn forget(&self, draft: i64) {
+        locked(&self.held).retain(|(number, _)| *number != draft);
+        locked(&self.open).retain(|open| -open.score / PLACES != draft);
+    }
+
+    /// A draft, read when it is not in hand.
+    pub(crate) fn get(&self, draft: i64) -> Outcome<Arc<Mutex<Draft>>> {
+        let known = |held: &mut VecDeque<(i64, Arc<Mutex<Draft>>)>| {
+            let place = held.iter().position(|(number, _)| *number == draft)?;
+            let found = held.remove(place)?;
+            held.push_back(found.clone());
+            Some(found.1)
+        };
+        if let Some(found) = known(&mut locked(&self.held)) {
+            return Ok(found);
+        }
+        let _one_at_a_time = locked(&self.reading);
+        if let Some(found) = known(&mut locked(&self.held)) {
+            return Ok(found);
+        }
+        let kept = self.store.kept(draft)?;
+        let sketch = Arc::new(self.store.sketch(draft)?);
+        let lineup = Arc::new(kept.now().lineup.lineup()?);
+        let casts = kept.proposals.iter().map(|_| None).collect();
+        let read = Draft { number: draft, kept, sketch, lineup, casts, habits: BTreeMap::new(), job: None, said: String::new() };
+        let made = Arc::new(Mutex::new(read));
+        let mut held = locked(&self.held);
+        held.push_back((draft, Arc::clone(&made)));
+        // A draft at work, or in somebody's hands, stays.
+        while held.len() > MOST_HELD {
+            let free = held.iter().position(|(_, one)| Arc::strong_count(one) == 1);
+            let Some(place) = free else { break };
+            held.remove(place);
+        }
+        Ok(made)
+    }
+
+    /// Does something with a draft.
+    pub(crate) fn with<T>(&self, draft: i64, work: impl FnOnce(&mut Draft) -> Outcome<T>) -> Outcome<T> {
+        let found = self.get(draft)?;
+        let mut draft = locked(&found);
+        draft.said.clear();
+        work(&mut draft)
+    }
+
+    /// Keeps a new draft.
+    pub(crate) fn begin(&self, sketch: &Sketch, kept: Kept) -> Outcome<i64> {
+        if sketch.score.bars.len() > MOST_BARS {
+            return Err(Failure::refused(format!("a sketch of more than {MOST_BARS} bars; take it in pieces")));
+        }
+        if sketch.strands.is_empty() {
+            return Err(Failure::refused("nothing sounds in this sketch"));
+        }
+        let draft = self.store.begin()?;
+        let written = self.store.keep_score(draft, SKETCH, &sketch.score).and_then(|()| self.store.keep(draft, &kept));
+        if let Err(failure) = written {
+            // What could not be written whole is no draft.
+            let _ = self.store.remove(draft);
+            return Err(failure);
+        }
+        Ok(draft)
+    }
+
+    pub(crate) fn remove(&self, draft: i64) -> Outcome<()> {
+        if let Ok(found) = self.get(draft)
+            && let Some(job) = locked(&found).job.take()
+        {
+            job.cancel();
+        }
+        self.store.remove(draft)?;
+        for place in 0..=MOST_PROPOSALS {
+            self.store.forget_delivery(score_number(draft, place));
+        }
+        self.forget(draft);
+        Ok(())
+    }
+}
+
+impl Draft {
+    /// The job at work on it.
+    pub(crate) fn at_work(&self) -> Option<Arc<Job>> {
+        self.job.clone().filter(|job| !job.state().is_over())
+    }
+
+    /// Refuses while a job is at work.
+    pub(crate) fn idle(&self) -> Outcome<()> {
+        match self.at_work() {
+            None => Ok(()),
+            Some(_) => {
+                Err(Failure::new(StatusCode::CONFLICT, "the draft is being worked on; wait until that is done, or break it off"))
+            }
+        }
+    }
+
+    /// Its plan as casting takes it.
+    pub(crate) fn plan(&self) -> Outcome<Plan> {
+        plan_of(&self.kept.now().plan, &self.sketch, &self.lineup)
+    }
+
+    /// Goes a step on, and keeps it.
+    pub(crate) fn step(&mut self, drafts: &Drafts, mut step: Step) -> Outcome<()> {
+        let lineup = step.lineup.lineup()?;
+        if let Some(said) = mended(&mut step.plan, &self.sketch, &lineup) {
+            self.said = said;
+        }
+        plan_of(&step.plan, &self.sketch, &lineup)?;
+        step.split.retain(|name| lineup.sections.iter().any(|section| section.name == *name));
+        let mut kept = self.kept.clone();
+        kept.step(step);
+        drafts.store.keep(self.number, &kept)?;
+        (self.kept, self.lineup) = (kept, Arc::new(lineup));
+        Ok(())
+    }
+
+    /// Takes steps back (`by` -1) or makes them again (1).
+    pub(crate) fn turn(&mut self, drafts: &Drafts, by: isize) -> Outcome<()> {
+        let at = self.kept.at.checked_add_signed(by).filter(|&at| at < self.kept.steps.len());
+        let none = if by < 0 { "there is nothing to take back" } else { "there is nothing to make again" };
+        let at = at.ok_or_else(|| Failure::new(StatusCode::CONFLICT, none))?;
+        let mut kept = self.kept.clone();
+        kept.at = at;
+        let mut step = kept.now();
+        let lineup = Arc::new(step.lineup.lineup()?);
+        // The sketch has no steps: what names a staff that has another role now is left open.
+        if let Some(said) = mended(&mut step.plan, &self.sketch, &lineup) {
+            self.said = said;
+            if let Some(kept) = kept.steps.get_mut(at) {
+                *kept = step;
+            }
+        }
+        drafts.store.keep(self.number, &kept)?;
+        (self.kept, self.lineup) = (kept, lineup);
+        Ok(())
+    }
+
+    /// Gives the staves of the sketch other roles.
+    pub(crate) fn set_roles(&mut self, drafts: &Drafts, desk: &Desk, roles: &[String]) -> Outcome<()> {
+        self.idle()?;
+        let mut score = self.sketch.score.clone();
+        if roles.len() != score.parts.len() {
+            return Err(Failure::refused(format!("the sketch has {} staves; give each a role", score.parts.len())));
+        }
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        for (part, role) in score.parts.iter_mut().zip(roles) {
+            let plain = part.name.trim().to_owned();
+            if role.is_empty() {
+                if ripieno_casting::role_named(&plain).is_some() {
+                    part.name = format!("Left out ({plain})");
+                }
+                continue;
+            }
+            let title = super::ROLE_WORDS.iter().find(|(word, _)| word == role).map(|(_, title)| *title);
+            let title = title.ok_or_else(|| Failure::refused(format!("“{role}” is no role of a staff")))?;
+            let count = counts.entry(title).or_default();
+            *count += 1;
+            part.name = if *count == 1 { title.to_owned() } else { format!("{title} {count}") };
+        }
+        let sketch = Sketch::by_names(score.clone()).filter(|sketch| !sketch.strands.is_empty());
+        let sketch = sketch.ok_or_else(|| Failure::refused("give at least one staff a role"))?;
+        let mut step = self.kept.now();
+        let before = self.sketch.clone();
+        // A staff that changes places takes its cells along.
+        for task in step.plan.iter_mut().flat_map(|phrase| &mut phrase.tasks) {
+            let part = before.strands.iter().find(|strand| strand.name == task.role).map(|strand| strand.part);
+            if let Some(now) = part.and_then(|part| sketch.strands.iter().find(|strand| strand.part == part)) {
+                task.role.clone_from(&now.name);
+            }
+        }
+        drafts.store.keep_score(self.number, SKETCH, &score)?;
+        self.sketch = Arc::new(sketch);
+        self.casts.iter_mut().for_each(|cast| *cast = None);
+        drafts.hold(studied(desk, score_number(self.number, 0), &self.kept.title, score));
+        for proposal in &mut self.kept.proposals {
+            // Names of strands are part of what was asked: the proposal counts as old from now on.
+            proposal.shown.is_old = true;
+        }
+        self.step(drafts, step)
+    }
+
+    /// Sees to it that the sketch and the proposals can be looked at and heard.
+    pub(crate) fn hold_all(&self, drafts: &Drafts, desk: &Desk) -> Outcome<()> {
+        let sketch = score_number(self.number, 0);
+        if drafts.open(sketch).is_none() {
+            drafts.hold(studied(desk, sketch, &self.kept.title, self.sketch.score.clone()));
+        }
+        for proposal in &self.kept.proposals {
+            let number = proposal.shown.score;
+            if drafts.open(number).is_none() {
+                let score = drafts.store.score(self.number, &proposal.file)?;
+                drafts.hold(studied(desk, number, &self.kept.title, score));
+            }
+        }
+        Ok(())
+    }
+
+    /// Keeps new proposals in place of those there were, or of the one at a place. Their files were written before and are others than
+    /// the old ones, so that at any moment what is told and what is written belong together.
+    pub(crate) fn take(&mut self, drafts: &Drafts, made: Vec<Made>, place: Option<usize>) -> Outcome<()> {
+        let mut kept = self.kept.clone();
+        let all = place.map_or(0..kept.proposals.len(), |at| at..at + 1);
+        let old: Vec<KeptProposal> = kept.proposals.splice(all.clone(), made.iter().map(|one| one.kept.clone())).collect();
+        drafts.store.keep(self.number, &kept)?;
+        self.kept = kept;
+        self.casts.splice(all, made.iter().map(|one| Some(Arc::clone(&one.cast))));
+        made.into_iter().for_each(|one| drafts.hold(one.open));
+        old.iter().for_each(|one| drafts.store.forget(self.number, &one.file));
+        Ok(())
+    }
+
+    fn proposal_shown(&self, drafts: &Drafts, kept: &KeptProposal) -> ProposalShown {
+        let now = self.kept.now();
+        let bars = |step: &Step| step.plan.iter().map(|phrase| (phrase.first, phrase.last)).collect::<Vec<_>>();
+        let is_old = kept.shown.is_old || kept.asked.lineup != now.lineup || bars(&kept.asked) != bars(&now);
+        let differs = |&at: &usize| kept.asked.plan.get(at) != now.plan.get(at);
+        ProposalShown {
+            changed: if is_old { Vec::new() } else { (0..now.plan.len()).filter(differs).collect() },
+            is_old,
+            like: kept.like,
+            revision: drafts.open(kept.shown.score).map_or(0, |open| open.revision),
+            ..kept.shown.clone()
+        }
+    }
+
+    /// The draft as the page shows it.
+    pub(crate) fn shown(&self, drafts: &Drafts) -> DraftShown {
+        let now = self.kept.now();
+        let groups = groups_of(&self.lineup, &now.split);
+        DraftShown {
+            draft: self.number,
+            title: self.kept.title.clone(),
+            from: self.kept.from.clone(),
+            source: self.kept.source,
+            sketch: score_number(self.number, 0),
+            staves: staves_of(&self.sketch),
+            strands: strands_of(&self.sketch),
+            bars: (0..self.sketch.score.bars.len()).map(|bar| self.sketch.bar_name(bar)).collect(),
+            has_own_lineup: self.kept.own_lineup.is_some(),
+            split: now.split,
+            groups: groups.iter().map(|unit| group_shown(&self.lineup, unit)).collect(),
+            people: self.lineup.people(),
+            lineup: now.lineup,
+            plan: now.plan,
+            can_undo: self.kept.at > 0,
+            can_redo: self.kept.at + 1 < self.kept.steps.len(),
+            proposals: self.kept.proposals.iter().map(|kept| self.proposal_shown(drafts, kept)).collect(),
+            job: self.at_work().map(|job| job.state()),
+            remarks: self.kept.remarks.iter().chain(&self.sketch.remarks).cloned().collect(),
+            said: self.said.clone(),
+        }
+    }
+}
+
+/// A proposal just made.
+#[derive(Debug)]
+pub(crate) struct Made {
+    pub kept: KeptProposal,
+    pub cast: Arc<Cast>,
+    pub open: Arc<Open>,
+}
+
+/// Studies a sketch or a proposal.
+fn studied(desk: &Desk, score: i64, name: &str, notes: Score) -> Arc<Open> {
+    let study = analyse(name.to_owned(), Reading { score: notes, findings: Vec::new(), format: Format::MusicXml });
+    Arc::new(Open { score, revision: desk.next_revision(), study, view: OnceLock::new() })
+}
+
+/// Everything a cast is made from.
+#[derive(Debug, Clone)]
+pub(crate) struct Asked {
+    pub draft: i64,
+    pub title: String,
+    pub step: Step,
+    pub sketch: Arc<Sketch>,
+    pub lineup: Arc<Lineup>,
+    pub like: Option<i64>,
+}
+
+impl Asked {
+    pub(crate) fn of(draft: &Draft, like: Option<i64>) -> Self {
+        Self {
+            draft: draft.number,
+            title: draft.kept.title.clone(),
+            step: draft.kept.now(),
+            sketch: Arc::clone(&draft.sketch),
+            lineup: Arc::clone(&draft.lineup),
+            like,
+        }
+    }
+
+    /// Writes a cast's score down under a new name, studies it, and answers it as a proposal.
+    pub(crate) fn made(&self, desk: &Desk, number: usize, cast: Cast, seed: u64, seconds: f64) -> Outcome<Made> {
+        let store = &desk.drafts.store;
+        let score = cast.score(&self.sketch, &self.lineup);
+        let file = store.keep_new(self.draft, &format!("proposal-{number}"), &score)?;
+        // Read back, so that what is seen and heard is what is delivered.
+        let open = studied(desk, score_number(self.draft, number), &self.title, store.score(self.draft, &file)?);
+        let kept = KeptProposal {
+            file,
+            asked: self.step.clone(),
+            plan: rows_of(&cast.plan, &self.sketch, &self.lineup),
+            seed,
+            again: Vec::new(),
+            like: self.like,
+            shown: proposal_of(number, open.score, &cast, &self.sketch, &self.lineup, seconds),
+        };
+        Ok(Made { kept, cast: Arc::new(cast), open })
+    }
+}

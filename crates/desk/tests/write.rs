@@ -1,0 +1,357 @@
+//! Writing from outside: a sketch becomes proposals, objections and a delivery; drafts survive; what is wrong is said in a sentence.
+
+#![allow(clippy::unwrap_used, clippy::panic, clippy::expect_used)] // a test fails by panicking
+
+use std::collections::BTreeSet;
+use std::io::{Cursor, Read};
+use std::path::PathBuf;
+use std::sync::{Arc, LazyLock};
+use std::time::Duration;
+
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::http::{Method, Request, StatusCode, header};
+use ripieno_casting::{Habits, Lineup, Options, Plan, Sketch, cast};
+use ripieno_desk::{Desk, Key, router};
+use ripieno_formats::{Limits, read};
+use serde_json::{Value, json};
+use tower::ServiceExt;
+
+const PORT: u16 = 4712;
+const SKETCH: &[u8] = include_bytes!("../../../demo/sketch_second_theme.musicxml");
+const LINEUP: &str = include_str!("../../../demo/lineups/lifeboat_brass.toml");
+
+static KEY: LazyLock<Arc<Key>> = LazyLock::new(|| Arc::new(Key::new().unwrap()));
+
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Self {
+        let path = std::env::temp_dir().join(format!("ripieno-desk-write-{name}-{}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&path);
+        std::fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    /// A desk on the library of this folder; each is like a new start of the program.
+    fn desk(&self) -> Router {
+        router(Desk::on(&self.0.join("library.db")).unwrap(), PORT, Arc::clone(&KEY))
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+async fn raw(desk: &Router, method: Method, path: &str, kind: &str, body: impl Into<Body>) -> (StatusCode, Vec<u8>) {
+    let request = Request::builder().method(method).uri(path).header(header::HOST, format!("127.0.0.1:{PORT}"));
+    let request = request.header(header::COOKIE, KEY.cookie(PORT)).header(header::CONTENT_TYPE, kind);
+    let answer = desk.clone().oneshot(request.body(body.into()).unwrap()).await.unwrap();
+    let status = answer.status();
+    (status, to_bytes(answer.into_body(), 256 << 20).await.unwrap().to_vec())
+}
+
+async fn told(desk: &Router, method: Method, path: &str, body: Value) -> (StatusCode, Value) {
+    let (status, bytes) = raw(desk, method, path, "application/json", body.to_string()).await;
+    (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+}
+
+async fn get(desk: &Router, path: &str) -> (StatusCode, Value) {
+    told(desk, Method::GET, path, Value::Null).await
+}
+
+async fn ended(desk: &Router, job: &Value) -> Value {
+    for _ in 0..2400 {
+        let (_, state) = get(desk, &format!("/api/jobs/{}", job["job"])).await;
+        if matches!(state["stage"].as_str(), Some("done" | "failed" | "cancelled")) {
+            return state;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    panic!("the job does not end");
+}
+
+async fn demo(desk: &Router) -> Value {
+    let (status, draft) = told(desk, Method::POST, "/api/drafts/demo", Value::Null).await;
+    assert_eq!(status, StatusCode::CREATED, "{draft}");
+    draft
+}
+
+async fn cast_on(desk: &Router, draft: &Value, count: usize) -> Value {
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let (status, job) = told(desk, Method::POST, &format!("{path}/cast"), json!({ "count": count })).await;
+    assert_eq!(status, StatusCode::ACCEPTED, "{job}");
+    assert_eq!(ended(desk, &job).await["stage"], "done");
+    get(desk, &path).await.1
+}
+
+/// Tasks of a phrase as (section, role), in order.
+fn tasks(phrase: &Value) -> Vec<(String, String)> {
+    let word = |value: &Value| value.as_str().unwrap().to_owned();
+    phrase["cells"].as_array().unwrap().iter().map(|cell| (word(&cell["task"]["section"]), word(&cell["task"]["role"]))).collect()
+}
+
+#[tokio::test]
+async fn the_page_gets_what_the_command_writes() {
+    let folder = Folder::new("same");
+    let desk = folder.desk();
+    let draft = demo(&desk).await;
+    let roles: Vec<&str> = draft["staves"].as_array().unwrap().iter().map(|staff| staff["role"].as_str().unwrap()).collect();
+    // Names of the staves in demo/sketch_second_theme.musicxml.
+    assert_eq!(roles, ["melody", "answer", "figure", "chords", "bass"]);
+    let draft = cast_on(&desk, &draft, 3).await;
+    let proposals = draft["proposals"].as_array().unwrap();
+    assert_eq!(proposals.len(), 3);
+    // As `ripieno cast` does it: the same sketch, line-up, plan and habits.
+    let reading = read("sketch.musicxml", SKETCH, &Limits::default()).unwrap();
+    let sketch = Sketch::by_names(reading.score).unwrap();
+    let lineup = Lineup::from_toml("line-up", LINEUP).unwrap();
+    let wanted = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options { seed: 1, ..Options::default() });
+    let first = &proposals[0];
+    for (phrase, planned) in first["phrases"].as_array().unwrap().iter().zip(&wanted.plan.phrases) {
+        let expected: Vec<(String, String)> = planned
+            .tasks
+            .iter()
+            .map(|task| {
+                let role = task.strand.map_or("silence", |strand| sketch.strands[strand].name.as_str());
+                (lineup.sections[task.section].name.clone(), role.to_owned())
+            })
+            .collect();
+        assert_eq!(tasks(phrase), expected);
+    }
+    for criterion in first["criteria"].as_array().unwrap() {
+        let value = wanted.criteria.get(criterion["name"].as_str().unwrap()).unwrap();
+        assert!((criterion["value"].as_f64().unwrap() - value).abs() < 1e-3, "{criterion}");
+    }
+    let distinct: BTreeSet<String> = proposals.iter().map(|one| one["phrases"].to_string()).collect();
+    assert_eq!(distinct.len(), 3, "three proposals are three");
+    // Each is a score like any other: engraved, heard, looked through.
+    for proposal in proposals {
+        let score = &proposal["score"];
+        let (status, sound) = get(&desk, &format!("/api/scores/{score}/sound")).await;
+        assert_eq!(status, StatusCode::OK, "{sound}");
+        assert_eq!(sound["bars"].as_array().unwrap().len(), draft["bars"].as_array().unwrap().len());
+        let (status, excerpt) = get(&desk, &format!("/api/scores/{score}/excerpt?first=0&last=3")).await;
+        assert_eq!(status, StatusCode::OK, "{excerpt}");
+        let (status, found) = get(&desk, &format!("/api/scores/{score}/objections?level=amateur")).await;
+        assert_eq!(status, StatusCode::OK, "{found}");
+        assert!(found["caution"].as_str().unwrap().contains("Stop on pain"));
+    }
+}
+
+#[tokio::test]
+async fn what_is_set_stays_and_one_phrase_is_cast_again() {
+    let folder = Folder::new("locks");
+    let desk = folder.desk();
+    let draft = cast_on(&desk, &demo(&desk).await, 1).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let mut plan = draft["plan"].clone();
+    let group = &draft["groups"][0];
+    plan[0]["tasks"] = json!([{ "section": group["section"], "players": group["players"], "role": "silence" }]);
+    let (status, changed) = told(&desk, Method::PUT, &path, json!({ "plan": plan })).await;
+    assert_eq!(status, StatusCode::OK, "{changed}");
+    assert_eq!(changed["proposals"][0]["changed"], json!([0]));
+    let (status, again) = told(&desk, Method::POST, &format!("{path}/again"), json!({ "proposal": 1, "phrases": [0] })).await;
+    assert_eq!(status, StatusCode::OK, "{again}");
+    let (before, after) = (&draft["proposals"][0]["phrases"], &again["proposals"][0]["phrases"]);
+    let mine = tasks(&after[0]).into_iter().find(|(section, _)| group["section"] == section.as_str()).unwrap();
+    assert_eq!(mine.1, "silence");
+    for phrase in 1..before.as_array().unwrap().len() {
+        assert_eq!(before[phrase], after[phrase], "phrases not asked for stay");
+    }
+    assert_eq!(again["proposals"][0]["changed"], json!([]));
+    // Taken back and made again, also by the next desk on this library.
+    let desk = folder.desk();
+    let (_, kept) = get(&desk, &path).await;
+    assert_eq!((&kept["plan"], &kept["proposals"][0]["phrases"]), (&again["plan"], after));
+    let (_, undone) = told(&desk, Method::POST, &format!("{path}/undo"), Value::Null).await;
+    assert_eq!(undone["plan"], draft["plan"]);
+    let (_, redone) = told(&desk, Method::POST, &format!("{path}/redo"), Value::Null).await;
+    assert_eq!(redone["plan"], again["plan"]);
+    assert_eq!(told(&desk, Method::POST, &format!("{path}/redo"), Value::Null).await.0, StatusCode::CONFLICT);
+    // And a phrase can still be cast again there: all others stay note for note.
+    let (status, third) = told(&desk, Method::POST, &format!("{path}/again"), json!({ "proposal": 1, "phrases": [1] })).await;
+    assert_eq!(status, StatusCode::OK, "{third}");
+    assert_eq!(third["proposals"][0]["phrases"][0], after[0]);
+}
+
+#[tokio::test]
+async fn line_up_and_plan_go_out_and_come_back_as_text() {
+    let folder = Folder::new("text");
+    let desk = folder.desk();
+    let draft = cast_on(&desk, &demo(&desk).await, 1).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let (_, chosen) = told(&desk, Method::POST, &format!("{path}/lineup?id=brass-quintet"), Value::Null).await;
+    assert_eq!((&chosen["people"], &chosen["proposals"][0]["is_old"]), (&json!(5), &json!(true)));
+    let (_, text) = raw(&desk, Method::GET, &format!("{path}/lineup.toml"), "text/plain", "").await;
+    let (status, read) = raw(&desk, Method::PUT, &format!("{path}/lineup.toml"), "application/toml", text.clone()).await;
+    assert_eq!(status, StatusCode::OK, "{}", String::from_utf8_lossy(&read));
+    assert_eq!(serde_json::from_slice::<Value>(&read).unwrap()["lineup"], chosen["lineup"]);
+    let mut plan = chosen["plan"].clone();
+    plan[0]["tasks"] = json!([{ "section": "Tuba", "players": [1], "role": "Bass", "octave": -1, "dynamic": "mf" }]);
+    let (_, set) = told(&desk, Method::PUT, &path, json!({ "plan": plan })).await;
+    let (_, text) = raw(&desk, Method::GET, &format!("{path}/plan.toml"), "text/plain", "").await;
+    let (status, read) = raw(&desk, Method::PUT, &format!("{path}/plan.toml"), "application/toml", text).await;
+    let read: Value = serde_json::from_slice(&read).unwrap();
+    assert_eq!((status, &read["plan"][0]["tasks"][0]["octave"]), (StatusCode::OK, &json!(-1)), "{read}");
+    assert_eq!(read["plan"].as_array().unwrap().len(), set["plan"].as_array().unwrap().len());
+    // What is wrong is told in one sentence, and nothing is changed by it.
+    for (what, body, expected) in [
+        ("lineup.toml", "[[section]]\nname = \"Zonk\"", "Zonk"),
+        ("lineup.toml", "name = 3", "line"),
+        ("plan.toml", "[[phrase]]\nbars = \"1-900\"", "no bar"),
+    ] {
+        let (status, said) = raw(&desk, Method::PUT, &format!("{path}/{what}"), "application/toml", body).await;
+        let said = String::from_utf8(said).unwrap();
+        assert!(status == StatusCode::UNPROCESSABLE_ENTITY && said.contains(expected), "{what}: {status} {said}");
+    }
+    let wrong = json!({ "plan": [{ "first": 0, "last": 0, "tasks": [{ "section": "Tuba", "players": [2], "role": "Bass" }] }] });
+    assert_eq!(told(&desk, Method::PUT, &path, wrong).await.0, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(get(&desk, &path).await.1["plan"], read["plan"]);
+}
+
+#[tokio::test]
+async fn a_delivery_holds_what_belongs_to_it() {
+    let folder = Folder::new("deliver");
+    let desk = folder.desk();
+    let draft = cast_on(&desk, &demo(&desk).await, 1).await;
+    let score = &draft["proposals"][0]["score"];
+    let path = format!("/api/scores/{score}/delivery");
+    assert_eq!(raw(&desk, Method::GET, &path, "text/plain", "").await.0, StatusCode::NOT_FOUND);
+    let (status, job) = told(&desk, Method::POST, &path, json!({ "sound": false })).await;
+    assert_eq!(status, StatusCode::ACCEPTED, "{job}");
+    assert_eq!(told(&desk, Method::POST, &path, json!({})).await.0, StatusCode::CONFLICT, "one at a time");
+    let state = ended(&desk, &job).await;
+    assert_eq!(state["stage"], "done", "{state}");
+    let (status, bytes) = raw(&desk, Method::GET, &path, "text/plain", "").await;
+    assert_eq!(status, StatusCode::OK);
+    let mut zip = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
+    let names: Vec<String> = zip.file_names().map(|name| name.unwrap().into_owned()).collect();
+    let parts = names.iter().filter(|name| name.contains("/parts/") && name.ends_with(".musicxml")).count();
+    assert_eq!(parts, draft["people"].as_u64().unwrap() as usize, "{names:?}");
+    for wanted in
+        ["score/score.musicxml", "score/score at concert pitch.musicxml", "score/score.mid", "cover list.txt", "proof list.csv"]
+    {
+        let name = names.iter().find(|name| name.ends_with(wanted)).unwrap_or_else(|| panic!("{wanted}: {names:?}")).clone();
+        assert!(!name.contains("..") && !name.starts_with('/'));
+        let mut text = Vec::new();
+        zip.by_name(&name).unwrap().read_to_end(&mut text).unwrap();
+        assert!(!text.is_empty(), "{wanted}");
+        if wanted == "score/score.musicxml" {
+            let reading = read("score.musicxml", &text, &Limits::default()).unwrap();
+            assert_eq!(reading.score.bars.len(), draft["bars"].as_array().unwrap().len());
+        }
+    }
+    // On the shelf it is a score like any other.
+    let shelve = format!("/api/drafts/{}/shelve", draft["draft"]);
+    let (status, job) = told(&desk, Method::POST, &shelve, json!({ "proposal": 1 })).await;
+    assert_eq!(status, StatusCode::ACCEPTED, "{job}");
+    let state = ended(&desk, &job).await;
+    assert!(state["score"].as_i64().is_some_and(|score| score > 0), "{state}");
+    assert_eq!(told(&desk, Method::POST, &shelve, json!({ "proposal": 4 })).await.0, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn bars_of_a_score_become_a_sketch_and_a_model() {
+    let folder = Folder::new("bars");
+    let desk = folder.desk();
+    let (_, job) = told(&desk, Method::POST, "/api/demo", Value::Null).await;
+    let score = ended(&desk, &job).await["score"].clone();
+    // The second theme stands in bars 51 to 66, as in demo/sketch_second_theme.musicxml; the upbeat is bar 0.
+    let (status, draft) =
+        told(&desk, Method::POST, "/api/drafts/of-bars", json!({ "score": score, "first": 51, "last": 66 })).await;
+    assert_eq!(status, StatusCode::CREATED, "{draft}");
+    assert_eq!((&draft["bars"][0], &draft["bars"][15], &draft["source"]), (&json!("51"), &json!("66"), &score));
+    assert_eq!(draft["has_own_lineup"], true);
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let (status, over) =
+        told(&desk, Method::POST, &format!("{path}/model"), json!({ "score": score, "first": 34, "last": 44 })).await;
+    assert_eq!(status, StatusCode::OK, "{over}");
+    let set: usize = over["plan"].as_array().unwrap().iter().map(|phrase| phrase["tasks"].as_array().unwrap().len()).sum();
+    assert!(set > 0, "the passage says what sections do");
+    // Filled in as in the score itself.
+    let (_, job) = told(&desk, Method::POST, &format!("{path}/cast"), json!({ "count": 1, "like": score })).await;
+    assert_eq!(ended(&desk, &job).await["stage"], "done");
+    let (_, found) = get(&desk, &format!("/api/scores/{score}/objections")).await;
+    assert!(found["rows"].as_array().is_some_and(|rows| !rows.is_empty()), "{found}");
+    for wrong in [json!({ "score": score, "first": 5, "last": 4 }), json!({ "score": score, "first": 0, "last": 9999 })] {
+        assert_eq!(told(&desk, Method::POST, "/api/drafts/of-bars", wrong).await.0, StatusCode::UNPROCESSABLE_ENTITY);
+    }
+    let nowhere = json!({ "score": 99, "first": 0, "last": 1 });
+    assert_eq!(told(&desk, Method::POST, "/api/drafts/of-bars", nowhere).await.0, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn staves_get_other_roles() {
+    let folder = Folder::new("staves");
+    let desk = folder.desk();
+    let draft = demo(&desk).await;
+    let path = format!("/api/drafts/{}/staves", draft["draft"]);
+    let roles = json!({ "roles": ["melody", "melody", "", "chords", "bass"] });
+    let (status, changed) = told(&desk, Method::PUT, &path, roles).await;
+    assert_eq!(status, StatusCode::OK, "{changed}");
+    let names: Vec<&str> = changed["staves"].as_array().unwrap().iter().map(|staff| staff["name"].as_str().unwrap()).collect();
+    assert_eq!(names, ["Melody", "Melody 2", "Left out (Figure)", "Chords", "Bass"]);
+    for (roles, expected) in [
+        (json!(["", "", "", "", ""]), "at least one"),
+        (json!(["melody"]), "5 staves"),
+        (json!(["tune", "", "", "", ""]), "no role"),
+    ] {
+        let (status, said) = told(&desk, Method::PUT, &path, json!({ "roles": roles })).await;
+        assert!(said["message"].as_str().unwrap().contains(expected) && status == StatusCode::UNPROCESSABLE_ENTITY, "{said}");
+    }
+}
+
+#[tokio::test]
+async fn a_job_is_broken_off_and_only_one_is_at_work() {
+    let folder = Folder::new("jobs");
+    let desk = folder.desk();
+    let draft = demo(&desk).await;
+    let path = format!("/api/drafts/{}/cast", draft["draft"]);
+    let (_, job) = told(&desk, Method::POST, &path, json!({ "count": 3 })).await;
+    let (status, said) = told(&desk, Method::POST, &path, json!({ "count": 1 })).await;
+    assert_eq!(status, StatusCode::CONFLICT, "{said}");
+    let (_, state) = told(&desk, Method::DELETE, &format!("/api/jobs/{}", job["job"]), Value::Null).await;
+    assert_eq!(state["stage"], "cancelled");
+    let (_, draft) = get(&desk, &format!("/api/drafts/{}", draft["draft"])).await;
+    assert_eq!((draft["proposals"].as_array().unwrap().len(), &draft["job"]), (0, &Value::Null));
+    let draft = cast_on(&desk, &draft, 2).await;
+    assert_eq!(draft["proposals"].as_array().unwrap().len(), 2);
+}
+
+#[tokio::test]
+async fn nothing_leads_out_of_the_library_and_odd_requests_get_a_sentence() {
+    let folder = Folder::new("odd");
+    let desk = folder.desk();
+    for path in ["/api/drafts/0", "/api/drafts/-1", "/api/drafts/x", "/api/drafts/..%2f..", "/api/drafts/1/plan.toml"] {
+        let (status, said) = get(&desk, path).await;
+        assert!(status.is_client_error() && !said["message"].as_str().unwrap_or_default().is_empty(), "{path}: {status} {said}");
+    }
+    for (name, body, expected) in [
+        ("..%2F..%2Fescaped.exe", "x", StatusCode::UNPROCESSABLE_ENTITY),
+        ("sketch.mid", "not music", StatusCode::UNPROCESSABLE_ENTITY),
+        ("empty.musicxml", "", StatusCode::UNPROCESSABLE_ENTITY),
+    ] {
+        let (status, said) =
+            raw(&desk, Method::POST, &format!("/api/drafts?name={name}"), "application/octet-stream", body).await;
+        assert_eq!(status, expected, "{name}: {}", String::from_utf8_lossy(&said));
+    }
+    assert_eq!(get(&desk, "/api/drafts").await.1, json!([]), "what could not be read is no draft");
+    let draft = demo(&desk).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    for (what, body) in [
+        ("cast", json!({ "count": 0 })),
+        ("cast", json!({ "count": 1, "like": 77 })),
+        ("again", json!({ "proposal": 1, "phrases": [0] })),
+        ("lineup?id=..%2Fx", json!(null)),
+        ("undo", json!(null)),
+    ] {
+        let (status, said) = told(&desk, Method::POST, &format!("{path}/{what}"), body).await;
+        assert!(status.is_client_error() && !said["message"].as_str().unwrap_or_default().is_empty(), "{what}: {status} {said}");
+    }
+    let (status, _) = told(&desk, Method::DELETE, &path, Value::Null).await;
+    assert_eq!(status, StatusCode::NO_CONTENT);
+    assert_eq!(get(&desk, &path).await.0, StatusCode::NOT_FOUND);
+}

@@ -1,0 +1,61 @@
+import { describe, expect, it } from 'vitest';
+import { barsOf, best, cutAt, details, fresh, joined, kept, measured, present, shownOf, taskOf, withTask, type Group, type Phrase, type Proposal, type Strand } from './write';
+
+const group = (section: string, players: number[], of = players.length): Group => ({ label: section, section, players, of, family: 'brass', reach: '' });
+const strands: Strand[] = [
+  { name: 'Melody', role: 'melody', is_chordal: false, bars: [0, 1, 2, 3] },
+  { name: 'Chords', role: 'harmony', is_chordal: true, bars: [2, 3] },
+];
+const trumpets = group('Trumpets', [1, 2, 3]);
+const plan: Phrase[] = [
+  { first: 0, last: 1, arrangement: '', tasks: [] },
+  { first: 2, last: 3, arrangement: '', tasks: [fresh(trumpets, 'Melody')] },
+];
+const proposal: Proposal = {
+  number: 1, score: -11, criteria: [], gap: 0, is_exact: true, reason: '', remarks: [], seconds: 0, revision: 1, changed: [], is_old: false, sections: ['Trumpets'],
+  phrases: [{ first: 0, last: 1, cells: [{ task: fresh(trumpets, 'Chords'), role: 'harmony', band: 'C4–G4' }] }],
+};
+
+describe('the map', () => {
+  it('sets a cell, opens it again, and leaves the others', () => {
+    const one = withTask(plan, 0, trumpets, fresh(trumpets, 'silence'));
+    expect(taskOf(one[0]!, trumpets)?.role).toBe('silence');
+    expect(one[1]).toBe(plan[1]);
+    expect(withTask(one, 0, trumpets, null)[0]?.tasks).toEqual([]);
+  });
+
+  it('leaves players of a section who are not of the group with what they had', () => {
+    const first = group('Trumpets', [1], 3);
+    const now = withTask(plan, 1, first, fresh(first, 'Chords'));
+    expect(now[1]?.tasks.map((task) => [task.role, task.players])).toEqual([['Melody', [2, 3]], ['Chords', [1]]]);
+  });
+
+  it('shows the plan before the proposal', () => {
+    expect(shownOf({ strands }, plan[0]!, trumpets, proposal)).toMatchObject({ isSet: false, role: 'harmony', band: 'C4–G4' });
+    expect(shownOf({ strands }, plan[1]!, trumpets, proposal)).toMatchObject({ isSet: true, role: 'melody', band: '' });
+    expect(shownOf({ strands }, plan[0]!, group('Tuba', [1]), proposal)).toMatchObject({ isSet: false, task: null, role: '' });
+  });
+
+  it('keeps what a proposal has, but for what is set', () => {
+    expect(taskOf(kept(plan, 0, [trumpets], proposal)[0]!, trumpets)?.role).toBe('Chords');
+    expect(kept(plan, 1, [trumpets], proposal)).toEqual(plan);
+  });
+
+  it('cuts and joins phrases', () => {
+    const cut = cutAt(plan, 3);
+    expect(cut.map((phrase) => [phrase.first, phrase.last, phrase.tasks.length])).toEqual([[0, 1, 0], [2, 2, 1], [3, 3, 1]]);
+    expect(cutAt(plan, 2)).toEqual(plan);
+    expect(joined(cut, 1)).toEqual(plan);
+    expect(joined(plan, 1)).toEqual(plan);
+  });
+
+  it('says in words', () => {
+    expect(present(strands, plan[0]!).map((strand) => strand.name)).toEqual(['Melody']);
+    expect(barsOf(['51', '52'], { first: 0, last: 1 })).toBe('51–52');
+    expect(details({ ...fresh(trumpets, 'Melody'), octave: -1, doubling: 'octaves', thickening: 'diatonic', dynamic: 'mf' })).toBe('octave down, in octaves, in thirds, mf');
+    expect(measured(0.9876, 'share')).toBe('98.8 %');
+    expect(measured(3, 'places')).toBe('3');
+    expect(best([1, 3], true)).toBe(3);
+    expect(best([2, 2], false)).toBeNull();
+  });
+});

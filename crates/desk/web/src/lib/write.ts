@@ -1,0 +1,146 @@
+/** A draft as the page edits it: cells of the map, phrases, and what proposals fill in. Pure functions, tested without a page. */
+
+import type { components } from '../generated/api';
+
+type Schemas = components['schemas'];
+export type Draft = Schemas['DraftShown'];
+export type DraftCard = Schemas['DraftCard'];
+export type Group = Schemas['GroupShown'];
+export type Phrase = Schemas['PhraseRow'];
+export type Task = Schemas['TaskRow'];
+export type Proposal = Schemas['ProposalShown'];
+export type Cell = Schemas['CellShown'];
+export type Strand = Schemas['StrandShown'];
+export type LineupRows = Schemas['LineupRows'];
+export type SectionRow = Schemas['SectionRow'];
+export type KnownLineup = Schemas['KnownLineup'];
+export type Objections = Schemas['ObjectionsShown'];
+
+export const SILENCE = 'silence';
+export const STAFF_ROLES = ['melody', 'answer', 'chords', 'bass', 'figure', 'rhythm', 'pedal', 'hits', 'effect'] as const;
+export const DYNAMICS = ['ppp', 'pp', 'p', 'mp', 'mf', 'f', 'ff', 'fff'] as const;
+
+/** What the map shows of a group in a phrase. */
+export interface Shown {
+  /** Set by a person or carried over: casting keeps to it. */
+  readonly isSet: boolean;
+  readonly task: Task | null;
+  /** Its role as all pictures call it; "tacet" for silence, "" where nothing is known yet. */
+  readonly role: string;
+  /** Lowest and highest note, where a proposal says. */
+  readonly band: string;
+}
+
+const touches = (task: Task, group: Group): boolean => task.section === group.section && task.players.some((player) => group.players.includes(player));
+
+/** The task of a group in a phrase of the plan. */
+export const taskOf = (phrase: Phrase, group: Group): Task | null => phrase.tasks.find((task) => touches(task, group)) ?? null;
+
+/** The role of a strand as all pictures call it. */
+export const roleOf = (strands: readonly Strand[], name: string): string =>
+  name === SILENCE ? 'tacet' : (strands.find((strand) => strand.name === name)?.role ?? '');
+
+/** What a proposal has for a group in a phrase of the same bars. */
+export function cellOf(proposal: Proposal | null, phrase: Phrase, group: Group): Cell | null {
+  const same = proposal?.phrases.find((other) => other.first === phrase.first && other.last === phrase.last);
+  return same?.cells.find((cell) => touches(cell.task, group)) ?? null;
+}
+
+/** What the map shows: the plan first, else the proposal looked at. */
+export function shownOf(draft: Pick<Draft, 'strands'>, phrase: Phrase, group: Group, proposal: Proposal | null): Shown {
+  const task = taskOf(phrase, group);
+  const cell = cellOf(proposal, phrase, group);
+  if (task) return { isSet: true, task, role: roleOf(draft.strands, task.role), band: cell?.task.role === task.role ? cell.band : '' };
+  if (cell) return { isSet: false, task: cell.task, role: cell.role, band: cell.band };
+  return { isSet: false, task: null, role: '', band: '' };
+}
+
+/** A fresh task of a group. */
+export const fresh = (group: Group, role: string): Task => ({
+  section: group.section, players: [...group.players], role, octave: null, register: null, doubling: '', thickening: '', density: null, position: '', dynamic: '', muted: false, why: '',
+});
+
+/** The plan with another task for a group in a phrase, or none: the cell is open again. Players of the old task who do not belong to the group keep it. */
+export function withTask(plan: readonly Phrase[], at: number, group: Group, task: Task | null): Phrase[] {
+  return plan.map((phrase, index) => {
+    if (index !== at) return phrase;
+    const others = phrase.tasks.flatMap((other) => {
+      if (other.section !== group.section) return [other];
+      const players = other.players.filter((player) => !group.players.includes(player));
+      return players.length > 0 ? [{ ...other, players }] : [];
+    });
+    return { ...phrase, tasks: task ? [...others, { ...task, section: group.section, players: [...group.players] }] : others };
+  });
+}
+
+/** The plan with what a proposal has in a phrase set, for one group or for all who are open. */
+export function kept(plan: readonly Phrase[], at: number, groups: readonly Group[], proposal: Proposal): Phrase[] {
+  return groups.reduce<Phrase[]>((now, group) => {
+    const phrase = now[at];
+    if (!phrase || taskOf(phrase, group)) return now;
+    const cell = cellOf(proposal, phrase, group);
+    return cell ? withTask(now, at, group, { ...cell.task, why: '' }) : now;
+  }, [...plan]);
+}
+
+/** The phrase cut in two before a bar; both parts keep its tasks. */
+export function cutAt(plan: readonly Phrase[], bar: number): Phrase[] {
+  return plan.flatMap((phrase) =>
+    phrase.first < bar && bar <= phrase.last
+      ? [{ ...phrase, last: bar - 1 }, { ...phrase, first: bar, tasks: phrase.tasks.map((task) => ({ ...task })) }]
+      : [phrase],
+  );
+}
+
+/** A phrase joined with the next; the first one's tasks hold. */
+export function joined(plan: readonly Phrase[], at: number): Phrase[] {
+  const [one, next] = [plan[at], plan[at + 1]];
+  if (!one || !next) return [...plan];
+  return [...plan.slice(0, at), { ...one, last: next.last }, ...plan.slice(at + 2)];
+}
+
+/** Strands that sound in a phrase. */
+export const present = (strands: readonly Strand[], phrase: Phrase): Strand[] =>
+  strands.filter((strand) => strand.bars.some((bar) => phrase.first <= bar && bar <= phrase.last));
+
+/** "51–54". */
+export function barsOf(bars: readonly string[], phrase: { readonly first: number; readonly last: number }): string {
+  const [first, last] = [bars[phrase.first] ?? '', bars[phrase.last] ?? ''];
+  return first === last ? first : `${first}–${last}`;
+}
+
+const OCTAVES: Readonly<Record<number, string>> = { 1: 'octave up', [-1]: 'octave down' };
+
+/** What a task says beyond its role: "octave up, in octaves, mf". */
+export function details(task: Task): string {
+  const words: string[] = [];
+  const octave = task.octave ?? 0;
+  if (octave !== 0) words.push(OCTAVES[octave] ?? `${Math.abs(octave)} octaves ${octave > 0 ? 'up' : 'down'}`);
+  if (task.doubling === 'octaves') words.push('in octaves');
+  if (task.thickening === 'diatonic') words.push('in thirds');
+  if (task.thickening === 'chord-tones') words.push('with chord tones');
+  if (task.thickening === 'triads') words.push('in triads');
+  if (task.density) words.push(task.density === 1 ? '1 note' : `${task.density} notes`);
+  if (task.position) words.push(task.position);
+  if (task.muted) words.push('muted');
+  if (task.dynamic) words.push(task.dynamic);
+  return words.join(', ');
+}
+
+/** A criterion as it is read: "98 %", "3 places". */
+export function measured(value: number, unit: string): string {
+  if (unit.startsWith('share')) return `${Math.round(value * 1000) / 10} %`;
+  const figure = Number.isInteger(value) ? String(value) : value.toFixed(1);
+  return unit.startsWith('per cent') ? `${figure} %` : figure;
+}
+
+/** Among proposals, whose value is the best; none where all are alike. */
+export function best(values: readonly number[], moreIsBetter: boolean): number | null {
+  const wanted = moreIsBetter ? Math.max(...values) : Math.min(...values);
+  return values.every((value) => value === wanted) ? null : wanted;
+}
+
+/** Letters that give a cell its role, by the first letter of what the sketch calls it. */
+export function strandByKey(strands: readonly Strand[], key: string): Strand | undefined {
+  return strands.find((strand) => strand.name.toLowerCase().startsWith(key));
+}
