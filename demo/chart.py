@@ -44,16 +44,26 @@ def main():
         text.append(f"\n[[part]]\nname = {quoted(name)}\n")
     for run in BARS:
         text.append("\n[[bars]]\n" + "".join(f"{key} = {value}\n" for key, value in run.items()))
-    # What is said again later stands in one row.
-    told = {}
+    # Bar by bar, since a role may change inside one: then it has both.
+    of_bar = {}
     for row in rows:
         roles = row["roles"].split(";")
         if roles == ["tacet"]:
             continue
         lines = sorted({(other["staff"], other["voice"]) for other in rows if other["part"] == row["part"] and other["voice"]})
-        line = lines.index((row["staff"], row["voice"])) + 1
-        first, last = row["first_bar"], row["last_bar"]
-        told.setdefault((names.index(row["part"]), line, tuple(roles), row["layer"]), []).append(first if first == last else f"{first}-{last}")
+        line = (names.index(row["part"]), lines.index((row["staff"], row["voice"])) + 1)
+        for bar in range(int(row["first_bar"]), int(row["last_bar"]) + 1):
+            known, layer = of_bar.get((line, bar), ([], row["layer"]))
+            of_bar[line, bar] = (known + [role for role in roles if role not in known], layer)
+    # What is said again later stands in one row.
+    told = {}
+    for ((part, line), bar), (roles, layer) in sorted(of_bar.items()):
+        spans = told.setdefault((part, line, tuple(roles), layer), [])
+        if spans and spans[-1][1] == bar - 1:
+            spans[-1][1] = bar
+        else:
+            spans.append([bar, bar])
+    told = {key: [str(first) if first == last else f"{first}-{last}" for first, last in spans] for key, spans in told.items()}
     for (part, line, roles, layer), bars in sorted(told.items()):
         text.append("\n[[row]]\nwho = " + quoted(names[part]) + "\n" + (f"line = {line}\n" if line > 1 else ""))
         listed = quoted(roles[0]) if len(roles) == 1 else "[" + ", ".join(quoted(role) for role in roles) + "]"

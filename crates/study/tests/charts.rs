@@ -212,6 +212,11 @@ fn a_chart_by_hand_is_counted_by_hand() {
     near(one("melody_support", "section horns", "", "unison", "share of time"), 0.25, &[4, 5]);
     near(one("melody_support", "score everybody", "", "alone", "share of time"), 0.75, &[0, 1, 2, 3, 6, 7]);
     near(one("doubled_sections", "part Horn 1", "part Horn 2", "unison, time", "crotchets"), 8.0, &[4, 5]);
+    // With no doubling stated at all, who else has the melody still supports it, at an interval nobody named.
+    let (plain, ..) = Chart::read("quay.toml", &QUAY.replace("doubles = \"Horn 1\"\n", "")).unwrap();
+    let plain = values(&analyse_chart("quay.toml".to_owned(), &plain).unwrap());
+    let name = ("melody_support", "section horns".to_owned(), String::new(), "interval not charted".to_owned(), "share of time");
+    near(plain[&name].clone(), 0.25, &[4, 5]);
     // Violins play 4 bars p and 2 bars ff.
     near(one("dynamics", "section violins", "", "p", "share of time"), 2.0 / 3.0, &[0, 1, 2, 3]);
     near(one("entries", "section violins", "", "entries", "count"), 1.0, &[8]);
