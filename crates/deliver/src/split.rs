@@ -141,21 +141,11 @@ fn marks(part: &Part, players: u16) -> Vec<PlayedFrom> {
 /// The players a mark names, as bits: "2." of "Horns 1.2", "3." of "Horns 3.4"; the first where none is named.
 fn named(text: &str, part: &Part, players: u16) -> u16 {
     let numbers = numbers_in_name(&part.name).unwrap_or_else(|| (1..=players).collect());
-    let mut who = 0;
-    for token in text.split(|c: char| !c.is_alphanumeric()) {
-        let digits = token.trim_end_matches(|c: char| c.is_alphabetic());
-        let number = match token.to_lowercase().as_str() {
-            "i" => Some(1),
-            "ii" => Some(2),
-            "iii" => Some(3),
-            "iv" => Some(4),
-            _ => digits.parse::<u16>().ok(),
-        };
-        if let Some(place) = number.and_then(|number| numbers.iter().position(|&own| own == number)) {
-            who |= 1 << place;
-        }
+    let places = PlayerMark::named(text).into_iter().filter_map(|named| numbers.iter().position(|&own| own == named));
+    match places.fold(0, |who, place| who | 1 << place) {
+        0 => 1,
+        who => who,
     }
-    if who == 0 { 1 } else { who }
 }
 
 /// The players' numbers in a part's name: "Horns 1.2" has 1 and 2.

@@ -218,8 +218,8 @@ fn small() -> Score {
         direction(0, 0, DirectionKind::Metronome { beat: NoteValue::CROTCHET, per_minute: 96.0, text: None }),
         direction(0, 0, level("p")),
         direction(0, 0, DirectionKind::Words("con sord.".into())),
-        direction(0, 2, DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 1, niente: false }),
-        direction(3, 0, DirectionKind::HairpinStop { number: 1, niente: false }),
+        direction(0, 2, DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 1, niente: false, dashes: false }),
+        direction(3, 0, DirectionKind::HairpinStop { number: 1, niente: false, dashes: false }),
         direction(3, 0, level("f")),
         direction(3, 0, DirectionKind::Words("senza sord.".into())),
     ];
@@ -269,6 +269,16 @@ fn what_is_in_force_comes_along() {
     assert_eq!(excerpt.score.bars.iter().map(|bar| &*bar.number).collect::<Vec<_>>(), ["2", "3"]);
     // The hairpin is a fifth of its way from p to f when the excerpt begins: nearer to mp.
     assert_eq!(words(&excerpt), ["0 0 Allegro", "0 0 M.M. 96", "0 0 mp", "0 0 con sord.", "0 0 <", "1 4 |"]);
+    // Dashes go on from their word, which the excerpt repeats as a reminder; a hairpin says it by itself.
+    let mut dashed = small();
+    for direction in &mut dashed.parts[0].directions {
+        if let DirectionKind::HairpinStart { dashes, .. } | DirectionKind::HairpinStop { dashes, .. } = &mut direction.kind {
+            *dashes = true;
+        }
+    }
+    let carried = words(&cut(&dashed, &Cut::bars(BarIndex(1), BarIndex(2))).unwrap());
+    assert_eq!(carried[3..], ["0 0 con sord.", "0 0 (cresc.)", "0 0 <", "1 4 |"]);
+    assert!(!words(&cut(&dashed, &Cut::bars(BarIndex(0), BarIndex(2))).unwrap()).contains(&"0 0 (cresc.)".to_owned()));
     let slur = |edge| Mark::Slur { edge, number: 1 };
     assert_eq!(part.marks, [(0, slur(Edge::Start)), (7, slur(Edge::Stop))]);
     assert_eq!(excerpt.held_over, [(0, 0)]);

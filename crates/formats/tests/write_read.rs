@@ -499,8 +499,8 @@ fn invent_directions(dice: &mut Dice, part: &mut Part, bar: &Bar, number: u32, s
         2 => direct(at, DirectionKind::Dynamic(DynamicMark::AttackThen("fp".into(), DynamicLevel::from_mark("p").unwrap()))),
         3 => {
             direct(Crotchets::ZERO, DirectionKind::Dynamic(level("p")));
-            direct(ratio(1, 2), DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 1, niente: false });
-            direct(bar.length, DirectionKind::HairpinStop { number: 1, niente: false });
+            direct(ratio(1, 2), DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 1, niente: false, dashes: false });
+            direct(bar.length, DirectionKind::HairpinStop { number: 1, niente: false, dashes: false });
         }
         4 => direct(at, DirectionKind::Words("dolce & <calm>".into())),
         5 if staff == 1 => {
@@ -508,6 +508,11 @@ fn invent_directions(dice: &mut Dice, part: &mut Part, bar: &Bar, number: u32, s
         }
         6 if staff == 1 => direct(at, DirectionKind::PlaybackTempo { crotchets_per_minute: 92.5 }),
         7 => direct(at, DirectionKind::Rehearsal("A".into())),
+        8 => {
+            direct(Crotchets::ZERO, DirectionKind::Words("poco a poco cresc.".into()));
+            direct(ratio(1, 2), DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 1, niente: false, dashes: true });
+            direct(bar.length, DirectionKind::HairpinStop { number: 1, niente: false, dashes: true });
+        }
         _ => {}
     }
 }

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use ripieno_instruments::recognise::{AlsoRelation, Clues, recognise};
 use ripieno_instruments::{Family, Instrument, Section, catalogue};
 use ripieno_score::{
-    BarIndex, ChangeKind, CountReason, Crotchets, DirectionKind, DynamicLevel, Note, Part, PlayerMark, Score, Sounding,
+    BarIndex, ChangeKind, CountReason, Crotchets, DirectionKind, DynamicLevel, Note, Part, PartLevels, PlayerMark, Score,
+    Sounding,
 };
 use ripieno_texture::{Techniques, techniques};
 
@@ -14,6 +15,9 @@ use crate::limits::Limits;
 
 /// Most players of a part that are followed one by one; more are a body.
 const MOST_PLAYERS: usize = 8;
+
+/// Pieces into which a note is cut to find the level it is held at.
+const PIECES: i64 = 8;
 
 /// Everything the checks look at.
 pub(crate) struct View<'a> {
@@ -61,11 +65,13 @@ pub(crate) struct PartView<'a> {
     pub also: Vec<&'static Instrument>,
     /// Numbers in the part's name: 3 and 4 for "Horn 3.4".
     pub numbers: Vec<u16>,
-    /// Limits met in the part.
+    /// Limits met in the part, and those of professionals beside them.
     limits: Vec<Option<Limits>>,
+    professional: Vec<Option<Limits>>,
     /// For each of the part's rows, from the first: index into `limits`.
     which: Vec<u16>,
     first_row: usize,
+    levels: PartLevels,
     pub strands: Vec<Strand>,
 }
 
@@ -107,7 +113,8 @@ impl<'a> View<'a> {
         };
         let begins: Vec<bool> = notes.of_part.iter().filter_map(first).collect();
         let begins_unmarked = begins.len() > 1 && begins.iter().filter(|unmarked| **unmarked).count() * 2 >= begins.len();
-        let parts = score.parts.iter().enumerate().map(|(index, part)| PartView::new(sounding, index, part, level)).collect();
+        let parts =
+            score.parts.iter().enumerate().map(|(index, part)| PartView::new(score, sounding, index, part, level)).collect();
         Self {
             score,
             sounding,
@@ -133,6 +140,18 @@ impl<'a> View<'a> {
 
     pub fn level_of(&self, row: usize) -> Option<DynamicLevel> {
         self.sounding.notes.level[row]
+    }
+
+    /// The level a row is held at: the mean of its length, which a stress at its beginning does not lift.
+    pub fn held_level(&self, part: &PartView<'_>, row: usize) -> Option<DynamicLevel> {
+        let note = self.note(row)?;
+        let start = self.score.bars.get(note.bar.at())?.start + note.at;
+        let length = self.sounding.notes.duration[row];
+        let middle = |piece: i64| Crotchets::new(2 * piece + 1, 2 * PIECES).map(|share| start + length * share);
+        let levels: Vec<f32> =
+            (0..PIECES).filter_map(|piece| part.levels.at(note.staff, note.voice, middle(piece)?).map(|level| level.0)).collect();
+        #[allow(clippy::cast_precision_loss)] // eight at most
+        (!levels.is_empty()).then(|| DynamicLevel(levels.iter().sum::<f32>() / levels.len() as f32))
     }
 
     /// The bar of the page a row stands in.
@@ -192,7 +211,7 @@ impl<'a> View<'a> {
 }
 
 impl<'a> PartView<'a> {
-    fn new(sounding: &Sounding, index: usize, part: &'a Part, level: Level) -> Self {
+    fn new(score: &Score, sounding: &Sounding, index: usize, part: &'a Part, level: Level) -> Self {
         let recognised = recognise(&Clues { name: &part.name, abbreviation: &part.abbreviation, ..Clues::default() });
         let unknown = || catalogue().by_id("unspecified").unwrap_or(recognised.instrument);
         let instrument = catalogue().by_id(&part.instrument_id).unwrap_or_else(unknown);
@@ -219,8 +238,10 @@ impl<'a> PartView<'a> {
             also,
             numbers: recognised.numbers,
             limits: Vec::new(),
+            professional: Vec::new(),
             which: Vec::new(),
             first_row: rows.start,
+            levels: PartLevels::new(part, &score.bars),
             strands: Vec::new(),
         };
         view.find_limits(sounding, rows.clone(), level);
@@ -241,6 +262,11 @@ impl<'a> PartView<'a> {
     /// What the player of a row can do on the instrument in hand.
     pub fn limits(&self, row: usize) -> Option<&Limits> {
         self.limits[usize::from(self.which[row - self.first_row])].as_ref()
+    }
+
+    /// What the best players of the instrument in hand can do: beyond it something is written wrongly.
+    pub fn reach(&self, row: usize) -> Option<&Limits> {
+        self.professional[usize::from(self.which[row - self.first_row])].as_ref()
     }
 
     /// The instrument in hand at a row.
@@ -277,6 +303,7 @@ impl<'a> PartView<'a> {
             let which = *known.entry((&instrument.id, by)).or_insert(next);
             if which == next {
                 self.limits.push(Limits::of(instrument, by, level));
+                self.professional.push(Limits::of(instrument, by, Level::Professional));
             }
             self.which.push(which);
         }
@@ -360,17 +387,8 @@ fn named_players(part: &Part, numbers: &[u16]) -> Vec<((BarIndex, Crotchets), us
     for direction in &part.directions {
         let DirectionKind::Words(text) = &direction.kind else { continue };
         let Some(PlayerMark::Only(_)) = PlayerMark::parse(text) else { continue };
-        let first = text.trim().split(|c: char| !c.is_alphanumeric()).find(|word| !word.is_empty()).unwrap_or("");
-        let digits: String = first.chars().take_while(char::is_ascii_digit).collect();
-        let number = match first.to_uppercase().as_str() {
-            "I" => Some(1),
-            "II" => Some(2),
-            "III" => Some(3),
-            "IV" => Some(4),
-            _ => digits.parse::<u16>().ok(),
-        };
-        let at = number.map_or(0, |number| {
-            numbers.iter().position(|own| *own == number).unwrap_or_else(|| usize::from(number.saturating_sub(1)))
+        let at = PlayerMark::named(text).first().map_or(0, |number| {
+            numbers.iter().position(|own| own == number).unwrap_or_else(|| usize::from(number.saturating_sub(1)))
         });
         found.push(((direction.bar, direction.at), at));
     }

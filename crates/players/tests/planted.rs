@@ -308,6 +308,58 @@ fn an_ordinary_page_is_left_in_peace() {
     assert!(loud.is_empty(), "{loud:#?}");
 }
 
+/// What looks like a fault and is none: each raised no objection of the kind, in whose place players shrugged (`research/judged/players.csv`).
+#[test]
+fn near_misses_are_left_in_peace() {
+    let horn = "-7 -4 0";
+    let slurred = again("C5:1/4( D5:1/4 E5:1/4 F5:1/4) G5:1/4( F5:1/4 E5:1/4 D5:1/4) C5:2", 8);
+    let semiquavers = format!("\"pizz. !f C5:4 | {slurred}");
+    let cases: Vec<(&str, u32, Vec<PartText<'_>>, Kind)> = vec![
+        // Six bars at p after one note at ff: the note is held softly.
+        (
+            "a horn fades at once",
+            120,
+            vec![("Horn 1 in F", horn, "!ff C4:4~ | !p C4:4^~ | C4:4^~ | C4:4^~ | C4:4^ | r:4")],
+            Kind::Breath,
+        ),
+        ("a stress is no level", 120, vec![("Trombone", "", "!mf F3:4 | !sf F3:4~ | F3:4^~ | F3:4^ | r:4")], Kind::Breath),
+        ("bowed though pizz. was not taken back", 160, vec![("Violin I", "", &*semiquavers)], Kind::PizzicatoSpeed),
+        ("a tenth in the middle register", 100, vec![("Horn 1 in F", horn, "!f C4:2( E5:2) | E5:4")], Kind::Leap),
+        (
+            "a swell drawn too long",
+            100,
+            vec![("Viola", "", "!pp C4:1 < D4:1 > E4:1 \\ D4:1 \\ | !ppp C4:4")],
+            Kind::HairpinContradicted,
+        ),
+    ];
+    for (what, tempo, parts, kind) in cases {
+        let found = objections(&score(tempo, &parts), Level::Professional);
+        let wrong: Vec<String> =
+            found.iter().filter(|one| one.kind == kind && one.severity != Severity::Note).map(ToString::to_string).collect();
+        assert!(wrong.is_empty(), "{what}: {wrong:#?}");
+    }
+    // A signature that nothing the part plays would read otherwise is a remark, not a caution.
+    let strings = |key: &str| [("Violin I", "", format!("key:{key} !f C5:4")), ("Viola", "", format!("key:{key} !f C4:4"))];
+    let mut parts = strings("-3").to_vec();
+    parts.push(("Horn 1 in F", horn, "key:-3 !f C5:4".to_owned()));
+    let parts: Vec<PartText<'_>> = parts.iter().map(|(name, by, music)| (*name, *by, music.as_str())).collect();
+    let found = objections(&score(120, &parts), Level::Professional);
+    let severities: Vec<Severity> = found.iter().filter(|one| one.kind == Kind::KeySignature).map(|one| one.severity).collect();
+    assert_eq!(severities, [Severity::Note]);
+}
+
+/// A horn in the wrong octave is one objection, not one for each note beyond the compass.
+#[test]
+fn what_follows_from_one_cause_is_told_once() {
+    let music = again("!f F5:1 G5:1 A5:1 r:1", 4);
+    let found = objections(&score(100, &[("Horn 1 in Bb", "-2 -1 0", &music)]), Level::Professional);
+    let kinds: Vec<Kind> = found.iter().filter(|one| one.severity != Severity::Note).map(|one| one.kind).collect();
+    assert!(
+        kinds.contains(&Kind::Transposition) && !kinds.contains(&Kind::Register) && !kinds.contains(&Kind::Range),
+        "{kinds:?}"
+    );
+}
+
 /// Easier levels object to no less.
 #[test]
 fn a_lesser_level_objects_to_more() {

@@ -86,10 +86,10 @@ pub struct Direction {
 pub enum DirectionKind {
     /// A dynamic mark.
     Dynamic(DynamicMark),
-    /// A hairpin, or the dashes of "cresc. - - -", opens.
-    HairpinStart { swell: Swell, number: u8, niente: bool },
-    /// The hairpin of this number closes.
-    HairpinStop { number: u8, niente: bool },
+    /// A hairpin opens; with `dashes` drawn as the dashes of "cresc. - - -", whose word stands before it.
+    HairpinStart { swell: Swell, number: u8, niente: bool, dashes: bool },
+    /// The hairpin, or the row of dashes, of this number closes.
+    HairpinStop { number: u8, niente: bool, dashes: bool },
     /// Words: technique, expression, player indications ("a 2", "pizz.", "con sord.", "dolce").
     Words(Box<str>),
     /// A metronome mark: `per_minute` of `beat`; the printed text when it is not just a number ("ca. 120").

@@ -150,7 +150,9 @@ impl PlayerMark {
         }
         match rest.trim_end_matches(['.', ',', ':']) {
             // "2. Solo" is the second player, "2 Soli" are two.
-            "solo" => return players_named(&[first]).or_else(|| number(first).filter(|_| !first.ends_with('.'))).map(Self::Only),
+            "solo" => {
+                return count(&numbers(&[first])).or_else(|| number(first).filter(|_| !first.ends_with('.'))).map(Self::Only);
+            }
             "soli" | "players" | "spieler" => return number(first).map(Self::Only),
             _ => {}
         }
@@ -162,8 +164,28 @@ impl PlayerMark {
                 if rest.starts_with("pulte") || rest.starts_with("desks") { number(first.trim_end_matches('.'))? } else { 1 };
             return Some(Self::Only(desks.saturating_mul(2)));
         }
-        (words.len() <= 3).then(|| players_named(&words)).flatten().map(Self::Only)
+        (words.len() <= 3).then(|| count(&numbers(&words))).flatten().map(Self::Only)
     }
+
+    /// The numbers of the players that the words name: 2 for "2. Solo", 1 and 2 for "I & II"; none for "solo" or "a 2", which name nobody.
+    #[must_use]
+    pub fn named(text: &str) -> Vec<u16> {
+        let lower = text.trim().to_lowercase();
+        let words: Vec<&str> =
+            lower.split(|c: char| c.is_whitespace() || "()[]".contains(c)).filter(|word| !word.is_empty()).collect();
+        match Self::parse(text) {
+            // "III. Solo espr.": what follows says how.
+            Some(Self::Only(_)) if words.get(1).is_some_and(|word| word.trim_end_matches(['.', ',', ':']) == "solo") => {
+                numbers(&words[..1])
+            }
+            Some(Self::Only(_)) => numbers(&words),
+            _ => Vec::new(),
+        }
+    }
+}
+
+fn count(named: &[u16]) -> Option<u16> {
+    u16::try_from(named.len()).ok().filter(|&count| count > 0)
 }
 
 /// Whether a word after "a 2" says what else is counted: strings, voices, hands, bars ("a due corde", "a 4 voci", "a 3 battute").
@@ -183,15 +205,15 @@ fn number(word: &str) -> Option<u16> {
     })
 }
 
-/// "1.", "1.2.", "I", "II.", "1°", "1st", "1mo", "2da", "I & II": how many players are named.
-fn players_named(words: &[&str]) -> Option<u16> {
+/// "1.", "1.2.", "I", "II.", "1°", "1st", "1mo", "2da", "I & II": the numbers of the players named; none where other words stand among them.
+fn numbers(words: &[&str]) -> Vec<u16> {
     let joined = words.join(" ");
     // A bare "1" or "3" is a fingering or a bar count; players carry a point, a sign or a roman numeral.
     let marked = joined.contains(['.', '°', 'º', '&', '/', '+'])
         || joined.starts_with(['i', 'v'])
         || joined.ends_with(|c: char| c.is_alphabetic());
     if !marked {
-        return None;
+        return Vec::new();
     }
     let mut named = Vec::new();
     for token in joined.split(['.', ' ', ',', '&', '/', '+']).filter(|token| !token.is_empty()) {
@@ -212,13 +234,16 @@ fn players_named(words: &[&str]) -> Option<u16> {
             "vi" => 6,
             "primo" => 1,
             "secondo" => 2,
-            _ => stem.parse::<u16>().ok().filter(|n| (1..=12).contains(n))?,
+            _ => match stem.parse::<u16>() {
+                Ok(number @ 1..=12) => number,
+                _ => return Vec::new(),
+            },
         };
         if !named.contains(&player) {
             named.push(player);
         }
     }
-    u16::try_from(named.len()).ok().filter(|&count| count > 0)
+    named
 }
 
 /// The player indications of a part, staff by staff in score order.
@@ -372,5 +397,24 @@ mod tests {
         assert_eq!(count("a 2", body, true, 1), (body, CountReason::Body));
         assert_eq!(count("a 2", body, true, 2), (PlayerCount::between(4, 8), CountReason::Divided));
         assert_eq!(count("2. Solo", two, false, 1), (PlayerCount::exactly(1), CountReason::Mark));
+    }
+
+    #[test]
+    fn marks_name_players_by_their_numbers() {
+        let cases: [(&str, &[u16]); 10] = [
+            ("2.", &[2]),
+            ("III. Solo espr.", &[3]),
+            ("1.2.", &[1, 2]),
+            ("I & II", &[1, 2]),
+            ("(3. Solo)", &[3]),
+            ("2do", &[2]),
+            ("solo", &[]),
+            ("a 2", &[]),
+            ("1. Pult", &[]),
+            ("poco 2.", &[]),
+        ];
+        for (text, expected) in cases {
+            assert_eq!(PlayerMark::named(text), expected, "{text}");
+        }
     }
 }

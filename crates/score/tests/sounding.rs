@@ -150,8 +150,8 @@ fn a_hairpin_leads_from_mark_to_mark() {
         notes: (0..8).map(|n| note(u32::try_from(n / 4).unwrap(), n % 4, 1, Step::C, NoteFlags::empty())).collect(),
         directions: vec![
             direction(0, 0, level("p")),
-            direction(0, 0, DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 1, niente: false }),
-            direction(1, 0, DirectionKind::HairpinStop { number: 1, niente: false }),
+            direction(0, 0, DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 1, niente: false, dashes: false }),
+            direction(1, 0, DirectionKind::HairpinStop { number: 1, niente: false, dashes: false }),
             direction(1, 0, level("ff")),
             direction(1, 2, DirectionKind::Dynamic(DynamicMark::AttackThen("fp".into(), DynamicLevel(3.0)))),
         ],

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use ripieno_score::{Direction, DirectionKind, Edge, Mark, Note, NoteFlags, Part};
+use ripieno_score::{Direction, DirectionKind, Edge, Mark, Note, NoteFlags, Part, Swell};
 
 use super::{Moment, Window, moment};
 
@@ -46,6 +46,9 @@ pub(super) fn directions(part: &Part, window: Window) -> Vec<Direction> {
                 let closing = &part.directions[stop];
                 let (from, to) = (at.max(window.start()), moment(closing).min(window.end()));
                 if from < to && window.holds(from.0) {
+                    if let (true, Some(word)) = (at < from, dashed(&direction.kind)) {
+                        found.push((index, Direction { kind: word, ..place(direction, from) }));
+                    }
                     found.push((index, place(direction, from)));
                     found.push((stop, place(closing, to)));
                 }
@@ -57,6 +60,13 @@ pub(super) fn directions(part: &Part, window: Window) -> Vec<Direction> {
     // At one moment as the source has them: a stop before the start that follows it.
     found.sort_by_key(|(index, direction)| (moment(direction), *index));
     found.into_iter().map(|(_, direction)| direction).collect()
+}
+
+/// The word that dashes carried into an excerpt go on from, in the brackets of a reminder.
+fn dashed(kind: &DirectionKind) -> Option<DirectionKind> {
+    let DirectionKind::HairpinStart { swell, dashes: true, .. } = kind else { return None };
+    let word = if *swell == Swell::Crescendo { "(cresc.)" } else { "(dim.)" };
+    Some(DirectionKind::Words(word.into()))
 }
 
 /// For each opening the direction that closes it.

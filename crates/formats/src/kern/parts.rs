@@ -401,8 +401,10 @@ impl Building {
             let hairpin = matches!(span.what, Spanning::Hairpin(_));
             let Some(number) = numbers.take(hairpin, span.start, span.stop) else { continue };
             let kind = |edge| match (span.what, edge) {
-                (Spanning::Hairpin(swell), Edge::Start) => DirectionKind::HairpinStart { swell, number, niente: false },
-                (Spanning::Hairpin(_), _) => DirectionKind::HairpinStop { number, niente: false },
+                (Spanning::Hairpin(swell), Edge::Start) => {
+                    DirectionKind::HairpinStart { swell, number, niente: false, dashes: false }
+                }
+                (Spanning::Hairpin(_), _) => DirectionKind::HairpinStop { number, niente: false, dashes: false },
                 (Spanning::Octave(octaves), edge) => DirectionKind::OctaveShift { edge, octaves, number },
             };
             for (at, edge) in [(span.start, Edge::Start), (span.stop, Edge::Stop)] {

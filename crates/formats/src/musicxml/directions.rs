@@ -220,10 +220,10 @@ impl<'x> PartReader<'x> {
         let swell = match tag.attribute("type").map(str::trim) {
             Some("crescendo") => Swell::Crescendo,
             Some("diminuendo") => Swell::Diminuendo,
-            Some("stop") => return draft.kinds.push(DirectionKind::HairpinStop { number, niente }),
+            Some("stop") => return draft.kinds.push(DirectionKind::HairpinStop { number, niente, dashes: false }),
             _ => return,
         };
-        draft.kinds.push(DirectionKind::HairpinStart { swell, number, niente });
+        draft.kinds.push(DirectionKind::HairpinStart { swell, number, niente, dashes: false });
     }
 
     /// Dashes that follow "cresc." or "dim." are a hairpin in another dress; after other words they say nothing about loudness.
@@ -233,8 +233,8 @@ impl<'x> PartReader<'x> {
         match tag.attribute("type").map(str::trim) {
             Some("start") => {
                 let before = || {
-                    let recent = self.part.directions.iter().rev().take(8).take_while(|direction| direction.bar == self.bar);
-                    recent.into_iter().find_map(|direction| match &direction.kind {
+                    let here = self.part.directions.iter().rev().take_while(|direction| direction.bar == self.bar);
+                    here.into_iter().find_map(|direction| match &direction.kind {
                         DirectionKind::Words(text) => Some(&**text),
                         _ => None,
                     })
@@ -243,12 +243,12 @@ impl<'x> PartReader<'x> {
                 if self.dashes.len() < OPEN_AT_ONCE {
                     self.dashes.push(number);
                 }
-                draft.kinds.push(DirectionKind::HairpinStart { swell, number, niente: false });
+                draft.kinds.push(DirectionKind::HairpinStart { swell, number, niente: false, dashes: true });
             }
             Some("stop") => {
                 if let Some(open) = self.dashes.iter().rposition(|&open| open == number) {
                     self.dashes.remove(open);
-                    draft.kinds.push(DirectionKind::HairpinStop { number, niente: false });
+                    draft.kinds.push(DirectionKind::HairpinStop { number, niente: false, dashes: true });
                 }
             }
             _ => {}
@@ -336,7 +336,8 @@ fn harp_pedals(context: &mut Context<'_, '_>) -> String {
     text
 }
 
-fn swell_in_words(text: &str) -> Option<Swell> {
+/// Which way words like "poco a poco cresc." let the loudness go.
+pub(super) fn swell_in_words(text: &str) -> Option<Swell> {
     let text = text.to_lowercase();
     if text.contains("cresc") && !text.contains("decresc") {
         return Some(Swell::Crescendo);

@@ -242,10 +242,12 @@ const PLUCKS: f64 = 8.0;
 fn plucked(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Event], slurs: &Slurs, found: &mut Found<'_, '_>) {
     let is_plucked = |at: usize| view.has(events[at].row, Techniques::PLUCKED);
     let able = PLUCKS * view.level.speed();
+    // Slurred notes are bowed, whatever word is still in force; that is told below.
     let windows = (7..events.len()).filter_map(|at| {
         let first = at - 7;
         let seconds = view.seconds[events[at].row].0 - view.seconds[events[first].row].0;
-        ((first..=at).all(is_plucked) && 7.0 / seconds.max(1e-3) > able).then_some((first, at))
+        ((first..=at).all(|i| is_plucked(i) && !slurs.on(view, events[i].row)) && 7.0 / seconds.max(1e-3) > able)
+            .then_some((first, at))
     });
     for (first, last) in passages(windows) {
         let rows: Vec<usize> = events[first..=last].iter().map(|event| event.row).collect();

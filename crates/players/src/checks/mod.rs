@@ -13,6 +13,8 @@ mod strings;
 mod timpani;
 mod trills;
 
+use std::collections::BTreeSet;
+
 use ripieno_score::{BarIndex, Crotchets};
 
 use crate::kind::{Kind, Severity};
@@ -44,7 +46,21 @@ pub(crate) fn run(view: &View<'_>) -> Vec<Objection> {
         signs::check(view, part, &mut found);
     }
     signs::keys(view, &mut found);
-    found.objections
+    one_cause(found.objections)
+}
+
+/// Leaves out what only follows from notes that are objected to as written in the wrong octave.
+fn one_cause(mut objections: Vec<Objection>) -> Vec<Objection> {
+    let misplaced = |one: &Objection| one.kind == Kind::Transposition && !one.notes.is_empty();
+    let doubted: BTreeSet<(usize, u32)> =
+        objections.iter().filter(|one| misplaced(one)).flat_map(|one| one.notes.iter().map(|note| (one.part, *note))).collect();
+    let follows = |one: &Objection| {
+        matches!(one.kind, Kind::Register | Kind::ExposedEntry | Kind::SoftRegister | Kind::LoudRegister)
+            && !one.notes.is_empty()
+            && one.notes.iter().all(|note| doubted.contains(&(one.part, *note)))
+    };
+    objections.retain(|one| !follows(one));
+    objections
 }
 
 impl Found<'_, '_> {

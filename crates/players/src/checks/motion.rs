@@ -86,6 +86,11 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, slurs: &Slurs, found: 
     }
 }
 
+/// Semitones below the end of the comfortable compass from which a note wants preparing.
+const NEAR_THE_TOP: u8 = 2;
+/// Seconds on the lower note of a slurred leap that are too few to prepare the upper one.
+const QUICK: f64 = 0.3;
+
 fn leaps(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Event], slurs: &Slurs, found: &mut Found<'_, '_>) {
     let family = part.instrument.family;
     if !matches!(family, Family::Brass | Family::Voice) {
@@ -102,7 +107,11 @@ fn leaps(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Event
         let slurred = slurs.on(view, a);
         let missed = match family {
             Family::Voice => wide >= 19,
-            _ => (slurred && to > from && wide >= 15) || (to > from && wide >= 19 && to > limits.high() && between < 1.0),
+            // In the middle register, with time, a player slurs a tenth without a thought.
+            _ => {
+                let hard = to.saturating_add(NEAR_THE_TOP) >= limits.high() || between < QUICK || wide >= 19;
+                (slurred && to > from && wide >= 15 && hard) || (to > from && wide >= 19 && to > limits.high() && between < 1.0)
+            }
         };
         if missed {
             let how = if slurred { "slurred " } else { "" };

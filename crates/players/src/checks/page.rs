@@ -137,34 +137,34 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
     let mut swells: Vec<(u8, Crotchets)> = Vec::new();
     let mut open: BTreeMap<u8, Vec<Hairpin>> = BTreeMap::new();
     let mut closed: Vec<(Hairpin, Crotchets)> = Vec::new();
-    // Where words swell: dashes after them need no end.
-    let mut words: Vec<Crotchets> = Vec::new();
     for direction in &part.part.directions {
         let at = time(view, direction.bar, direction.at);
         match &direction.kind {
-            DirectionKind::HairpinStart { swell, number, .. } => {
+            DirectionKind::HairpinStart { swell, number, dashes, .. } => {
                 swells.push((direction.staff, at));
                 let place = (direction.bar, direction.at);
-                open.entry(*number).or_default().push(Hairpin { place, start: at, swell: *swell, staff: direction.staff });
+                open.entry(*number).or_default().push(Hairpin {
+                    place,
+                    start: at,
+                    swell: *swell,
+                    staff: direction.staff,
+                    dashes: *dashes,
+                });
             }
             DirectionKind::HairpinStop { number, .. } => {
                 if let Some(hairpin) = open.get_mut(number).and_then(Vec::pop) {
                     closed.push((hairpin, at));
                 }
             }
-            DirectionKind::Words(text) if swells_in_words(text) => {
-                words.push(at);
-                swells.push((direction.staff, at));
-            }
+            DirectionKind::Words(text) if swells_in_words(text) => swells.push((direction.staff, at)),
             _ => {}
         }
     }
     for hairpin in open.into_values().flatten() {
         // Some exporters write the same hairpin once for each voice and end it once.
         let twice = closed.iter().any(|(other, _)| (other.start, other.swell) == (hairpin.start, hairpin.swell));
-        let near = words.partition_point(|at| *at < hairpin.start - Crotchets::ONE);
-        let dashes = words.get(near).is_some_and(|at| *at <= hairpin.start + Crotchets::ONE);
-        if !twice && !dashes {
+        // Dashes after a word need no end.
+        if !twice && !hairpin.dashes {
             let reason = "a hairpin that never ends";
             found.place(
                 (Kind::HairpinOpen, Severity::Fault),
@@ -176,8 +176,19 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
         }
     }
     swells.sort_unstable();
+    let mut spans: Vec<(u8, Swell, Crotchets, Crotchets)> =
+        closed.iter().map(|(hairpin, end)| (hairpin.staff, hairpin.swell, hairpin.start, *end)).collect();
+    spans.sort_by_key(|span| span.2);
     for (hairpin, end) in closed {
         let staff = hairpin.staff;
+        // Two hairpins over each other are a swell and its fall, drawn too long.
+        let near = spans.partition_point(|span| span.2 < hairpin.start - RECENT)..;
+        let over = |(own, swell, from, to): &(u8, Swell, Crotchets, Crotchets)| {
+            *own == staff && *swell != hairpin.swell && *from < end && *to > hairpin.start
+        };
+        if spans[near].iter().take_while(|span| span.2 < end).any(over) {
+            continue;
+        }
         let until = levels.partition_point(|level| (level.0, level.1) <= (staff, hairpin.start));
         let Some(before) = levels[..until].last().filter(|level| level.0 == staff) else { continue };
         let after = levels.get(levels.partition_point(|level| (level.0, level.1) < (staff, end)));
@@ -214,6 +225,7 @@ struct Hairpin {
     start: Crotchets,
     swell: Swell,
     staff: u8,
+    dashes: bool,
 }
 
 fn swells_in_words(text: &str) -> bool {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use ripieno_instruments::catalogue::{Build, Clef as CatalogueClef};
 use ripieno_instruments::{Family, Range, Section};
-use ripieno_score::{BarIndex, ChangeKind, Clef, ClefSign, Crotchets, DirectionKind, Edge};
+use ripieno_score::{BarIndex, ChangeKind, Clef, ClefSign, Crotchets, DirectionKind, Edge, Note, Part, Step};
 
 use super::{Found, passages};
 use crate::kind::{Kind, Severity};
@@ -48,7 +48,7 @@ fn transposition(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>
 
 /// Most notes out of reach by the same octave: a clef, an octave sign or a transposition is wrong.
 fn octave(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
-    let limits = part.rows().filter_map(|row| Some((row, view.key(row)?, part.limits(row)?)));
+    let limits = part.rows().filter_map(|row| Some((row, view.key(row)?, part.reach(row)?)));
     let keyed: Vec<(usize, u8, Range, Range)> = limits.map(|(row, key, own)| (row, key, own.possible, own.comfortable)).collect();
     if keyed.len() < 8 {
         return;
@@ -203,6 +203,18 @@ fn ledger_lines(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>)
     }
 }
 
+/// Whether a part has notes in some bars that two key signatures read differently.
+fn touched(part: &Part, bars: std::ops::Range<BarIndex>, (a, b): (i32, i32)) -> bool {
+    // Sharps come in the order F C G D A E B, flats the other way round.
+    const ORDER: [Step; 7] = [Step::F, Step::C, Step::G, Step::D, Step::A, Step::E, Step::B];
+    let altered = |at: i32, fifths: i32| (fifths - at - 1).div_euclid(7);
+    let differ: Vec<Step> =
+        (0i32..).zip(ORDER).filter(|(at, _)| altered(*at, a) != altered(*at, b)).map(|(_, step)| step).collect();
+    let first = part.notes.partition_point(|note| note.bar < bars.start);
+    let rest = part.notes[first..].iter().take_while(|note| note.bar < bars.end);
+    rest.filter(|note| note.plays()).filter_map(Note::pitch).any(|pitch| differ.contains(&pitch.step))
+}
+
 /// Key signatures against each other: written keys, transposed, should agree.
 pub(super) fn keys(view: &View<'_>, found: &mut Found<'_, '_>) {
     // Places where any part changes its key.
@@ -218,7 +230,8 @@ pub(super) fn keys(view: &View<'_>, found: &mut Found<'_, '_>) {
     let mut cursors: Vec<usize> = vec![0; view.parts.len()];
     let mut now: Vec<(Option<i8>, i32)> = vec![(None, 0); view.parts.len()];
     let mut told = vec![false; view.parts.len()];
-    for bar in places {
+    for (at, &bar) in places.iter().enumerate() {
+        let until = places.get(at + 1).copied().unwrap_or(BarIndex(u32::MAX));
         for (part, (cursor, now)) in view.parts.iter().zip(cursors.iter_mut().zip(&mut now)) {
             while let Some(change) =
                 part.part.changes.get(*cursor).filter(|change| (change.bar, change.at) <= (bar, Crotchets::ZERO))
@@ -262,8 +275,10 @@ pub(super) fn keys(view: &View<'_>, found: &mut Found<'_, '_>) {
                 let wanted = (expected + 5).rem_euclid(12) - 5;
                 let reason =
                     format!("{} where {} would fit the {count} parts in concert pitch", shown(i32::from(*fifths)), shown(wanted));
+                // A signature left behind in a part that rests, or plays nothing it touches, harms nobody.
+                let read = touched(part.part, bar..until, (i32::from(*fifths), wanted));
                 found.place(
-                    (Kind::KeySignature, Severity::Caution),
+                    (Kind::KeySignature, if read { Severity::Caution } else { Severity::Note }),
                     part,
                     (bar, Crotchets::ZERO),
                     reason,

@@ -1,7 +1,7 @@
 //! Breath and endurance.
 
 use ripieno_instruments::Family;
-use ripieno_score::Articulations;
+use ripieno_score::{Articulations, DynamicLevel};
 
 use super::motion::Slurs;
 use super::{Found, passages};
@@ -9,8 +9,8 @@ use crate::kind::{Kind, Severity};
 use crate::limits::{Endurance, Limits};
 use crate::view::{Event, Manner, PartView, Strand, View};
 
-/// A breath taken quickly, in seconds.
-const SNATCHED: f64 = 0.3;
+/// A breath taken quickly, in seconds: a quaver rest at a walking tempo, less is no rest to breathe in.
+const SNATCHED: f64 = 0.2;
 /// A note long enough to give up its end for a breath.
 const LENDS: f64 = 0.4;
 /// How far beyond one breath a phrase has to go before it is objected to: people differ.
@@ -43,11 +43,27 @@ struct Air {
     seconds: f64,
     shared: bool,
     notes: usize,
+    /// Seconds for which a level is known, and these times the level.
+    levelled: (f64, f64),
 }
 
 impl Air {
     const fn from(first: usize) -> Self {
-        Self { first, litres: 0.0, seconds: 0.0, shared: false, notes: 0 }
+        Self { first, litres: 0.0, seconds: 0.0, shared: false, notes: 0, levelled: (0.0, 0.0) }
+    }
+
+    fn hold(&mut self, level: Option<DynamicLevel>, seconds: f64) {
+        if let Some(level) = level {
+            self.levelled.0 += seconds;
+            self.levelled.1 += seconds * f64::from(level.0);
+        }
+    }
+
+    /// The dynamic at which most of it was played, in the mean.
+    fn mark(&self) -> &'static str {
+        #[allow(clippy::cast_possible_truncation)] // a mean of steps of the scale of ten
+        let mean = (self.levelled.0 > 0.0).then(|| DynamicLevel((self.levelled.1 / self.levelled.0) as f32));
+        mean.map_or("mf (none marked)", DynamicLevel::mark)
     }
 }
 
@@ -56,9 +72,11 @@ fn breath(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Even
     for (at, event) in events.iter().enumerate() {
         let row = event.row;
         let (Some(key), Some(limits)) = (view.key(row), part.limits(row)) else { continue };
-        let Some(flow) = limits.flow_at(key, view.level_of(row)) else { return };
+        let level = view.held_level(part, row);
+        let Some(flow) = limits.flow_at(key, level) else { return };
         let (start, end) = view.seconds[row];
         for air in [&mut phrase, &mut stretch] {
+            air.hold(level, end - start);
             air.litres += flow * (end - start);
             air.seconds += end - start;
             air.shared |= event.shared || part.manner == Manner::Body;
@@ -76,7 +94,7 @@ fn breath(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Even
                 let mean = limits.air() / (phrase.litres / phrase.seconds.max(1e-3));
                 let what = if phrase.notes > 1 { "a slur" } else { "a note" };
                 let reason =
-                    format!("{what} of {:.0} s at {}; one breath lasts about {mean:.0} s there", phrase.seconds, mark(view, row));
+                    format!("{what} of {:.0} s at {}; one breath lasts about {mean:.0} s there", phrase.seconds, phrase.mark());
                 let (severity, remedy) = if phrase.shared {
                     (Severity::Note, "Let the players breathe in turn, and say so in the parts")
                 } else {
@@ -90,7 +108,7 @@ fn breath(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Even
         }
         if marked || gap >= SNATCHED || (parted && end - start >= LENDS) {
             if stretch.litres > limits.air() * BREATHS && stretch.seconds >= SHORTEST * 2.0 {
-                let reason = format!("{:.0} s of short notes at {} with no place to breathe", stretch.seconds, mark(view, row));
+                let reason = format!("{:.0} s of short notes at {} with no place to breathe", stretch.seconds, stretch.mark());
                 let severity = if stretch.shared { Severity::Note } else { Severity::Caution };
                 found.rows(
                     (Kind::NoRest, severity),
@@ -104,10 +122,6 @@ fn breath(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Even
             stretch = Air::from(at + 1);
         }
     }
-}
-
-fn mark(view: &View<'_>, row: usize) -> &'static str {
-    view.level_of(row).map_or("mf (none marked)", |level| level.mark())
 }
 
 /// Time spent doing something, to be asked for any span.

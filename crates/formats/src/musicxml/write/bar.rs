@@ -372,7 +372,7 @@ impl Signs<'_> {
             self.changes = later;
         }
         while let Some((direction, later)) = self.directions.split_first().filter(|(direction, _)| direction.at <= until) {
-            let hairpin = self.hairpins.level(self.first_direction);
+            let hairpin = self.hairpins.drawn(self.first_direction);
             directions::write(xml, part, direction, hairpin, cursor.ticks(direction.at) - cursor.now);
             self.directions = later;
             self.first_direction += 1;

@@ -4,6 +4,7 @@ use ripieno_score::{Direction, DirectionKind, DynamicMark, Edge, Jump, NoteValue
 
 use super::super::chord_symbols::{Symbol, kind_named};
 use super::super::jumps::{in_words, same_kind};
+use super::hairpins::Drawn;
 use super::notes::{staff_of, type_name};
 use super::xml::Xml;
 
@@ -13,8 +14,8 @@ const DYNAMICS: [&str; 26] = [
     "fp", "rf", "rfz", "sfz", "sffz", "fz", "n", "pf", "sfzp",
 ];
 
-/// Writes one direction that stands `offset` ticks after the current position; a hairpin with this level.
-pub(super) fn write(xml: &mut Xml, part: &Part, direction: &Direction, hairpin: u8, offset: i64) {
+/// Writes one direction that stands `offset` ticks after the current position; a hairpin drawn so.
+pub(super) fn write(xml: &mut Xml, part: &Part, direction: &Direction, hairpin: Drawn, offset: i64) {
     if let DirectionKind::PlaybackTempo { crotchets_per_minute } = direction.kind {
         return xml.element("sound", &[("tempo", &decimal(crotchets_per_minute))], |xml| offset_element(xml, offset));
     }
@@ -73,14 +74,16 @@ fn offset_element(xml: &mut Xml, offset: i64) {
     }
 }
 
-fn kind(xml: &mut Xml, kind: &DirectionKind, hairpin: u8) {
+fn kind(xml: &mut Xml, kind: &DirectionKind, hairpin: Drawn) {
     match kind {
         DirectionKind::Dynamic(mark) => dynamics(xml, mark),
+        DirectionKind::HairpinStart { .. } if hairpin.dashes => dashes(xml, "start", hairpin.level),
+        DirectionKind::HairpinStop { .. } if hairpin.dashes => dashes(xml, "stop", hairpin.level),
         DirectionKind::HairpinStart { swell, niente, .. } => {
             let swell = if *swell == Swell::Crescendo { "crescendo" } else { "diminuendo" };
-            wedge(xml, swell, hairpin, *niente);
+            wedge(xml, swell, hairpin.level, *niente);
         }
-        DirectionKind::HairpinStop { niente, .. } => wedge(xml, "stop", hairpin, *niente),
+        DirectionKind::HairpinStop { niente, .. } => wedge(xml, "stop", hairpin.level, *niente),
         DirectionKind::Words(text) => xml.text("words", text),
         DirectionKind::Metronome { beat, per_minute, text } => metronome(xml, *beat, *per_minute, text.as_deref()),
         DirectionKind::Rehearsal(text) => xml.text("rehearsal", text),
@@ -129,6 +132,11 @@ fn wedge(xml: &mut Xml, way: &str, number: u8, niente: bool) {
     let number = level(number);
     let with: &[(&str, &str)] = &[("type", way), ("number", &number), ("niente", "yes")];
     xml.empty("wedge", if niente { with } else { &with[..2] });
+}
+
+/// Dashes after the words that stand before them.
+fn dashes(xml: &mut Xml, way: &str, number: u8) {
+    xml.empty("dashes", &[("type", way), ("number", &level(number))]);
 }
 
 fn metronome(xml: &mut Xml, beat: NoteValue, per_minute: f64, text: Option<&str>) {

@@ -2,50 +2,70 @@
 //!
 //! In the score a number pairs start and stop within a staff, and nested hairpins may share one; in MusicXML it must tell apart all
 //! that are open in the part at a time, up to sixteen. So they are numbered anew, in the order they stand.
+//! Dashes are written as dashes where the word they go on from stands before them in the bar; without it nobody could tell what they mean,
+//! and they are drawn as the hairpin they stand for.
 
 use std::collections::BTreeMap;
 
-use ripieno_score::{DirectionKind, Part};
+use ripieno_score::{Direction, DirectionKind, Part};
 
-/// The level of each hairpin direction, by its place in [`Part::directions`].
+use super::super::directions::swell_in_words;
+
+/// How each hairpin direction is written, by its place in [`Part::directions`].
 #[derive(Default)]
-pub(super) struct Hairpins(BTreeMap<usize, u8>);
+pub(super) struct Hairpins(BTreeMap<usize, Drawn>);
+
+/// How one end of a hairpin is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Drawn {
+    /// 1 to 16.
+    pub level: u8,
+    pub dashes: bool,
+}
 
 /// Levels MusicXML has.
 const LEVELS: std::ops::RangeInclusive<u8> = 1..=16;
 
 impl Hairpins {
     pub(super) fn new(part: &Part) -> Self {
-        let mut levels = BTreeMap::new();
-        let mut open: BTreeMap<(u8, u8), Vec<u8>> = BTreeMap::new();
+        let mut drawings = BTreeMap::new();
+        let mut open: BTreeMap<(u8, u8), Vec<Drawn>> = BTreeMap::new();
         let mut taken = [0u32; 17];
         for (index, direction) in part.directions.iter().enumerate() {
             match direction.kind {
-                DirectionKind::HairpinStart { number, .. } => {
+                DirectionKind::HairpinStart { number, dashes, .. } => {
                     let free = LEVELS.min_by_key(|&level| (taken[usize::from(level)], level)).unwrap_or(1);
                     taken[usize::from(free)] += 1;
-                    open.entry((direction.staff, number)).or_default().push(free);
-                    levels.insert(index, free);
+                    let drawn = Drawn { level: free, dashes: dashes && follows_words(&part.directions[..index], direction) };
+                    open.entry((direction.staff, number)).or_default().push(drawn);
+                    drawings.insert(index, drawn);
                 }
-                DirectionKind::HairpinStop { number, .. } => {
+                DirectionKind::HairpinStop { number, dashes, .. } => {
                     // One that closes nothing must not seem to close another.
                     let own = open.get_mut(&(direction.staff, number)).and_then(Vec::pop);
-                    let level = own.or_else(|| LEVELS.rev().min_by_key(|&level| taken[usize::from(level)])).unwrap_or(16);
+                    let unused = || LEVELS.rev().min_by_key(|&level| taken[usize::from(level)]).unwrap_or(16);
+                    let drawn = own.unwrap_or_else(|| Drawn { level: unused(), dashes });
                     if own.is_some() {
-                        taken[usize::from(level)] -= 1;
+                        taken[usize::from(drawn.level)] -= 1;
                     }
-                    levels.insert(index, level);
+                    drawings.insert(index, drawn);
                 }
                 _ => {}
             }
         }
-        Self(levels)
+        Self(drawings)
     }
 
-    /// The level of the hairpin at this place; 1 for anything else.
-    pub(super) fn level(&self, index: usize) -> u8 {
-        self.0.get(&index).copied().unwrap_or(1)
+    /// How the hairpin at this place is written; anything for anything else.
+    pub(super) fn drawn(&self, index: usize) -> Drawn {
+        self.0.get(&index).copied().unwrap_or(Drawn { level: 1, dashes: false })
     }
+}
+
+/// Whether among the directions before this one, in its bar, are words that swell.
+fn follows_words(before: &[Direction], dashes: &Direction) -> bool {
+    let here = before.iter().rev().take_while(|direction| direction.bar == dashes.bar);
+    here.into_iter().any(|direction| matches!(&direction.kind, DirectionKind::Words(text) if swell_in_words(text).is_some()))
 }
 
 #[cfg(test)]
@@ -56,15 +76,15 @@ mod tests {
 
     #[test]
     fn hairpins_open_together_have_levels_of_their_own() {
-        let opens = |number| DirectionKind::HairpinStart { swell: Swell::Crescendo, number, niente: false };
-        let closes = |number| DirectionKind::HairpinStop { number, niente: false };
+        let opens = |number| DirectionKind::HairpinStart { swell: Swell::Crescendo, number, niente: false, dashes: false };
+        let closes = |number| DirectionKind::HairpinStop { number, niente: false, dashes: false };
         let direction =
             |(staff, kind)| Direction { bar: BarIndex(0), at: Crotchets::ZERO, staff, voice: None, above: None, kind };
         let kinds =
             [(1, opens(1)), (2, opens(1)), (2, closes(7)), (1, closes(1)), (1, opens(101)), (2, closes(1)), (1, closes(101))];
         let part = Part { directions: kinds.into_iter().map(direction).collect(), ..Part::default() };
         let hairpins = Hairpins::new(&part);
-        let levels: Vec<u8> = (0..7).map(|index| hairpins.level(index)).collect();
+        let levels: Vec<u8> = (0..7).map(|index| hairpins.drawn(index).level).collect();
         assert_eq!(levels, [1, 2, 16, 1, 1, 2, 1]);
     }
 }
