@@ -8,6 +8,7 @@
 
 mod books;
 mod cues;
+mod instrumentation;
 mod lists;
 mod paper;
 mod rests;
@@ -18,6 +19,7 @@ mod turns;
 
 pub use books::{Book, BookOptions, books};
 pub use cues::Cue;
+pub use instrumentation::instrumentation;
 pub use lists::{Unresolved, cited, cover, unresolved};
 pub use paper::{LEAST_STAFF_OF_PART, LEAST_STAFF_OF_SCORE, Paper};
 pub use setting::{Setting, SettingError, Turn, set_book, set_score};

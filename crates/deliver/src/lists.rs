@@ -7,6 +7,7 @@ use ripieno_instruments::{Family, catalogue};
 use ripieno_score::{BarIndex, ChangeKind, DirectionKind, Mark, Part, Score, Sounding};
 
 use crate::books::Book;
+use crate::instrumentation::instrumentation;
 use crate::setting::Setting;
 
 /// Something a copyist, a conductor or the composer has to settle before the parts go out.
@@ -107,7 +108,12 @@ pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
     let seconds = end.clamp(0.0, 1e6) as u64;
     let assumed = if sounding.tempo.assumed { ", at a tempo assumed because the score gives none" } else { "" };
     let _ = writeln!(text, "Duration: {}:{:02} with repeats, by the tempo marks{assumed}", seconds / 60, seconds % 60);
-    let _ = writeln!(text, "Bars: {}\n\nInstruments, in score order:", score.bars.len());
+    let _ = writeln!(text, "Bars: {}", score.bars.len());
+    let formula = instrumentation(score, sounding);
+    if !formula.is_empty() {
+        let _ = writeln!(text, "Instrumentation: {formula}");
+    }
+    let _ = writeln!(text, "\nInstruments, in score order:");
     for part in &score.parts {
         let players = if part.is_body { "section".to_owned() } else { part.players.to_string() };
         let _ = write!(text, "  {} ({players})", part.name);

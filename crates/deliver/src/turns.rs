@@ -28,6 +28,9 @@ pub(crate) struct Room {
 /// for the eye on either side.
 pub(crate) const EASY: f64 = 4.0;
 
+/// Less of the last page than this should not be all there is on it.
+const LEAST_OF_LAST: f64 = 1.0 / 3.0;
+
 /// Divides lines among pages. A part's pages are turned after each odd one (the first lies on the right); `turns` tells whether
 /// that matters. Best of all divisions: hurried turns cost most, then pages left empty.
 pub(crate) fn divide(lines: &[Line], room: Room, turns: bool) -> Vec<Range<usize>> {
@@ -47,7 +50,15 @@ pub(crate) fn divide(lines: &[Line], room: Room, turns: bool) -> Vec<Range<usize
                     break;
                 }
                 let is_last = end == count;
-                let mut cost = if is_last { 0.0 } else { ((height - used) / height).clamp(0.0, 1.0).powi(2) };
+                let empty = ((height - used) / height).clamp(0.0, 1.0);
+                let mut cost = if !is_last {
+                    empty.powi(2)
+                } else if first > 0 {
+                    // A line or two alone on the last page look forgotten.
+                    0.5 * ((empty - 1.0 + LEAST_OF_LAST) / LEAST_OF_LAST).max(0.0).powi(2)
+                } else {
+                    0.0
+                };
                 // A page costs paper.
                 cost += 0.1;
                 if turns && parity == 1 && !is_last {
@@ -96,6 +107,13 @@ mod tests {
         assert_eq!(divide(&lines(&[0.0, 6.0, 0.0, 0.0, 0.0]), ROOM, true), [0..2, 2..5]);
         // Between an even and an odd page nothing is turned.
         assert_eq!(divide(&lines(&[0.0, 0.0, 6.0, 0.0, 6.0, 0.0, 0.0, 0.0]), ROOM, true), [0..3, 3..7, 7..8]);
+    }
+
+    #[test]
+    fn the_last_page_is_not_left_with_a_line() {
+        // Harp-like: a page ends in the only rest, five lines go on a page, six are left for two.
+        let room = Room { first: 40.0, other: 50.0, most_staves: 10 };
+        assert_eq!(divide(&lines(&[0.0, 9.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]), room, true), [0..2, 2..6, 6..8]);
     }
 
     #[test]

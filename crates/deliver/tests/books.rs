@@ -132,3 +132,11 @@ fn rehearsal_marks_and_tempi_are_in_every_book() {
         assert_eq!(marks(&book.score), wanted, "{}", book.name);
     }
 }
+
+/// Numbers of the demo's part list, in the shorthand of publishers (common practice); the four percussion parts of its tutti counted bar by bar with music21.
+#[test]
+fn the_line_up_in_one_line() {
+    let score = demo();
+    let sounding = Sounding::new(&score, Unroll::AsPlayed);
+    assert_eq!(ripieno_deliver::instrumentation(&score, &sounding), "2.2.2.2 – 6.3.3.1 – timp – 4 perc – harp – str");
+}

@@ -16,7 +16,7 @@ use verovio_sys::ffi;
 
 use crate::page::{self, Page};
 use crate::systems;
-use crate::{EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, keys};
+use crate::{EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, endings, keys};
 
 /// The music font, and the text metrics the engine reserves room by.
 const FONT: &str = "Bravura";
@@ -181,9 +181,12 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
     if !ffi::load_data(toolkit.pin_mut(), &job.musicxml) {
         return Err(EngraveError::NotTaken);
     }
-    if !job.keys.is_empty() {
-        // It takes the key of one staff for that of all; in its own format each staff can be told its own.
-        let own = keys::with_keys(&ffi::get_mei(toolkit.pin_mut(), "{}"), &job.keys);
+    let endings = endings::hidden(&job.musicxml);
+    if !job.keys.is_empty() || !endings.is_empty() {
+        // It takes the key of one staff for that of all, and long rests hide endings from it; in its own format both can be told.
+        let mei = ffi::get_mei(toolkit.pin_mut(), "{}");
+        let own = if job.keys.is_empty() { mei } else { keys::with_keys(&mei, &job.keys) };
+        let own = if endings.is_empty() { own } else { endings::with_numbers(&own, &endings) };
         if !ffi::load_data(toolkit.pin_mut(), &own) {
             return Err(EngraveError::NotTaken);
         }

@@ -9,6 +9,7 @@
 //!
 //! What to engrave is cut beforehand (`ripieno_formats::excerpt`): setting twenty bars costs a fraction of setting a movement.
 
+mod endings;
 #[cfg(feature = "engine")]
 mod engine;
 mod excerpt;
