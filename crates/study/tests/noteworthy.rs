@@ -31,7 +31,8 @@ fn planted_moments_are_there() {
     // Three tuttis and the coda: 35-45, 81-88, 89-100, 105-108. A tutti is told where everybody keeps to one thing; nothing is told as one that is none.
     let tuttis = bars_of("tutti");
     let planted = [(35, 45), (81, 100), (105, 108)];
-    let inside = |tutti: &std::ops::Range<u32>| planted.iter().any(|&(first, last)| first <= tutti.start && tutti.end <= last + 1);
+    let inside =
+        |tutti: &std::ops::Range<u32>| planted.iter().any(|&(first, last)| first <= tutti.start && tutti.end <= last + 1);
     assert!(!tuttis.is_empty() && tuttis.iter().all(inside), "{tuttis:?}");
     // The demo names no climax, but it has to lie in one of its tuttis.
     let inside = |bars: &std::ops::Range<u32>| [35..=45, 81..=88, 89..=100].iter().any(|tutti| tutti.contains(&bars.start));
@@ -61,7 +62,7 @@ fn findings_say_what_is_planted_and_prove_it() {
     }
     let said = |text: &str| findings.iter().find(|found| found.text == text).unwrap_or_else(|| panic!("not said: {text}"));
     // An upbeat is no bar of rest: bars 1 to 34 are silent.
-    let late = said("
+    let late = said(
         "The trombones and the tubas are silent for the first 34 bars and sound in 35 of 109, in two stretches with eight bars or more between them.",
     );
     assert_eq!(late.bars.len(), 35);
