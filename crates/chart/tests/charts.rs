@@ -1,4 +1,5 @@
 //! Charts read, settled, written, and refused. What they settle to is counted by hand beside each.
+#![allow(clippy::unwrap_used, clippy::panic)] // a test stops at the first surprise
 
 use proptest::prelude::*;
 use ripieno_chart::{Chart, Row, Settled, Span};

@@ -1,6 +1,5 @@
 //! `ripieno balance`
 
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use ripieno_formats::Limits;
@@ -239,15 +238,10 @@ fn csv(study: &Study, balance: &Balance) -> Result<String, String> {
         "sections_above_mean",
     ])
     .map_err(failed)?;
-    let chords: BTreeMap<u32, &FullChord> = balance.chords.iter().map(|chord| (chord.bar, chord)).collect();
-    let melody: BTreeMap<u32, &MelodyBar> = balance.melody.iter().map(|told| (told.bar, told)).collect();
-    let mut bars: Vec<u32> = chords.keys().chain(melody.keys()).copied().collect();
-    bars.sort_unstable();
-    bars.dedup();
-    for bar in bars {
-        let (told, chord) = (melody.get(&bar), chords.get(&bar));
-        let of = |value: &dyn Fn(&MelodyBar) -> String| told.map(|told| value(told)).unwrap_or_default();
-        let of_chord = |value: &dyn Fn(&FullChord) -> String| chord.map(|chord| value(chord)).unwrap_or_default();
+    for bar in balance.bars() {
+        let (told, chord) = (balance.melody_in(bar), balance.chord_in(bar));
+        let of = |value: &dyn Fn(&MelodyBar) -> String| told.map(value).unwrap_or_default();
+        let of_chord = |value: &dyn Fn(&FullChord) -> String| chord.map(value).unwrap_or_default();
         let row = [
             bar.to_string(),
             study.bar_label(bar),

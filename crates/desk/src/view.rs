@@ -402,6 +402,9 @@ fn notes(sounding: &Sounding, span: impl Fn(usize) -> i32) -> Notes {
         key: order.iter().map(|&row| sounding.notes.key[row].map_or(-1, |key| i16::from(key.number()))).collect(),
         part: order.iter().map(|&row| sounding.notes.part[row]).collect(),
         span: order.iter().map(|&row| span(row)).collect(),
-        dynamic: order.iter().map(|&row| sounding.notes.level[row].map_or(0, |level| level.0.round().clamp(1.0, 8.0) as u8)).collect(),
+        dynamic: order
+            .iter()
+            .map(|&row| sounding.notes.level[row].map_or(0, |level| level.0.round().clamp(1.0, 8.0) as u8))
+            .collect(),
     }
 }

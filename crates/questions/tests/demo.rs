@@ -483,7 +483,7 @@ fn one_pitch_class(bar: u32, family: &str) -> bool {
         .filter(|note| parts.contains(&usize::from(note.part)) && note.key.is_some() && note.duration.is_positive())
         .filter(|note| note.onset < start + length && note.onset + note.duration > start)
         .collect();
-    let of: BTreeSet<u16> = notes.iter().map(|note| u16::from(note.part)).collect();
+    let of: BTreeSet<u16> = notes.iter().map(|note| note.part).collect();
     of.len() > 1
         && notes.iter().all(|note| {
             let at = note.onset.max(start);

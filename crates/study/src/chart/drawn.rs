@@ -38,6 +38,9 @@ struct Stretch {
     state: State,
 }
 
+/// A doubling by its two lines, its interval in semitones, and whether it is one in full.
+type Doubled = (usize, usize, i16, bool);
+
 impl Study {
     /// The chart of this score.
     #[must_use]
@@ -220,9 +223,9 @@ impl Study {
         (self.sounding.bars[bars.start as usize].start, last.start + last.length)
     }
 
-    /// When which lines double each other: lines, interval, whether in full.
-    fn doubled(&self, material: &Material<'_>) -> BTreeMap<(usize, usize, i16, bool), Vec<(Crotchets, Crotchets)>> {
-        let mut all: BTreeMap<(usize, usize, i16, bool), Vec<(Crotchets, Crotchets)>> = BTreeMap::new();
+    /// When which lines double each other.
+    fn doubled(&self, material: &Material<'_>) -> BTreeMap<Doubled, Vec<(Crotchets, Crotchets)>> {
+        let mut all: BTreeMap<Doubled, Vec<(Crotchets, Crotchets)>> = BTreeMap::new();
         let mut here: BTreeMap<(usize, usize, i16), bool> = BTreeMap::new();
         each_doubled(material, |slice, doublings| {
             here.clear();
