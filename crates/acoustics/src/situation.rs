@@ -78,6 +78,8 @@ pub enum Refused {
     },
     /// Exposure where nobody sits together.
     NoSeats,
+    /// A chart, which holds no notes.
+    NoNotes,
     /// A listener at a part that the score does not have.
     NoSuchPart {
         /// Which, from 0.
@@ -96,6 +98,7 @@ impl fmt::Display for Refused {
                 write!(f, "The mix gives levels for {given} parts, the score has {parts}: give one for each.")
             }
             Self::NoSeats => write!(f, "Exposure needs a place where the players sit together: choose hall or stage."),
+            Self::NoNotes => write!(f, "A chart holds no notes, so nothing in it can be weighed: weigh the score itself."),
             Self::NoSuchPart { part } => {
                 write!(f, "The score has no part {}: choose a part that it has, or the conductor.", part + 1)
             }

@@ -3,7 +3,7 @@
 use ripieno_score::{Bar, BarIndex, Crotchets, Direction, DirectionKind, Metre};
 
 use crate::model::Run;
-use crate::settle::Fault;
+use crate::settle::{Fault, Faults};
 
 /// Most bars of a chart.
 const MOST: u32 = 100_000;
@@ -17,7 +17,7 @@ pub(crate) struct Bars {
 }
 
 /// Lays the runs out.
-pub(crate) fn bars(runs: &[Run], faults: &mut Vec<Fault>) -> Bars {
+pub(crate) fn bars(runs: &[Run], faults: &mut Faults) -> Bars {
     let mut all = Bars::default();
     let mut start = Crotchets::ZERO;
     let mut next: u64 = 1;

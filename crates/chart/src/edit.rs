@@ -1,11 +1,12 @@
 //! Charting on a grid: one statement laid over the others.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use ripieno_score::{Crotchets, Score};
+use ripieno_score::Crotchets;
 
+use crate::called::People;
 use crate::model::{Chart, Row};
-use crate::place::Span;
+use crate::place::{Places, Span};
 use crate::settle::{Fault, Settled};
 
 /// Times.
@@ -34,54 +35,87 @@ impl Chart {
             let time = (notes.onset[at], notes.onset[at] + notes.duration[at]);
             of_row.entry(row).or_default().entry(usize::from(notes.part[at])).or_default().push(time);
         }
-        let mut rows: Vec<Row> = Vec::new();
+        let mut people = People::of(&settled.score);
+        let mut held = Held::default();
         for (index, row) in self.rows.iter().enumerate() {
             if row.roles.is_empty() {
-                rows.push(row.clone());
+                held.rows.push((row.clone(), None));
                 continue;
             }
             // Parts that keep the same times stay together.
-            let mut groups: Vec<(Times, Vec<usize>)> = Vec::new();
+            let mut groups: BTreeMap<Times, Vec<usize>> = BTreeMap::new();
             for (part, times) in of_row.remove(&index).unwrap_or_default() {
-                let times = joined(times);
-                match groups.iter_mut().find(|(others, _)| *others == times) {
-                    Some((_, parts)) => parts.push(part),
-                    None => groups.push((times, vec![part])),
-                }
+                groups.entry(joined(times)).or_default().push(part);
             }
             let whole = groups.len() == 1;
+            let mut groups: Vec<(Times, Vec<usize>)> = groups.into_iter().collect();
+            groups.sort_by_key(|(_, parts)| parts.first().copied());
             for (times, parts) in groups {
                 let named = parts.iter().map(|&part| settled.score.parts[part].name.clone()).collect();
                 // As a person called them, as long as those are meant.
-                let who = if whole && row_means(row, &parts, settled) { row.who.clone() } else { named };
-                add(&mut rows, Row { who, bars: Vec::new(), ..row.clone() }, times, &settled.score);
+                let who = if whole && row_means(row, &parts, &mut people) { row.who.clone() } else { named };
+                held.add(without_bars(row, who), times);
             }
         }
-        rows
+        held.rows(&Places::of(&settled.score))
     }
 }
 
 /// Whether the parts that are left of a row are all it names.
-fn row_means(row: &Row, parts: &[usize], settled: &Settled) -> bool {
-    let chairs: Vec<_> = settled.score.parts.iter().map(ripieno_instruments::called::Chair::from).collect();
-    let mut meant: Vec<usize> =
-        row.who.iter().filter_map(|who| ripieno_instruments::called::called(&chairs, who).ok()).flatten().collect();
-    meant.sort_unstable();
-    meant.dedup();
-    meant == parts
+fn row_means(row: &Row, parts: &[usize], people: &mut People<'_>) -> bool {
+    let mut meant: BTreeSet<usize> = BTreeSet::new();
+    for who in &row.who {
+        meant.extend(people.called(who).unwrap_or_default());
+    }
+    meant.iter().eq(parts)
 }
 
-/// Adds a row, or its times to one that says the same.
-fn add(rows: &mut Vec<Row>, row: Row, mut times: Times, score: &Score) {
-    let same = |other: &&mut Row| !other.roles.is_empty() && Row { bars: Vec::new(), ..(**other).clone() } == row;
-    let earlier = rows.iter_mut().find(same);
-    if let Some(other) = &earlier {
-        times.extend(other.bars.iter().filter_map(|span| span.settle(score).ok()));
+/// What a row says, but for when.
+fn without_bars(row: &Row, who: Vec<String>) -> Row {
+    let Row { line, lead, manner, dynamic, players, confidence, .. } = *row;
+    Row {
+        who,
+        line,
+        bars: Vec::new(),
+        roles: row.roles.clone(),
+        lead,
+        manner,
+        layer: row.layer.clone(),
+        dynamic,
+        players,
+        doubles: row.doubles.clone(),
+        register: row.register.clone(),
+        confidence,
+        remark: row.remark.clone(),
+        comments: row.comments.clone(),
     }
-    let bars = joined(times).into_iter().map(|(from, to)| Span::between(score, from, to)).collect();
-    match earlier {
-        Some(other) => other.bars = bars,
-        None => rows.push(Row { bars, ..row }),
+}
+
+/// Rows with their times; those without keep their bars.
+#[derive(Default)]
+struct Held {
+    rows: Vec<(Row, Option<Times>)>,
+    /// Where the row is that says something, by what it says.
+    saying: BTreeMap<String, usize>,
+}
+
+impl Held {
+    /// Adds a row, or its times to one that says the same.
+    fn add(&mut self, row: Row, times: Times) {
+        let at = *self.saying.entry(format!("{row:?}")).or_insert(self.rows.len());
+        match self.rows.get_mut(at) {
+            Some((_, Some(others))) => others.extend(times),
+            _ => self.rows.push((row, Some(times))),
+        }
+    }
+
+    fn rows(self, places: &Places<'_>) -> Vec<Row> {
+        let span = |(from, to)| Span::between(places, from, to);
+        let settled = |(row, times): (Row, Option<Times>)| match times {
+            Some(times) => Row { bars: joined(times).into_iter().map(span).collect(), ..row },
+            None => row,
+        };
+        self.rows.into_iter().map(settled).collect()
     }
 }
 

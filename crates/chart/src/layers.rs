@@ -10,9 +10,9 @@ use crate::model::Chart;
 use crate::settle::{Sounds, bar_of, last_bar};
 
 /// What holds lines together.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-enum Bond {
-    Letter(String),
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Bond<'a> {
+    Letter(&'a str),
     Role(Option<Role>),
 }
 
@@ -20,27 +20,29 @@ enum Bond {
 struct Open {
     bars: Range<u32>,
     members: Vec<(usize, Range<u32>)>,
+    /// Where a line's last membership is, by line.
+    last: BTreeMap<usize, usize>,
 }
 
 /// The layers. In a bar a line lies in that of its first stretch there.
 pub(crate) fn layers(chart: &Chart, sounds: &[Sounds], sounding: &Sounding, melody: &[Carried]) -> Layers {
-    let mut of_bar: BTreeMap<u32, BTreeMap<Bond, BTreeSet<usize>>> = BTreeMap::new();
+    let mut of_bar: BTreeMap<u32, BTreeMap<Bond<'_>, BTreeSet<usize>>> = BTreeMap::new();
     for (line, sounds) in sounds.iter().enumerate() {
         let mut free = 0;
         for stretch in &sounds.stretches {
             let row = &chart.rows[stretch.row];
             let bond = match row.layer.trim() {
                 "" => Bond::Role(row.roles.first().copied()),
-                letter => Bond::Letter(letter.to_owned()),
+                letter => Bond::Letter(letter),
             };
             let last = last_bar(sounding, stretch.to);
             for bar in bar_of(sounding, stretch.from).max(free)..=last {
-                of_bar.entry(bar).or_default().entry(bond.clone()).or_default().insert(line);
+                of_bar.entry(bar).or_default().entry(bond).or_default().insert(line);
             }
             free = free.max(last + 1);
         }
     }
-    let mut open: BTreeMap<Bond, Open> = BTreeMap::new();
+    let mut open: BTreeMap<Bond<'_>, Open> = BTreeMap::new();
     let mut closed: Vec<Open> = Vec::new();
     for (bar, bonds) in of_bar {
         for (bond, lines) in bonds {
@@ -51,18 +53,25 @@ pub(crate) fn layers(chart: &Chart, sounds: &[Sounds], sounding: &Sounding, melo
                 }
                 other => {
                     closed.extend(other);
-                    Open { bars: bar..bar + 1, members: Vec::new() }
+                    Open { bars: bar..bar + 1, members: Vec::new(), last: BTreeMap::new() }
                 }
             };
             open.insert(bond, with(layer, &lines, bar));
         }
     }
     closed.extend(open.into_values());
+    // The melody goes forward in time, so what each line has of it is in order.
+    let mut of_line: BTreeMap<usize, Vec<&Range<u32>>> = BTreeMap::new();
+    for carried in melody {
+        of_line.entry(carried.line).or_default().push(&carried.bars);
+    }
     let leads = |line: usize, bars: &Range<u32>| {
-        melody.iter().any(|carried| carried.line == line && carried.bars.start < bars.end && bars.start < carried.bars.end)
+        let carried = of_line.get(&line).map_or(&[][..], Vec::as_slice);
+        let next = carried.partition_point(|carried| carried.end <= bars.start);
+        carried.get(next).is_some_and(|carried| carried.start < bars.end)
     };
     let layer = |mut open: Open| {
-        open.members.sort_by_key(|(line, bars)| (!leads(*line, bars), *line, bars.start));
+        open.members.sort_by_cached_key(|(line, bars)| (!leads(*line, bars), *line, bars.start));
         let members = open.members.into_iter().map(|(line, bars)| Member { line, bars, relation: None }).collect();
         Layer { bars: open.bars, members }
     };
@@ -71,9 +80,13 @@ pub(crate) fn layers(chart: &Chart, sounds: &[Sounds], sounding: &Sounding, melo
 
 fn with(mut layer: Open, lines: &BTreeSet<usize>, bar: u32) -> Open {
     for &line in lines {
-        match layer.members.iter_mut().rev().find(|member| member.0 == line && member.1.end == bar) {
+        let last = layer.last.get(&line).and_then(|&at| layer.members.get_mut(at));
+        match last.filter(|member| member.1.end == bar) {
             Some(member) => member.1.end = bar + 1,
-            None => layer.members.push((line, bar..bar + 1)),
+            None => {
+                layer.last.insert(line, layer.members.len());
+                layer.members.push((line, bar..bar + 1));
+            }
         }
     }
     layer

@@ -8,6 +8,7 @@
 //! What may be counted of such a thing is for `practice` to say; how a studied score is charted, for `study`.
 
 mod bars;
+mod called;
 mod edit;
 mod layers;
 mod melody;
@@ -20,6 +21,6 @@ mod words;
 mod write;
 
 pub use model::{Chart, ChartPart, Doubles, Row, Run};
-pub use place::{Edge, Span};
+pub use place::{Edge, Places, Span};
 pub use settle::{Fault, Settled};
 pub use words::{dynamic_text, interval_named, interval_text, manner_names, role_named};

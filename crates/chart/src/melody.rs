@@ -6,7 +6,10 @@ use ripieno_score::{Crotchets, Sounding};
 use ripieno_texture::{Carried, Role};
 
 use crate::model::Chart;
-use crate::settle::{Meant, Sounds, bar_of, last_bar};
+use crate::settle::{Fault, Meant, Sounds, bar_of, last_bar};
+
+/// Most lines with the melody, added up over the moments at which one of them begins or ends.
+const MOST_STEPS: usize = 5_000_000;
 
 /// The melody from carrier to carrier.
 pub(crate) fn melody(
@@ -15,7 +18,7 @@ pub(crate) fn melody(
     sounds: &[Sounds],
     index: &BTreeMap<(usize, u16), usize>,
     sounding: &Sounding,
-) -> Vec<Carried> {
+) -> Result<Vec<Carried>, Fault> {
     let mut told: Vec<Carried> = Vec::new();
     for (row, meant) in chart.rows.iter().zip(meant) {
         let Some(meant) = meant.as_ref().filter(|_| row.lead) else { continue };
@@ -28,7 +31,7 @@ pub(crate) fn melody(
         told.extend(meant.spans.iter().map(carried));
     }
     if told.is_empty() {
-        told = by_role(chart, sounds, sounding);
+        told = by_role(chart, sounds, sounding)?;
     }
     told.sort_by_key(|carried| (carried.from, carried.part, carried.line));
     // Of two at once, the one that begins later goes on.
@@ -37,11 +40,13 @@ pub(crate) fn melody(
         if let Some(last) = melody.last_mut().filter(|last| last.to > carried.from) {
             last.to = carried.from;
             last.bars.end = last_bar(sounding, last.to) + 1;
+            if last.to <= last.from {
+                melody.pop();
+            }
         }
-        melody.retain(|carried| carried.to > carried.from);
         melody.push(carried);
     }
-    melody
+    Ok(melody)
 }
 
 fn stretch(sounding: &Sounding, from: Crotchets, to: Crotchets, part: usize, line: usize, parts: Vec<usize>) -> Carried {
@@ -49,7 +54,7 @@ fn stretch(sounding: &Sounding, from: Crotchets, to: Crotchets, part: usize, lin
 }
 
 /// The carrier stays as long as it has the melody; then comes who doubles nobody, and stands higher on the page.
-fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Vec<Carried> {
+fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Result<Vec<Carried>, Fault> {
     let mut edges: BTreeSet<Crotchets> = BTreeSet::new();
     let mut all: Vec<(Crotchets, Crotchets, usize, bool)> = Vec::new();
     for (line, sounds) in sounds.iter().enumerate() {
@@ -62,8 +67,14 @@ fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Vec<Carried
     let mut melody: Vec<(Crotchets, Crotchets, usize, BTreeMap<usize, Crotchets>)> = Vec::new();
     let edges: Vec<Crotchets> = edges.into_iter().collect();
     let (mut now, mut next): (Vec<(Crotchets, usize, bool)>, usize) = (Vec::new(), 0);
+    let mut steps = 0;
     for pair in edges.windows(2) {
         let (from, to) = (pair[0], pair[1]);
+        steps += now.len();
+        if steps > MOST_STEPS {
+            let what = "more lines have the melody at once, and change more often, than can be followed";
+            return Err(Fault::whole(what, "Say with lead = true to whom it is to be followed"));
+        }
         now.retain(|one| one.0 > from);
         while let Some(&(_, end, line, follows)) = all.get(next).filter(|one| one.0 <= from) {
             now.push((end, line, follows));
@@ -93,5 +104,5 @@ fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Vec<Carried
         let parts = with.into_iter().filter(|&(other, time)| other == part || half(time)).map(|(part, _)| part).collect();
         stretch(sounding, from, to, part, line, parts)
     };
-    melody.into_iter().map(carried).collect()
+    Ok(melody.into_iter().map(carried).collect())
 }

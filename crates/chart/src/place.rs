@@ -1,5 +1,6 @@
 //! Places in a chart: "35", "35-45", "35:2-45:7/2", "#34".
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::str::FromStr;
 
@@ -88,45 +89,25 @@ impl Span {
     ///
     /// # Errors
     /// A sentence: a bar that is not there, a number that is printed twice, a position beyond the bar, an end before the beginning.
-    pub fn settle(&self, score: &Score) -> Result<(Crotchets, Crotchets), String> {
-        let (first, last) = (find(score, &self.from)?, find(score, &self.to)?);
-        let from = score.bars[first].start + self.from.at.unwrap_or(Crotchets::ZERO);
-        let to = score.bars[last].start + self.to.at.unwrap_or(score.bars[last].length);
+    pub fn settle(&self, places: &Places<'_>) -> Result<(Crotchets, Crotchets), String> {
+        let (first, last) = (places.find(&self.from)?, places.find(&self.to)?);
+        let bars = &places.score.bars;
+        let from = bars[first].start + self.from.at.unwrap_or(Crotchets::ZERO);
+        let to = bars[last].start + self.to.at.unwrap_or(bars[last].length);
         if to > from {
             return Ok((from, to));
         }
         Err(format!("“{self}” ends before it begins; give the earlier bar first"))
     }
-}
 
-fn find(score: &Score, edge: &Edge) -> Result<usize, String> {
-    let mut numbered = (0..score.bars.len()).filter(|&at| *score.bars[at].number == *edge.bar);
-    let at = match edge.bar.strip_prefix('#').map(str::parse::<usize>) {
-        Some(place) => place.ok().filter(|&at| at < score.bars.len()),
-        None => numbered.next(),
-    };
-    let Some(at) = at else {
-        let number = |at: usize| score.bars.get(at).map_or("", |bar| &bar.number);
-        let (first, last) = (number(0), number(score.bars.len().saturating_sub(1)));
-        return Err(format!("there is no bar {}; the bars are {first} to {last}", edge.bar));
-    };
-    if let Some(other) = numbered.next() {
-        return Err(format!("the number {} is printed twice; say #{at} or #{other}, the place counted from 0", edge.bar));
-    }
-    match edge.at.filter(|place| *place > score.bars[at].length) {
-        Some(place) => Err(format!("bar {} has {} crotchets, so {place} lies beyond it", edge.bar, score.bars[at].length)),
-        None => Ok(at),
-    }
-}
-
-impl Span {
     /// What a chart calls a time of the score, each bar once in the order of the page. Moments beyond the end are its end.
     #[must_use]
-    pub fn between(score: &Score, from: Crotchets, to: Crotchets) -> Self {
+    pub fn between(places: &Places<'_>, from: Crotchets, to: Crotchets) -> Self {
+        let score = places.score;
         let to = to.min(score.length());
         let first = score.bars.partition_point(|bar| bar.start <= from).saturating_sub(1);
         let last = score.bars.partition_point(|bar| bar.start < to).saturating_sub(1).max(first);
-        let edge = |at: usize, position: Option<Crotchets>| Edge { bar: word(score, at), at: position };
+        let edge = |at: usize, position: Option<Crotchets>| Edge { bar: places.word(at), at: position };
         let start = |at: usize| score.bars.get(at).map_or(Crotchets::ZERO, |bar| bar.start);
         let (begins, ends) = (from - start(first), to - start(last));
         let whole = score.bars.get(last).is_none_or(|bar| ends >= bar.length);
@@ -134,10 +115,50 @@ impl Span {
     }
 }
 
-/// A bar's printed number where that names it and nothing else, else its place.
-fn word(score: &Score, at: usize) -> String {
-    let number = score.bars.get(at).map_or("", |bar| &bar.number);
-    let plain = !number.is_empty() && number.chars().all(char::is_alphanumeric);
-    let once = || score.bars.iter().filter(|other| *other.number == *number).count() == 1;
-    if plain && once() { number.to_owned() } else { format!("#{at}") }
+/// The bars of a score by their printed numbers.
+#[derive(Debug)]
+pub struct Places<'a> {
+    score: &'a Score,
+    /// By number the first place that has it, and the second if there is one.
+    numbered: BTreeMap<&'a str, (usize, Option<usize>)>,
+}
+
+impl<'a> Places<'a> {
+    /// Of a score.
+    #[must_use]
+    pub fn of(score: &'a Score) -> Self {
+        let mut numbered: BTreeMap<&str, (usize, Option<usize>)> = BTreeMap::new();
+        for (at, bar) in score.bars.iter().enumerate() {
+            numbered.entry(&*bar.number).and_modify(|places| places.1 = places.1.or(Some(at))).or_insert((at, None));
+        }
+        Self { score, numbered }
+    }
+
+    fn find(&self, edge: &Edge) -> Result<usize, String> {
+        let bars = &self.score.bars;
+        let (at, other) = match edge.bar.strip_prefix('#').map(str::parse::<usize>) {
+            Some(place) => (place.ok().filter(|&at| at < bars.len()), None),
+            None => self.numbered.get(&*edge.bar).map_or((None, None), |&(at, other)| (Some(at), other)),
+        };
+        let Some(at) = at else {
+            let number = |at: usize| bars.get(at).map_or("", |bar| &bar.number);
+            let (first, last) = (number(0), number(bars.len().saturating_sub(1)));
+            return Err(format!("there is no bar {}; the bars are {first} to {last}", edge.bar));
+        };
+        if let Some(other) = other {
+            return Err(format!("the number {} is printed twice; say #{at} or #{other}, the place counted from 0", edge.bar));
+        }
+        match edge.at.filter(|place| *place > bars[at].length) {
+            Some(place) => Err(format!("bar {} has {} crotchets, so {place} lies beyond it", edge.bar, bars[at].length)),
+            None => Ok(at),
+        }
+    }
+
+    /// A bar's printed number where that names it and nothing else, else its place.
+    fn word(&self, at: usize) -> String {
+        let number = self.score.bars.get(at).map_or("", |bar| &bar.number);
+        let plain = !number.is_empty() && number.chars().all(char::is_alphanumeric);
+        let once = || self.numbered.get(number).is_some_and(|places| places.1.is_none());
+        if plain && once() { number.to_owned() } else { format!("#{at}") }
+    }
 }

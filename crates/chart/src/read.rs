@@ -8,11 +8,15 @@ use toml::Spanned;
 
 use crate::model::{Chart, ChartPart, Doubles, Row, Run};
 use crate::place::Span;
-use crate::settle::{Fault, Settled};
+use crate::settle::{Fault, MOST_FAULTS, Settled};
 use crate::words::{dynamic_named, interval_named, manner_named, role_named};
 
 /// What every chart says it is.
 pub(crate) const FORMAT: &str = "ripieno-chart";
+/// Longest text of a chart, in bytes; that of a long opera act, to the moment, has a tenth.
+const LONGEST: usize = 16 << 20;
+/// Most stretches of bars that rows name.
+const MOST_SPANS: usize = 500_000;
 /// The version written, and the only one read.
 pub(crate) const VERSION: i64 = 1;
 
@@ -126,22 +130,42 @@ impl Words {
     }
 }
 
-/// Where tables stand, and faults on the way.
+/// Where tables stand, and faults on the way; the first hundred are kept, the others counted.
 struct Reader<'a> {
     file: &'a str,
-    text: &'a str,
+    /// Where lines end.
+    ends: Vec<usize>,
     faults: Vec<Finding>,
+    count: usize,
+    /// Stretches of bars so far.
+    spans: usize,
 }
 
-impl Reader<'_> {
+impl<'a> Reader<'a> {
+    fn new(file: &'a str, text: &str) -> Self {
+        let ends = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n').map(|(at, _)| at).collect();
+        Self { file, ends, faults: Vec::new(), count: 0, spans: 0 }
+    }
+
     fn line(&self, byte: usize) -> u64 {
-        let lines = self.text.as_bytes().iter().take(byte).filter(|&&byte| byte == b'\n').count();
-        u64::try_from(lines).unwrap_or(u64::MAX) + 1
+        u64::try_from(self.ends.partition_point(|&end| end < byte)).unwrap_or(u64::MAX).saturating_add(1)
     }
 
     fn fault(&mut self, byte: usize, what: impl Into<String>, hint: &str) {
-        let line = Some(self.line(byte));
-        self.faults.push(finding(self.file, line, Severity::Error, what.into(), hint));
+        self.count += 1;
+        if self.faults.len() < MOST_FAULTS {
+            let line = Some(self.line(byte));
+            self.faults.push(finding(self.file, line, Severity::Error, what.into(), hint));
+        }
+    }
+
+    /// All that is wrong: the first faults, and how many more.
+    fn told(mut self) -> Vec<Finding> {
+        let more = self.count - self.faults.len();
+        if more > 0 {
+            self.faults.push(finding(self.file, None, Severity::Error, format!("and {more} more"), ""));
+        }
+        self.faults
     }
 
     /// A word turned into something; a fault where it cannot be.
@@ -164,16 +188,21 @@ impl Chart {
     ///
     /// # Errors
     /// Everything that is wrong, each with its line and what to do: text that is no such TOML, words that mean nothing, people and bars that are
-    /// not there. A chart is read whole or not at all, so that nothing in it is lost on the way.
+    /// not there. Of many faults a hundred are told, and how many more there are. A chart is read whole or not at all, so that nothing in it is lost
+    /// on the way.
     pub fn read(file: &str, text: &str) -> Result<(Self, Settled, Vec<Finding>), Vec<Finding>> {
         let text = text.trim_start_matches('\u{feff}');
-        let mut reader = Reader { file, text, faults: Vec::new() };
+        if text.len() > LONGEST {
+            let what = format!("the chart has {} MB; {} MB is the most", text.len().div_ceil(1 << 20), LONGEST >> 20);
+            return Err(vec![finding(file, None, Severity::Error, what, "Chart one movement at a time")]);
+        }
+        let mut reader = Reader::new(file, text);
         let read: ChartText = match toml::from_str(text) {
             Ok(read) => read,
             Err(error) => {
                 let message = error.message().lines().collect::<Vec<_>>().join(" ");
                 reader.fault(error.span().map_or(0, |span| span.start), message, "docs/charts.md lists what may stand where");
-                return Err(reader.faults);
+                return Err(reader.told());
             }
         };
         if read.format.get_ref() != FORMAT {
@@ -204,8 +233,8 @@ impl Chart {
             rows: read.row.into_iter().filter_map(|row| row_of(row, &mut reader)).collect(),
             ..Self::default()
         };
-        if !reader.faults.is_empty() {
-            return Err(reader.faults);
+        if reader.count > 0 {
+            return Err(reader.told());
         }
         comments(text, &mut chart);
         let line_of = |fault: &Fault| {
@@ -273,7 +302,7 @@ fn run_of(run: RunText, reader: &mut Reader<'_>) -> Option<Run> {
 fn row_of(row: Spanned<RowText>, reader: &mut Reader<'_>) -> Option<Row> {
     let byte = row.span().start;
     let row = row.into_inner();
-    let before = reader.faults.len();
+    let before = reader.count;
     let mut told = Row {
         line: row.line,
         lead: row.lead,
@@ -284,7 +313,19 @@ fn row_of(row: Spanned<RowText>, reader: &mut Reader<'_>) -> Option<Row> {
         ..Row::default()
     };
     told.who = row.who.into_inner().list();
-    told.bars = reader.parsed(row.bars, |words| Span::list(&words.text())).unwrap_or_default();
+    let mut spans = reader.spans;
+    let listed = |words: Words| {
+        let text = words.text();
+        spans += 1 + text.matches(',').count();
+        if spans > MOST_SPANS {
+            return Err(format!(
+                "with this row the chart names more than {MOST_SPANS} stretches of bars; chart one movement at a time"
+            ));
+        }
+        Span::list(&text)
+    };
+    told.bars = reader.parsed(row.bars, listed).unwrap_or_default();
+    reader.spans = spans;
     if let Some(words) = row.role {
         told.roles = reader.parsed(words, |words| words.list().iter().map(|word| role_named(word)).collect()).unwrap_or_default();
     }
@@ -309,7 +350,7 @@ fn row_of(row: Spanned<RowText>, reader: &mut Reader<'_>) -> Option<Row> {
     if told.doubles.is_none() && stray {
         reader.fault(byte, "the row has an interval, a line doubled or “in_part” and doubles nobody", "Say whom with “doubles”");
     }
-    (reader.faults.len() == before).then_some(told)
+    (reader.count == before).then_some(told)
 }
 
 /// Gives each table the comments above or in it.

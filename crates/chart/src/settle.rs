@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use ripieno_instruments::called::{Chair, called};
 use ripieno_instruments::catalogue::{Instrument, catalogue};
 use ripieno_instruments::recognise::{Clues, recognise};
 use ripieno_score::{
@@ -11,19 +10,33 @@ use ripieno_score::{
 use ripieno_texture::{Carried, Doubling, Doublings, Evidence, Held, Line, Lines, Role, RoleReading, RoleSpan, Techniques, Told};
 
 use crate::bars::bars;
+use crate::called::{LONGEST, People};
 use crate::layers::layers;
 use crate::melody::melody;
 use crate::model::{Chart, ChartPart, Row};
 use crate::paint::{Painted, Stretch};
+use crate::place::Places;
 
-/// Bars times parts beyond which a chart is refused: a hundred times a long opera act.
-const MOST_CELLS: usize = 8_000_000;
+/// Most parts.
+const MOST_PARTS: usize = 1_000;
+/// Most rows.
+const MOST_ROWS: usize = 100_000;
+/// Bars times parts, or times lines that sound in them, beyond which a chart is refused: 25 times a long opera act.
+const MOST_CELLS: usize = 2_000_000;
 /// The same of stretches of sound.
 const MOST_STRETCHES: usize = 1_000_000;
 /// Most lines of one part.
 const MOST_LINES: u16 = 64;
 /// Most doublings.
 const MOST_DOUBLINGS: usize = 200_000;
+/// Most stretches looked at to find them.
+const MOST_LOOKED_AT: usize = 20_000_000;
+/// What is said of more.
+const MANY_DOUBLINGS: &str = "with this row the chart has more doublings than can be";
+/// Most faults told one by one.
+pub(crate) const MOST_FAULTS: usize = 100;
+/// What to do with a chart that is too large.
+const SMALLER: &str = "Chart one movement at a time";
 
 /// A chart settled: what an analysed score is made of, without notes.
 ///
@@ -82,6 +95,31 @@ impl Fault {
     }
 }
 
+/// Faults on the way; the first hundred are kept, the others counted.
+#[derive(Debug, Default)]
+pub(crate) struct Faults {
+    first: Vec<Fault>,
+    all: usize,
+}
+
+impl Faults {
+    pub fn push(&mut self, fault: Fault) {
+        self.all += 1;
+        if self.first.len() < MOST_FAULTS {
+            self.first.push(fault);
+        }
+    }
+
+    /// All of them: the first, and how many more.
+    fn told(mut self) -> Vec<Fault> {
+        let more = self.all - self.first.len();
+        if more > 0 {
+            self.first.push(Fault::whole(format!("and {more} more"), ""));
+        }
+        self.first
+    }
+}
+
 /// One row, with whom and when found.
 pub(crate) struct Meant {
     pub parts: Vec<usize>,
@@ -100,25 +138,29 @@ impl Chart {
     /// Settles the chart.
     ///
     /// # Errors
-    /// All that is wrong: people and bars that are not there, bars without a length, an empty line-up.
+    /// All that is wrong: people and bars that are not there, bars without a length, an empty line-up, more of anything than can be.
+    /// A hundred faults are told, and how many more there are.
     pub fn settle(&self) -> Result<Settled, Vec<Fault>> {
-        let mut faults = Vec::new();
+        let mut faults = Faults::default();
         let score = self.score(&mut faults);
-        if !faults.is_empty() {
-            return Err(faults);
+        if faults.all > 0 {
+            return Err(faults.told());
         }
-        let chairs: Vec<Chair<'_>> = score.parts.iter().map(Chair::from).collect();
-        let meant: Vec<Option<Meant>> =
-            self.rows.iter().enumerate().map(|(index, row)| meant(&score, &chairs, index, row, &mut faults)).collect();
+        let mut people = People::of(&score);
+        let meant = self.meant(&Places::of(&score), &mut people, &mut faults);
         let (mut sounds, mut notes) = self.paint(&meant, score.parts.len(), &mut faults);
         let index: BTreeMap<(usize, u16), usize> =
             sounds.iter().enumerate().map(|(line, sounds)| ((sounds.part, sounds.place), line)).collect();
-        let doublings = self.doublings(&score, &chairs, &meant, &sounds, &index, &mut notes, &mut faults);
-        if !faults.is_empty() {
-            return Err(faults);
+        let doublings = self.doublings(&score, &mut people, &meant, &sounds, &index, &mut notes, &mut faults);
+        if faults.all > 0 {
+            return Err(faults.told());
         }
         let mut sounding = Sounding::new(&score, Unroll::AsWritten);
-        let melody = melody(self, &meant, &sounds, &index, &sounding);
+        if cells(&sounds, &sounding) > MOST_CELLS {
+            let what = format!("the lines sound in more than {MOST_CELLS} bars, added up, which is more than can be");
+            return Err(vec![Fault::whole(what, SMALLER)]);
+        }
+        let melody = melody(self, &meant, &sounds, &index, &sounding).map_err(|fault| vec![fault])?;
         cut(&mut sounds, &doublings, &melody);
         let (lines, ways, said) = self.sound(&score, &mut sounding, &sounds);
         let spans = sounds.iter().enumerate().flat_map(|(line, sounds)| self.spans(line, sounds, &sounding)).collect::<Vec<_>>();
@@ -135,7 +177,15 @@ impl Chart {
     }
 
     /// Parts and bars.
-    fn score(&self, faults: &mut Vec<Fault>) -> Score {
+    fn score(&self, faults: &mut Faults) -> Score {
+        for (count, most, what) in [(self.parts.len(), MOST_PARTS, "parts"), (self.rows.len(), MOST_ROWS, "rows")] {
+            if count > most {
+                faults.push(Fault::whole(format!("the chart has {count} {what}; {most} is the most"), SMALLER));
+            }
+        }
+        if faults.all > 0 {
+            return Score::default();
+        }
         let bars = bars(&self.bars, faults);
         if self.parts.is_empty() {
             faults.push(Fault::whole(
@@ -144,14 +194,20 @@ impl Chart {
             ));
         }
         if self.parts.len().saturating_mul(bars.bars.len()) > MOST_CELLS {
-            faults.push(Fault::whole("the chart has more parts and bars than can be", "Chart one movement at a time"));
+            let what = format!("{} parts of {} bars are more than can be", self.parts.len(), bars.bars.len());
+            faults.push(Fault::whole(what, SMALLER));
             return Score::default();
         }
+        let mut names: BTreeSet<&str> = BTreeSet::new();
         let mut parts: Vec<Part> = Vec::new();
         for (index, told) in self.parts.iter().enumerate() {
             if told.name.trim().is_empty() {
                 faults.push(Fault::of_part(index, "a part has no name", "Name it as the score's left margin does"));
-            } else if self.parts[..index].iter().any(|other| other.name.trim() == told.name.trim()) {
+            } else if told.name.chars().nth(LONGEST).or_else(|| told.instrument.chars().nth(LONGEST)).is_some() {
+                let what = format!("the name of a part, and of what it plays, has at most {LONGEST} characters");
+                faults.push(Fault::of_part(index, what, "Shorten it"));
+                continue;
+            } else if !names.insert(told.name.trim()) {
                 let what = format!("two parts are called “{}”", told.name.trim());
                 faults.push(Fault::of_part(index, what, "Tell them apart, as in “Horn 1.2” and “Horn 3.4”"));
             }
@@ -168,8 +224,25 @@ impl Chart {
         score
     }
 
+    /// Whom and when each row means.
+    fn meant(&self, places: &Places<'_>, people: &mut People<'_>, faults: &mut Faults) -> Vec<Option<Meant>> {
+        let mut all = Vec::with_capacity(self.rows.len());
+        let mut count = 0usize;
+        for (index, row) in self.rows.iter().enumerate() {
+            let meant = meant(places, people, index, row, faults);
+            count += meant.as_ref().map_or(1, |meant| meant.parts.len().max(1) * meant.spans.len().max(1));
+            if count > MOST_STRETCHES / 2 {
+                let what = format!("with this row the chart speaks of more than {} stretches of a part", MOST_STRETCHES / 2);
+                faults.push(Fault::of_row(index, what, SMALLER));
+                break;
+            }
+            all.push(meant);
+        }
+        all
+    }
+
     /// When each line sounds, by part and place; with what was taken over from whom.
-    fn paint(&self, meant: &[Option<Meant>], parts: usize, faults: &mut Vec<Fault>) -> (Vec<Sounds>, Vec<Fault>) {
+    fn paint(&self, meant: &[Option<Meant>], parts: usize, faults: &mut Faults) -> (Vec<Sounds>, Vec<Fault>) {
         let mut painted: Vec<BTreeMap<u16, Painted>> = vec![BTreeMap::new(); parts];
         let mut notes = Vec::new();
         let mut count = 0usize;
@@ -179,13 +252,15 @@ impl Chart {
             let mut lost = None;
             for &part in &meant.parts {
                 for &(from, to) in &meant.spans {
-                    count += 2;
+                    // Who is silent is so on all lines, unless one is named.
+                    let every = silent && row.line.is_none();
+                    count += if every { painted[part].len() } else { 1 };
                     if count > MOST_STRETCHES {
-                        faults.push(Fault::of_row(index, "the chart has more rows than can be", "Chart one movement at a time"));
+                        let what = format!("with this row the lines have more than {MOST_STRETCHES} stretches");
+                        faults.push(Fault::of_row(index, what, SMALLER));
                         return (Vec::new(), notes);
                     }
-                    // Who is silent is so on all lines, unless one is named.
-                    if silent && row.line.is_none() {
+                    if every {
                         for line in painted[part].values_mut() {
                             line.lay(from, to, None);
                         }
@@ -286,29 +361,35 @@ impl Chart {
     fn doublings(
         &self,
         score: &Score,
-        chairs: &[Chair<'_>],
+        people: &mut People<'_>,
         meant: &[Option<Meant>],
         sounds: &[Sounds],
         index: &BTreeMap<(usize, u16), usize>,
         notes: &mut Vec<Fault>,
-        faults: &mut Vec<Fault>,
+        faults: &mut Faults,
     ) -> Vec<Doubling> {
         let starts: Vec<Crotchets> = score.bars.iter().map(|bar| bar.start).collect();
         let bar =
             |at: Crotchets| u32::try_from(starts.partition_point(|start| *start <= at).saturating_sub(1)).unwrap_or(u32::MAX);
         let mut all: Vec<Doubling> = Vec::new();
+        let mut looked_at = 0usize;
         for (at, (row, meant)) in self.rows.iter().zip(meant).enumerate() {
             let (Some(doubles), Some(meant)) = (&row.doubles, meant) else { continue };
-            let targets = match called(chairs, &doubles.who) {
+            let targets = match people.called(&doubles.who) {
                 Ok(targets) => targets,
-                Err(nobody) => {
-                    faults.push(Fault::of_row(at, nobody.to_string(), ""));
+                Err(what) => {
+                    faults.push(Fault::of_row(at, what, ""));
                     continue;
                 }
             };
             let before = all.len();
             for &part in &meant.parts {
-                for &target in &targets {
+                for &target in targets {
+                    looked_at += 1;
+                    if looked_at > MOST_LOOKED_AT {
+                        faults.push(Fault::of_row(at, MANY_DOUBLINGS, SMALLER));
+                        return Vec::new();
+                    }
                     let own = index.get(&(part, meant.line));
                     let other = index.get(&(target, doubles.line.unwrap_or(1)));
                     let (Some(&own), Some(&other)) = (own, other) else { continue };
@@ -316,7 +397,14 @@ impl Chart {
                         continue;
                     }
                     for &(from, to) in &meant.spans {
-                        for (from, to) in both(&sounds[own].stretches, &sounds[other].stretches, from, to) {
+                        let within = |line: usize| within(&sounds[line].stretches, from, to);
+                        let (one, two) = (within(own), within(other));
+                        looked_at += one.len() + two.len();
+                        if all.len() > MOST_DOUBLINGS || looked_at > MOST_LOOKED_AT {
+                            faults.push(Fault::of_row(at, MANY_DOUBLINGS, SMALLER));
+                            return Vec::new();
+                        }
+                        for (from, to) in both(one, two, from, to) {
                             let up = doubles.octaves.clamp(-9, 9) * 12;
                             let (a, b, interval) = if own < other { (own, other, -up) } else { (other, own, up) };
                             let shared = u32::from(!doubles.in_part);
@@ -331,10 +419,6 @@ impl Chart {
                         }
                     }
                 }
-            }
-            if all.len() > MOST_DOUBLINGS {
-                faults.push(Fault::of_row(at, "the chart has more doublings than can be", "Chart one movement at a time"));
-                return Vec::new();
             }
             if all.len() == before {
                 let what = format!("doubles {} where one of the two does not sound", doubles.who);
@@ -367,12 +451,23 @@ fn cut(sounds: &mut [Sounds], doublings: &[Doubling], melody: &[Carried]) {
     }
 }
 
+/// The bars in which lines sound, added up over the lines.
+fn cells(sounds: &[Sounds], sounding: &Sounding) -> usize {
+    let bars = |one: &Stretch| (last_bar(sounding, one.to) - bar_of(sounding, one.from)) as usize + 1;
+    sounds.iter().flat_map(|line| &line.stretches).map(bars).sum()
+}
+
+/// The stretches that sound between `from` and `to`.
+fn within(all: &[Stretch], from: Crotchets, to: Crotchets) -> &[Stretch] {
+    let first = all.partition_point(|one| one.to <= from);
+    &all[first..all.partition_point(|one| one.from < to).max(first)]
+}
+
 /// Times between `from` and `to` in which two lines sound at once, those that abut as one.
 fn both(a: &[Stretch], b: &[Stretch], from: Crotchets, to: Crotchets) -> Vec<(Crotchets, Crotchets)> {
-    let within = |all: &[Stretch]| -> Vec<(Crotchets, Crotchets)> {
-        let first = all.partition_point(|one| one.to <= from);
+    let joined = |all: &[Stretch]| -> Vec<(Crotchets, Crotchets)> {
         let mut joined: Vec<(Crotchets, Crotchets)> = Vec::new();
-        for one in all[first..].iter().take_while(|one| one.from < to) {
+        for one in all {
             match joined.last_mut().filter(|last| last.1 == one.from) {
                 Some(last) => last.1 = one.to.min(to),
                 None => joined.push((one.from.max(from), one.to.min(to))),
@@ -380,7 +475,7 @@ fn both(a: &[Stretch], b: &[Stretch], from: Crotchets, to: Crotchets) -> Vec<(Cr
         }
         joined
     };
-    let (a, b) = (within(a), within(b));
+    let (a, b) = (joined(a), joined(b));
     let (mut at, mut found) = (0, Vec::new());
     for (from, to) in a {
         while b.get(at).is_some_and(|other| other.1 <= from) {
@@ -420,18 +515,19 @@ fn people(row: &Row, stretch: Stretch, part: &Part, lines: &[&Sounds]) -> (Playe
 }
 
 /// Whom and when a row means.
-fn meant(score: &Score, chairs: &[Chair<'_>], index: usize, row: &Row, faults: &mut Vec<Fault>) -> Option<Meant> {
-    let before = faults.len();
+fn meant(places: &Places<'_>, people: &mut People<'_>, index: usize, row: &Row, faults: &mut Faults) -> Option<Meant> {
+    let before = faults.all;
     let mut parts: Vec<usize> = Vec::new();
+    let mut named: BTreeSet<usize> = BTreeSet::new();
     for who in &row.who {
-        match called(chairs, who) {
-            Ok(found) => parts.extend(found.into_iter().filter(|part| !parts.contains(part)).collect::<Vec<_>>()),
-            Err(nobody) => faults.push(Fault::of_row(index, nobody.to_string(), "")),
+        match people.called(who) {
+            Ok(found) => parts.extend(found.iter().copied().filter(|part| named.insert(*part))),
+            Err(what) => faults.push(Fault::of_row(index, what, "")),
         }
     }
     let mut spans = Vec::new();
     for span in &row.bars {
-        match span.settle(score) {
+        match span.settle(places) {
             Ok(span) => spans.push(span),
             Err(what) => faults.push(Fault::of_row(index, what, "")),
         }
@@ -446,6 +542,9 @@ fn meant(score: &Score, chairs: &[Chair<'_>], index: usize, row: &Row, faults: &
     if row.line.is_some_and(|line| line == 0 || line > MOST_LINES) {
         fault("lines of a part are counted from 1 to 64", "");
     }
+    if row.layer.chars().nth(LONGEST).is_some() {
+        fault("a layer is called by a letter, not by so many", "");
+    }
     if row.confidence.is_some_and(|confidence| !(0.0..=1.0).contains(&confidence)) {
         fault("confidence lies between 0 and 1", "");
     }
@@ -456,13 +555,13 @@ fn meant(score: &Score, chairs: &[Chair<'_>], index: usize, row: &Row, faults: &
     if row.players == Some(nothing) {
         fault("nobody plays in this row", "Say role = \"tacet\" instead");
     }
-    (faults.len() == before).then(|| Meant { parts, line: row.line.unwrap_or(1), spans })
+    (faults.all == before).then(|| Meant { parts, line: row.line.unwrap_or(1), spans })
 }
 
 /// Below this a name is not believed to be an instrument.
 const SURE: f32 = 0.6;
 
-fn part(index: usize, told: &ChartPart, faults: &mut Vec<Fault>) -> Part {
+fn part(index: usize, told: &ChartPart, faults: &mut Faults) -> Part {
     let named = recognise(&Clues { name: &told.name, ..Clues::default() });
     let instrument: &'static Instrument = if told.instrument.is_empty() {
         if named.fallback || named.confidence < SURE {

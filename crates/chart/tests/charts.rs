@@ -287,6 +287,84 @@ fn a_hostile_chart_is_refused_soon() {
     assert!(started.elapsed().as_secs() < 20);
 }
 
+/// A head with so many parts and bars.
+fn head(parts: usize, bars: usize) -> String {
+    let mut text = "format = \"ripieno-chart\"\nversion = 1\n".to_owned();
+    for part in 0..parts {
+        text += &format!("[[part]]\nname = \"Violin {part}\"\ninstrument = \"violin\"\n");
+    }
+    text + &format!("[[bars]]\ncount = {bars}\nmetre = \"4/4\"\n")
+}
+
+#[test]
+fn every_limit_is_told_in_a_sentence_and_soon() {
+    let started = std::time::Instant::now();
+    let one = |text: &str| {
+        let all = faults(text);
+        assert_eq!(all.len(), 1, "{:?}", &all[..all.len().min(5)]);
+        all[0].clone()
+    };
+    assert!(one(&head(1001, 1)).contains("the chart has 1001 parts; 1000 is the most"));
+    assert!(one(&head(100, 100_000)).contains("100 parts of 100000 bars are more than can be"));
+    let row = "[[row]]\nwho = \"1\"\nbars = \"1\"\nrole = \"bass\"\n";
+    assert!(one(&(head(1, 1) + &row.repeat(100_001))).contains("the chart has 100001 rows; 100000 is the most"));
+    // Many lines of few parts, from one end to the other.
+    let mut wide = head(10, 100_000);
+    for line in 1..=64 {
+        wide += &format!("[[row]]\nwho = \"all\"\nline = {line}\nbars = \"1-100000\"\nrole = \"bass\"\n");
+    }
+    assert!(one(&wide).contains("the lines sound in more than 2000000 bars, added up"));
+    // Stretches of many parts, those of the last bars.
+    let ends = vec!["99999"; 6000].join(", ");
+    let rows = format!("[[row]]\nwho = \"all\"\nbars = \"{ends}\"\nrole = \"bass\"\n");
+    assert!(one(&(head(10, 100_000) + &rows.repeat(9))).contains("row 9: with this row the chart speaks of more than 500000"));
+    let rows = format!("[[row]]\nwho = \"1\"\nbars = \"{}\"\nrole = \"bass\"\n", vec!["1"; 500_001].join(","));
+    assert!(one(&(head(1, 1) + &rows)).contains("names more than 500000 stretches of bars"));
+    // Each with each: not only told once a whole row is through.
+    let both = "[[row]]\nwho = \"all\"\nbars = \"1\"\nrole = \"bass\"\ndoubles = \"all\"\n";
+    assert!(one(&(head(1000, 1) + both)).contains("row 1: with this row the chart has more doublings than can be"));
+    assert!(one(&format!("{}# {}", head(1, 1), "-".repeat(16 << 20))).contains("16 MB is the most"));
+    let long = head(1, 1).replace("Violin 0", &"x".repeat(1 << 20));
+    assert!(one(&long).contains("has at most 200 characters"));
+    assert!(started.elapsed().as_secs() < 30, "{:?}", started.elapsed());
+}
+
+#[test]
+fn of_many_faults_a_hundred_are_told() {
+    let started = std::time::Instant::now();
+    let words = "[[row]]\nwho = \"1\"\nbars = \"1\"\nrole = \"drone\"\n";
+    let all = faults(&(head(1, 1) + &words.repeat(50_000)));
+    assert_eq!((all.len(), all.last().unwrap().contains("and 49900 more")), (101, true), "{:?}", all.last());
+    let bars = "[[row]]\nwho = \"1\"\nbars = \"2\"\nrole = \"bass\"\n";
+    let all = faults(&(head(1, 1) + &bars.repeat(50_000)));
+    assert_eq!((all.len(), all.last().unwrap().contains("and 49900 more")), (101, true), "{:?}", all.last());
+    let same = head(500, 1).replace("name = \"Violin ", "name = \"Violin\" # ");
+    let all = faults(&same);
+    assert_eq!((all.len(), all.last().unwrap().contains("and 399 more")), (101, true), "{:?}", all.last());
+    // Whom a row doubles is told with the rest.
+    let two = HARBOUR.replace("\"1-8, 11\"", "\"1-80, 11\"").replace("doubles = \"Violin I\"", "doubles = \"tubas\"");
+    assert_eq!(faults(&two).len(), 2, "{:?}", faults(&two));
+    assert!(started.elapsed().as_secs() < 20, "{:?}", started.elapsed());
+}
+
+#[test]
+fn a_large_chart_is_settled_and_laid_over_soon() {
+    // As many rows as bars, each of which says something else, and a leader for every one.
+    let mut text = head(8, 20_000);
+    for bar in 1..=20_000 {
+        text += &format!("[[row]]\nwho = \"{}\"\nbars = {bar}\nrole = \"melody\"\nremark = \"{bar}\"\n", 1 + bar % 8);
+        text += &format!("[[row]]\nwho = \"{}\"\nbars = {bar}\nlead = true\n", 1 + bar % 8);
+    }
+    let started = std::time::Instant::now();
+    let (mut chart, settled) = settled(&text);
+    assert_eq!(settled.roles.melody.len(), 20_000);
+    let rows = chart.rows.len();
+    let row = Row { who: vec!["1".to_owned()], bars: Span::list("1").unwrap(), roles: vec![Role::Bass], ..Row::default() };
+    chart.lay(row).unwrap();
+    assert_eq!(chart.rows.len(), rows + 1);
+    assert!(started.elapsed().as_secs() < 20, "{:?}", started.elapsed());
+}
+
 fn row() -> impl Strategy<Value = Row> {
     let roles = proptest::sample::subsequence(Role::ALL[..9].to_vec(), 1..3);
     let who = proptest::sample::select(vec!["Flute 1.2", "horns", "Violin I", "strings"]);

@@ -15,7 +15,7 @@ use axum::Json;
 use axum::extract::State;
 use axum::extract::rejection::JsonRejection;
 use axum::http::StatusCode;
-use ripieno_chart::{Chart, ChartPart, Fault, Row, Run, Span, dynamic_text, interval_text, manner_names, role_named};
+use ripieno_chart::{Chart, ChartPart, Fault, Places, Row, Run, Span, dynamic_text, interval_text, manner_names, role_named};
 use ripieno_formats::{Finding, Format, load};
 use ripieno_score::{Crotchets, DynamicLevel};
 use serde::{Deserialize, Serialize};
@@ -286,7 +286,7 @@ fn row(chart: &Chart, laid: &Laid) -> Outcome<Row> {
     Ok(Row {
         who,
         line: laid.line.filter(|line| *line != 1),
-        bars: vec![Span::between(score, from.start, to.start + to.length)],
+        bars: vec![Span::between(&Places::of(score), from.start, to.start + to.length)],
         roles,
         layer: laid.layer.trim().to_owned(),
         dynamic,

@@ -8,6 +8,7 @@ use std::sync::LazyLock;
 
 use ripieno_formats::{Limits, Severity};
 use ripieno_practice::OnChart;
+use ripieno_study::acoustics::{Day, Refused, Situation};
 use ripieno_study::{Chart, Grain, Study, analyse_chart, analyse_file};
 
 static DEMO: LazyLock<Study> = LazyLock::new(|| {
@@ -115,11 +116,21 @@ fn what_is_left_out_is_said_in_one_sentence() {
     assert!(chart.is_chart() && chart.score.parts.iter().all(|part| part.notes.is_empty()));
     assert!(chart.harmony.chords.is_empty() && chart.themes.is_empty());
     assert!(chart.of_parts.iter().all(|part| part.register.is_none()), "no pitch is invented");
+    // A stretch without a key is no C4 to be weighed.
+    let (hall, day) = (Situation::hall(), Day::default());
+    assert_eq!(chart.weigh(hall.clone()).err(), Some(Refused::NoNotes));
+    assert_eq!(chart.balance(hall.clone()).err(), Some(Refused::NoNotes));
+    assert_eq!(chart.exposure(&hall, day).err(), Some(Refused::NoNotes));
     let told: Vec<String> =
         chart.findings.iter().filter(|finding| finding.severity == Severity::Note).map(ToString::to_string).collect();
     let sentence = told.iter().find(|text| text.contains("this is a chart")).unwrap();
-    for title in ["How far apart the groups lie", "Register and tessitura", "How chords are voiced", "Presence (without attacks)"]
-    {
+    for title in [
+        "How far apart the groups lie",
+        "Register and tessitura",
+        "How chords are voiced",
+        "Presence (without attacks)",
+        "balance",
+    ] {
         assert!(sentence.contains(title), "{title} is missing in {sentence}");
     }
 }

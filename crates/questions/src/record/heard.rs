@@ -13,7 +13,7 @@ use crate::answer::runs;
 /// What masks by less is not kept, in dB.
 const LEAST: f64 = 0.3;
 
-/// The tables "balance" and "maskers": from a seat in a hall, which no score leaves undecided.
+/// The tables "balance" and "maskers": from a seat in a hall, which no score leaves undecided; empty for a chart, which cannot be weighed.
 pub(super) fn balance(study: &Study) -> [Table; 2] {
     let balance = study.balance(Situation::hall()).ok();
     let of_bars = |rows: &mut Filling| {

@@ -5,7 +5,7 @@ use ripieno_study::{BalanceTopic, Study};
 
 use super::text::escaped;
 
-/// The sentences with their bars; empty where there is nothing to say.
+/// The sentences with their bars; empty where there is nothing to say, and for a chart, which cannot be weighed.
 pub(super) fn balance(study: &Study) -> String {
     let Ok(balance) = study.balance(Situation::hall()) else { return String::new() };
     let found = balance.sentences(study);

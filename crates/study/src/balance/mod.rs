@@ -154,7 +154,8 @@ impl Study {
     /// How the score balances in a situation. The time grows with the notes and with moments times parts.
     ///
     /// # Errors
-    /// When the situation cannot be judged: sections recorded apart and mixed without the levels of the mix, a listener at a part that is not there.
+    /// When the situation cannot be judged: sections recorded apart and mixed without the levels of the mix, a listener at a part that is not there,
+    /// a chart, which holds no notes.
     pub fn balance(&self, situation: Situation) -> Result<Balance, Refused> {
         Ok(self.weigh(situation)?.balance())
     }
@@ -162,8 +163,11 @@ impl Study {
     /// Exposure at every part's desk over a day with this piece, estimated; [`ripieno_acoustics::exposure::CAUTION`] belongs beside it.
     ///
     /// # Errors
-    /// For a mix, in which nobody sits.
+    /// For a mix, in which nobody sits, and for a chart, which holds no notes.
     pub fn exposure(&self, situation: &Situation, day: Day) -> Result<Vec<Exposed>, Refused> {
+        if self.is_chart() {
+            return Err(Refused::NoNotes);
+        }
         exposure(&self.score, &self.sounding, &self.model_ways(), situation, day)
     }
 

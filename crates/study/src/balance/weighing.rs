@@ -54,8 +54,13 @@ impl Study {
     /// Weighs the score in a situation. The time grows with the notes and with moments times parts.
     ///
     /// # Errors
-    /// When the situation cannot be judged: sections recorded apart and mixed without the levels of the mix, a listener at a part that is not there.
+    /// When the situation cannot be judged: sections recorded apart and mixed without the levels of the mix, a listener at a part that is not there,
+    /// a chart, which holds no notes.
     pub fn weigh(&self, situation: Situation) -> Result<Weighing<'_>, Refused> {
+        // A stretch of a chart has no key, which the model would take as unpitched.
+        if self.is_chart() {
+            return Err(Refused::NoNotes);
+        }
         let scene = Scene::new(&self.score, &self.sounding, &self.model_ways(), situation)?;
         Ok(Weighing { study: self, scene, voices: Voices::of(self), heard: OnceCell::new() })
     }

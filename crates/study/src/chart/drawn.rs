@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_chart::{Chart, ChartPart, Doubles, Row, Run, Span};
+use ripieno_chart::{Chart, ChartPart, Doubles, Places, Row, Run, Span};
 use ripieno_practice::{Material, each_doubled, printed_levels};
 use ripieno_score::{Bar, Crotchets, DirectionKind, DynamicLevel, PlayerCount};
 use ripieno_texture::{Role, RoleSpan, Techniques};
@@ -59,6 +59,7 @@ impl Study {
             melody.iter_mut().for_each(|span| *span = self.whole_bars(*span));
         }
         let letters = self.letters();
+        let places = Places::of(&self.score);
         let mut rows = Vec::new();
         for (line, stretches) in of_line.iter().enumerate() {
             let part = self.lines.lines[line].part;
@@ -67,7 +68,7 @@ impl Study {
             for stretch in stretches {
                 let letter = stretch.state.layer.map(|layer| letters[layer].clone());
                 let state = State { layer: None, ..stretch.state.clone() };
-                let span = Span::between(&self.score, stretch.from, stretch.to);
+                let span = Span::between(&places, stretch.from, stretch.to);
                 match told.iter_mut().find(|(other, name, _)| *other == state && *name == letter) {
                     Some((.., spans)) => spans.push(span),
                     None => told.push((state, letter, vec![span])),
@@ -92,7 +93,7 @@ impl Study {
             rows.push(Row {
                 who: std::iter::once(carried.part).chain(with).map(|part| names[part].clone()).collect(),
                 line: self.line_number(carried.line),
-                bars: vec![Span::between(&self.score, from, to)],
+                bars: vec![Span::between(&places, from, to)],
                 lead: true,
                 ..Row::default()
             });
@@ -102,7 +103,7 @@ impl Study {
             rows.push(Row {
                 who: vec![names[part(b)].clone()],
                 line: self.line_number(b),
-                bars: spans.into_iter().map(|(from, to)| Span::between(&self.score, from, to)).collect(),
+                bars: spans.into_iter().map(|(from, to)| Span::between(&places, from, to)).collect(),
                 doubles: Some(Doubles {
                     who: names[part(a)].clone(),
                     line: self.line_number(a),

@@ -122,7 +122,7 @@ fn without_notes(file: &str) -> Finding {
     });
     let quoted: Vec<String> = not.map(|title| format!("“{title}”")).collect();
     let what = format!(
-        "this is a chart, which holds no notes, so what needs them is left out: {}; and in part {}",
+        "this is a chart, which holds no notes, so what needs them is left out: {}, whether the melody is heard (balance); and in part {}",
         quoted.join(", "),
         partly.collect::<Vec<_>>().join(", ")
     );
