@@ -193,6 +193,7 @@ async fn remove_score(State(desk): State<Desk>, score: ScorePath) -> Outcome<Sta
         }
         desk.library()?.remove(score)?;
         desk.let_go(score);
+        desk.drafts.outdate(score);
         Ok(StatusCode::NO_CONTENT)
     })
     .await

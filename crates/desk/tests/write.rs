@@ -244,6 +244,11 @@ async fn a_delivery_holds_what_belongs_to_it() {
             assert_eq!(reading.score.bars.len(), draft["bars"].as_array().unwrap().len());
         }
     }
+    // Cast again, its old parts are not handed out any more.
+    let again = format!("/api/drafts/{}/again", draft["draft"]);
+    let (status, said) = told(&desk, Method::POST, &again, json!({ "proposal": 1, "phrases": [0], "seed": 7 })).await;
+    assert_eq!(status, StatusCode::OK, "{said}");
+    assert_eq!(raw(&desk, Method::GET, &path, "text/plain", "").await.0, StatusCode::NOT_FOUND);
     // On the shelf it is a score like any other.
     let shelve = format!("/api/drafts/{}/shelve", draft["draft"]);
     let (status, job) = told(&desk, Method::POST, &shelve, json!({ "proposal": 1 })).await;
@@ -281,6 +286,15 @@ async fn bars_of_a_score_become_a_sketch_and_a_model() {
     }
     let nowhere = json!({ "score": 99, "first": 0, "last": 1 });
     assert_eq!(told(&desk, Method::POST, "/api/drafts/of-bars", nowhere).await.0, StatusCode::NOT_FOUND);
+    // What was delivered of a score goes with it; what was cast as it does can be cast again, also by the next desk.
+    let zip = folder.0.join("library-drafts").join("deliveries").join(format!("{score}.zip"));
+    std::fs::create_dir_all(zip.parent().unwrap()).unwrap();
+    std::fs::write(&zip, "parts").unwrap();
+    let (status, said) = told(&desk, Method::DELETE, &format!("/api/scores/{score}"), Value::Null).await;
+    assert!(status == StatusCode::NO_CONTENT && !zip.exists(), "{said}");
+    let desk = folder.desk();
+    let (status, again) = told(&desk, Method::POST, &format!("{path}/again"), json!({ "proposal": 1, "phrases": [0] })).await;
+    assert_eq!(status, StatusCode::OK, "{again}");
 }
 
 #[tokio::test]
@@ -294,6 +308,13 @@ async fn staves_get_other_roles() {
     assert_eq!(status, StatusCode::OK, "{changed}");
     let names: Vec<&str> = changed["staves"].as_array().unwrap().iter().map(|staff| staff["name"].as_str().unwrap()).collect();
     assert_eq!(names, ["Melody", "Melody 2", "Left out (Figure)", "Chords", "Bass"]);
+    // The draft names the new sketch, so that either both are the old ones or both the new.
+    let kept = folder.0.join("library-drafts").join(draft["draft"].to_string());
+    let told_of: Value = serde_json::from_slice(&std::fs::read(kept.join("draft.json")).unwrap()).unwrap();
+    let file = told_of["sketch"].as_str().unwrap();
+    assert!(file != "sketch.musicxml" && kept.join(file).is_file() && !kept.join("sketch.musicxml").exists(), "{file}");
+    let desk = folder.desk();
+    assert_eq!(get(&desk, &format!("/api/drafts/{}", draft["draft"])).await.1["staves"], changed["staves"]);
     for (roles, expected) in [
         (json!(["", "", "", "", ""]), "at least one"),
         (json!(["melody"]), "5 staves"),
@@ -302,6 +323,71 @@ async fn staves_get_other_roles() {
         let (status, said) = told(&desk, Method::PUT, &path, json!({ "roles": roles })).await;
         assert!(said["message"].as_str().unwrap().contains(expected) && status == StatusCode::UNPROCESSABLE_ENTITY, "{said}");
     }
+}
+
+#[tokio::test]
+async fn a_plan_says_who_is_filled_in() {
+    let folder = Folder::new("fill");
+    let desk = folder.desk();
+    let draft = demo(&desk).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    assert!(draft["plan"].as_array().unwrap().iter().all(|phrase| phrase["fill"] == true));
+    let reading = read("sketch.musicxml", SKETCH, &Limits::default()).unwrap();
+    let sketch = Sketch::by_names(reading.score).unwrap();
+    let lineup = Lineup::from_toml("line-up", LINEUP).unwrap();
+    let (first, last) = (draft["bars"][0].as_str().unwrap(), draft["bars"][3].as_str().unwrap());
+    let section = &lineup.sections[0].name;
+    for (fill, expected) in [("", false), ("fill = true\n", true)] {
+        let text = format!(
+            "[[phrase]]\nbars = \"{first}-{last}\"\n{fill}\n[[phrase.task]]\nsection = \"{section}\"\nrole = \"Melody\"\n"
+        );
+        let (status, set) = raw(&desk, Method::PUT, &format!("{path}/plan.toml"), "application/toml", text.clone()).await;
+        let set: Value = serde_json::from_slice(&set).unwrap();
+        assert_eq!((status, &set["plan"][0]["fill"]), (StatusCode::OK, &json!(expected)), "{set}");
+        let (_, out) = raw(&desk, Method::GET, &format!("{path}/plan.toml"), "text/plain", "").await;
+        let out = String::from_utf8(out).unwrap();
+        let again = Plan::from_toml("plan", &out, &sketch, &lineup).unwrap();
+        assert_eq!(again.phrases[0].fill, expected, "{out}");
+        // As `ripieno cast --plan` does it.
+        let plan = Plan::from_toml("plan", &text, &sketch, &lineup).unwrap();
+        let wanted = cast(&sketch, &lineup, &plan, &Habits::usual(), &Options { seed: 1, ..Options::default() });
+        let made = cast_on(&desk, &set, 1).await;
+        let phrase = &made["proposals"][0]["phrases"][0];
+        assert_eq!(tasks(phrase).len(), wanted.plan.phrases[0].tasks.len(), "{phrase}");
+        assert_eq!(tasks(phrase).len() == 1, !expected);
+    }
+}
+
+#[tokio::test]
+async fn a_draft_that_cannot_be_read_is_shown_and_thrown_away() {
+    let folder = Folder::new("broken");
+    let desk = folder.desk();
+    let draft = demo(&desk).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    // What is refused changes nothing, the title neither.
+    let wrong = json!({ "title": "Otherwise", "plan": [{ "first": 9, "last": 2 }] });
+    assert_eq!(told(&desk, Method::PUT, &path, wrong).await.0, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(get(&desk, &path).await.1["title"], draft["title"]);
+    assert_eq!(get(&desk, "/api/drafts").await.1[0]["trouble"], "");
+    let file = folder.0.join("library-drafts").join(draft["draft"].to_string()).join("draft.json");
+    std::fs::write(file, "{ half").unwrap();
+    let desk = folder.desk();
+    let (_, all) = get(&desk, "/api/drafts").await;
+    assert!(all[0]["draft"] == draft["draft"] && all[0]["trouble"].as_str().unwrap().contains("cannot be read"), "{all}");
+    assert_eq!(told(&desk, Method::DELETE, &path, Value::Null).await.0, StatusCode::NO_CONTENT);
+    assert_eq!(get(&desk, "/api/drafts").await.1, json!([]));
+}
+
+#[tokio::test]
+async fn a_chart_has_no_parts() {
+    let folder = Folder::new("chart");
+    let desk = folder.desk();
+    let wanted =
+        json!({ "title": "Quay", "composer": "", "parts": ["Flute 1.2", "Violin I"], "bars": 12, "metre": "3/4", "upbeat": "" });
+    let (status, chart) = told(&desk, Method::POST, "/api/charts", wanted).await;
+    assert_eq!(status, StatusCode::CREATED, "{chart}");
+    let (status, said) = told(&desk, Method::POST, &format!("/api/scores/{}/delivery", chart["score"]), json!({})).await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && said["message"].as_str().unwrap().contains("chart"), "{status} {said}");
 }
 
 #[tokio::test]

@@ -8,9 +8,10 @@ use ripieno_formats::musicxml;
 use ripieno_study::analyse_file;
 
 use super::drafts::{Asked, Draft, MOST_PROPOSALS, Made};
+use super::habits::KeptHabits;
 use super::plan::plan_of;
 use super::shown::DraftShown;
-use super::store::Again;
+use super::store::{Again, KeptProposal};
 use crate::desk::Desk;
 use crate::failure::{Failure, Outcome};
 use crate::jobs::{Job, Stage};
@@ -26,8 +27,8 @@ fn seed_of(seed: u64, n: usize) -> u64 {
 }
 
 /// The habits of a score of the library; the usual ones without.
-fn habits(desk: &Desk, like: Option<i64>) -> Outcome<Arc<Habits>> {
-    let Some(score) = like else { return Ok(Arc::new(Habits::usual())) };
+fn habits(desk: &Desk, like: Option<i64>) -> Outcome<Habits> {
+    let Some(score) = like else { return Ok(Habits::usual()) };
     let kept = desk.kept(score)?;
     let profile = match desk.open(score) {
         Some(open) => open.study.profile(false),
@@ -36,7 +37,7 @@ fn habits(desk: &Desk, like: Option<i64>) -> Outcome<Arc<Habits>> {
             study.map_err(|error| Failure::refused(error.to_string()))?.profile(false)
         }
     };
-    Ok(Arc::new(Habits::of(&profile, |_| false)))
+    Ok(Habits::of(&profile, |_| false))
 }
 
 /// Begins to make proposals.
@@ -90,28 +91,24 @@ fn work(desk: &Desk, number: i64, count: usize, seed: u64, like: Option<i64>, jo
             made.iter().for_each(|one: &Made| drafts.store.forget(number, &one.kept.file));
             return Ok(());
         }
-        made.push(asked.made(desk, n + 1, cast, seed_of(seed, n), seconds)?);
+        let mut one = asked.made(desk, n + 1, cast, seed_of(seed, n), seconds)?;
+        one.kept.habits = like.map(|_| KeptHabits::of(&habits));
+        made.push(one);
     }
     drafts.with(number, |draft| {
         if job.is_cancelled() {
             made.iter().for_each(|one| drafts.store.forget(number, &one.kept.file));
             return Ok(());
         }
-        draft.take(drafts, made, None)?;
-        draft.habits.insert(like, habits);
-        Ok(())
+        draft.take(drafts, made, None)
     })?;
     job.go(Stage::Done, "done", None);
     Ok(())
 }
 
-fn habits_of(desk: &Desk, draft: &mut Draft, like: Option<i64>) -> Outcome<Arc<Habits>> {
-    if let Some(known) = draft.habits.get(&like) {
-        return Ok(Arc::clone(known));
-    }
-    let found = habits(desk, like)?;
-    draft.habits.insert(like, Arc::clone(&found));
-    Ok(found)
+/// The habits a proposal was filled in by. Older drafts do not keep them: they are learnt from the score as it is now.
+fn habits_of(desk: &Desk, kept: &KeptProposal) -> Outcome<Habits> {
+    kept.habits.as_ref().map_or_else(|| habits(desk, kept.like), |habits| Ok(habits.habits()))
 }
 
 /// Options of a casting with a seed.
@@ -127,7 +124,7 @@ fn cast_of(desk: &Desk, draft: &mut Draft, at: usize) -> Outcome<Arc<Cast>> {
         return Ok(Arc::clone(known));
     }
     let Some(kept) = draft.kept.proposals.get(at).cloned() else { return Err(Failure::not_there("there is no such proposal")) };
-    let habits = habits_of(desk, draft, kept.like)?;
+    let habits = habits_of(desk, &kept)?;
     let (sketch, lineup) = (Arc::clone(&draft.sketch), Arc::clone(&draft.lineup));
     let plan = plan_of(&kept.plan, &sketch, &lineup)?;
     let mut made = cast(&sketch, &lineup, &plan, &habits, &seeded(kept.seed));
@@ -172,7 +169,7 @@ pub(crate) fn again(desk: &Desk, number: i64, proposal: usize, phrases: &[usize]
             return Err(Failure::refused("choose a phrase of the plan"));
         }
         let before = cast_of(desk, draft, at)?;
-        let habits = habits_of(desk, draft, kept.like)?;
+        let habits = habits_of(desk, &kept)?;
         let plan = draft.plan()?;
         let seed = seed.unwrap_or(kept.seed);
         let begun = Instant::now();
@@ -180,6 +177,7 @@ pub(crate) fn again(desk: &Desk, number: i64, proposal: usize, phrases: &[usize]
         let mut made = asked.made(desk, proposal, done, kept.seed, begun.elapsed().as_secs_f64())?;
         let row = |&phrase: &usize| Some((phrase, asked.step.plan.get(phrase)?.clone()));
         let again = Again { phrases: phrases.iter().filter_map(row).collect(), seed };
+        made.kept.habits = kept.like.map(|_| KeptHabits::of(&habits));
         made.kept.plan = kept.plan;
         made.kept.again = kept.again.into_iter().chain([again]).collect();
         // Phrases not cast again were asked for as they were then.

@@ -11,9 +11,9 @@ use ripieno_formats::midi;
 use ripieno_formats::musicxml::{write, write_printed};
 use ripieno_players::{Group, Level, Options as CheckOptions, Severity, check, grouped, who};
 use ripieno_score::{BarIndex, Score, Sounding, Unroll};
-use ripieno_sound::groups::{Gather, gather};
+use ripieno_sound::groups::{Gather, Group as SoundGroup, gather};
 use ripieno_sound::loudness::{TARGET, gain_for};
-use ripieno_sound::{Format, Options as SoundOptions, Passage, Renderer, Room, Selection, encode, render};
+use ripieno_sound::{Format, Options as SoundOptions, Passage, Renderer, Room, Selection, Stereo, encode, mix, render};
 use ripieno_study::Study;
 use ripieno_texture::techniques;
 use serde::Deserialize;
@@ -27,6 +27,8 @@ use crate::jobs::{Job, Stage};
 
 /// Most seconds that are played for a delivery.
 const LONGEST_SOUND: f64 = 900.0;
+/// Most frames of all stems together that are held at one time: 1.3 gigabytes, an hour.
+const MOST_HELD: u64 = 3600 * 44_100;
 /// Rests of this many bars get a cue before the entry.
 const CUE_AFTER: u32 = 8;
 
@@ -82,19 +84,21 @@ pub(crate) fn begin(desk: &Desk, open: Arc<Open>, wanted: DeliveryWanted) -> Out
         "b4" => Paper::B4,
         other => return Err(Failure::refused(format!("“{other}” is no paper; there are orchestra, a4 and b4"))),
     };
+    if open.study.is_chart() {
+        return Err(Failure::refused(
+            "this is a chart, which tells who does what and holds no notes; make the parts of the score itself",
+        ));
+    }
     let job = desk.drafts.deliver(desk, open.score)?;
+    // From here on a change of the notes ends the job; one just before it is seen by looking again.
+    let open = desk.open(open.score).unwrap_or(open);
     let (desk, working) = (desk.clone(), Arc::clone(&job));
     tokio::spawn(async move {
         let Ok(_turn) = Arc::clone(&desk.turns).acquire_owned().await else { return };
         let job = Arc::clone(&working);
         let done = tokio::task::spawn_blocking(move || {
             let bytes = deliver(&desk, &open.study, &wanted, level, &paper, &working)?;
-            if working.is_cancelled() {
-                return Err(broken_off());
-            }
-            desk.drafts.store.keep_delivery(open.score, &bytes)?;
-            working.go(Stage::Done, "done", None);
-            Ok(())
+            desk.drafts.delivered(open.score, &working, &bytes)
         })
         .await;
         let failed = match done {
@@ -132,7 +136,7 @@ fn deliver(desk: &Desk, study: &Study, wanted: &DeliveryWanted, level: Level, pa
         open.push(about_all("no pages: this program was built without the engraver", "build it with --features engraving"));
     }
     if wanted.sound {
-        sound(&mut out, score, &played, &mut open)?;
+        sound(&mut out, score, &played, &mut open, MOST_HELD)?;
     }
     open.extend(objections(score, &played, level));
     out.add("proof list.csv", table(&open)?.as_bytes())?;
@@ -181,38 +185,67 @@ fn pages(
     Ok(settings)
 }
 
-/// The whole in the hall, and each section by itself.
-fn sound(out: &mut Delivery<'_>, score: &Score, played: &Sounding, open: &mut Vec<Unresolved>) -> Outcome<()> {
+/// The whole in the hall, and each section by itself. When all sections are more than `most` frames together, the whole is played first, then a few
+/// sections at a time.
+fn sound(out: &mut Delivery<'_>, score: &Score, played: &Sounding, open: &mut Vec<Unresolved>, most: u64) -> Outcome<()> {
     let passage = Passage::new(score, played, &techniques(score, played));
     if passage.seconds() > LONGEST_SOUND {
         open.push(about_all("no sound: more than a quarter of an hour", "write it with `ripieno deliver --sound`"));
         return Ok(());
     }
     let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);
-    let selection = Selection { from: 0.0, to: passage.seconds(), groups };
     let options = SoundOptions { room: Room::HALL, ..SoundOptions::default() };
-    let renderer = Renderer::new(&passage, &selection, &options).map_err(|error| failed(&error))?;
-    let frames = renderer.frames();
-    let mut told = 101;
+    let of = |groups: &[SoundGroup]| Selection { from: 0.0, to: passage.seconds(), groups: groups.to_vec() };
+    let prepared = |selection: &Selection| Renderer::new(&passage, selection, &options).map_err(|error| failed(&error));
     let job = out.job;
-    let progress = |share: f64| {
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a share
-        let percent = (share * 100.0) as u32;
-        let went_on =
-            if percent == told { !job.is_cancelled() } else { job.go(Stage::Studying, format!("sound, {percent} %"), None) };
-        told = percent;
-        if went_on { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+    let telling = |what: String| {
+        let mut told = 101;
+        move |share: f64| {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a share
+            let percent = (share * 100.0) as u32;
+            let went_on = if percent == told {
+                !job.state().is_over()
+            } else {
+                job.go(Stage::Studying, format!("{what}, {percent} %"), None)
+            };
+            told = percent;
+            if went_on { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
+        }
     };
-    let mut stems = render(renderer, frames, &selection, &options, progress).map_err(|error| failed(&error))?;
-    let mut whole = stems.mix();
+    let all = of(&groups);
+    let renderer = prepared(&all)?;
+    let frames = renderer.frames();
+    let at_once = usize::try_from(most / frames.max(1)).unwrap_or(usize::MAX).max(1);
+    let (mut whole, mut held) = if groups.len() <= at_once {
+        let stems = render(renderer, frames, &all, &options, telling("sound".to_owned())).map_err(|error| failed(&error))?;
+        (stems.mix(), Some(stems))
+    } else {
+        (mix(renderer, frames, telling("sound".to_owned())).map_err(|error| failed(&error))?, None)
+    };
     let Some((gain, _)) = gain_for(&whole, options.rate, TARGET).map_err(|error| failed(&error))? else { return Ok(()) };
     whole.scale(gain);
-    stems.scale(gain);
-    let coded = |stereo| encode(stereo, options.rate, Format::Flac).map_err(|error| failed(&error));
+    let coded = |stereo: &Stereo| encode(stereo, options.rate, Format::Flac).map_err(|error| failed(&error));
     out.add("sound/mock-up.flac", &coded(&whole)?)?;
-    for (name, stem) in stems.names.iter().zip(&stems.stems) {
-        out.go(format!("sound of the {name}"))?;
-        out.add(&format!("sound/stems/{}.flac", plain(name)), &coded(stem)?)?;
+    let length = whole.left.len();
+    drop(whole);
+    for some in groups.chunks(at_once) {
+        let mut stems = match held.take() {
+            Some(stems) => stems,
+            None => {
+                let selection = of(some);
+                let names: Vec<&str> = some.iter().map(|group| group.name.as_str()).collect();
+                let told = telling(format!("sound of the {}", names.join(", ")));
+                render(prepared(&selection)?, frames, &selection, &options, told).map_err(|error| failed(&error))?
+            }
+        };
+        stems.scale(gain);
+        for (name, stem) in stems.names.iter().zip(&mut stems.stems) {
+            out.go(format!("sound of the {name}"))?;
+            // By itself a section is over sooner than in the whole; stems lie beside each other from first to last.
+            stem.left.resize(length, 0.0);
+            stem.right.resize(length, 0.0);
+            out.add(&format!("sound/stems/{}.flac", plain(name)), &coded(stem)?)?;
+        }
     }
     Ok(())
 }
@@ -259,4 +292,59 @@ fn table(open: &[Unresolved]) -> Outcome<String> {
     }
     let bytes = writer.into_inner().map_err(|error| failed(&error))?;
     String::from_utf8(bytes).map_err(|error| failed(&error))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)] // a test fails by panicking
+mod tests {
+    use std::io::Read;
+
+    use ripieno_formats::{Limits, read};
+
+    use super::*;
+    use crate::jobs::Jobs;
+
+    fn played(most: u64) -> Vec<(String, Vec<u8>)> {
+        let part = |id: &str, octave: u8, length: u8| {
+            format!(
+                "<part id=\"{id}\"><measure number=\"1\"><attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>\
+                 <note><pitch><step>G</step><octave>{octave}</octave></pitch><duration>{length}</duration></note></measure></part>"
+            )
+        };
+        let text = format!(
+            "<score-partwise><part-list><score-part id=\"P1\"><part-name>Flute</part-name></score-part>\
+             <score-part id=\"P2\"><part-name>Bassoon</part-name></score-part></part-list>{}{}</score-partwise>",
+            part("P1", 5, 1),
+            part("P2", 3, 4)
+        );
+        let score = read("two.musicxml", text.as_bytes(), &Limits::default()).unwrap().score;
+        let job = Jobs::default().begin("", None);
+        let mut out = Delivery { job: &job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: "two".to_owned() };
+        sound(&mut out, &score, &Sounding::new(&score, Unroll::AsPlayed), &mut Vec::new(), most).unwrap();
+        let mut zip = zip::ZipArchive::new(out.zip.finish().unwrap()).unwrap();
+        let mut files = Vec::new();
+        for at in 0..zip.len() {
+            let mut file = zip.by_index(at).unwrap();
+            let mut bytes = Vec::new();
+            file.read_to_end(&mut bytes).unwrap();
+            files.push((file.name().unwrap().into_owned(), bytes));
+        }
+        files
+    }
+
+    #[test]
+    fn sections_played_by_themselves_sound_as_in_the_whole() {
+        let (together, alone) = (played(MOST_HELD), played(1));
+        let names = |of: &[(String, Vec<u8>)]| of.iter().map(|(name, _)| name.clone()).collect::<Vec<_>>();
+        assert_eq!(names(&together), ["two/sound/mock-up.flac", "two/sound/stems/flutes.flac", "two/sound/stems/bassoons.flac"]);
+        assert_eq!(names(&alone), names(&together));
+        assert!(together[0].1 == alone[0].1, "the same whole");
+        // STREAMINFO of FLAC (RFC 9639, 8.2): the low 32 of 36 bits that number the samples lie at bytes 22 to 25.
+        let samples = |bytes: &[u8]| u32::from_be_bytes([bytes[22], bytes[23], bytes[24], bytes[25]]);
+        for (one, other) in together.iter().zip(&alone) {
+            assert_eq!((samples(&one.1), samples(&other.1)), (samples(&together[0].1), samples(&together[0].1)), "{}", one.0);
+        }
+        // The longest section sounds to the end of the whole: not a sample differs.
+        assert!(together[2].1 == alone[2].1);
+    }
 }

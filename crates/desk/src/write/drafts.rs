@@ -5,7 +5,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use axum::http::StatusCode;
-use ripieno_casting::{Cast, Habits, Lineup, Plan, Sketch};
+use ripieno_casting::{Cast, Lineup, Plan, Sketch};
 use ripieno_formats::{Format, Reading};
 use ripieno_score::Score;
 use ripieno_study::analyse;
@@ -15,7 +15,7 @@ use super::shown::{DraftShown, ProposalShown, group_shown, groups_of, proposal_o
 use super::store::{Kept, KeptProposal, SKETCH, Step, Store};
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
-use crate::jobs::Job;
+use crate::jobs::{Job, Stage};
 
 /// Drafts kept in memory, and scores of drafts.
 const MOST_HELD: usize = 4;
@@ -41,7 +41,6 @@ pub(crate) struct Draft {
     pub lineup: Arc<Lineup>,
     /// The casts behind the proposals, where they were made since the desk was opened.
     pub casts: Vec<Option<Arc<Cast>>>,
-    pub habits: BTreeMap<Option<i64>, Arc<Habits>>,
     pub job: Option<Arc<Job>>,
     /// What the latest change did besides.
     pub said: String,
@@ -105,6 +104,26 @@ impl Drafts {
         Ok(job)
     }
 
+    /// Says that a score has other notes from now on, or is gone: what was delivered of it counts no more, nor what is being
+    /// delivered.
+    pub(crate) fn outdate(&self, score: i64) {
+        let all = locked(&self.delivering);
+        if let Some(job) = all.get(&score) {
+            job.go(Stage::Failed, "the score has changed meanwhile; make its parts again", None);
+        }
+        self.store.forget_delivery(score);
+    }
+
+    /// Keeps a delivery, unless its job is over: broken off, or of notes that are no longer those.
+    pub(crate) fn delivered(&self, score: i64, job: &Job, bytes: &[u8]) -> Outcome<()> {
+        let _nothing_changes_meanwhile = locked(&self.delivering);
+        if !job.state().is_over() {
+            self.store.keep_delivery(score, bytes)?;
+            job.go(Stage::Done, "done", None);
+        }
+        Ok(())
+    }
+
     fn forget(&self, draft: i64) {
         locked(&self.held).retain(|(number, _)| *number != draft);
         locked(&self.open).retain(|open| -open.score / PLACES != draft);
@@ -126,16 +145,16 @@ impl Drafts {
             return Ok(found);
         }
         let kept = self.store.kept(draft)?;
-        let sketch = Arc::new(self.store.sketch(draft)?);
+        let sketch = Arc::new(self.store.sketch(draft, kept.sketch_file())?);
         let lineup = Arc::new(kept.now().lineup.lineup()?);
         let casts = kept.proposals.iter().map(|_| None).collect();
-        let read = Draft { number: draft, kept, sketch, lineup, casts, habits: BTreeMap::new(), job: None, said: String::new() };
+        let read = Draft { number: draft, kept, sketch, lineup, casts, job: None, said: String::new() };
         let made = Arc::new(Mutex::new(read));
         let mut held = locked(&self.held);
         held.push_back((draft, Arc::clone(&made)));
-        // A draft at work, or in somebody's hands, stays.
+        // A draft at work, or in somebody's hands, stays: read again, it would not know of its job.
         while held.len() > MOST_HELD {
-            let free = held.iter().position(|(_, one)| Arc::strong_count(one) == 1);
+            let free = held.iter().position(|(_, one)| Arc::strong_count(one) == 1 && locked(one).at_work().is_none());
             let Some(place) = free else { break };
             held.remove(place);
         }
@@ -162,7 +181,7 @@ impl Drafts {
         let written = self.store.keep_score(draft, SKETCH, &sketch.score).and_then(|()| self.store.keep(draft, &kept));
         if let Err(failure) = written {
             // What could not be written whole is no draft.
-            let _ = self.store.remove(draft);
+            self.store.discard(draft);
             return Err(failure);
         }
         Ok(draft)
@@ -176,7 +195,7 @@ impl Drafts {
         }
         self.store.remove(draft)?;
         for place in 0..=MOST_PROPOSALS {
-            self.store.forget_delivery(score_number(draft, place));
+            self.outdate(score_number(draft, place));
         }
         self.forget(draft);
         Ok(())
@@ -205,17 +224,21 @@ impl Draft {
     }
 
     /// Goes a step on, and keeps it.
-    pub(crate) fn step(&mut self, drafts: &Drafts, mut step: Step) -> Outcome<()> {
+    pub(crate) fn step(&mut self, drafts: &Drafts, step: Step) -> Outcome<()> {
+        self.step_with(drafts, self.kept.clone(), Arc::clone(&self.sketch), step)
+    }
+
+    /// As [`Self::step`], together with whatever else is kept otherwise: all of it or nothing.
+    pub(crate) fn step_with(&mut self, drafts: &Drafts, mut kept: Kept, sketch: Arc<Sketch>, mut step: Step) -> Outcome<()> {
         let lineup = step.lineup.lineup()?;
-        if let Some(said) = mended(&mut step.plan, &self.sketch, &lineup) {
+        if let Some(said) = mended(&mut step.plan, &sketch, &lineup) {
             self.said = said;
         }
-        plan_of(&step.plan, &self.sketch, &lineup)?;
+        plan_of(&step.plan, &sketch, &lineup)?;
         step.split.retain(|name| lineup.sections.iter().any(|section| section.name == *name));
-        let mut kept = self.kept.clone();
         kept.step(step);
         drafts.store.keep(self.number, &kept)?;
-        (self.kept, self.lineup) = (kept, Arc::new(lineup));
+        (self.kept, self.sketch, self.lineup) = (kept, sketch, Arc::new(lineup));
         Ok(())
     }
 
@@ -273,15 +296,24 @@ impl Draft {
                 task.role.clone_from(&now.name);
             }
         }
-        drafts.store.keep_score(self.number, SKETCH, &score)?;
-        self.sketch = Arc::new(sketch);
-        self.casts.iter_mut().for_each(|cast| *cast = None);
-        drafts.hold(studied(desk, score_number(self.number, 0), &self.kept.title, score));
-        for proposal in &mut self.kept.proposals {
+        let mut kept = self.kept.clone();
+        for proposal in &mut kept.proposals {
             // Names of strands are part of what was asked: the proposal counts as old from now on.
             proposal.shown.is_old = true;
         }
-        self.step(drafts, step)
+        // Until the draft names the new file, the old one is the sketch.
+        kept.sketch = drafts.store.keep_new(self.number, "sketch", &score)?;
+        let (file, old) = (kept.sketch.clone(), self.kept.sketch_file().to_owned());
+        if let Err(failure) = self.step_with(drafts, kept, Arc::new(sketch), step) {
+            drafts.store.forget(self.number, &file);
+            return Err(failure);
+        }
+        drafts.store.forget(self.number, &old);
+        self.casts.iter_mut().for_each(|cast| *cast = None);
+        let number = score_number(self.number, 0);
+        drafts.hold(studied(desk, number, &self.kept.title, score));
+        drafts.outdate(number);
+        Ok(())
     }
 
     /// Sees to it that the sketch and the proposals can be looked at and heard.
@@ -306,11 +338,17 @@ impl Draft {
         let mut kept = self.kept.clone();
         let all = place.map_or(0..kept.proposals.len(), |at| at..at + 1);
         let old: Vec<KeptProposal> = kept.proposals.splice(all.clone(), made.iter().map(|one| one.kept.clone())).collect();
+        // Both before, so that no old parts are found when the desk ends in between, and after, when nobody can begin with the old notes.
+        old.iter().for_each(|one| drafts.outdate(one.shown.score));
         drafts.store.keep(self.number, &kept)?;
         self.kept = kept;
         self.casts.splice(all, made.iter().map(|one| Some(Arc::clone(&one.cast))));
+        locked(&drafts.open).retain(|open| !old.iter().any(|one| one.shown.score == open.score));
         made.into_iter().for_each(|one| drafts.hold(one.open));
-        old.iter().for_each(|one| drafts.store.forget(self.number, &one.file));
+        for one in &old {
+            drafts.outdate(one.shown.score);
+            drafts.store.forget(self.number, &one.file);
+        }
         Ok(())
     }
 
@@ -408,8 +446,100 @@ impl Asked {
             seed,
             again: Vec::new(),
             like: self.like,
+            habits: None,
             shown: proposal_of(number, open.score, &cast, &self.sketch, &self.lineup, seconds),
         };
         Ok(Made { kept, cast: Arc::new(cast), open })
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)] // a test fails by panicking
+mod tests {
+    use std::path::PathBuf;
+
+    use ripieno_formats::{Limits, read};
+
+    use super::*;
+    use crate::jobs::Jobs;
+    use crate::write::lineup::known_named;
+
+    struct Folder(PathBuf);
+
+    impl Folder {
+        fn new(name: &str) -> Self {
+            let path = std::env::temp_dir().join(format!("ripieno-desk-drafts-{name}-{}", std::process::id()));
+            let _ = std::fs::remove_dir_all(&path);
+            Self(path)
+        }
+
+        fn drafts(&self) -> Drafts {
+            Drafts::beside(&self.0.join("library.db"))
+        }
+    }
+
+    impl Drop for Folder {
+        fn drop(&mut self) {
+            let _ = std::fs::remove_dir_all(&self.0);
+        }
+    }
+
+    fn begun(drafts: &Drafts) -> i64 {
+        let reading = read("sketch.musicxml", crate::write::DEMO_SKETCH, &Limits::default()).unwrap();
+        let sketch = Sketch::by_names(reading.score).unwrap();
+        let lineup = known_named("lifeboat-brass").unwrap();
+        let plan = rows_of(&Plan::phrases_of(&sketch), &sketch, &lineup.lineup().unwrap());
+        drafts.begin(&sketch, Kept { steps: vec![Step { lineup, plan, split: Vec::new() }], ..Kept::default() }).unwrap()
+    }
+
+    #[test]
+    fn a_draft_at_work_stays_in_hand() {
+        let folder = Folder::new("held");
+        let (drafts, jobs) = (folder.drafts(), Jobs::default());
+        let all: Vec<i64> = (0..MOST_HELD + 3).map(|_| begun(&drafts)).collect();
+        let job = jobs.begin("casting", None);
+        locked(&drafts.get(all[0]).unwrap()).job = Some(Arc::clone(&job));
+        for &other in &all[1..] {
+            drafts.get(other).unwrap();
+        }
+        assert_eq!(drafts.with(all[0], |draft| draft.idle()).map_err(|failure| failure.status), Err(409));
+        assert_eq!(locked(&drafts.held).len(), MOST_HELD);
+        job.go(Stage::Done, "done", None);
+        for &other in &all[1..] {
+            drafts.get(other).unwrap();
+        }
+        assert!(!locked(&drafts.held).iter().any(|(number, _)| *number == all[0]), "what is done makes room");
+    }
+
+    #[test]
+    fn what_was_delivered_goes_with_its_notes() {
+        let folder = Folder::new("outdated");
+        let (drafts, jobs) = (folder.drafts(), Jobs::default());
+        let begin = || {
+            let job = jobs.begin("writing the parts", None);
+            locked(&drafts.delivering).insert(-11, Arc::clone(&job));
+            job
+        };
+        let first = begin();
+        drafts.delivered(-11, &first, b"old").unwrap();
+        assert_eq!((first.state().stage, std::fs::read(drafts.store.delivery(-11)).unwrap()), (Stage::Done, b"old".to_vec()));
+        drafts.outdate(-11);
+        assert!(!drafts.store.delivery(-11).exists());
+        // One under way when the notes change keeps nothing, and says why.
+        let late = begin();
+        drafts.outdate(-11);
+        drafts.delivered(-11, &late, b"old").unwrap();
+        assert!(!drafts.store.delivery(-11).exists());
+        assert!(late.state().stage == Stage::Failed && late.state().message.contains("changed meanwhile"));
+    }
+
+    #[test]
+    fn nothing_is_left_of_a_draft_that_could_not_be_begun() {
+        let folder = Folder::new("begun");
+        let drafts = folder.drafts();
+        let draft = drafts.store.begin().unwrap();
+        drafts.store.write(draft, SKETCH, b"half").unwrap();
+        drafts.store.discard(draft);
+        assert_eq!(std::fs::read_dir(folder.0.join("library-drafts")).unwrap().count(), 0);
     }
 }

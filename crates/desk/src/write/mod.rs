@@ -5,12 +5,15 @@
 mod casting;
 mod delivery;
 mod drafts;
+mod habits;
 mod lineup;
 mod objections;
 mod plan;
 mod shown;
 mod sketching;
 mod store;
+
+use std::sync::Arc;
 
 use axum::Json;
 use axum::body::Bytes;
@@ -118,19 +121,24 @@ fn text_of(body: Result<Bytes, BytesRejection>) -> Outcome<String> {
 async fn list_drafts(State(desk): State<Desk>) -> Outcome<Json<Vec<DraftCard>>> {
     blocking(move || {
         let store = &desk.drafts.store;
-        let card = |draft: i64| {
-            let kept = store.kept(draft).ok()?;
-            let lineup = kept.now().lineup;
-            Some(DraftCard {
-                draft,
-                players: lineup.section.iter().map(|section| u32::from(section.players)).sum(),
-                lineup: lineup.name,
-                proposals: kept.proposals.len(),
-                title: kept.title,
-                from: kept.from,
-            })
+        let card = |draft: i64| match store.kept(draft) {
+            Ok(kept) => {
+                let lineup = kept.now().lineup;
+                DraftCard {
+                    draft,
+                    players: lineup.section.iter().map(|section| u32::from(section.players)).sum(),
+                    lineup: lineup.name,
+                    proposals: kept.proposals.len(),
+                    title: kept.title,
+                    from: kept.from,
+                    trouble: String::new(),
+                }
+            }
+            Err(failure) => {
+                DraftCard { draft, title: format!("Draft {draft}"), trouble: failure.message, ..DraftCard::default() }
+            }
         };
-        Ok(store.numbers().into_iter().filter_map(card).collect())
+        Ok(store.numbers().into_iter().map(card).collect())
     })
     .await
     .map(Json)
@@ -218,11 +226,11 @@ async fn change_draft(
 ) -> Outcome<Json<DraftShown>> {
     let Json(change) = change.map_err(bad)?;
     changed(desk, draft, move |desk, draft| {
+        let mut kept = draft.kept.clone();
         if let Some(title) = change.title {
-            draft.kept.title = title.trim().chars().take(120).collect();
-            desk.drafts.store.keep(draft.number, &draft.kept)?;
+            kept.title = title.trim().chars().take(120).collect();
         }
-        let now = draft.kept.now();
+        let now = kept.now();
         let change_names_plan = change.plan.is_some();
         let step = Step {
             lineup: change.lineup.unwrap_or(now.lineup),
@@ -233,7 +241,7 @@ async fn change_draft(
         if change_names_plan {
             plan::plan_of(&step.plan, &draft.sketch, &step.lineup.lineup()?)?;
         }
-        draft.step(&desk.drafts, step)
+        draft.step_with(&desk.drafts, kept, Arc::clone(&draft.sketch), step)
     })
     .await
 }

@@ -27,10 +27,19 @@ pub(crate) struct PhraseRow {
     #[serde(default)]
     #[schema(required = true)]
     pub arrangement: String,
-    /// What groups do; whoever is not named is filled in by casting.
+    /// Whether casting fills in whom no task names; they rest without.
+    #[serde(default = "filled_in")]
+    #[schema(required = true)]
+    pub fill: bool,
+    /// What groups do.
     #[serde(default)]
     #[schema(required = true)]
     pub tasks: Vec<TaskRow>,
+}
+
+/// What a page or an older draft does not say is left to casting.
+const fn filled_in() -> bool {
+    true
 }
 
 /// What a group does in a phrase.
@@ -120,7 +129,7 @@ pub(crate) fn plan_of(rows: &[PhraseRow], sketch: &Sketch, lineup: &Lineup) -> O
             return Err(Failure::refused(format!("phrases follow each other within the sketch's {bars} bars")));
         }
         let arrangement = word(&row.arrangement, "arrangement", &ARRANGEMENTS)?;
-        let mut phrase = PhrasePlan { bars: first..last + 1, arrangement, fill: true, ..PhrasePlan::default() };
+        let mut phrase = PhrasePlan { bars: first..last + 1, arrangement, fill: row.fill, ..PhrasePlan::default() };
         for task in &row.tasks {
             let task = task.task(sketch, lineup)?;
             let taken =
@@ -134,6 +143,11 @@ pub(crate) fn plan_of(rows: &[PhraseRow], sketch: &Sketch, lineup: &Lineup) -> O
         phrases.push(phrase);
     }
     Ok(Plan { phrases })
+}
+
+/// A reason as it is kept: one line, so that a plan as text stays a line for each thing.
+fn one_line(why: &str) -> String {
+    why.chars().map(|c| if c.is_control() { ' ' } else { c }).take(400).collect()
 }
 
 impl TaskRow {
@@ -176,7 +190,7 @@ impl TaskRow {
             return Err(Failure::refused(format!("“{}” has no mutes; say in the line-up which are at hand", self.section)));
         }
         let role = strand.map_or(Role::Tacet, |strand| sketch.strands[strand].role);
-        let why = if self.why.is_empty() { "by the plan".to_owned() } else { self.why.chars().take(400).collect() };
+        let why = if self.why.is_empty() { "by the plan".to_owned() } else { one_line(&self.why) };
         Ok(Task {
             octave: self.octave,
             register: self.register.map(|[low, high]| (i32::from(low), i32::from(high))),
@@ -233,19 +247,21 @@ pub(crate) fn rows_of(plan: &Plan, sketch: &Sketch, lineup: &Lineup) -> Vec<Phra
                 first: bar(phrase.bars.start),
                 last: bar(phrase.bars.end.saturating_sub(1)),
                 arrangement: said(&phrase.arrangement, &ARRANGEMENTS),
+                fill: phrase.fill,
                 tasks,
             }
         })
         .collect()
 }
 
-/// A plan as TOML in which the groups it does not name are still filled in.
+/// A plan as TOML, with what is filled in said of each phrase.
 pub(crate) fn text_of(plan: &Plan, sketch: &Sketch, lineup: &Lineup) -> String {
     let mut text = String::new();
+    let mut phrases = plan.phrases.iter();
     for line in plan.to_toml(sketch, lineup).lines() {
         text.push_str(line);
         text.push('\n');
-        if line.starts_with("bars = ") {
+        if line.starts_with("bars = ") && phrases.next().is_some_and(|phrase| phrase.fill) {
             text.push_str("fill = true\n");
         }
     }

@@ -11,7 +11,7 @@ use super::plan::{PhraseRow, TaskRow};
 use crate::jobs::JobState;
 
 /// A draft among others.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, ToSchema)]
 pub(crate) struct DraftCard {
     pub draft: i64,
     pub title: String,
@@ -19,6 +19,8 @@ pub(crate) struct DraftCard {
     pub lineup: String,
     pub players: u32,
     pub proposals: usize,
+    /// Why it cannot be read; empty where it can.
+    pub trouble: String,
 }
 
 /// A staff of the sketch.

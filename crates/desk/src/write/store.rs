@@ -12,6 +12,7 @@ use ripieno_formats::{musicxml, read};
 use ripieno_score::Score;
 use serde::{Deserialize, Serialize};
 
+use super::habits::KeptHabits;
 use super::lineup::LineupRows;
 use super::plan::PhraseRow;
 use super::shown::ProposalShown;
@@ -56,6 +57,9 @@ pub(crate) struct KeptProposal {
     pub again: Vec<Again>,
     /// As whose practice it was filled in: a score of the library.
     pub like: Option<i64>,
+    /// The habits of that score as they were then: it may be corrected since, or gone.
+    #[serde(default)]
+    pub habits: Option<KeptHabits>,
     pub shown: ProposalShown,
 }
 
@@ -65,6 +69,9 @@ pub(crate) struct Kept {
     pub title: String,
     /// Where the sketch comes from: "bars 51–66 of The Boat Goes Out".
     pub from: String,
+    /// Name of the file with the sketch; empty for [`SKETCH`].
+    #[serde(default)]
+    pub sketch: String,
     /// The score it was taken from.
     #[serde(default)]
     pub source: Option<i64>,
@@ -81,6 +88,11 @@ pub(crate) struct Kept {
 }
 
 impl Kept {
+    /// Name of the file with the sketch.
+    pub(crate) fn sketch_file(&self) -> &str {
+        if self.sketch.is_empty() { SKETCH } else { &self.sketch }
+    }
+
     pub(crate) fn now(&self) -> Step {
         self.steps.get(self.at).cloned().unwrap_or_default()
     }
@@ -195,9 +207,9 @@ impl Store {
     }
 
     /// The sketch, by the names of its staves.
-    pub(crate) fn sketch(&self, draft: i64) -> Outcome<Sketch> {
+    pub(crate) fn sketch(&self, draft: i64, name: &str) -> Outcome<Sketch> {
         let nothing = || Failure::refused("no staff of the sketch has a role; give one of them a role");
-        Sketch::by_names(self.score(draft, SKETCH)?).ok_or_else(nothing)
+        Sketch::by_names(self.score(draft, name)?).ok_or_else(nothing)
     }
 
     pub(crate) fn remove(&self, draft: i64) -> Outcome<()> {
@@ -205,6 +217,11 @@ impl Store {
             return Err(no_draft(draft));
         }
         fs::remove_dir_all(self.folder(draft)).map_err(|error| self.failed(&error))
+    }
+
+    /// Takes away what was written of a draft that could not be begun.
+    pub(crate) fn discard(&self, draft: i64) {
+        let _ = fs::remove_dir_all(self.folder(draft));
     }
 
     /// Where the latest delivery of a score is kept.
@@ -229,7 +246,7 @@ impl Store {
     }
 }
 
-/// Name of the sketch in a draft's folder.
+/// Name of a sketch as it came, in a draft's folder.
 pub(crate) const SKETCH: &str = "sketch.musicxml";
 
 pub(crate) fn no_draft(draft: i64) -> Failure {

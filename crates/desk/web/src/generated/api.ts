@@ -1214,6 +1214,8 @@ export interface components {
             players: number;
             proposals: number;
             title: string;
+            /** @description Why it cannot be read; empty where it can. */
+            trouble: string;
         };
         /** @description What of a draft is to be otherwise. */
         DraftChange: {
@@ -1601,6 +1603,8 @@ export interface components {
         PhraseRow: {
             /** @description How sections with chords lie to each other: free, layered, interlocked or enclosed; empty for free. */
             arrangement: string;
+            /** @description Whether casting fills in whom no task names; they rest without. */
+            fill: boolean;
             /**
              * Format: int32
              * @description First bar of the sketch, from 0.
@@ -1611,7 +1615,7 @@ export interface components {
              * @description Last bar, from 0.
              */
             last: number;
-            /** @description What groups do; whoever is not named is filled in by casting. */
+            /** @description What groups do. */
             tasks: components["schemas"]["TaskRow"][];
         };
         /** @description A phrase of a proposal. */

@@ -8,8 +8,8 @@ const strands: Strand[] = [
 ];
 const trumpets = group('Trumpets', [1, 2, 3]);
 const plan: Phrase[] = [
-  { first: 0, last: 1, arrangement: '', tasks: [] },
-  { first: 2, last: 3, arrangement: '', tasks: [fresh(trumpets, 'Melody')] },
+  { first: 0, last: 1, arrangement: '', fill: true, tasks: [] },
+  { first: 2, last: 3, arrangement: '', fill: true, tasks: [fresh(trumpets, 'Melody')] },
 ];
 const proposal: Proposal = {
   number: 1, score: -11, criteria: [], gap: 0, is_exact: true, reason: '', remarks: [], seconds: 0, revision: 1, changed: [], is_old: false, sections: ['Trumpets'],

@@ -89,6 +89,10 @@ export class Writing {
     void this.change({ plan: this.plan().map((phrase, index) => (index === at ? { ...phrase, arrangement } : phrase)) }, 'Arrangement changed.');
   }
 
+  fillIn(at: number, fill: boolean): void {
+    void this.change({ plan: this.plan().map((phrase, index) => (index === at ? { ...phrase, fill } : phrase)) }, fill ? 'Who is left open is filled in.' : 'Who is left open rests.');
+  }
+
   undo(): void {
     void this.then(() => writing.undo(this.number), 'Taken back.');
   }
