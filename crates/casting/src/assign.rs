@@ -234,8 +234,6 @@ impl Default for Taste {
 pub struct Memory {
     /// The strand and octave of the phrase before.
     pub last: Vec<Option<(usize, i32)>>,
-    /// Phrases played without one of rest.
-    pub phrases: Vec<usize>,
     /// How tired the lips are: 1 for a phrase, up to 3 where it is loud and high, halved by every phrase of rest.
     pub strain: Vec<f64>,
 }

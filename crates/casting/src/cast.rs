@@ -166,32 +166,6 @@ pub fn recast(
     realise(sketch, lineup, wanted, options, Some((before, phrases)))
 }
 
-/// Casts some phrases once more with another seed, as the plan of `before` has them: who does what is asked again where casting decided it, and what a person planned
-/// stays. All other phrases are kept note for note.
-#[must_use]
-#[allow(clippy::too_many_arguments)] // as `recast`, and a seed
-pub fn reseeded(
-    sketch: &Sketch,
-    lineup: &Lineup,
-    asked: &Plan,
-    habits: &Habits,
-    options: &Options,
-    before: &Cast,
-    phrases: &[usize],
-    seed: u64,
-) -> Cast {
-    let mut plan = before.plan.clone();
-    for &at in phrases {
-        if let Some(phrase) = plan.phrases.get_mut(at) {
-            let own = asked.phrases.iter().find(|own| own.bars == phrase.bars).cloned();
-            *phrase = own.unwrap_or_else(|| PhrasePlan { bars: phrase.bars.clone(), fill: true, ..PhrasePlan::default() });
-        }
-    }
-    let mut options = options.clone();
-    (options.taste.seed, options.search.seed) = (seed, seed);
-    recast(sketch, lineup, &plan, habits, &options, before, phrases)
-}
-
 /// Fills in what a plan leaves open. Answers the choices made too, phrase by phrase, for proposals that must differ.
 fn filled(
     sketch: &Sketch,
@@ -203,7 +177,7 @@ fn filled(
 ) -> (Plan, Vec<Vec<usize>>) {
     let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
     let units = units(lineup);
-    let mut memory = Memory { last: vec![None; units.len()], phrases: vec![0; units.len()], strain: vec![0.0; units.len()] };
+    let mut memory = Memory { last: vec![None; units.len()], strain: vec![0.0; units.len()] };
     let mut picked_all = Vec::new();
     for (at, phrase) in plan.phrases.iter_mut().enumerate() {
         let open = phrase.fill && covered(lineup, phrase) < lineup.sections.iter().map(|section| section.chairs.len()).sum();
@@ -254,7 +228,6 @@ fn remember(sketch: &Sketch, lineup: &Lineup, memory: &mut Memory, units: &[Unit
     for (at, unit) in units.iter().enumerate() {
         let task = phrase.tasks.iter().find(|task| task.section == unit.section && task.chairs.contains(&unit.chairs[0]));
         let strand = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
-        memory.phrases[at] = if strand.is_some() { memory.phrases[at] + 1 } else { 0 };
         memory.strain[at] = match strand {
             None => memory.strain[at] / 2.0,
             Some((strand, octave)) => {

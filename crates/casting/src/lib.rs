@@ -27,7 +27,7 @@ mod voicing;
 
 pub use assign::{Choice, Memory, Problem, Taste, Unit, solve, units, worth};
 pub use carry::{carried_over, roles_of};
-pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, recast, reseeded};
+pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, recast};
 pub use criteria::{Criteria, Criterion};
 pub use explain::{differing, explain, side_by_side};
 pub use habits::{Habit, Habits};

@@ -333,13 +333,13 @@ impl Plan {
             }
             for task in &phrase.tasks {
                 let section = &lineup.sections[task.section];
-                let _ = writeln!(text, "\n[[phrase.task]]\nsection = {:?}", lineup.label(task.section));
+                let _ = writeln!(text, "\n[[phrase.task]]\nsection = {}", quoted(&lineup.label(task.section)));
                 if task.chairs.len() < section.chairs.len() {
                     let players: Vec<String> = task.chairs.iter().map(|chair| (chair + 1).to_string()).collect();
                     let _ = writeln!(text, "players = [{}]", players.join(", "));
                 }
                 let role = task.strand.map_or("silence", |strand| sketch.strands[strand].name.as_str());
-                let _ = writeln!(text, "role = {role:?}");
+                let _ = writeln!(text, "role = {}", quoted(role));
                 if let Some(octave) = task.octave {
                     let _ = writeln!(text, "octave = {octave}");
                 }
@@ -371,7 +371,7 @@ impl Plan {
                     text.push_str("muted = true\n");
                 }
                 if !task.why.is_empty() {
-                    let _ = writeln!(text, "why = {:?}", task.why);
+                    let _ = writeln!(text, "why = {}", quoted(&task.why));
                 }
             }
             text.push('\n');
@@ -431,6 +431,11 @@ impl Plan {
 
 /// Octaves by which a line may be moved.
 const MOST_OCTAVES: i32 = 4;
+
+/// Text as TOML writes it.
+fn quoted(text: &str) -> String {
+    toml::Value::from(text).to_string()
+}
 
 /// Bars as a plan names them: by printed numbers where these stand for one bar each, else counted from the first: "#4-#8".
 fn bars_text(sketch: &Sketch, bars: &Range<usize>) -> String {

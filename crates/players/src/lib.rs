@@ -56,10 +56,7 @@ pub struct Options {
 #[must_use]
 pub fn check(score: &Score, sounding: &Sounding, options: &Options) -> Vec<Objection> {
     let view = view::View::new(score, sounding, options.level);
-    let mut found = checks::run(&view);
-    if !options.only.is_empty() {
-        found.retain(|one| options.only.contains(&one.kind));
-    }
+    let mut found = checks::run(&view, &options.only);
     found.sort_by(|a, b| {
         let key = |one: &Objection| (one.bar, one.at, one.part, one.severity, one.kind, one.player, one.last);
         key(a).cmp(&key(b)).then_with(|| a.notes.cmp(&b.notes)).then_with(|| a.reason.cmp(&b.reason))

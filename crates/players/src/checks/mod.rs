@@ -27,8 +27,8 @@ pub(crate) struct Found<'v, 'a> {
     objections: Vec<Objection>,
 }
 
-/// Runs every check.
-pub(crate) fn run(view: &View<'_>) -> Vec<Objection> {
+/// Runs every check; answers objections of some kinds, or of all where none is named.
+pub(crate) fn run(view: &View<'_>, only: &[Kind]) -> Vec<Objection> {
     let mut found = Found { view, objections: Vec::new() };
     for part in &view.parts {
         let slurs = motion::Slurs::new(view, part);
@@ -46,7 +46,11 @@ pub(crate) fn run(view: &View<'_>) -> Vec<Objection> {
         signs::check(view, part, &mut found);
     }
     signs::keys(view, &mut found);
-    one_cause(found.objections)
+    let mut objections = found.objections;
+    if !only.is_empty() {
+        objections.retain(|one| only.contains(&one.kind));
+    }
+    one_cause(objections)
 }
 
 /// Leaves out what only follows from notes that are objected to as written in the wrong octave.
