@@ -65,23 +65,9 @@ fn run_witnesses(root: &Path, steps: &mut Steps, all: bool) {
         Ok(python) => python,
         Err(failure) => return steps.fail("outside witnesses", &failure),
     };
-    steps.run(
-        "release build",
-        cargo(root).args([
-            "build",
-            "--release",
-            "--quiet",
-            "--package",
-            "ripieno",
-            "--package",
-            "ripieno-formats",
-            "--package",
-            "ripieno-loudness",
-            "--bins",
-            "--examples",
-        ]),
-    );
-    let target = std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), PathBuf::from).join("release");
+    // What the tests were built from, so that nothing is compiled a second time; the witnesses take far longer than we do either way.
+    steps.run("the programs", cargo(root).args(["build", "--workspace", "--quiet", "--bins", "--examples"]));
+    let target = std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root.join("target"), PathBuf::from).join("debug");
     let shared = root.join("../shared/data");
     let scores: Vec<PathBuf> = match (shared.is_dir(), all) {
         (false, _) => Vec::new(),
