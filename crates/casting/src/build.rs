@@ -352,7 +352,12 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             && let Some(level) = DynamicLevel::from_mark(name)
         {
             last = Some(name);
-            found.push(direction(sketch, at, DirectionKind::Dynamic(DynamicMark::Level(level))));
+            let marked = direction(sketch, at, DirectionKind::Dynamic(DynamicMark::Level(level)));
+            let same = |own: &Direction| {
+                (own.bar, own.at) == (marked.bar, marked.at) && matches!(own.kind, DirectionKind::Dynamic(DynamicMark::Level(_)))
+            };
+            found.retain(|own| !same(own));
+            found.push(marked);
         }
     };
     let mut mute = false;
@@ -381,7 +386,11 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             }
             let moved = Direction { staff: 1, voice: None, ..direction.clone() };
             match &direction.kind {
-                DirectionKind::Dynamic(DynamicMark::Level(level)) => mark(at, *level, &mut found),
+                DirectionKind::Dynamic(DynamicMark::Level(level)) => {
+                    if let Some(place) = place_of_mark(&sketch.score.parts[index].directions, sketch, &notes, at) {
+                        mark(place, *level, &mut found);
+                    }
+                }
                 // An accent belongs to a note.
                 DirectionKind::Dynamic(_) if notes.iter().any(|note| note.onset == at) => found.push(moved),
                 DirectionKind::HairpinStart { number, .. } => {
@@ -397,7 +406,21 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             }
         }
     }
+    found.sort_by_key(|direction| (direction.bar, direction.at));
     found
+}
+
+/// Where a player reads a dynamic that the strand has at a moment: under a note that begins there, else under the next one, before another mark takes its
+/// place. Inside a held note only where a hairpin leads to it: a note has one dynamic, not those of everything it stands for.
+fn place_of_mark(directions: &[Direction], sketch: &Sketch, notes: &[CastNote], at: Crotchets) -> Option<Crotchets> {
+    let when = |direction: &Direction| sketch.bar_start(direction.bar.at()) + direction.at;
+    let level = |direction: &&Direction| matches!(direction.kind, DirectionKind::Dynamic(DynamicMark::Level(_)));
+    let next = directions.iter().filter(level).map(when).find(|&place| place > at);
+    let begins =
+        notes.iter().map(|note| note.onset).find(|&onset| onset >= at).filter(|&onset| next.is_none_or(|next| onset < next));
+    let leads = |direction: &Direction| matches!(direction.kind, DirectionKind::HairpinStop { .. }) && when(direction) == at;
+    let held = notes.iter().any(|note| note.onset < at && at < note.end());
+    begins.filter(|&onset| onset == at || !held).or_else(|| (held && directions.iter().any(leads)).then_some(at)).or(begins)
 }
 
 fn direction(sketch: &Sketch, at: Crotchets, kind: DirectionKind) -> Direction {

@@ -8,7 +8,7 @@ use ripieno_casting::{
     reduce_in_octaves,
 };
 use ripieno_formats::{Limits, musicxml, read, read_file};
-use ripieno_score::{Sounding, Unroll};
+use ripieno_score::{BarIndex, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Sounding, Unroll};
 use ripieno_texture::Role;
 
 fn demo(file: &str) -> PathBuf {
@@ -210,4 +210,40 @@ fn a_reduction_keeps_every_rhythm_whole() {
             .count();
         assert!(tied * 50 <= part.notes.len(), "{}: {tied} of {}", strand.name, part.notes.len());
     }
+}
+
+#[test]
+fn a_held_note_has_one_dynamic() {
+    // The chord staff of a sketch may carry the marks of all it stands for; a player reads those of his own notes.
+    let mut sketch = sketch();
+    let chords = sketch.strands.iter().find(|strand| strand.role == Role::Harmony).unwrap().part;
+    let (first, bars) = (sketch.score.parts[chords].directions.clone(), sketch.score.bars.len());
+    let marks = (0..bars).flat_map(|bar| {
+        ["p", "mp", "p", "mf"].into_iter().enumerate().map(move |(at, mark)| Direction {
+            bar: BarIndex(u32::try_from(bar).unwrap()),
+            at: Crotchets::new(i64::try_from(at).unwrap(), 2).unwrap(),
+            staff: 1,
+            voice: None,
+            above: None,
+            kind: DirectionKind::Dynamic(DynamicMark::Level(DynamicLevel::from_mark(mark).unwrap())),
+        })
+    });
+    sketch.score.parts[chords].directions = first.into_iter().chain(marks).collect();
+    sketch.score.parts[chords].directions.sort_by_key(|direction| (direction.bar, direction.at));
+    let lineup = Lineup::from_toml("l.toml", "[[section]]\nname = \"Trumpets\"\nplayers = 2\n[[section]]\nname = \"Trombones\"\nplayers = 3\n[[section]]\nname = \"Tuba\"\n").unwrap();
+    let done = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    let score = done.score(&sketch, &lineup);
+    let mut seen = 0;
+    for part in &score.parts {
+        for direction in &part.directions {
+            let level = matches!(direction.kind, DirectionKind::Dynamic(DynamicMark::Level(_)));
+            let begins = part.notes_in(direction.bar).iter().any(|note| note.at == direction.at);
+            let swell = part.directions.iter().any(|other| {
+                (other.bar, other.at) == (direction.bar, direction.at) && matches!(other.kind, DirectionKind::HairpinStop { .. })
+            });
+            assert!(!level || begins || swell, "{} {} {}", part.name, direction.bar, direction.at);
+            seen += usize::from(level);
+        }
+    }
+    assert!(seen > 3, "{seen}");
 }

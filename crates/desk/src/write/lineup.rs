@@ -15,11 +15,13 @@ use crate::failure::{Failure, Outcome};
 const MOST_SECTIONS: usize = 60;
 
 /// Line-ups that come with the program.
-const KNOWN: [(&str, &str); 7] = [
+const KNOWN: [(&str, &str); 9] = [
     ("lifeboat-brass", include_str!("../../../../demo/lineups/lifeboat_brass.toml")),
     ("lifeboat-band", include_str!("../../../../demo/lineups/lifeboat_band.toml")),
     ("brass-of-pairs", include_str!("../../../../demo/lineups/brass_of_pairs.toml")),
     ("brass-of-threes", include_str!("../../../../demo/lineups/brass_of_threes.toml")),
+    ("orchestra-of-pairs", include_str!("../../../../demo/lineups/orchestra_of_pairs.toml")),
+    ("orchestra-of-threes", include_str!("../../../../demo/lineups/orchestra_of_threes.toml")),
     ("brass-quintet", include_str!("../../../../demo/lineups/brass_quintet.toml")),
     ("brass-four", include_str!("../../../../demo/lineups/brass_four.toml")),
     ("brass-eight", include_str!("../../../../demo/lineups/brass_eight.toml")),

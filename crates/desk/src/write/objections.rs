@@ -94,6 +94,11 @@ pub(crate) async fn objections(
     let level = level(&whom.level)?;
     blocking(move || {
         let open = desk.opened(score)?;
+        if open.study.is_chart() {
+            return Err(Failure::refused(
+                "this is a chart, which tells who does what and holds no notes; players can say nothing of it",
+            ));
+        }
         let score = &open.study.score;
         let played = Sounding::new(score, Unroll::AsPlayed);
         let found = check(score, &played, &Options { level, only: Vec::new() });
