@@ -37,8 +37,10 @@ export async function doneBy(ask, job) {
   }
 }
 
+/** Ends a desk and waits until it has; one that has ended already is left alone. */
 export const ended = (child, signal = 'SIGINT') => new Promise((resolve) => {
   child.removeAllListeners('exit');
+  if (child.exitCode !== null || child.signalCode !== null) return resolve();
   child.once('exit', resolve);
   child.kill(signal);
 });
