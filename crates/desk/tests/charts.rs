@@ -2,51 +2,18 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::expect_used)] // a test fails by panicking
 
-use std::path::PathBuf;
-use std::sync::{Arc, LazyLock};
+mod common;
 
 use axum::Router;
-use axum::body::{Body, to_bytes};
-use axum::http::{Method, Request, StatusCode, header};
-use ripieno_desk::{Desk, Key, router};
+use axum::body::Body;
+use axum::http::{Method, StatusCode, header};
+use common::{Folder, PORT, request, told};
 use serde_json::{Value, json};
-use tower::ServiceExt;
-
-const PORT: u16 = 4712;
-
-static KEY: LazyLock<Arc<Key>> = LazyLock::new(|| Arc::new(Key::new().unwrap()));
-
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("ripieno-desk-chart-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    fn desk(&self) -> Router {
-        router(Desk::on(&self.0.join("library.db")).unwrap(), PORT, Arc::clone(&KEY))
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
 
 async fn ask(desk: &Router, method: Method, path: &str, body: Option<Value>) -> (StatusCode, Value) {
-    let host = format!("127.0.0.1:{PORT}");
-    let mut request =
-        Request::builder().method(method).uri(path).header(header::HOST, &host).header(header::COOKIE, KEY.cookie(PORT));
-    request = request.header(header::ORIGIN, format!("http://{host}")).header(header::CONTENT_TYPE, "application/json");
+    let request = request(method, path).header(header::ORIGIN, format!("http://127.0.0.1:{PORT}"));
     let body = body.map_or_else(Body::empty, |body| Body::from(body.to_string()));
-    let answer = desk.clone().oneshot(request.body(body).unwrap()).await.unwrap();
-    let status = answer.status();
-    let bytes = to_bytes(answer.into_body(), 64 << 20).await.unwrap();
-    (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+    told(desk, request.header(header::CONTENT_TYPE, "application/json").body(body).unwrap()).await
 }
 
 fn wanted() -> Value {

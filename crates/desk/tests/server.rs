@@ -2,54 +2,19 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::expect_used)] // a test fails by panicking
 
-use std::path::{Path, PathBuf};
-use std::sync::{Arc, LazyLock};
+mod common;
+
+use std::path::Path;
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{Method, Request, StatusCode, header};
+use common::{Folder, KEY, PORT, request, told};
 use ripieno_desk::{Desk, Key, router};
 use serde_json::{Value, json};
 use tower::ServiceExt;
-
-const PORT: u16 = 4711;
-
-/// One for all tests.
-static KEY: LazyLock<Arc<Key>> = LazyLock::new(|| Arc::new(Key::new().unwrap()));
-
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("ripieno-desk-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    fn desk(&self) -> Router {
-        router(Desk::on(&self.0.join("library.db")).unwrap(), PORT, Arc::clone(&KEY))
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-fn request(method: Method, path: &str) -> axum::http::request::Builder {
-    let host = format!("127.0.0.1:{PORT}");
-    Request::builder().method(method).uri(path).header(header::HOST, host).header(header::COOKIE, KEY.cookie(PORT))
-}
-
-async fn told(desk: &Router, request: Request<Body>) -> (StatusCode, Value) {
-    let answer = desk.clone().oneshot(request).await.unwrap();
-    let status = answer.status();
-    let bytes = to_bytes(answer.into_body(), 64 << 20).await.unwrap();
-    (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
-}
 
 async fn get(desk: &Router, path: &str) -> (StatusCode, Value) {
     told(desk, request(Method::GET, path).body(Body::empty()).unwrap()).await

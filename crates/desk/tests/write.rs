@@ -2,60 +2,30 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, clippy::expect_used)] // a test fails by panicking
 
+mod common;
+
 use std::collections::BTreeSet;
 use std::io::{Cursor, Read};
-use std::path::PathBuf;
-use std::sync::{Arc, LazyLock};
 use std::time::Duration;
 
 use axum::Router;
-use axum::body::{Body, to_bytes};
-use axum::http::{Method, Request, StatusCode, header};
+use axum::body::Body;
+use axum::http::{Method, StatusCode, header};
+use common::{Folder, bytes, request};
 use ripieno_casting::{Habits, Lineup, Options, Plan, Sketch, cast};
-use ripieno_desk::{Desk, Key, router};
 use ripieno_formats::{Limits, read};
 use serde_json::{Value, json};
-use tower::ServiceExt;
 
-const PORT: u16 = 4712;
 const SKETCH: &[u8] = include_bytes!("../../../demo/sketch_second_theme.musicxml");
 const LINEUP: &str = include_str!("../../../demo/lineups/lifeboat_brass.toml");
 
-static KEY: LazyLock<Arc<Key>> = LazyLock::new(|| Arc::new(Key::new().unwrap()));
-
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("ripieno-desk-write-{name}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    /// A desk on the library of this folder; each is like a new start of the program.
-    fn desk(&self) -> Router {
-        router(Desk::on(&self.0.join("library.db")).unwrap(), PORT, Arc::clone(&KEY))
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
 async fn raw(desk: &Router, method: Method, path: &str, kind: &str, body: impl Into<Body>) -> (StatusCode, Vec<u8>) {
-    let request = Request::builder().method(method).uri(path).header(header::HOST, format!("127.0.0.1:{PORT}"));
-    let request = request.header(header::COOKIE, KEY.cookie(PORT)).header(header::CONTENT_TYPE, kind);
-    let answer = desk.clone().oneshot(request.body(body.into()).unwrap()).await.unwrap();
-    let status = answer.status();
-    (status, to_bytes(answer.into_body(), 256 << 20).await.unwrap().to_vec())
+    bytes(desk, request(method, path).header(header::CONTENT_TYPE, kind).body(body.into()).unwrap()).await
 }
 
 async fn told(desk: &Router, method: Method, path: &str, body: Value) -> (StatusCode, Value) {
-    let (status, bytes) = raw(desk, method, path, "application/json", body.to_string()).await;
-    (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+    let request = request(method, path).header(header::CONTENT_TYPE, "application/json");
+    common::told(desk, request.body(Body::from(body.to_string())).unwrap()).await
 }
 
 async fn get(desk: &Router, path: &str) -> (StatusCode, Value) {
