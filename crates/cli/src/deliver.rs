@@ -3,12 +3,10 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use ripieno_deliver::{Book, BookOptions, Setting, Unresolved, books, cover, unresolved};
-use ripieno_formats::excerpt::{Cut, PitchShown, cut};
-use ripieno_formats::musicxml::{write, write_printed};
-use ripieno_formats::{Limits, Severity, midi};
-use ripieno_players::{Group, Level, check, grouped, who};
-use ripieno_score::{BarIndex, Score, Sounding, Unroll};
+use ripieno_deliver::{Book, BookOptions, Setting, books, objected, proof_list, texts, unresolved};
+use ripieno_formats::{Limits, Severity};
+use ripieno_players::Level;
+use ripieno_score::{Sounding, Unroll};
 use ripieno_study::{Study, analyse_file};
 
 use crate::chart::needs_notes;
@@ -92,36 +90,26 @@ pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
     let options = BookOptions {
         cue_after: arguments.cue_after,
         splits: !arguments.keep_together,
-        leaders: leaders(&study),
+        leaders: study.leaders(),
         ..BookOptions::default()
     };
     let books = books(score, &options).map_err(|error| said(&error))?;
-    let names: Vec<String> =
-        books.iter().enumerate().map(|(place, book)| format!("{:02} {}", place + 1, plain(&book.name))).collect();
-    let (parts, full) = (arguments.out.join("parts"), arguments.out.join("score"));
-    for folder in [&parts, &full] {
-        fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
-    }
-    for (book, name) in books.iter().zip(&names) {
-        save(&parts.join(format!("{name}.musicxml")), write_printed(&book.score, &book.printing()).as_bytes())?;
-    }
-    save(&full.join("score.musicxml"), write(score).as_bytes())?;
-    let last = BarIndex(u32::try_from(score.bars.len().saturating_sub(1)).unwrap_or(u32::MAX));
-    let concert =
-        cut(score, &Cut { pitch: PitchShown::Concert, ..Cut::bars(BarIndex(0), last) }).map_err(|error| said(&error))?;
-    save(&full.join("score at concert pitch.musicxml"), write(&concert.score).as_bytes())?;
-    save(&full.join("score.mid"), &midi::write(score, Unroll::AsPlayed))?;
     let played = Sounding::new(score, Unroll::AsPlayed);
-    save(&arguments.out.join("cover list.txt"), cover(score, &played, &books).as_bytes())?;
-    let settings = if arguments.no_pages { vec![None; books.len()] } else { pages::set(arguments, &study, &books, &names)? };
+    for folder in ["parts", "score"] {
+        made(&arguments.out.join(folder))?;
+    }
+    for (path, bytes) in texts(score, &played, &books).map_err(|error| said(&error))? {
+        save(&arguments.out.join(path), &bytes)?;
+    }
+    let settings = if arguments.no_pages { vec![None; books.len()] } else { pages::set(arguments, &study, &books)? };
     if arguments.sound {
         let folder = arguments.out.join("sound");
-        fs::create_dir_all(&folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
+        made(&folder)?;
         crate::hear::mock_up(score, &played, &folder).map_err(|error| said(&error))?;
     }
     let mut open = unresolved(score, &books, &settings);
-    open.extend(objections(score, &played, arguments.level));
-    save(&arguments.out.join("proof list.csv"), table(&open)?.as_bytes())?;
+    open.extend(objected(score, &played, arguments.level));
+    save(&arguments.out.join("proof list.csv"), &proof_list(&open))?;
     let pages: usize = settings.iter().flatten().map(|setting| setting.pages.len()).sum();
     println!(
         "{}: {} parts{}, full score, {} points to settle in \"proof list.csv\"",
@@ -134,56 +122,15 @@ pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
     Ok(())
 }
 
-/// What players would object to, but for mere remarks.
-fn objections(score: &Score, played: &Sounding, level: Level) -> Vec<Unresolved> {
-    let options = ripieno_players::Options { level, only: Vec::new() };
-    let mut found = check(score, played, &options);
-    found.retain(|one| one.severity <= ripieno_players::Severity::Caution);
-    let told = |group: &Group| Unresolved {
-        part: who(score, &group.first),
-        bars: group.bars_text(score),
-        what: format!("{} ({}): {}", group.first.kind, group.first.severity, group.first.reason),
-        remedy: group.first.remedy.clone(),
-    };
-    grouped(&found).iter().map(told).collect()
-}
-
-/// For each bar of the page the part that carries the melody.
-fn leaders(study: &Study) -> Vec<Option<usize>> {
-    let mut leaders = vec![None; study.score.bars.len()];
-    for carried in &study.roles.roles.melody {
-        for bar in carried.bars.clone() {
-            let written = study.sounding.bars.get(bar as usize).and_then(|played| leaders.get_mut(played.bar.at()));
-            if let Some(leader) = written {
-                *leader = Some(carried.part);
-            }
-        }
-    }
-    leaders
-}
-
-/// A name that any file system takes.
-fn plain(name: &str) -> String {
-    let kept: String = name.chars().map(|c| if c.is_alphanumeric() || " .-()♭♯".contains(c) { c } else { '-' }).collect();
-    kept.trim().trim_end_matches('.').to_owned()
-}
-
-fn table(open: &[Unresolved]) -> Result<String, String> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    let failed = |error: &dyn std::fmt::Display| format!("the proof list cannot be written ({error})");
-    writer.write_record(["part", "bars", "what", "remedy"]).map_err(|error| failed(&error))?;
-    for one in open {
-        writer.write_record([&one.part, &one.bars, &one.what, &one.remedy]).map_err(|error| failed(&error))?;
-    }
-    let bytes = writer.into_inner().map_err(|error| failed(&error))?;
-    String::from_utf8(bytes).map_err(|error| failed(&error))
+fn made(folder: &Path) -> Result<(), String> {
+    fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))
 }
 
 #[cfg(not(feature = "engraving"))]
 mod pages {
     use super::{Book, DeliverArguments, Setting, Study};
 
-    pub(super) fn set(_: &DeliverArguments, _: &Study, books: &[Book], _: &[String]) -> Result<Vec<Option<Setting>>, String> {
+    pub(super) fn set(_: &DeliverArguments, _: &Study, books: &[Book]) -> Result<Vec<Option<Setting>>, String> {
         eprintln!(
             "this program was built without the engraver: no PDF is written; build it with `cargo build --release --features engraving`"
         );
@@ -196,28 +143,18 @@ mod pages {
     use std::io::{IsTerminal, Write};
     use std::ops::ControlFlow;
 
-    use ripieno_deliver::{Paper, Title, set_book, set_score};
+    use ripieno_deliver::{Paper, SCORE_PATH, Title, part_paths, set_book, set_score};
     use ripieno_engraving::{engraver, pdf};
 
     use super::{Book, DeliverArguments, PartPaper, ScorePaper, Setting, Study, save};
 
-    pub(super) fn set(
-        arguments: &DeliverArguments,
-        study: &Study,
-        books: &[Book],
-        names: &[String],
-    ) -> Result<Vec<Option<Setting>>, String> {
+    pub(super) fn set(arguments: &DeliverArguments, study: &Study, books: &[Book]) -> Result<Vec<Option<Setting>>, String> {
         let score = &study.score;
         let engraver = engraver().map_err(|error| error.to_string())?;
         let paper = match arguments.paper {
             PartPaper::Orchestra => Paper::ORCHESTRA,
             PartPaper::A4 => Paper::A4,
             PartPaper::B4 => Paper::B4,
-        };
-        let title = |reader: &str| Title {
-            title: score.about.title(),
-            composer: score.about.composer().unwrap_or_default().to_owned(),
-            reader: reader.to_owned(),
         };
         let shows = std::io::stderr().is_terminal();
         let tell = |what: &str| {
@@ -228,15 +165,14 @@ mod pages {
             }
         };
         let mut settings = Vec::new();
-        for (book, name) in books.iter().zip(names) {
-            tell(name);
-            let setting = set_book(&*engraver, book, &study.sounding.tempo, &paper, &title(&book.name))
+        for (book, path) in books.iter().zip(part_paths(books)) {
+            tell(path.strip_prefix("parts/").unwrap_or(&path));
+            let setting = set_book(&*engraver, book, &study.sounding.tempo, &paper, &Title::of(score, &book.name))
                 .map_err(|error| format!("{}: {error}", book.name))?;
             let bytes = pdf(&setting.pages).map_err(|error| format!("{}: {error}", book.name))?;
-            save(&arguments.out.join("parts").join(format!("{name}.pdf")), &bytes)?;
+            save(&arguments.out.join(format!("{path}.pdf")), &bytes)?;
             settings.push(Some(setting));
         }
-        let reader = if score.about.concert_pitch { "Full score, at concert pitch" } else { "Full score, transposed" };
         let on = match arguments.score_paper {
             ScorePaper::A3 => Paper::SCORE_A3,
             ScorePaper::A2 => Paper::SCORE_A2,
@@ -245,10 +181,10 @@ mod pages {
             tell(&format!("full score, bar {bars} of {}", score.bars.len()));
             ControlFlow::Continue(())
         };
-        match set_score(&*engraver, score, &on, &title(reader), &mut seen) {
+        match set_score(&*engraver, score, &on, &Title::of_score(score), &mut seen) {
             Ok(setting) => {
                 let bytes = pdf(&setting.pages).map_err(|error| format!("full score: {error}"))?;
-                save(&arguments.out.join("score").join("score.pdf"), &bytes)?;
+                save(&arguments.out.join(format!("{SCORE_PATH}.pdf")), &bytes)?;
             }
             Err(error) => eprintln!("\rfull score: {error}"),
         }

@@ -8,6 +8,7 @@
 
 mod books;
 mod cues;
+mod files;
 mod instrumentation;
 mod lists;
 mod paper;
@@ -19,8 +20,9 @@ mod turns;
 
 pub use books::{Book, BookOptions, books};
 pub use cues::Cue;
+pub use files::{SCORE_PATH, file_name, part_paths, proof_list, texts};
 pub use instrumentation::instrumentation;
-pub use lists::{Unresolved, cited, cover, unresolved};
+pub use lists::{Unresolved, cited, cover, objected, unresolved};
 pub use paper::{LEAST_STAFF_OF_PART, LEAST_STAFF_OF_SCORE, Paper};
 pub use setting::{Setting, SettingError, Turn, set_book, set_score};
 pub use sheet::Title;

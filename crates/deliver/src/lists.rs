@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use ripieno_instruments::{Family, catalogue};
+use ripieno_players::{Group, Level, Options, Severity, check, grouped, who};
 use ripieno_score::{BarIndex, ChangeKind, DirectionKind, Mark, Part, Score, Sounding};
 
 use crate::books::Book;
@@ -61,6 +62,20 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>]) -
         }
     }
     list
+}
+
+/// What players would object to, but for mere remarks, as points to settle.
+#[must_use]
+pub fn objected(score: &Score, sounding: &Sounding, level: Level) -> Vec<Unresolved> {
+    let mut found = check(score, sounding, &Options { level, only: Vec::new() });
+    found.retain(|one| one.severity <= Severity::Caution);
+    let told = |group: &Group| Unresolved {
+        part: who(score, &group.first),
+        bars: group.bars_text(score),
+        what: format!("{} ({}): {}", group.first.kind, group.first.severity, group.first.reason),
+        remedy: group.first.remedy.clone(),
+    };
+    grouped(&found).iter().map(told).collect()
 }
 
 fn first_dynamic_is_missing(part: Option<&Part>) -> bool {

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use ripieno_engraving::{Page, STAFF, System};
+use ripieno_score::Score;
 
 use crate::paper::{PIXELS, Paper};
 
@@ -16,6 +17,21 @@ pub struct Title {
     pub composer: String,
     /// Whose part it is, or "Full score, transposed".
     pub reader: String,
+}
+
+impl Title {
+    /// The title of a score's pages for a reader, as the score names itself.
+    #[must_use]
+    pub fn of(score: &Score, reader: &str) -> Self {
+        let composer = score.about.composer().unwrap_or_default().to_owned();
+        Self { title: score.about.title(), composer, reader: reader.to_owned() }
+    }
+
+    /// That of the full score.
+    #[must_use]
+    pub fn of_score(score: &Score) -> Self {
+        Self::of(score, if score.about.concert_pitch { "Full score, at concert pitch" } else { "Full score, transposed" })
+    }
 }
 
 /// Height kept for the title on the first page, in millimetres.

@@ -134,6 +134,21 @@ impl Study {
         let title = self.score.about.title();
         if title.trim().is_empty() { self.file.clone() } else { title }
     }
+
+    /// For each bar of the page the part that carries the melody, the last time it is played.
+    #[must_use]
+    pub fn leaders(&self) -> Vec<Option<usize>> {
+        let mut leaders = vec![None; self.score.bars.len()];
+        for carried in &self.roles.roles.melody {
+            for bar in carried.bars.clone() {
+                let written = self.sounding.bars.get(bar as usize).and_then(|played| leaders.get_mut(played.bar.at()));
+                if let Some(leader) = written {
+                    *leader = Some(carried.part);
+                }
+            }
+        }
+        leaders
+    }
 }
 
 /// Reads a score or a chart and analyses it, with the corrections beside it in force. Corrections that cannot be read are a finding.

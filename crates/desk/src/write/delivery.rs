@@ -4,13 +4,13 @@ use std::io::{Cursor, Write};
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
-use ripieno_deliver::{Book, BookOptions, Paper, Setting, Title, Unresolved, books, cover, set_book, set_score, unresolved};
+use ripieno_deliver::{
+    Book, BookOptions, Paper, SCORE_PATH, Setting, Title, Unresolved, books, file_name, objected, part_paths, proof_list,
+    set_book, set_score, texts, unresolved,
+};
 use ripieno_engraving::{Engraver, IS_BUILT_IN, pdf};
-use ripieno_formats::excerpt::{Cut, PitchShown, cut};
-use ripieno_formats::midi;
-use ripieno_formats::musicxml::{write, write_printed};
-use ripieno_players::{Group, Level, Options as CheckOptions, Severity, check, grouped, who};
-use ripieno_score::{BarIndex, Score, Sounding, Unroll};
+use ripieno_players::Level;
+use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, Group as SoundGroup, gather};
 use ripieno_sound::loudness::{TARGET, gain_for};
 use ripieno_sound::{Format, Options as SoundOptions, Passage, Renderer, Room, Selection, Stereo, encode, mix, render};
@@ -115,22 +115,13 @@ fn deliver(desk: &Desk, study: &Study, wanted: &DeliveryWanted, level: Level, pa
     let score = &study.score;
     let mut out = Delivery { job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: plain(&study.title()) };
     out.go("writing the parts")?;
-    let options = BookOptions { cue_after: CUE_AFTER, leaders: leaders(study), ..BookOptions::default() };
+    let options = BookOptions { cue_after: CUE_AFTER, leaders: study.leaders(), ..BookOptions::default() };
     let books = books(score, &options).map_err(|error| failed(&error))?;
-    let names: Vec<String> =
-        books.iter().enumerate().map(|(place, book)| format!("{:02} {}", place + 1, plain(&book.name))).collect();
-    for (book, name) in books.iter().zip(&names) {
-        out.add(&format!("parts/{name}.musicxml"), write_printed(&book.score, &book.printing()).as_bytes())?;
-    }
-    out.add("score/score.musicxml", write(score).as_bytes())?;
-    let last = BarIndex(u32::try_from(score.bars.len().saturating_sub(1)).unwrap_or(u32::MAX));
-    let concert = Cut { pitch: PitchShown::Concert, ..Cut::bars(BarIndex(0), last) };
-    let concert = cut(score, &concert).map_err(|error| failed(&error))?;
-    out.add("score/score at concert pitch.musicxml", write(&concert.score).as_bytes())?;
-    out.add("score/score.mid", &midi::write(score, Unroll::AsPlayed))?;
     let played = Sounding::new(score, Unroll::AsPlayed);
-    out.add("cover list.txt", cover(score, &played, &books).as_bytes())?;
-    let settings = if IS_BUILT_IN { pages(desk, &mut out, study, &books, &names, paper)? } else { vec![None; books.len()] };
+    for (path, bytes) in texts(score, &played, &books).map_err(|error| failed(&error))? {
+        out.add(&path, &bytes)?;
+    }
+    let settings = if IS_BUILT_IN { pages(desk, &mut out, study, &books, paper)? } else { vec![None; books.len()] };
     let mut open = unresolved(score, &books, &settings);
     if !IS_BUILT_IN {
         open.push(about_all("no pages: this program was built without the engraver", "build it with --features engraving"));
@@ -138,8 +129,8 @@ fn deliver(desk: &Desk, study: &Study, wanted: &DeliveryWanted, level: Level, pa
     if wanted.sound {
         sound(&mut out, score, &played, &mut open, MOST_HELD)?;
     }
-    open.extend(objections(score, &played, level));
-    out.add("proof list.csv", table(&open)?.as_bytes())?;
+    open.extend(objected(score, &played, level));
+    out.add("proof list.csv", &proof_list(&open))?;
     let bytes = out.zip.finish().map_err(|error| failed(&error))?;
     Ok(bytes.into_inner())
 }
@@ -149,39 +140,27 @@ fn about_all(what: &str, remedy: &str) -> Unresolved {
 }
 
 /// Pages of the parts and of the score; the settings of the parts.
-fn pages(
-    desk: &Desk,
-    out: &mut Delivery<'_>,
-    study: &Study,
-    books: &[Book],
-    names: &[String],
-    paper: &Paper,
-) -> Outcome<Vec<Option<Setting>>> {
+fn pages(desk: &Desk, out: &mut Delivery<'_>, study: &Study, books: &[Book], paper: &Paper) -> Outcome<Vec<Option<Setting>>> {
     let score = &study.score;
     let engraver: Arc<dyn Engraver> = desk.media.engraver().map_err(|error| failed(&error))?;
-    let title = |reader: &str| Title {
-        title: score.about.title(),
-        composer: score.about.composer().unwrap_or_default().to_owned(),
-        reader: reader.to_owned(),
-    };
     let mut settings = Vec::new();
-    for (place, (book, name)) in books.iter().zip(names).enumerate() {
+    for (place, (book, path)) in books.iter().zip(part_paths(books)).enumerate() {
         out.go(format!("pages of part {} of {}", place + 1, books.len()))?;
-        let setting = set_book(&*engraver, book, &study.sounding.tempo, paper, &title(&book.name))
+        let setting = set_book(&*engraver, book, &study.sounding.tempo, paper, &Title::of(score, &book.name))
             .map_err(|error| failed(&format!("{}: {error}", book.name)))?;
         let bytes = pdf(&setting.pages).map_err(|error| failed(&format!("{}: {error}", book.name)))?;
-        out.add(&format!("parts/{name}.pdf"), &bytes)?;
+        out.add(&format!("{path}.pdf"), &bytes)?;
         settings.push(Some(setting));
     }
-    let reader = if score.about.concert_pitch { "Full score, at concert pitch" } else { "Full score, transposed" };
     let job = out.job;
     let bars = score.bars.len();
     let mut seen = |done: usize| {
         let went_on = job.go(Stage::Studying, format!("pages of the score, bar {done} of {bars}"), None);
         if went_on { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
     };
-    let setting = set_score(&*engraver, score, &Paper::SCORE_A3, &title(reader), &mut seen).map_err(|error| failed(&error))?;
-    out.add("score/score.pdf", &pdf(&setting.pages).map_err(|error| failed(&error))?)?;
+    let setting =
+        set_score(&*engraver, score, &Paper::SCORE_A3, &Title::of_score(score), &mut seen).map_err(|error| failed(&error))?;
+    out.add(&format!("{SCORE_PATH}.pdf"), &pdf(&setting.pages).map_err(|error| failed(&error))?)?;
     Ok(settings)
 }
 
@@ -250,48 +229,11 @@ fn sound(out: &mut Delivery<'_>, score: &Score, played: &Sounding, open: &mut Ve
     Ok(())
 }
 
-/// What players would object to, but for mere remarks.
-fn objections(score: &Score, played: &Sounding, level: Level) -> Vec<Unresolved> {
-    let mut found = check(score, played, &CheckOptions { level, only: Vec::new() });
-    found.retain(|one| one.severity <= Severity::Caution);
-    let told = |group: &Group| Unresolved {
-        part: who(score, &group.first),
-        bars: group.bars_text(score),
-        what: format!("{} ({}): {}", group.first.kind, group.first.severity, group.first.reason),
-        remedy: group.first.remedy.clone(),
-    };
-    grouped(&found).iter().map(told).collect()
-}
-
-/// For each bar of the page the part that carries the melody.
-fn leaders(study: &Study) -> Vec<Option<usize>> {
-    let mut leaders = vec![None; study.score.bars.len()];
-    for carried in &study.roles.roles.melody {
-        for bar in carried.bars.clone() {
-            let written = study.sounding.bars.get(bar as usize).and_then(|played| leaders.get_mut(played.bar.at()));
-            if let Some(leader) = written {
-                *leader = Some(carried.part);
-            }
-        }
-    }
-    leaders
-}
-
-/// A name that any file system takes.
+/// A name of a folder or a stem: never empty, and no longer than file systems take with a path before it.
 fn plain(name: &str) -> String {
-    let kept: String = name.chars().map(|c| if c.is_alphanumeric() || " .-()♭♯".contains(c) { c } else { '-' }).collect();
-    let kept = kept.trim().trim_matches('.').trim().to_owned();
+    let kept = file_name(name);
+    let kept = kept.trim_matches('.').trim();
     if kept.is_empty() { "score".to_owned() } else { kept.chars().take(80).collect() }
-}
-
-fn table(open: &[Unresolved]) -> Outcome<String> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(["part", "bars", "what", "remedy"]).map_err(|error| failed(&error))?;
-    for one in open {
-        writer.write_record([&one.part, &one.bars, &one.what, &one.remedy]).map_err(|error| failed(&error))?;
-    }
-    let bytes = writer.into_inner().map_err(|error| failed(&error))?;
-    String::from_utf8(bytes).map_err(|error| failed(&error))
 }
 
 #[cfg(test)]

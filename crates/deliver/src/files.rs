@@ -1,0 +1,59 @@
+//! What goes out as text: parts, full score, cover list and proof list, each with its path inside the delivery.
+
+use ripieno_formats::excerpt::{Cut, CutError, PitchShown, cut};
+use ripieno_formats::midi;
+use ripieno_formats::musicxml::{write, write_printed};
+use ripieno_score::{BarIndex, Score, Sounding, Unroll};
+
+use crate::books::Book;
+use crate::lists::{Unresolved, cover};
+
+/// A name that any file system takes.
+#[must_use]
+pub fn file_name(name: &str) -> String {
+    let kept: String = name.chars().map(|c| if c.is_alphanumeric() || " .-()♭♯".contains(c) { c } else { '-' }).collect();
+    kept.trim().trim_end_matches('.').to_owned()
+}
+
+/// Paths of the parts without an ending, in order: "parts/01 Flute 1".
+#[must_use]
+pub fn part_paths(books: &[Book]) -> Vec<String> {
+    (1..).zip(books).map(|(number, book)| format!("parts/{number:02} {}", file_name(&book.name))).collect()
+}
+
+/// Path of the full score without an ending.
+pub const SCORE_PATH: &str = "score/score";
+
+/// Parts and full score as MusicXML and MIDI, and the cover list; `sounding` is the score with its repeats.
+///
+/// # Errors
+/// When the score cannot be brought to concert pitch.
+pub fn texts(score: &Score, sounding: &Sounding, books: &[Book]) -> Result<Vec<(String, Vec<u8>)>, CutError> {
+    let mut files: Vec<(String, Vec<u8>)> = part_paths(books)
+        .into_iter()
+        .zip(books)
+        .map(|(path, book)| (format!("{path}.musicxml"), write_printed(&book.score, &book.printing()).into_bytes()))
+        .collect();
+    files.push((format!("{SCORE_PATH}.musicxml"), write(score).into_bytes()));
+    let last = BarIndex(u32::try_from(score.bars.len().saturating_sub(1)).unwrap_or(u32::MAX));
+    let concert = cut(score, &Cut { pitch: PitchShown::Concert, ..Cut::bars(BarIndex(0), last) })?;
+    files.push((format!("{SCORE_PATH} at concert pitch.musicxml"), write(&concert.score).into_bytes()));
+    files.push((format!("{SCORE_PATH}.mid"), midi::write(score, Unroll::AsPlayed)));
+    files.push(("cover list.txt".to_owned(), cover(score, sounding, books).into_bytes()));
+    Ok(files)
+}
+
+/// The proof list as a table: part, bars, what, remedy (RFC 4180).
+#[must_use]
+pub fn proof_list(open: &[Unresolved]) -> Vec<u8> {
+    let mut table = Vec::new();
+    let mut writer = csv::Writer::from_writer(&mut table);
+    // Rows of one length, written to memory: nothing can fail.
+    let _ = writer.write_record(["part", "bars", "what", "remedy"]);
+    for one in open {
+        let _ = writer.write_record([&one.part, &one.bars, &one.what, &one.remedy]);
+    }
+    let _ = writer.flush();
+    drop(writer);
+    table
+}
