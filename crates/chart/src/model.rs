@@ -47,6 +47,14 @@ pub struct ChartPart {
     pub comments: Vec<String>,
 }
 
+impl ChartPart {
+    /// Parts of nothing but names, those that are blank left out.
+    pub fn of_names<'a>(names: impl IntoIterator<Item = &'a String>) -> Vec<Self> {
+        let named = |name: &str| Self { name: name.to_owned(), ..Self::default() };
+        names.into_iter().map(|name| name.trim()).filter(|name| !name.is_empty()).map(named).collect()
+    }
+}
+
 /// Bars in a row; what changes, changes with the first of them.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Run {
@@ -72,6 +80,18 @@ pub struct Run {
     pub ending: Vec<u8>,
     /// Comment lines above it.
     pub comments: Vec<String>,
+}
+
+impl Run {
+    /// The bars a new chart begins with: an upbeat of so many crotchets, if any, then so many bars of a metre.
+    #[must_use]
+    pub fn begin(count: u32, metre: &str, upbeat: Option<Crotchets>) -> Vec<Self> {
+        let upbeat = upbeat.map(|length| Self { count: 1, uncounted: true, length: Some(length), ..Self::default() });
+        let mut bars: Vec<Self> = upbeat.into_iter().collect();
+        bars.push(Self { count, ..Self::default() });
+        bars[0].metre = Some(metre.to_owned());
+        bars
+    }
 }
 
 /// Whom a row doubles.

@@ -105,15 +105,9 @@ fn new(arguments: &NewArguments) -> Result<(), String> {
     }
     let parts = match &arguments.lineup {
         Some(path) => of_lineup(path)?,
-        None => {
-            let named = |name: &String| ChartPart { name: name.trim().to_owned(), ..ChartPart::default() };
-            arguments.parts.iter().filter(|name| !name.trim().is_empty()).map(named).collect()
-        }
+        None => ChartPart::of_names(&arguments.parts),
     };
-    let upbeat = arguments.upbeat.map(|length| Run { count: 1, uncounted: true, length: Some(length), ..Run::default() });
-    let mut bars: Vec<Run> = upbeat.into_iter().collect();
-    bars.push(Run { count: arguments.bars, ..Run::default() });
-    bars[0].metre = Some(arguments.metre.clone());
+    let mut bars = Run::begin(arguments.bars, &arguments.metre, arguments.upbeat);
     bars[0].tempo = arguments.tempo;
     let chart = Chart { title: arguments.title.clone(), composer: arguments.composer.clone(), parts, bars, ..Chart::default() };
     let text = chart.write();

@@ -146,18 +146,11 @@ fn begun(wanted: &ChartWanted) -> Outcome<Chart> {
         let length = text.parse::<Crotchets>().ok().filter(|length| length.is_positive());
         length.ok_or_else(|| Failure::refused(format!("“{text}” is no length of an upbeat; give crotchets, such as 1 or 3/2")))
     };
-    let mut bars: Vec<Run> = Vec::new();
-    if let Some(text) = upbeat {
-        bars.push(Run { count: 1, uncounted: true, length: Some(length(text)?), ..Run::default() });
-    }
-    bars.push(Run { count: wanted.bars, ..Run::default() });
-    bars[0].metre = Some(wanted.metre.trim().to_owned());
-    let part = |name: &String| ChartPart { name: name.trim().to_owned(), ..ChartPart::default() };
     Ok(Chart {
         title: wanted.title.trim().to_owned(),
         composer: wanted.composer.trim().to_owned(),
-        parts: wanted.parts.iter().filter(|name| !name.trim().is_empty()).map(part).collect(),
-        bars,
+        parts: ChartPart::of_names(&wanted.parts),
+        bars: Run::begin(wanted.bars, wanted.metre.trim(), upbeat.map(length).transpose()?),
         ..Chart::default()
     })
 }
