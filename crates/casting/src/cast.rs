@@ -119,6 +119,25 @@ impl Cast {
     }
 }
 
+impl Options {
+    /// The seed with which [`proposals`] makes proposal `n` (from 0): a proposal kept with it is made again as it was.
+    #[must_use]
+    pub fn seed_of(&self, n: usize) -> u64 {
+        match u64::try_from(n) {
+            Ok(0) | Err(_) => 0,
+            Ok(n) => self.seed.wrapping_mul(1_000_003).wrapping_add(n).max(1),
+        }
+    }
+
+    /// These options with one seed for who does what and for the voicings.
+    #[must_use]
+    pub fn seeded(&self, seed: u64) -> Self {
+        let mut seeded = self.clone();
+        (seeded.taste.seed, seeded.search.seed) = (seed, seed);
+        seeded
+    }
+}
+
 /// Casts a sketch for a line-up. Phrases the plan leaves open, wholly or (with `fill`) in part, are filled in by habits; an empty plan is cut into phrases first.
 #[must_use]
 pub fn cast(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options) -> Cast {
@@ -131,13 +150,8 @@ pub fn cast(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, opti
 pub fn proposals(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options, count: usize) -> Vec<Cast> {
     let mut found: Vec<Cast> = Vec::new();
     let mut taken: Vec<Vec<Vec<usize>>> = Vec::new();
-    for n in 0..u64::try_from(count).unwrap_or(1) {
-        let mut options = options.clone();
-        if n > 0 {
-            let seed = options.seed.wrapping_mul(1_000_003).wrapping_add(n).max(1);
-            options.taste.seed = seed;
-            options.search.seed = seed;
-        }
+    for n in 0..count {
+        let options = if n > 0 { options.seeded(options.seed_of(n)) } else { options.clone() };
         let (plan, picked) = filled(sketch, lineup, plan, habits, &options, &taken);
         taken.push(picked);
         found.push(realise(sketch, lineup, plan, &options, None));

@@ -17,15 +17,6 @@ use crate::failure::{Failure, Outcome};
 use crate::jobs::{Job, Stage};
 use crate::studied::limits;
 
-/// How the search of proposal `n` (from 0) is seeded, as `ripieno_casting::proposals` does it: a proposal read from disk is realised
-/// as it was made.
-fn seed_of(seed: u64, n: usize) -> u64 {
-    match u64::try_from(n) {
-        Ok(0) | Err(_) => 0,
-        Ok(n) => seed.wrapping_mul(1_000_003).wrapping_add(n).max(1),
-    }
-}
-
 /// The habits of a score of the library; the usual ones without.
 fn habits(desk: &Desk, like: Option<i64>) -> Outcome<Habits> {
     let Some(score) = like else { return Ok(Habits::usual()) };
@@ -91,7 +82,7 @@ fn work(desk: &Desk, number: i64, count: usize, seed: u64, like: Option<i64>, jo
             made.iter().for_each(|one: &Made| drafts.store.forget(number, &one.kept.file));
             return Ok(());
         }
-        let mut one = asked.made(desk, n + 1, cast, seed_of(seed, n), seconds)?;
+        let mut one = asked.made(desk, n + 1, cast, options.seed_of(n), seconds)?;
         one.kept.habits = like.map(|_| KeptHabits::of(&habits));
         made.push(one);
     }
@@ -111,13 +102,6 @@ fn habits_of(desk: &Desk, kept: &KeptProposal) -> Outcome<Habits> {
     kept.habits.as_ref().map_or_else(|| habits(desk, kept.like), |habits| Ok(habits.habits()))
 }
 
-/// Options of a casting with a seed.
-fn seeded(seed: u64) -> Options {
-    let mut options = Options::default();
-    (options.search.seed, options.taste.seed) = (seed, seed);
-    options
-}
-
 /// The cast behind a proposal; made once more from what was asked for when the desk was opened anew.
 fn cast_of(desk: &Desk, draft: &mut Draft, at: usize) -> Outcome<Arc<Cast>> {
     if let Some(Some(known)) = draft.casts.get(at) {
@@ -127,7 +111,7 @@ fn cast_of(desk: &Desk, draft: &mut Draft, at: usize) -> Outcome<Arc<Cast>> {
     let habits = habits_of(desk, &kept)?;
     let (sketch, lineup) = (Arc::clone(&draft.sketch), Arc::clone(&draft.lineup));
     let plan = plan_of(&kept.plan, &sketch, &lineup)?;
-    let mut made = cast(&sketch, &lineup, &plan, &habits, &seeded(kept.seed));
+    let mut made = cast(&sketch, &lineup, &plan, &habits, &Options::default().seeded(kept.seed));
     let mut asked = kept.plan.clone();
     for again in &kept.again {
         for (place, phrase) in &again.phrases {
@@ -137,7 +121,7 @@ fn cast_of(desk: &Desk, draft: &mut Draft, at: usize) -> Outcome<Arc<Cast>> {
         }
         let phrases: Vec<usize> = again.phrases.iter().map(|(place, _)| *place).collect();
         let plan = plan_of(&asked, &sketch, &lineup)?;
-        made = recast(&sketch, &lineup, &plan, &habits, &seeded(again.seed), &made, &phrases);
+        made = recast(&sketch, &lineup, &plan, &habits, &Options::default().seeded(again.seed), &made, &phrases);
     }
     // Another version of the program may cast otherwise: what a person has heard is not changed unasked.
     let written = musicxml::write(&made.score(&sketch, &lineup));
@@ -173,7 +157,7 @@ pub(crate) fn again(desk: &Desk, number: i64, proposal: usize, phrases: &[usize]
         let plan = draft.plan()?;
         let seed = seed.unwrap_or(kept.seed);
         let begun = Instant::now();
-        let done = recast(&asked.sketch, &asked.lineup, &plan, &habits, &seeded(seed), &before, phrases);
+        let done = recast(&asked.sketch, &asked.lineup, &plan, &habits, &Options::default().seeded(seed), &before, phrases);
         let mut made = asked.made(desk, proposal, done, kept.seed, begun.elapsed().as_secs_f64())?;
         let row = |&phrase: &usize| Some((phrase, asked.step.plan.get(phrase)?.clone()));
         let again = Again { phrases: phrases.iter().filter_map(row).collect(), seed };
