@@ -62,10 +62,16 @@ impl WithSimd for OneByOne<'_> {
         }
         let rest = fours.into_remainder().chunks_exact_mut(outputs);
         for (out, x) in rest.zip(x_fours.remainder().chunks_exact(inputs)) {
-            for (&value, weights) in x.iter().zip(weights.chunks_exact(outputs)) {
-                out.iter_mut().zip(weights).for_each(|(out, weight)| *out += value * weight);
-            }
+            one_row(out, x, weights, outputs, 0);
         }
+    }
+}
+
+/// Adds to the outputs of one row, from the one counted `from`, each value times its weights.
+#[inline(always)]
+fn one_row(out: &mut [f32], x: &[f32], weights: &[f32], outputs: usize, from: usize) {
+    for (&value, weights) in x.iter().zip(weights.chunks_exact(outputs)) {
+        out[from..].iter_mut().zip(&weights[from..]).for_each(|(out, weight)| *out += value * weight);
     }
 }
 
@@ -101,9 +107,7 @@ fn four_rows(out: &mut [f32], x: &[f32], weights: &[f32], outputs: usize) {
     let whole = outputs - outputs % COLUMNS;
     if whole < outputs {
         for (out, x) in out.chunks_exact_mut(outputs).zip(x.chunks_exact(inputs)) {
-            for (&value, weights) in x.iter().zip(weights.chunks_exact(outputs)) {
-                out[whole..].iter_mut().zip(&weights[whole..]).for_each(|(out, weight)| *out += value * weight);
-            }
+            one_row(out, x, weights, outputs, whole);
         }
     }
 }
