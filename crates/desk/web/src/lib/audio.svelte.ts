@@ -1,53 +1,28 @@
 /** Plays passages: sound arrives section by section while it is rendered, and is mixed on the audio thread. */
 
 import { api, Refusal, type Sound } from './api';
-import { gains, LEAD, Packets, placeAt, type Passage } from './listen';
+import { gains, Packets, placeAt, type Passage } from './listen';
+import { AHEAD, Mixing } from './mixing.svelte';
 import type { StudyState } from './study.svelte';
 
-/** Seconds of sound that are there before the first is heard, and that are fetched ahead. */
-const HOLD = 0.22;
-const AHEAD = 7;
-
-export type Phase = 'idle' | 'starting' | 'playing' | 'paused';
-
-interface FromMixer {
-  readonly kind: 'begun' | 'at' | 'over';
-  readonly run: number;
-  readonly at: number;
-  readonly dropouts: number;
-}
-
-export class Player {
-  phase = $state<Phase>('idle');
+export class Player extends Mixing {
   sound = $state.raw<Sound | null>(null);
-  trouble = $state('');
   off = $state.raw<ReadonlySet<number>>(new Set());
   alone = $state.raw<ReadonlySet<number>>(new Set());
   loops = $state(false);
   /** Share of the written tempo. */
   pace = $state(1);
-  volume = $state(0.5);
   /** Seconds at the written tempo from the start of the piece, of what is heard. */
   seconds = $state(0);
-  bar = $state(-1);
-  /** Blocks of silence for want of sound, and milliseconds from asking to the first sound, in the latest playing. */
-  dropouts = $state(0);
-  firstSound = $state(-1);
-  private context: AudioContext | null = null;
-  private mixer: AudioWorkletNode | null = null;
-  private stream: AbortController | null = null;
-  private run = 0;
-  private asked = 0;
   private played: Passage = { from: 0, to: 0 };
   private playedPace = 1;
-  private at = 0;
-  private heardAt = 0;
   private frontier = 0;
   private room: (() => void) | null = null;
-  private frame = 0;
   private revision = -1;
 
-  constructor(private readonly study: StudyState) {}
+  constructor(private readonly study: StudyState) {
+    super();
+  }
 
   /** Asks what can be heard, and wakes the audio thread, so that playing begins at once later. */
   async prepare(): Promise<boolean> {
@@ -58,40 +33,28 @@ export class Player {
         this.sound = await api.sound(view.score);
         this.revision = view.revision;
       }
-      return await this.wake(this.sound);
+      return await this.ready(this.sound);
     } catch (error) {
       this.trouble = error instanceof Refusal ? error.message : 'This browser plays no sound from the desk.';
       return false;
     }
   }
 
-  private async wake(sound: Sound): Promise<boolean> {
+  private async ready(sound: Sound): Promise<boolean> {
     if (this.mixer) return true;
-    const context = (this.context ??= new AudioContext({ sampleRate: sound.rate, latencyHint: 'interactive' }));
-    await context.audioWorklet.addModule('/mixer.js');
-    if (this.mixer) return true;
-    const mixer = new AudioWorkletNode(context, 'mixer', {
-      numberOfInputs: 0, outputChannelCount: [2], processorOptions: { sections: sound.sections.length, hold: Math.round(HOLD * sound.rate) },
-    });
-    mixer.port.onmessage = ({ data }: MessageEvent<FromMixer>) => this.told(data);
-    mixer.connect(context.destination);
-    this.mixer = mixer;
+    const mixer = await this.wake(sound.sections.length);
+    // Asked twice meanwhile, the first one stays.
+    if (this.mixer) mixer.disconnect();
+    else this.mixer = mixer;
     this.mix();
     return true;
   }
 
-  private told(message: FromMixer): void {
-    if (message.run !== this.run) return;
-    if (message.kind === 'begun') {
-      this.firstSound = performance.now() - this.asked;
-      if (this.phase === 'starting') this.phase = 'playing';
-    } else if (message.kind === 'at') {
-      [this.at, this.heardAt, this.dropouts] = [message.at, performance.now(), message.dropouts];
-      if (this.frontier - this.at < AHEAD * this.rate) this.room?.();
-    } else this.stop();
+  protected moved(): void {
+    if (!this.stream || this.frontier - this.at < AHEAD * this.rate) this.room?.();
   }
 
-  private get rate(): number {
+  protected get rate(): number {
     return this.sound?.rate ?? 44100;
   }
 
@@ -165,47 +128,28 @@ export class Player {
   /** Where the times through of a loop begin, in frames, and in seconds of the piece. */
   private begins: { frame: number; from: number }[] = [];
 
-  private follow(): void {
-    cancelAnimationFrame(this.frame);
+  protected override follow(): void {
     this.begins = [{ frame: 0, from: this.played.from }];
-    const look = () => {
-      this.frame = requestAnimationFrame(look);
-      const { sound } = this;
-      const { view } = this.study;
-      if (!sound || !view || this.phase !== 'playing') return;
-      const late = (this.context?.outputLatency ?? 0) * this.rate;
-      const since = Math.min((performance.now() - this.heardAt) / 1000, 0.2) * this.rate;
-      const heard = Math.max(this.at + since - late - LEAD * this.rate, 0);
-      while (this.begins.length > 1 && (this.begins[1]?.frame ?? Infinity) <= heard) this.begins.shift();
-      const begun = this.begins[0] ?? { frame: 0, from: this.played.from };
-      this.seconds = Math.min(begun.from + ((heard - begun.frame) / this.rate) * this.playedPace, this.played.to);
-      const { bar, time } = placeAt(sound, view, this.seconds);
-      this.bar = bar;
-      this.study.hear(time);
-    };
-    this.frame = requestAnimationFrame(look);
+    super.follow();
   }
 
-  pause(): void {
-    if (this.phase !== 'playing' && this.phase !== 'paused') return;
-    const isPlaying = this.phase === 'paused';
-    this.phase = isPlaying ? 'playing' : 'paused';
-    this.heardAt = performance.now();
-    this.mixer?.port.postMessage({ kind: 'play', playing: isPlaying });
+  protected shown(frames: number): void {
+    const { sound } = this;
+    const { view } = this.study;
+    if (!sound || !view) return;
+    while (this.begins.length > 1 && (this.begins[1]?.frame ?? Infinity) <= frames) this.begins.shift();
+    const begun = this.begins[0] ?? { frame: 0, from: this.played.from };
+    this.seconds = Math.min(begun.from + ((frames - begun.frame) / this.rate) * this.playedPace, this.played.to);
+    const { bar, time } = placeAt(sound, view, this.seconds);
+    this.bar = bar;
+    this.study.hear(time);
   }
 
-  stop(): void {
-    this.stream?.abort();
-    this.stream = null;
-    this.room?.();
-    cancelAnimationFrame(this.frame);
-    this.mixer?.port.postMessage({ kind: 'stop' });
-    this.phase = 'idle';
-    this.bar = -1;
+  override stop(): void {
+    super.stop();
     this.study.hear(-1);
   }
 
-  /** Tells the mixer who is heard, and how loud. */
   mix(): void {
     const volume = this.volume * this.volume * 2;
     this.mixer?.port.postMessage({ kind: 'gains', gains: gains(this.sound?.sections.length ?? 0, this.off, this.alone), volume });
@@ -241,11 +185,5 @@ export class Player {
   /** Sections heard, in the order of the score. */
   get heard(): number[] {
     return [...gains(this.sound?.sections.length ?? 0, this.off, this.alone)].flatMap((gain, section) => (gain > 0 ? [section] : []));
-  }
-
-  dispose(): void {
-    this.stop();
-    void this.context?.close();
-    this.context = this.mixer = null;
   }
 }

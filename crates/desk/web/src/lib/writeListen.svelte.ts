@@ -1,13 +1,8 @@
 /** Plays proposals of a draft beside each other: all are rendered at once and one is heard, so that one can go from one to the other while they play. */
 
 import { api, Refusal, type Sound } from './api';
-import { LEAD, Packets, passage } from './listen';
-
-/** Seconds of sound that are there before the first is heard, and that are fetched ahead. */
-const HOLD = 0.22;
-const AHEAD = 4;
-
-export type Phase = 'idle' | 'starting' | 'playing' | 'paused';
+import { Packets, passage } from './listen';
+import { AHEAD, Mixing } from './mixing.svelte';
 
 /** Something that can be heard. */
 export interface Source {
@@ -17,13 +12,6 @@ export interface Source {
   readonly revision: number;
 }
 
-interface FromMixer {
-  readonly kind: 'begun' | 'at' | 'over';
-  readonly run: number;
-  readonly at: number;
-  readonly dropouts: number;
-}
-
 interface Ready {
   readonly source: Source;
   readonly sound: Sound;
@@ -31,34 +19,20 @@ interface Ready {
   readonly base: number;
 }
 
-export class Beside {
-  phase = $state<Phase>('idle');
-  trouble = $state('');
+export class Beside extends Mixing {
   caution = $state('');
-  volume = $state(0.5);
   /** The source heard, by its place. */
   heard = $state(0);
   /** Names of sections put away, in all sources alike. */
   off = $state.raw<ReadonlySet<string>>(new Set());
   sections = $state.raw<readonly string[]>([]);
-  bar = $state(-1);
   seconds = $state(0);
-  firstSound = $state(-1);
-  dropouts = $state(0);
   private ready: Ready[] = [];
   private key = '';
-  private context: AudioContext | null = null;
-  private mixer: AudioWorkletNode | null = null;
-  private stream: AbortController | null = null;
-  private run = 0;
-  private asked = 0;
   private from = 0;
   private to = 0;
-  private at = 0;
-  private heardAt = 0;
   private frontiers: number[] = [];
   private rooms = new Set<() => void>();
-  private frame = 0;
 
   /** Asks what can be heard of the sources, and makes room for them. */
   private async prepare(sources: readonly Source[]): Promise<void> {
@@ -72,34 +46,20 @@ export class Beside {
       base += sound.sections.length;
       return one;
     });
-    const rate = this.rate;
-    const context = (this.context ??= new AudioContext({ sampleRate: rate, latencyHint: 'interactive' }));
-    if (!this.mixer) await context.audioWorklet.addModule('/mixer.js');
+    const mixer = await this.wake(base);
     this.mixer?.disconnect();
-    const mixer = new AudioWorkletNode(context, 'mixer', {
-      numberOfInputs: 0, outputChannelCount: [2], processorOptions: { sections: base, hold: Math.round(HOLD * rate) },
-    });
-    mixer.port.onmessage = ({ data }: MessageEvent<FromMixer>) => this.told(data);
-    mixer.connect(context.destination);
     this.mixer = mixer;
     this.key = key;
     this.caution = sounds[0]?.caution ?? '';
     this.sections = [...new Set(sounds.flatMap((sound) => sound.sections))];
   }
 
-  private get rate(): number {
+  protected get rate(): number {
     return this.ready[0]?.sound.rate ?? 44100;
   }
 
-  private told(message: FromMixer): void {
-    if (message.run !== this.run) return;
-    if (message.kind === 'begun') {
-      this.firstSound = performance.now() - this.asked;
-      if (this.phase === 'starting') this.phase = 'playing';
-    } else if (message.kind === 'at') {
-      [this.at, this.heardAt, this.dropouts] = [message.at, performance.now(), message.dropouts];
-      for (const go of this.rooms) go();
-    } else this.stop();
+  protected moved(): void {
+    for (const go of this.rooms) go();
   }
 
   /** Plays sources from a bar to the end, or to the end of another; `heard` is the one heard first. */
@@ -167,19 +127,11 @@ export class Beside {
     this.frontiers[place] = Math.max(this.frontiers[place] ?? 0, ...this.frontiers);
   }
 
-  private follow(): void {
-    cancelAnimationFrame(this.frame);
-    const look = () => {
-      this.frame = requestAnimationFrame(look);
-      const bars = this.ready[this.heard]?.sound.bars;
-      if (!bars || this.phase !== 'playing') return;
-      const late = (this.context?.outputLatency ?? 0) * this.rate;
-      const since = Math.min((performance.now() - this.heardAt) / 1000, 0.2) * this.rate;
-      const frames = Math.max(this.at + since - late - LEAD * this.rate, 0);
-      this.seconds = Math.min(this.from + frames / this.rate, this.to);
-      this.bar = bars.findLast((bar) => bar.from <= this.seconds)?.bar ?? -1;
-    };
-    this.frame = requestAnimationFrame(look);
+  protected shown(frames: number): void {
+    const bars = this.ready[this.heard]?.sound.bars;
+    if (!bars) return;
+    this.seconds = Math.min(this.from + frames / this.rate, this.to);
+    this.bar = bars.findLast((bar) => bar.from <= this.seconds)?.bar ?? -1;
   }
 
   /** Another source is heard from now on. */
@@ -202,29 +154,5 @@ export class Beside {
     const one = this.ready[this.heard];
     one?.sound.sections.forEach((section, place) => (gains[one.base + place] = this.off.has(section) ? 0 : 1));
     this.mixer?.port.postMessage({ kind: 'gains', gains, volume: this.volume * this.volume * 2 });
-  }
-
-  pause(): void {
-    if (this.phase !== 'playing' && this.phase !== 'paused') return;
-    const isPlaying = this.phase === 'paused';
-    this.phase = isPlaying ? 'playing' : 'paused';
-    this.heardAt = performance.now();
-    this.mixer?.port.postMessage({ kind: 'play', playing: isPlaying });
-  }
-
-  stop(): void {
-    this.stream?.abort();
-    this.stream = null;
-    for (const go of this.rooms) go();
-    cancelAnimationFrame(this.frame);
-    this.mixer?.port.postMessage({ kind: 'stop' });
-    this.phase = 'idle';
-    this.bar = -1;
-  }
-
-  dispose(): void {
-    this.stop();
-    void this.context?.close();
-    this.context = this.mixer = null;
   }
 }
