@@ -8,6 +8,7 @@ description says. It runs on a library of its own, with the demonstration score 
 
 import argparse
 import json
+import os
 import re
 import subprocess
 import sys
@@ -67,7 +68,8 @@ def main() -> int:
                 # Server-sent events are text with data in it, which it holds against a schema of whole events; crates/desk/tests/server.rs asks for them.
                 *("--suppress-health-check", "all", "--exclude-path-regex", "/events$"),
             ]
-            result = subprocess.run(command, check=False, timeout=chosen.seconds + 70, cwd=folder)
+            surroundings = {**os.environ, "PYTHONPATH": str(Path(__file__).parent), "SCHEMATHESIS_HOOKS": "desk_fuzz_kinds"}
+            result = subprocess.run(command, check=False, timeout=chosen.seconds + 70, cwd=folder, env=surroundings)
             if desk.poll() is not None:
                 print("the desk has ended", file=sys.stderr)
                 return 1
