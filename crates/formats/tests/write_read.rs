@@ -103,6 +103,12 @@ proptest! {
     }
 }
 
+/// Once read back without its crescendo: other words stood between the word and its dashes.
+#[test]
+fn the_score_whose_dashes_were_lost_survives() {
+    let _ = round_trip(&invent(6_355_692_455_768_344_322, 5, 1), false);
+}
+
 /// A part of one voice: crotchets, four to the bar.
 fn crotchets(count: u32) -> Score {
     let mut score = Score::default();

@@ -62,10 +62,14 @@ impl Hairpins {
     }
 }
 
-/// Whether among the directions before this one, in its bar, are words that swell.
+/// Whether the last words before these dashes in their bar, on whichever staff, swell: a reader can only take the nearest.
 fn follows_words(before: &[Direction], dashes: &Direction) -> bool {
-    let here = before.iter().rev().take_while(|direction| direction.bar == dashes.bar);
-    here.into_iter().any(|direction| matches!(&direction.kind, DirectionKind::Words(text) if swell_in_words(text).is_some()))
+    let mut here = before.iter().rev().take_while(|direction| direction.bar == dashes.bar);
+    let words = here.find_map(|direction| match &direction.kind {
+        DirectionKind::Words(text) => Some(&**text),
+        _ => None,
+    });
+    words.is_some_and(|text| swell_in_words(text).is_some())
 }
 
 #[cfg(test)]
@@ -86,5 +90,23 @@ mod tests {
         let hairpins = Hairpins::new(&part);
         let levels: Vec<u8> = (0..7).map(|index| hairpins.drawn(index).level).collect();
         assert_eq!(levels, [1, 2, 16, 1, 1, 2, 1]);
+    }
+
+    #[test]
+    fn dashes_are_dashes_only_after_the_words_they_go_on_from() {
+        let opens = DirectionKind::HairpinStart { swell: Swell::Crescendo, number: 101, niente: false, dashes: true };
+        let words = |text: &str| DirectionKind::Words(text.into());
+        let direction = |kind| Direction { bar: BarIndex(0), at: Crotchets::ZERO, staff: 1, voice: None, above: None, kind };
+        for (before, dashed) in [
+            (vec![words("cresc.")], true),
+            (vec![words("dolce"), words("poco a poco cresc.")], true),
+            (vec![words("poco a poco cresc."), words("dolce")], false),
+            (vec![], false),
+        ] {
+            let directions: Vec<Direction> = before.into_iter().chain([opens.clone()]).map(direction).collect();
+            let last = directions.len() - 1;
+            let part = Part { directions, ..Part::default() };
+            assert_eq!(Hairpins::new(&part).drawn(last).dashes, dashed);
+        }
     }
 }
