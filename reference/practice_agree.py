@@ -1,14 +1,13 @@
 #!/usr/bin/env python3
-"""practice_agree.py --bin RIPIENO SCORE...: what the practice of a score says from notes alone, counted again with music21.
+"""practice_agree.py --bin RIPIENO SCORE...: what the practice of a score says, counted again with music21.
 
-For each MusicXML score `ripieno study` writes its tables, and music21 (BSD-3-Clause), sharing no code with it, reads the file. Compared are presence of
-every part (bars, share of time), the bars in which all brass sections sound and the first of them, the longest rest of each section before it enters, and
-how far the brass sections lie apart (shares apart, touching, overlapping; widest gap; deepest overlap), how often and after which rests a section comes out of
-reserve, which section of a family is used most and least, in which bars the lines of a wind section part in rhythm, in which bars of the full brass or woodwind they do, which notes two
-sections begin together, in unison or octaves, and which notes of the leader of the melody others begin with it; and, with chords, roles, layers and the melody given,
-how chords are voiced, what is one stack, how sections split in roles, who takes the melody over from whom, and how many horns stand against trombones and trumpets;
-each as docs/practice.md defines it. Which part
-belongs to which section is taken from parts.csv, who leads the melody from melody.csv. Ends with 1 when anything differs by more than the tables' four decimals.
+For each MusicXML score `ripieno study` writes its tables, and music21 (BSD-3-Clause), sharing no code with it, reads the file. From notes alone are counted again:
+presence of every part (bars, share of time); entries, exits, rests and stretches of sections and parts; bars with all brass sections; how far the brass sections lie
+apart; how often and after which rests a section comes out of reserve; which section of a family is used most and least; which notes two sections begin together, in
+unison or octaves, and which notes of the leader of the melody others begin with it. Which part belongs to which section is taken from parts.csv, who leads from
+melody.csv. Where lines, chords, roles and layers are given (practice_lines.py, practice_given.py): who doubles whom over which notes, in which bars the lines of a
+section part in rhythm, how chords are voiced and how sections lie in them, what is one stack, how sections split, who takes the melody over from whom, and how many
+horns stand against trombones and trumpets. Each as docs/practice.md defines it. Ends with 1 when anything differs by more than the tables' four decimals.
 """
 import argparse
 import bisect
@@ -26,7 +25,7 @@ from fractions import Fraction
 import music21
 
 import practice_given
-from practice_given import TONES
+import practice_lines
 
 CLOSE = 0.00015
 
@@ -55,25 +54,25 @@ def read(path):
 
 def joined(part):
     """The notes of a part as (start, end, keys), ties joined pitch by pitch: music21's own joining gives up where voices or chords change under a tie."""
-    notes, open_ties = [], {}
+    notes, open_ties = [], collections.defaultdict(list)
     for element in part.flatten().notes:
         if element.style.noteSize == "cue" or element.style.hideObjectOnPrint or shows_nothing(element):
             continue
         start = Fraction(element.offset)
         end = start + (Fraction(0) if element.duration.isGrace else Fraction(element.quarterLength))
-        if isinstance(element, (music21.note.Unpitched, music21.percussion.PercussionChord)):
-            notes.append((start, end, []))
-            continue
-        for member in getattr(element, "notes", [element]):
-            key, tie = member.pitch.midi, member.tie.type if member.tie else None
-            at = open_ties.pop((key, start), None) if tie in ("stop", "continue") else None
+        percussion = isinstance(element, (music21.note.Unpitched, music21.percussion.PercussionChord))
+        for member in [element] if percussion else getattr(element, "notes", [element]):
+            key, tie = None if percussion else member.pitch.midi, member.tie.type if member.tie else None
+            waiting = open_ties[key, start] if tie in ("stop", "continue") else []
+            # Two voices of a staff may hold one pitch.
+            at = waiting.pop(0) if waiting else None
             if at is None:
                 at = len(notes)
-                notes.append((start, end, [key]))
+                notes.append((start, end, [] if percussion else [key]))
             else:
-                notes[at] = (notes[at][0], end, [key])
+                notes[at] = (notes[at][0], end, notes[at][2])
             if tie in ("start", "continue") and end > start:
-                open_ties[key, end] = at
+                open_ties[key, end].append(at)
     return notes
 
 
@@ -161,13 +160,6 @@ def held_over(notes):
     return found
 
 
-def octaves(interval):
-    """As the tables name a distance of octaves."""
-    number = abs(interval) // 12
-    side = "below" if interval < 0 else "above"
-    return {0: "unison", 1: f"octave {side}", 2: f"two octaves {side}"}[number]
-
-
 def shared(own, theirs):
     """Of each interval of up to two octaves the moments at which it is begun together, `theirs` seen from `own`."""
     found = collections.defaultdict(list)
@@ -249,9 +241,8 @@ def compare(binary, path, checks):
         subprocess.run([binary, "study", path, "--out", folder], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         table = lambda name: list(csv.DictReader(open(pathlib.Path(folder) / name, encoding="utf-8")))
         line_up, practice, melody = table("parts.csv"), table("practice.csv"), table("melody.csv")
-        read_tables = {name: table(f"{name}.csv") for name in ("chords", "roles", "layers")}
-        notes = subprocess.run([binary, "notes", "--csv", "--score-order", path], check=True, capture_output=True, text=True).stdout
-        read_tables["notes"] = list(csv.DictReader(notes.splitlines()))
+        read_tables = {name: table(f"{name}.csv") for name in ("chords", "roles", "layers", "doublings")}
+        notes = practice_lines.kept_notes(binary, path, folder)
     bars, parts = read(path)
     if len(parts) != len(line_up):
         checks.wrong.append(f"{path}: {len(line_up)} parts here, {len(parts)} in music21")
@@ -286,11 +277,11 @@ def compare(binary, path, checks):
             if told and len(of_family) > 1:
                 here = {bar for at in indices for bar in present[at]}
                 checks.check("use beside the family", section, float(told[0]["value"]), len(here) / len(together))
-    single = {at for at, row in enumerate(line_up) if row["players_most"] == "1"}
-    by_section(bars, parts, present, sections, single, practice, checks)
+    lines = practice_lines.Lines(parts, notes, line_up, checks)
+    entries(bars, present, line_up, sections, practice, checks)
+    by_section(bars, parts, present, sections, lines, practice, checks)
     by_notes(bars, parts, sections, melody, practice, checks)
-    brass_weight(bars, parts, line_up, practice, read_tables, checks)
-    by_given(bars, parts, present, line_up, sections, melody, practice, read_tables, checks)
+    by_given(bars, parts, present, line_up, sections, melody, practice, read_tables, lines, checks)
     told = {}
     for row in practice:
         if row["measure"] == "separation" and row["of"] in brass and row["with"] in brass and not row["aspect"].endswith("left out"):
@@ -309,7 +300,7 @@ def compare(binary, path, checks):
                 checks.check(f"separation: bars of the {aspect}", where, row["bars"], spans(bars, intervals[extreme][1]))
 
 
-def by_section(bars, parts, present, sections, single, practice, checks):
+def by_section(bars, parts, present, sections, lines, practice, checks):
     """Reserve, use, and rhythms within sections and families."""
     rows = {(row["measure"], row["of_kind"], row["of"], row["aspect"]): row for row in practice if not row["with"]}
     upbeat = first_is_upbeat(bars)
@@ -325,11 +316,10 @@ def by_section(bars, parts, present, sections, single, practice, checks):
             median = (rests[(len(rests) - 1) // 2] + rests[len(rests) // 2]) / 2
             checks.check("median rest before an entry", section, float(rows["reserve", "section", section, "median rest before an entry"]["value"]), median)
         row = rows.get(("cohesion", "section", section, "rhythms part"))
-        # How lines are told apart on one staff is not counted again: only wind with a part for each player.
-        if row and family in ("woodwind", "brass") and single.issuperset(indices):
-            lines = [parts[at] for at in indices]
-            together = sound_together(bars, lines)
-            rhythms = [pitched(line) for line in lines]
+        if row:
+            own = [notes for line, notes in lines.notes.items() if line[0] in indices]
+            together = sound_together(bars, own)
+            rhythms = [pitched(notes) for notes in own]
             apart = {bar for bar in together if not one_rhythm(bars[bar], rhythms)}
             checks.check("bars in which the rhythms of a section part", section, row["bars"], spans(bars, apart))
             checks.check("share of bars in which they do", section, float(row["value"]), len(apart) / len(together))
@@ -342,19 +332,6 @@ def by_section(bars, parts, present, sections, single, practice, checks):
                 ours = {section for section in told if told[section] == chosen(told.values())}
                 theirs = {section for section in used if used[section] == chosen(used.values())}
                 checks.check(f"section of a family used {what}", family, ours, theirs)
-        split = [row for row in practice if (row["measure"], row["of_kind"], row["of"]) == ("stack", "family", family) and row["aspect"].startswith("split")]
-        full = rows.get(("stack", "family", family, "tutti bars"))
-        if full and family in ("woodwind", "brass") and all(single.issuperset(indices) for (_, other), indices in sections.items() if other == family):
-            everyone = set.intersection(*({bar for at in indices for bar in present[at]} for (_, other), indices in sections.items() if other == family))
-            lines = [pitched(parts[at]) for (_, other), indices in sections.items() if other == family for at in indices]
-            apart = {bar for bar in everyone if not one_rhythm(bars[bar], lines)}
-            labels = {label: at for at, (_, _, label) in enumerate(bars)}
-            ours = set()
-            for row in split:
-                for span in filter(None, row["bars"].split(", ")):
-                    first, _, last = span.partition("–")
-                    ours.update(range(labels[first], labels[last or first] + 1))
-            checks.check("full bars of a family that are split, not one stack", family, spans(bars, ours), spans(bars, apart))
 
 
 def by_notes(bars, parts, sections, melody, practice, checks):
@@ -370,9 +347,9 @@ def by_notes(bars, parts, sections, melody, practice, checks):
             for interval, where in shared(moments[a], moments[b]).items():
                 if len(where) < 3:
                     continue
-                key = ("doubled_sections", a[0], b[0], f"same notes, {octaves(interval)}")
+                key = ("doubled_sections", a[0], b[0], f"same notes, {practice_lines.octaves(interval)}")
                 value = len(where) / min(len(moments[a]), len(moments[b]))
-                name = f"{a[0]} with {b[0]}, {octaves(interval)}"
+                name = f"{a[0]} with {b[0]}, {practice_lines.octaves(interval)}"
                 row = rows.get(key, {"value": "nan", "bars": "nothing"})
                 checks.check("same notes of two sections", name, float(row["value"]), value)
                 checks.check("bars with the same notes", name, row["bars"], spans(bars, {bar_of(moment) for moment in where}))
@@ -402,109 +379,108 @@ def by_notes(bars, parts, sections, melody, practice, checks):
         for interval, where in intervals.items():
             if len(where) < 3:
                 continue
-            row = rows.get(("melody_support", section[0], leader[0], f"notes with the leader, {octaves(interval)}"), {"value": "nan", "bars": "nothing"})
-            name = f"{section[0]} with {leader[0]}, {octaves(interval)}"
+            row = rows.get(("melody_support", section[0], leader[0], f"notes with the leader, {practice_lines.octaves(interval)}"), {"value": "nan", "bars": "nothing"})
+            name = f"{section[0]} with {leader[0]}, {practice_lines.octaves(interval)}"
             checks.check("notes begun with the leader", name, float(row["value"]), len(where) / led[leader])
             checks.check("bars with notes of the leader", name, row["bars"], spans(bars, {bar_of(moment) for moment in where}))
 
 
-FORTE = 6
+def entries(bars, present, line_up, sections, practice, checks):
+    """Entries, exits, rests and stretches of sections and parts."""
+    last = len(bars) - 1
+    groups = collections.defaultdict(list)
+    for (section, family), indices in sections.items():
+        groups["section", section] += indices
+    of_parts = collections.defaultdict(list)
+    for row in practice:
+        if row["measure"] == "entries":
+            of_parts[row["of_kind"], row["aspect"]].append(row)
+    rows = {(row["of_kind"], row["of"], row["aspect"]): row for row in practice if row["measure"] == "entries"}
+
+    def of_group(where, row_of, here):
+        if not here:
+            return
+        stretches = []
+        for bar in sorted(here):
+            if stretches and stretches[-1][-1] == bar - 1:
+                stretches[-1].append(bar)
+            else:
+                stretches.append([bar])
+        before = [stretch[0] - end for end, stretch in zip([0, *(stretch[-1] + 1 for stretch in stretches)], stretches)]
+        entered = {stretch[0]: rest for rest, stretch in zip(before, stretches) if rest}
+        left = [stretch[-1] for stretch in stretches if stretch[-1] < last]
+        longest = max(len(stretch) for stretch in stretches)
+        expected = {
+            "entries": (len(entered), entered), "exits": (len(left), left), "first entry": (stretches[0][0], [stretches[0][0]]),
+            "last note": (last - stretches[-1][-1], [stretches[-1][-1]]),
+            "longest stretch": (longest, [bar for stretch in stretches if len(stretch) == longest for bar in stretch]),
+        }
+        if entered:
+            expected["longest rest before an entry"] = (max(entered.values()), [bar for bar, rest in entered.items() if rest == max(entered.values())])
+        for aspect, (value, at) in expected.items():
+            row = row_of(aspect) or {"value": "nan", "bars": "nothing"}
+            checks.check("entries, exits, rests and stretches", f"{where}, {aspect}", float(row["value"]), float(value))
+            checks.check("their bars", f"{where}, {aspect}", row["bars"], spans(bars, at))
+
+    for (kind, name), indices in groups.items():
+        of_group(name, lambda aspect: rows.get((kind, name, aspect)), {bar for at in indices for bar in present[at]})
+    # Parts may share a name; those with notes stand in page order.
+    playing = [at for at in range(len(line_up)) if present[at]]
+    for aspect in ("entries", "exits", "first entry", "last note", "longest stretch"):
+        if len(of_parts["part", aspect]) != len(playing):
+            checks.wrong.append(f"{aspect} of parts: {len(of_parts['part', aspect])} in ripieno, {len(playing)} in music21")
+            return
+    of_part = {(at, aspect): of_parts["part", aspect][place] for place, at in enumerate(playing) for aspect in ("entries", "exits", "first entry", "last note", "longest stretch")}
+    for at in playing:
+        # Not every part has a rest before an entry, so that rows cannot be told by place.
+        of_group(line_up[at]["part"], lambda aspect: of_part.get((at, aspect)) or rows.get(("part", line_up[at]["part"], aspect)), present[at])
 
 
-def by_given(bars, parts, present, line_up, sections, melody, practice, tables, checks):
-    """Chords, stacks, sections in roles, and hand-offs, where chords, roles, layers and the melody are given."""
+def full_bars(bars, present, sections, parts):
+    """Of the score and of each family the parts and the bars in which it plays as a whole."""
+    here = {key: {bar for at in indices for bar in present[at]} for key, indices in sections.items()}
+    has_pitch = {key: any(keys for at in indices for _, _, keys in parts[at]) for key, indices in sections.items()}
+    groups, standing = {}, []
+    for family in dict.fromkeys(family for _, family in sections):
+        own = [key for key in sections if key[1] == family]
+        with_pitch = [key for key in own if has_pitch[key]]
+        if len(with_pitch) > 1:
+            groups["family", family] = ([at for key in with_pitch for at in sections[key]], set.intersection(*(here[key] for key in with_pitch)))
+        if family in ("woodwind", "brass", "strings") and 10 * len(set().union(*(here[key] for key in own))) >= len(bars):
+            standing.append(own)
+    of_all = lambda bar: all(3 * sum(bar in here[key] for key in own) >= 2 * len(own) for own in standing)
+    if standing:
+        groups["score", None] = ([at for own in standing for key in own for at in sections[key]], {bar for bar in range(len(bars)) if of_all(bar)})
+    return groups
+
+
+def by_given(bars, parts, present, line_up, sections, melody, practice, tables, lines, checks):
+    """Chords, stacks, sections in roles, doublings, hand-offs and the weight of the brass, where lines, chords, roles, layers and the melody are given."""
     given = practice_given.Given(tables)
-    alone = {(row["measure"], row["of_kind"], row["of"], row["aspect"]): row for row in practice if not row["with"]}
+    named = lambda row, side: None if row[f"{side}_kind"] == "score" else row[side]
+    alone = {(row["measure"], row["of_kind"], named(row, "of"), row["aspect"]): row for row in practice if not row["with"]}
+    between = {(row["of_kind"], row["of"], row["measure"], row["with_kind"], row["with"], row["aspect"]): row for row in practice}
     pairs = {(row["measure"], row["of"], row["with"], row["aspect"]): row for row in practice if row["with"]}
     text = lambda where: spans(bars, where)
-    cut = list(practice_given.slices(bars, parts))
-    pitched_parts = [at for at, row in enumerate(line_up) if row["family"] != "percussion"]
-    groups = {("score", next((row["of"] for row in practice if row["of_kind"] == "score"), "")): pitched_parts}
+    cut = list(practice_given.slices(bars, lines.notes))
+    groups = {("score", None): [at for at, row in enumerate(line_up) if row["family"] != "percussion"]}
     families = collections.defaultdict(list)
     for (section, family), indices in sections.items():
         if family != "percussion":
             groups["section", section] = indices
             families[family] += indices
+    in_chords = {section: indices for (kind, section), indices in groups.items() if kind == "section"}
     groups |= {("family", family): indices for family, indices in families.items()}
     practice_given.voicing(cut, given, groups, alone, text, checks, bars[-1][1])
-    full = {}
-    for family in ("woodwind", "brass"):
-        own = [indices for (_, other), indices in sections.items() if other == family]
-        if len(own) > 1:
-            full[family] = (families[family], set.intersection(*({bar for at in indices for bar in present[at]} for indices in own)))
-    lines = [pitched(notes) for notes in parts]
-    rhythm = lambda bar, members: one_rhythm(bars[bar], [lines[at] for at in members])
-    practice_given.stacks(cut, given, full, rhythm, alone, text, checks)
-    winds = {section: indices for (section, family), indices in sections.items() if family in ("woodwind", "brass") and len(indices) > 1}
-    practice_given.cohesion(cut, given, winds, alone, text, checks)
+    practice_given.sections_in_chords(cut, given, in_chords, lines.people_on, between, text, checks)
+    rhythms = {line: pitched(notes) for line, notes in lines.notes.items()}
+    rhythm = lambda bar, members: one_rhythm(bars[bar], [own for line, own in rhythms.items() if line[0] in members])
+    practice_given.stacks(cut, given, full_bars(bars, present, sections, parts), rhythm, alone, text, checks)
+    several = {section: indices for (section, family), indices in sections.items() if ("cohesion", "section", section, "together") in alone}
+    practice_given.cohesion(cut, given, several, alone, text, checks)
     practice_given.hand_offs(bars, parts, given, melody, line_up, pairs, text, checks)
-
-
-def brass_weight(bars, parts, line_up, practice, tables, checks):
-    """How many horns stand against each trombone and trumpet. Chords, roles, layers and levels are taken from the tables; who begins and holds which chord tone
-    when, and how many they are, is counted from music21's notes. Only where each part of the brass is one player, so that parts are lines."""
-    brass = [at for at, row in enumerate(line_up) if row["family"] == "brass"]
-    if not brass or any(line_up[at]["players_most"] != "1" for at in brass):
-        return
-    spans_of, layers_of, chords = collections.defaultdict(list), collections.defaultdict(list), []
-    for row in tables["roles"]:
-        spans_of[int(row["part_index"])].append((Fraction(row["onset"]), row["role"]))
-    for row in tables["layers"]:
-        layers_of[int(row["part_index"])].append((int(row["first_bar_index"]), int(row["last_bar_index"]), row["layer"]))
-    for row in tables["chords"]:
-        root = (dict(zip("CDEFGAB", (0, 2, 4, 5, 7, 9, 11)))[row["root"][0]] + row["root"].count("#") - row["root"][1:].count("b")) % 12
-        chords.append((Fraction(row["onset"]), Fraction(row["offset"]), [(root + tone) % 12 for tone in TONES[row["quality"]]]))
-    for spans in spans_of.values():
-        spans.sort(key=lambda span: span[0])
-    level = {(int(row["part_index"]), Fraction(row["onset"]), int(row["pitch"])): float(row["dynamic"]) for row in tables["notes"] if row["dynamic"] and row["pitch"]}
-    starts = [bar[0] for bar in bars]
-    # Slices are those of the whole score, so that roles and layers are looked up at the same moments.
-    edges = sorted({edge for notes in parts for start, end, _ in notes if end > start for edge in (start, end)} | set(starts) | {bars[-1][1]})
-    sounding = collections.defaultdict(list)
-    index = {edge: at for at, edge in enumerate(edges)}
-    for part in brass:
-        for start, end, keys in parts[part]:
-            for at in range(index[start], index[end]) if end > start else ():
-                sounding[at] += [(part, start, key) for key in keys]
-    times = {"trombones": collections.defaultdict(Fraction), "trumpets": collections.defaultdict(Fraction)}
-    for at, (start, end) in enumerate(zip(edges, edges[1:])):
-        if start >= bars[-1][1] or not sounding[at]:
-            continue
-        now = bisect.bisect_right(chords, start, key=lambda chord: chord[0]) - 1
-        if now < 0 or start >= chords[now][1]:
-            continue
-        chord = chords[now][2]
-        bar = bisect.bisect_right(starts, start) - 1
-        role = lambda part: spans_of[part][bisect.bisect_right(spans_of[part], start, key=lambda span: span[0]) - 1][1]
-        layer = lambda part: next((layer for first, last, layer in layers_of[part] if first <= bar <= last), None)
-        here = [(part, key) for part, onset, key in sounding[at] if key % 12 in chord and level.get((part, onset, key), 0) >= FORTE]
-        section = lambda part: line_up[part]["section"]
-        stands = lambda part: role(part) not in ("melody", "countermelody") or any(
-            section(other) != section(part) and layer(other) is not None and layer(other) == layer(part) for other, _ in here
-        )
-        found = [(part, key) for part, key in here if stands(part)]
-        if len({chord.index(key % 12) for _, key in found}) < 3:
-            continue
-        count = lambda name: len({part for part, _ in found if section(part) == name})
-        for other, sums in times.items():
-            if count("horns") and count(other):
-                sums[count("horns"), count(other)] += end - start
-    for other, sums in times.items():
-        whole = sum(sums.values())
-        rows = {row["aspect"]: row for row in practice if row["measure"] == "brass_weight" and row["with"] == other}
-        if not whole and not rows:
-            continue
-        middle = Fraction(0)
-        for (horns, others), time in sorted(sums.items(), key=lambda item: Fraction(item[0][0], item[0][1])):
-            middle += time
-            if 2 * middle >= whole:
-                checks.check("horns to a trombone or trumpet", other, float(rows[f"horns per {other[:-1]}"]["value"]), horns / others)
-                break
-        for (horns, others), time in sums.items():
-            plural = lambda number, word: f"{number} {word}" if number == 1 else f"{number} {word}s"
-            aspect = f"{plural(horns, 'horn')} to {plural(others, other[:-1])}"
-            row = rows.get(aspect, {"value": "nan"})
-            checks.check("time of each number of horns and others", aspect, float(row["value"]), float(time / whole))
+    practice_lines.doublings(bars, cut, lines, line_up, tables["doublings"], between, text, checks)
+    practice_lines.brass_weight(cut, lines, line_up, given, practice, text, checks)
 
 
 def main():
@@ -514,9 +490,10 @@ def main():
     arguments = arguments.parse_args()
     failed = False
     for path in arguments.scores:
+        print(f"{pathlib.Path(path).name}: ", end="", flush=True)
         checks = Checks()
         compare(arguments.bin, path, checks)
-        print(f"{pathlib.Path(path).name}: {sum(checks.agreed.values())} agree, {len(checks.wrong)} differ")
+        print(f"{sum(checks.agreed.values())} agree, {len(checks.wrong)} differ")
         for what, count in checks.agreed.items():
             print(f"  {count:4} {what}")
         for line in checks.wrong[:20]:
