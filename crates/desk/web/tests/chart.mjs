@@ -71,6 +71,9 @@ test('a chart is made by dragging and by keys, taken back, reloaded, studied; a 
     await page.getByRole('link', { name: 'Study it' }).click();
     await page.getByText('This is a chart').first().waitFor();
     assert.equal(await page.getByRole('button', { name: 'Score', exact: true }).count(), 0);
+    // Nothing that needs notes is offered, and no picture of nothing takes room.
+    assert.equal(await page.getByRole('heading', { name: 'Register' }).count(), 0);
+    assert.equal(await page.getByRole('link', { name: 'Objections' }).count(), 0);
     await page.getByRole('combobox', { name: 'Ask' }).fill('horns have melody');
     await page.keyboard.press('Enter');
     await page.locator('.answer').getByRole('button', { name: '9–12' }).waitFor();

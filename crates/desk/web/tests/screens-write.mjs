@@ -28,7 +28,7 @@ await withDesk(async ({ browser, desk }) => {
         await page.getByRole('combobox', { name: 'Doubled' }).selectOption('octaves');
         await page.getByRole('gridcell', { name: /^Tuba/ }).first().click();
         await page.keyboard.press('s');
-        await page.getByRole('gridcell', { name: /^Tuba.*rests, set/ }).first().waitFor();
+        await page.getByRole('gridcell', { name: /^Tuba.*tacet, set/ }).first().waitFor();
         await page.getByRole('button', { name: 'Propose', exact: true }).click();
         await page.getByRole('article', { name: 'Proposal 3' }).waitFor({ timeout: 120_000 });
         await page.goto(`${desk.origin}/#/write`);

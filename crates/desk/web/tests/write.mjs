@@ -45,13 +45,17 @@ test('from the sketch to a proposal that is heard and a ZIP, by keyboard alone',
     await page.getByRole('gridcell', { name: /melody, set/ }).first().waitFor();
     await page.keyboard.press('ArrowDown');
     await page.keyboard.press('s');
-    await page.getByRole('gridcell', { name: /rests, set/ }).first().waitFor();
+    await page.getByRole('gridcell', { name: /tacet, set/ }).first().waitFor();
     await tabTo(page, /^Propose$/);
     await page.keyboard.press('Enter');
     await proposed(page, 3);
     // What was set stays, what was open is filled in.
-    assert.equal(await page.getByRole('gridcell', { name: /rests, set/ }).count(), 1);
+    assert.equal(await page.getByRole('gridcell', { name: /tacet, set/ }).count(), 1);
     assert.ok((await page.getByRole('gridcell', { name: /, proposed/ }).count()) > 4);
+    // What players object to stands among the criteria, from the list below.
+    const cautions = page.getByRole('row', { name: /^cautions found by players/ }).locator('td').first();
+    await page.waitForFunction((cell) => /^\d+$/.test(cell.textContent.trim()), await cautions.elementHandle());
+    await page.locator('#objections').getByRole('button', { name: new RegExp(`^${await cautions.innerText()} cautions?$`) }).waitFor();
     await page.getByRole('article', { name: 'Proposal 1' }).getByRole('button', { name: 'Hear' }).focus();
     await page.keyboard.press('Enter');
     const foot = page.getByRole('region', { name: 'Listening' });
@@ -94,13 +98,13 @@ test('a changed phrase is cast again in under a second; the others stay; undo, r
     console.log(`one phrase cast again, studied and shown: ${seconds} s`);
     const columns = await page.locator('[role=columnheader]').count() - 1;
     const after = await cells();
-    assert.match(after[0], /rests, set/);
+    assert.match(after[0], /tacet, set/);
     // Columns but the first are as they were.
     assert.deepEqual(after.filter((_, index) => index % columns !== 0), before.filter((_, index) => index % columns !== 0));
     await page.getByRole('button', { name: 'Take back' }).click();
-    await page.waitForFunction(() => !/rests, set/.test(document.querySelector('[role=gridcell]')?.getAttribute('aria-label') ?? ''));
+    await page.waitForFunction(() => !/tacet, set/.test(document.querySelector('[role=gridcell]')?.getAttribute('aria-label') ?? ''));
     await page.getByRole('button', { name: 'Make again' }).click();
-    await page.waitForFunction(() => /rests, set/.test(document.querySelector('[role=gridcell]')?.getAttribute('aria-label') ?? ''));
+    await page.waitForFunction(() => /tacet, set/.test(document.querySelector('[role=gridcell]')?.getAttribute('aria-label') ?? ''));
     await page.reload();
     await page.getByRole('grid').waitFor();
     assert.deepEqual(await cells(), after);
@@ -113,7 +117,7 @@ test('a changed phrase is cast again in under a second; the others stay; undo, r
     await other.getByRole('grid').waitFor();
     assert.deepEqual(await other.getByRole('gridcell').evaluateAll((all) => all.map((one) => one.getAttribute('aria-label'))), after);
     await other.getByRole('button', { name: 'Take back' }).click();
-    await other.waitForFunction(() => !/rests, set/.test(document.querySelector('[role=gridcell]')?.getAttribute('aria-label') ?? ''));
+    await other.waitForFunction(() => !/tacet, set/.test(document.querySelector('[role=gridcell]')?.getAttribute('aria-label') ?? ''));
     assert.deepEqual(other.troubles, []);
   });
 });

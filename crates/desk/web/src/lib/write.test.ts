@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { barsOf, best, cutAt, details, fresh, joined, kept, measured, present, shownOf, taskOf, withTask, type Group, type Phrase, type Proposal, type Strand } from './write';
+import { ROLES } from './looks';
+import { barsOf, best, cutAt, details, fresh, joined, kept, measured, present, shownOf, STAFF_ROLES, strandByKey, strandKeys, strandWord, taskOf, withTask, type Group, type Phrase, type Proposal, type Strand } from './write';
 
 const group = (section: string, players: number[], of = players.length): Group => ({ label: section, section, players, of, family: 'brass', reach: '' });
 const strands: Strand[] = [
@@ -47,6 +48,18 @@ describe('the map', () => {
     expect(cutAt(plan, 2)).toEqual(plan);
     expect(joined(cut, 1)).toEqual(plan);
     expect(joined(plan, 1)).toEqual(plan);
+  });
+
+  it('has the words and the letters of all pictures for roles', () => {
+    const more: Strand[] = [...strands, { name: 'Chords 2', role: 'harmony', is_chordal: true, bars: [] }];
+    expect(STAFF_ROLES.map(([, role]) => role)).toEqual(ROLES);
+    expect(['Melody', 'Chords', 'Chords 2', 'silence'].map((name) => strandWord(more, name))).toEqual(['melody', 'harmony 1', 'harmony 2', 'tacet']);
+    expect(strandWord(strands, 'Chords')).toBe('harmony');
+    expect(strandByKey(strands, 'h')?.name).toBe('Chords');
+    expect(strandByKey(more, 'h', 'Chords')?.name).toBe('Chords 2');
+    expect(strandByKey(more, 'h', 'Chords 2')?.name).toBe('Chords');
+    expect(strandByKey(strands, 'b')).toBeUndefined();
+    expect(strandKeys(strands)).toEqual([{ key: 'm', role: 'melody' }, { key: 'h', role: 'harmony' }]);
   });
 
   it('says in words', () => {

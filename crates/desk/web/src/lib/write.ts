@@ -1,6 +1,7 @@
 /** A draft as the page edits it: cells of the map, phrases, and what proposals fill in. Pure functions, tested without a page. */
 
 import type { components } from '../generated/api';
+import { KEYS } from './chart';
 
 type Schemas = components['schemas'];
 export type Draft = Schemas['DraftShown'];
@@ -17,7 +18,11 @@ export type KnownLineup = Schemas['KnownLineup'];
 export type Objections = Schemas['ObjectionsShown'];
 
 export const SILENCE = 'silence';
-export const STAFF_ROLES = ['melody', 'answer', 'chords', 'bass', 'figure', 'rhythm', 'pedal', 'hits', 'effect'] as const;
+/** What a staff of a sketch is called, and the role it has in every picture. */
+export const STAFF_ROLES: readonly (readonly [staff: string, role: string])[] = [
+  ['melody', 'melody'], ['answer', 'countermelody'], ['bass', 'bass'], ['chords', 'harmony'], ['pedal', 'pedal'],
+  ['rhythm', 'rhythm'], ['figure', 'figuration'], ['hits', 'punctuation'], ['effect', 'effect'],
+];
 export const DYNAMICS = ['ppp', 'pp', 'p', 'mp', 'mf', 'f', 'ff', 'fff'] as const;
 
 /** What the map shows of a group in a phrase. */
@@ -39,6 +44,15 @@ export const taskOf = (phrase: Phrase, group: Group): Task | null => phrase.task
 /** The role of a strand as all pictures call it. */
 export const roleOf = (strands: readonly Strand[], name: string): string =>
   name === SILENCE ? 'tacet' : (strands.find((strand) => strand.name === name)?.role ?? '');
+
+/** A strand in the words of every picture: its role, numbered where several have the same. */
+export function strandWord(strands: readonly Strand[], name: string): string {
+  if (name === SILENCE) return 'tacet';
+  const strand = strands.find((one) => one.name === name);
+  if (!strand) return name.toLowerCase();
+  const alike = strands.filter((one) => one.role === strand.role);
+  return alike.length > 1 ? `${strand.role} ${alike.indexOf(strand) + 1}` : strand.role;
+}
 
 /** What a proposal has for a group in a phrase of the same bars. */
 export function cellOf(proposal: Proposal | null, phrase: Phrase, group: Group): Cell | null {
@@ -140,7 +154,13 @@ export function best(values: readonly number[], moreIsBetter: boolean): number |
   return values.every((value) => value === wanted) ? null : wanted;
 }
 
-/** Letters that give a cell its role, by the first letter of what the sketch calls it. */
-export function strandByKey(strands: readonly Strand[], key: string): Strand | undefined {
-  return strands.find((strand) => strand.name.toLowerCase().startsWith(key));
+/** The strand a letter gives: the letters are those of the charts; of several strands with one role the next after the one a cell has. */
+export function strandByKey(strands: readonly Strand[], key: string, now = ''): Strand | undefined {
+  const role = KEYS[key];
+  const alike = strands.filter((strand) => strand.role === role);
+  return alike[(alike.findIndex((strand) => strand.name === now) + 1) % alike.length];
 }
+
+/** The letters for the strands of a sketch: "m melody". */
+export const strandKeys = (strands: readonly Strand[]): { readonly key: string; readonly role: string }[] =>
+  Object.entries(KEYS).flatMap(([key, role]) => (key.length === 1 && strands.some((strand) => strand.role === role) ? [{ key, role }] : []));

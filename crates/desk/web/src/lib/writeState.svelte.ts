@@ -1,7 +1,8 @@
 /** The state of the writing page: the draft, the cell looked into, the proposal looked at. */
 
 import { api, follow, Refusal, type JobState } from './api';
-import { cutAt, joined, kept, withTask, type Draft, type Group, type Phrase, type Proposal, type Task } from './write';
+import { withSigns } from './rows';
+import { cutAt, joined, kept, strandWord, withTask, type Draft, type Group, type Phrase, type Proposal, type Task } from './write';
 import { writing, type Change } from './writeApi';
 
 export class Writing {
@@ -69,7 +70,7 @@ export class Writing {
   }
 
   set(at: number, group: Group, task: Task | null): void {
-    void this.change({ plan: withTask(this.plan(), at, group, task) }, task ? `${group.label}: ${task.role}.` : `${group.label}: left open.`);
+    void this.change({ plan: withTask(this.plan(), at, group, task) }, `${withSigns(group.label)}: ${task ? strandWord(this.draft?.strands ?? [], task.role) : 'left open'}.`);
   }
 
   keep(at: number, groups: readonly Group[]): void {
@@ -90,7 +91,7 @@ export class Writing {
   }
 
   fillIn(at: number, fill: boolean): void {
-    void this.change({ plan: this.plan().map((phrase, index) => (index === at ? { ...phrase, fill } : phrase)) }, fill ? 'Who is left open is filled in.' : 'Who is left open rests.');
+    void this.change({ plan: this.plan().map((phrase, index) => (index === at ? { ...phrase, fill } : phrase)) }, fill ? 'Who is left open is filled in.' : 'Who is left open is silent.');
   }
 
   undo(): void {
