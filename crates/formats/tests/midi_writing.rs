@@ -202,3 +202,36 @@ fn two_players_on_one_key_keep_their_own_ends() {
     let on_and_off: Vec<String> = messages(&score).into_iter().filter(|message| !message.contains("program")).collect();
     assert_eq!(on_and_off, ["0: 1 on 72", "24: 2 on 72", "48: 2 off 72", "96: 1 off 72"]);
 }
+
+/// A MIDI file has no bars but those its time signatures make (Standard MIDI File 1.0, FF 58): a pickup and a bar divided by a repeat
+/// need signatures of their own, or every barline after them falls elsewhere.
+#[test]
+fn pickups_and_divided_bars_keep_their_barlines() {
+    let bar = |number: &str, uncounted: &str, quavers: &[u8]| {
+        let note = |quavers: &u8| {
+            format!("<note><pitch><step>C</step><octave>5</octave></pitch><duration>{quavers}</duration><voice>1</voice></note>")
+        };
+        let metre = "<attributes><divisions>2</divisions><time><beats>3</beats><beat-type>4</beat-type></time></attributes>";
+        let metre = if number == "0" { metre } else { "" };
+        format!("<measure number=\"{number}\"{uncounted}>{metre}{}</measure>", quavers.iter().map(note).collect::<String>())
+    };
+    let implicit = " implicit=\"yes\"";
+    let bars = [
+        bar("0", implicit, &[1]),
+        bar("1", "", &[2, 2, 2]),
+        bar("2", "", &[5]),
+        bar("X1", implicit, &[1]),
+        bar("3", "", &[6]),
+        bar("4", "", &[5]),
+    ];
+    let xml = format!(
+        "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>Oboe</part-name></score-part></part-list>\
+         <part id=\"P1\">{}</part></score-partwise>",
+        bars.concat()
+    );
+    let starts = |score: &Score| score.bars.iter().map(|bar| bar.start.to_string()).collect::<Vec<_>>();
+    let score = read("made.musicxml", xml.as_bytes(), &Limits::default()).unwrap().score;
+    assert_eq!(starts(&score), ["0", "1/2", "7/2", "6", "13/2", "19/2"]);
+    let again = read("written.mid", &midi::write(&score, Unroll::AsWritten), &Limits::default()).unwrap().score;
+    assert_eq!(starts(&again), starts(&score));
+}

@@ -114,12 +114,13 @@ fn conductor<'a>(score: &'a Score, sounding: &Sounding, clock: Clock) -> Track<'
             Some(*in_force)
         })
         .collect();
-    let mut metre_now: Option<&Metre> = None;
+    let mut metre_now: Option<Metre> = None;
     for played in &sounding.bars {
-        let in_force = metres[played.bar.at()];
+        // A pickup or a divided bar has the metre of its length, or every barline after it would be elsewhere.
+        let in_force = metres[played.bar.at()].map(|metre| metre_of(metre, played.length));
         if in_force != metre_now {
+            events.extend(in_force.as_ref().and_then(signature).map(|message| meta(clock.tick(played.start), message)));
             metre_now = in_force;
-            events.extend(in_force.and_then(signature).map(|message| meta(clock.tick(played.start), message)));
         }
         let first = keys.partition_point(|change| change.bar < played.bar);
         let here = keys[first..].iter().take_while(|change| change.bar == played.bar);
@@ -152,6 +153,18 @@ fn rehearsals(score: &Score) -> BTreeMap<BarIndex, Vec<(Crotchets, &str)>> {
         marks.dedup();
     }
     by_bar
+}
+
+/// `metre`, or what a bar of another length would have, in its units or shorter ones.
+fn metre_of(metre: &Metre, length: Crotchets) -> Metre {
+    let Metre::Measured(terms) = metre else { return metre.clone() };
+    let whole = 4 * length.denominator();
+    let unit = i64::from(terms.iter().map(|term| term.1).max().unwrap_or(4)).max(whole);
+    let beats = length.numerator().saturating_mul(unit);
+    match (u16::try_from(beats / whole), u16::try_from(unit)) {
+        (Ok(count), Ok(unit)) if count > 0 && beats % whole == 0 && metre.length() != Some(length) => Metre::simple(count, unit),
+        _ => metre.clone(),
+    }
 }
 
 /// The metre as a MIDI time signature; free time and units that are no power of two have none.
