@@ -1,8 +1,13 @@
 //! What a part's name tells the model: family, section, chair.
 //!
-//! The rules are those of the encoding the model was trained with, so that a name means the same to both.
+//! What the catalogue makes of the name decides, so that every language and every way of writing says the same; a part of which a file tells
+//! nothing but notes has no family.
 
-use ripieno_score::Part;
+use std::collections::BTreeMap;
+
+use ripieno_instruments::catalogue::catalogue;
+use ripieno_instruments::recognise::{Clues, recognise};
+use ripieno_score::{Part, PartInstrument};
 
 /// Family of instruments, in the model's order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,9 +27,9 @@ pub(super) struct PartFacts {
     pub family: Family,
     /// The family whose vector the network adds; named parts differ from `family` in a few voices only.
     pub network_family: Family,
-    /// Name without key and chair number: parts of equal section are desk mates.
+    /// Parts of equal section are desk mates.
     pub section: String,
-    /// Number of the chair, 1 if none, at most 3.
+    /// Number of the chair, 1 if none, at most 3; 0 where nothing tells.
     pub player: usize,
     /// A second or fourth chair.
     pub second: bool,
@@ -36,25 +41,104 @@ fn any(name: &str, words: &[&str]) -> bool {
     words.iter().any(|word| name.contains(word))
 }
 
-impl PartFacts {
-    /// Reads the name of `part`; a name that says nothing gives way to the catalogue's id.
-    pub fn of(part: &Part) -> Self {
-        let name = part.name.to_lowercase();
-        let id = part.instrument_id.to_lowercase().replace(['-', '_'], " ");
-        let first = |judge: fn(&str) -> Family| match judge(&name) {
-            Family::Other => judge(&id),
-            known => known,
+/// What tells what a part is.
+enum Known {
+    /// Its name, which has these numbers.
+    Named(Vec<u16>),
+    /// A program or sound of its file, behind a name like "Track 3".
+    Sounded,
+    /// Its compass at best.
+    Guessed,
+}
+
+impl Known {
+    fn of(part: &Part) -> Self {
+        let named = recognise(&Clues { name: &part.name, ..Clues::default() });
+        // Program 1 is what files have when nobody chose.
+        let sounds = |instrument: &PartInstrument| {
+            !instrument.sound.is_empty()
+                || instrument.channel == Some(10)
+                || instrument.program.is_some_and(|program| program > 1)
         };
-        let digits: Vec<u32> = name.chars().filter_map(|c| c.to_digit(10)).collect();
-        Self {
-            family: first(family),
-            network_family: first(network_family),
-            section: section(&part.name),
-            player: digits.last().map_or(1, |&d| d.min(3) as usize),
-            second: second_chair(&name),
-            unpitched: any(&name, &["drum", "cymbal", "triangle"]),
+        if !named.fallback || family(&part.name.to_lowercase()) != Family::Other {
+            Self::Named(named.numbers)
+        } else if part.instruments.first().is_some_and(sounds) {
+            Self::Sounded
+        } else {
+            Self::Guessed
         }
     }
+}
+
+/// Whether nothing but its compass and clef tells what `part` is.
+pub(crate) fn is_guessed(part: &Part) -> bool {
+    matches!(Known::of(part), Known::Guessed)
+}
+
+impl PartFacts {
+    /// The facts of all parts of a score. What a name says counts, in whatever language the catalogue has; chairs of parts that only a program
+    /// tells are counted from the top.
+    pub fn of_all(parts: &[Part]) -> Vec<Self> {
+        let mut seats: BTreeMap<&str, usize> = BTreeMap::new();
+        parts
+            .iter()
+            .map(|part| {
+                let seat = seats.entry(&part.instrument_id).or_default();
+                *seat += 1;
+                Self::of(part, *seat)
+            })
+            .collect()
+    }
+
+    /// `seat` counts the parts of its instrument from the top of the score.
+    fn of(part: &Part, seat: usize) -> Self {
+        let name = part.name.to_lowercase();
+        let mut facts = Self {
+            family: Family::Other,
+            network_family: Family::Other,
+            section: part.instrument_id.clone(),
+            player: 1,
+            second: false,
+            unpitched: any(&name, &["drum", "cymbal", "triangle"]),
+        };
+        match Known::of(part) {
+            Known::Named(printed) => {
+                let digits = name.split(|c: char| !c.is_ascii_digit()).filter_map(|digits| digits.parse::<u16>().ok());
+                let digits: Vec<u16> = digits.collect();
+                let chairs = if digits.is_empty() { printed } else { digits };
+                if part.instrument_id.is_empty() || name.contains("solo") || name.contains("choir") {
+                    facts.section = name.trim_end_matches(|c: char| c.is_ascii_digit() || c.is_whitespace()).to_owned();
+                }
+                // The last digit, as in training.
+                facts.player = chairs.last().map_or(1, |chair| usize::from(chair % 10).min(3));
+                facts.second = chairs.iter().any(|chair| matches!(chair % 10, 2 | 4 | 6 | 8));
+            }
+            Known::Sounded => (facts.player, facts.second) = (seat.min(3), seat.is_multiple_of(2)),
+            // A family guessed wrongly costs more than none (docs/roles-figures.md, How much hangs on the file).
+            Known::Guessed => return facts,
+        }
+        (facts.family, facts.network_family) = families(part, &name);
+        facts
+    }
+}
+
+/// Family for counting, and for the network: the catalogue's, else what the words of the name or of the instrument's id say.
+fn families(part: &Part, name: &str) -> (Family, Family) {
+    use ripieno_instruments::family::Family as Catalogued;
+    let of_catalogue = match catalogue().by_id(&part.instrument_id).map(|instrument| instrument.family) {
+        Some(Catalogued::Woodwind) => Some(Family::Woodwind),
+        Some(Catalogued::Brass) => Some(Family::Brass),
+        Some(Catalogued::Percussion) => Some(Family::Percussion),
+        Some(Catalogued::Strings) => Some(Family::Strings),
+        Some(Catalogued::Voice) => Some(Family::Voice),
+        _ => None,
+    };
+    let id = part.instrument_id.replace('-', " ");
+    let by_words = |judge: fn(&str) -> Family| match judge(name) {
+        Family::Other => judge(&id),
+        known => known,
+    };
+    (of_catalogue.unwrap_or_else(|| by_words(family)), of_catalogue.unwrap_or_else(|| by_words(network_family)))
 }
 
 fn family(n: &str) -> Family {
@@ -112,52 +196,45 @@ fn network_family(n: &str) -> Family {
     Family::Other
 }
 
-/// "Horn 2" and "F (alto) Horn 1" belong to "horn".
-fn section(name: &str) -> String {
-    let mut rest = name;
-    for key in ["Bb", "Eb", "A", "B", "C", "D", "E", "F", "G"] {
-        if let Some(after) = name.strip_prefix(key)
-            && after.starts_with(char::is_whitespace)
-        {
-            rest = after.trim_start();
-            if rest.starts_with('(')
-                && let Some(close) = rest.rfind(')')
-            {
-                rest = rest[close + 1..].trim_start();
-            }
-            break;
-        }
-    }
-    rest.trim_end_matches(|c: char| c.is_ascii_digit() || c.is_whitespace()).trim().to_lowercase()
-}
-
-fn second_chair(name: &str) -> bool {
-    let chars: Vec<char> = name.chars().collect();
-    (0..chars.len()).any(|i| {
-        matches!(chars[i], '2' | '4' | '6' | '8') && chars.get(i + 1).is_none_or(|next| !next.is_alphanumeric() && *next != '_')
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn facts(name: &str) -> PartFacts {
-        PartFacts::of(&Part { name: name.to_owned(), ..Part::default() })
+    fn facts(name: &str, id: &str, program: Option<u8>) -> PartFacts {
+        let instruments = vec![PartInstrument { program, ..PartInstrument::default() }];
+        let part = Part { name: name.to_owned(), instrument_id: id.to_owned(), instruments, ..Part::default() };
+        PartFacts::of_all(&[part]).remove(0)
     }
 
     #[test]
     fn names_give_family_section_and_chair() {
-        let horn = facts("F (alto) Horn 4");
+        let horn = facts("F (alto) Horn 4", "horn", None);
         assert_eq!((horn.family, horn.section.as_str(), horn.player, horn.second), (Family::Brass, "horn", 3, true));
-        assert_eq!(facts("Violin I").network_family, Family::Strings);
-        assert_eq!(facts("English Horn").network_family, Family::Woodwind);
-        assert!(facts("Bass Drum").unpitched);
+        assert_eq!(facts("English Horn", "english-horn", None).network_family, Family::Woodwind);
+        assert!(facts("Bass Drum", "bass-drum", None).unpitched);
+        assert_eq!(facts("tenorchoir", "choir", None).section, "tenorchoir");
     }
 
     #[test]
-    fn an_unknown_name_gives_way_to_the_catalogue() {
-        let part = Part { name: "Geigen".to_owned(), instrument_id: "violin".to_owned(), ..Part::default() };
-        assert_eq!(PartFacts::of(&part).family, Family::Strings);
+    fn every_language_says_the_same() {
+        for (id, names) in [("viola", ["Viola", "Bratsche", "Alto"]), ("horn", ["Horn II in F", "Corno II", "Cor II"])] {
+            let told = names.map(|name| facts(name, id, None));
+            assert!(told.iter().all(|facts| facts == &told[0]), "{told:?}");
+        }
+        assert_eq!(facts("Cor II", "horn", None).player, 2);
+    }
+
+    #[test]
+    fn a_name_that_tells_nothing_gives_way_to_the_program_and_a_guess_to_nothing() {
+        let flute = |at: usize| Part {
+            name: format!("Track {}", at + 3),
+            instrument_id: "flute".to_owned(),
+            instruments: vec![PartInstrument { program: Some(74), ..PartInstrument::default() }],
+            ..Part::default()
+        };
+        let told = PartFacts::of_all(&[flute(0), flute(1)]);
+        assert_eq!((told[1].family, told[1].player, told[1].second, told[0].player), (Family::Woodwind, 2, true, 1));
+        let guessed = facts("Track 3", "flute", None);
+        assert_eq!((guessed.family, guessed.player), (Family::Other, 1));
     }
 }

@@ -28,6 +28,7 @@ use ripieno_score::{Score, Sounding};
 
 use crate::model::sigmoid;
 use facts::PartFacts;
+pub(crate) use facts::is_guessed;
 use features::Features;
 use network::{ANSWERS, Input};
 use piece::Piece;

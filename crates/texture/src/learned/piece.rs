@@ -58,7 +58,7 @@ pub(super) struct Piece {
 
 impl Piece {
     pub fn new(score: &Score, sounding: &Sounding) -> Self {
-        let mut facts: Vec<PartFacts> = score.parts.iter().map(PartFacts::of).collect();
+        let mut facts = PartFacts::of_all(&score.parts);
         let mut starts: Vec<i64> = sounding.bars.iter().map(|bar| bar.start.to_ticks(TICKS)).collect();
         starts.push(sounding.length().to_ticks(TICKS));
         let bars = sounding.bars.len();

@@ -9,7 +9,7 @@ use ripieno_score::{Crotchets, Part, Score, Sounding};
 use super::cell::Cell;
 use super::figure::figure;
 use crate::layers::group::Place;
-use crate::learned::RoleProbabilities;
+use crate::learned::{RoleProbabilities, is_guessed};
 use crate::role::Role;
 
 /// Price of a hand-off, in natural logarithms of the lead: low, since the melody does wander.
@@ -198,7 +198,10 @@ const BRASS: f32 = 4.0;
 
 /// What each part's lead is multiplied with.
 pub(crate) fn prominence(score: &Score) -> Vec<f32> {
-    let family = |part: &Part| catalogue().by_id(&part.instrument_id).map(|instrument| instrument.family);
+    let family = |part: &Part| {
+        let known = (!is_guessed(part)).then(|| catalogue().by_id(&part.instrument_id)).flatten();
+        known.map(|instrument| instrument.family)
+    };
     let weight = |part: &Part| match family(part) {
         Some(Family::Voice) => SUNG,
         Some(Family::Brass) => BRASS,
