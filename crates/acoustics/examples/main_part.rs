@@ -1,6 +1,7 @@
 //! Holds audibility against annotated main parts (Hauptstimme), which the model never saw.
 //!
-//! `cargo run --release -p ripieno-acoustics --example main_part [-- FOLDER]` reads FOLDER (by default `../shared/data/scores`):
+//! `cargo run --release -p ripieno-acoustics --example main_part [-- FOLDER [conductor]]` reads FOLDER (by default `../shared/data/scores`), heard
+//! from a seat in the hall or from the conductor's place:
 //! scores and beside each `NAME_annotations.csv` with the columns qstamp, part_num. In every bar where the part annotated as main for most of
 //! the bar sounds beside others, it is asked whether its margin exceeds that of another sounding part; a random one is drawn by averaging over all.
 //! Chance is 0.5. What is compared with what is asked in several forms ([`FORMS`]), and each is told by case.
@@ -9,20 +10,63 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use ripieno_acoustics::{Audibility, Line, Scene, Situation, audibility, audibility_beside};
+use ripieno_acoustics::ear::{channel_hz, threshold};
+use ripieno_acoustics::level::power_of;
+use ripieno_acoustics::{
+    Audibility, Ear, Excitation, Excited, Line, Scene, Situation, audibility, audibility_beside, audibility_by,
+};
 use ripieno_formats::{Limits, read};
+use ripieno_instruments::catalogue;
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
 /// What is compared. A part doubles another in a bar when it has four fifths of its notes in unison or octaves.
-const FORMS: [&str; 7] = [
-    "part against part",
-    "part against parts that do not double it",
-    "the same, nobody masked by those who double them",
-    "the part with its doublings as one line, against other parts",
-    "line against line, each with its doublings",
+const FORMS: [&str; 12] = [
+    "a. part against part",
+    "b. part against parts that do not double it",
+    "c. the same, nobody masked by those who double them",
+    "d. the part with its doublings as one line, against other parts",
+    "e. line against line, each with its doublings",
+    "f. as a, by loudness beside the rest",
+    "g. as d, by loudness beside the rest",
+    "h. as e, by loudness beside the rest",
+    "i. as a, by the best moments of the bar",
+    "j. as a, by loudness alone",
     "for comparison: higher, among parts that do not double it",
     "for comparison: marked louder, with more players",
 ];
+
+/// Loudness beside what masks, channel by channel, as a level: the form of Zwicker's and of Moore, Glasberg and Baer's partial loudness with one exponent
+/// (0.23, from memory) and the threshold in quiet. It orders lines; it counts no sones.
+struct Loudness {
+    /// Whether what sounds beside is left out.
+    alone: bool,
+}
+
+impl Ear for Loudness {
+    fn margin(&self, line: &Excitation, rest: &Excitation) -> f64 {
+        let grown = |power: f64| (1.0 + power).powf(0.23);
+        let channels = line.0.iter().zip(rest.0.iter()).enumerate();
+        let sum: f64 = channels
+            .map(|(channel, (line, rest))| {
+                let quiet = power_of(threshold(channel_hz(channel)));
+                let (line, rest) = (line / quiet, if self.alone { 0.0 } else { rest / quiet });
+                grown(line + rest) - grown(rest)
+            })
+            .sum();
+        // Within the bounds between which margins are averaged.
+        10.0 * sum.max(1e-3).log10()
+    }
+}
+
+/// The margin, stretched so that the mean over a bar is that of its best moments.
+struct Best;
+
+impl Ear for Best {
+    fn margin(&self, line: &Excitation, rest: &Excitation) -> f64 {
+        let share = (Excited.margin(line, rest).clamp(-30.0, 40.0) + 30.0) / 70.0;
+        70.0 * share.powi(8) - 30.0
+    }
+}
 
 /// Sums of shares by form, each with its bars.
 #[derive(Default, Clone, Copy)]
@@ -140,6 +184,9 @@ struct Heard<'a> {
     beside: Audibility,
     line: Audibility,
     lines: Audibility,
+    loud: [Audibility; 3],
+    best: Audibility,
+    by_itself: Audibility,
     of_line: Vec<Vec<usize>>,
 }
 
@@ -164,13 +211,17 @@ impl Heard<'_> {
             rows_in(self.sounding, part, bar).map(of).fold(f64::NEG_INFINITY, f64::max)
         };
         let of = |table: &Audibility, among: &[usize]| wins(&|part| margin(table, part), margin(table, main), among);
-        let line = wins(&|part| margin(&self.line, part), margin(&self.line, main), &apart);
         let forms = [
             of(&self.alone, &others)?.into(),
             of(&self.alone, &apart),
             of(&self.beside, &apart),
-            line,
+            of(&self.line, &apart),
             of(&self.lines, &lines),
+            of(&self.loud[0], &others),
+            of(&self.loud[1], &apart),
+            of(&self.loud[2], &lines),
+            of(&self.best, &others),
+            of(&self.by_itself, &others),
             wins(&height, height(main), &apart),
             wins(&force, force(main), &others),
         ];
@@ -197,7 +248,9 @@ impl Heard<'_> {
         };
         let doubled = if others.len() > apart.len() { "doubled by others" } else { "not doubled" };
         let mut cases: Vec<String> = [place, against, size, doubled].iter().map(|case| (*case).to_owned()).collect();
-        cases.push(self.score.parts[main].instrument_id.clone());
+        let id = &self.score.parts[main].instrument_id;
+        cases.push(format!("family: {}", catalogue().by_id(id).map_or("other", |item| item.family.name())));
+        cases.push(id.clone());
         Some((forms, cases))
     }
 }
@@ -205,6 +258,8 @@ impl Heard<'_> {
 #[allow(clippy::print_stdout, clippy::cast_precision_loss)] // it is a program; counts
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = std::env::args().nth(1).unwrap_or_else(|| "../shared/data/scores".into());
+    let situation = || if std::env::args().nth(2).is_some() { Situation::conductor() } else { Situation::hall() };
+    println!("{}", situation());
     let Ok(entries) = fs::read_dir(&folder) else {
         println!("{folder} is not there: nothing to check (the annotations are published as Hauptstimme)");
         return Ok(());
@@ -224,16 +279,21 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
         let score = read(&path.to_string_lossy(), &fs::read(path)?, &Limits::default())?.score;
         let sounding = Sounding::new(&score, Unroll::AsWritten);
-        let scene = Scene::new(&score, &sounding, &[], Situation::hall())?;
+        let scene = Scene::new(&score, &sounding, &[], situation())?;
         let mains = main_parts(&annotations, &sounding)?;
         let parts = Line::of_parts(&score, &sounding);
         let doublers = leaders(&score, &sounding, &mains, false);
         let of_line = leaders(&score, &sounding, &mains, true);
+        let (doubled, joined_all) = (joined(&score, &sounding, &doublers), joined(&score, &sounding, &of_line));
+        let loud = |lines: &[Line]| audibility_by(&scene, lines, &Loudness { alone: false });
         let heard = Heard {
+            loud: [loud(&parts), loud(&doubled), loud(&joined_all)],
+            best: audibility_by(&scene, &parts, &Best),
+            by_itself: audibility_by(&scene, &parts, &Loudness { alone: true }),
             alone: audibility(&scene, &parts),
             beside: audibility_beside(&scene, &parts, |bar, part| of_line[bar][part]),
-            line: audibility(&scene, &joined(&score, &sounding, &doublers)),
-            lines: audibility(&scene, &joined(&score, &sounding, &of_line)),
+            line: audibility(&scene, &doubled),
+            lines: audibility(&scene, &joined_all),
             score: &score,
             sounding: &sounding,
             doublers,

@@ -13,6 +13,7 @@ pub mod ear;
 pub mod evenness;
 pub mod exposure;
 pub mod level;
+mod playing;
 pub mod room;
 mod scene;
 pub mod seating;
@@ -21,14 +22,15 @@ pub mod source;
 pub mod verdicts;
 
 pub use audibility::{
-    Audibility, Audible, Explanation, Grade, Masked, SecondOpinion, audibility, audibility_beside, explain, masked,
-    second_opinion,
+    Able, Asked, Audibility, Audible, Explanation, Grade, Masked, Masker, Remedy, RemedyKind, SecondOpinion, audibility,
+    audibility_beside, audibility_by, explain, masked, second_opinion,
 };
 pub use data::{Citation, citations};
 pub use ear::{Ear, Excitation, Excited};
 pub use evenness::{EvenGrade, Evenness, evenness, full_chords};
 pub use exposure::{Day, Exposed, exposure};
 pub use level::{Level, hertz};
+pub use playing::sounding_length;
 pub use room::Room;
 pub use scene::{Line, Scene, instruments_of, players_of};
 pub use seating::{Place, Plan, Seat};

@@ -9,6 +9,7 @@ use ripieno_score::{Crotchets, DynamicLevel, NoteRow, Part, PartInstrument, Play
 
 use crate::ear::{CHANNELS, Excitation, channel_hz, channel_of};
 use crate::level::{level_of, power_of};
+use crate::playing::{is_short, sounding_length};
 use crate::seating::Seat;
 use crate::situation::{Refused, Situation, Transfer, transfers};
 use crate::source::{Source, Ways};
@@ -159,7 +160,7 @@ impl<'a> Scene<'a> {
                 players,
                 players_spread,
                 from: row.onset,
-                to: row.onset + row.duration,
+                to: row.onset + scene.played(&row),
                 from_s: sounding.tempo.seconds(row.onset),
             });
         }
@@ -171,6 +172,18 @@ impl<'a> Scene<'a> {
         });
         scene.reach = reach.collect();
         Ok(scene)
+    }
+
+    /// For how long a row is played: a short one in whole sixteenths of what is written, any other as written, since what players take off its end is
+    /// filled by the room.
+    fn played(&self, row: &NoteRow) -> Crotchets {
+        let note = self.score.parts.get(usize::from(row.part)).and_then(|part| part.notes.get(row.written as usize));
+        let Some(note) = note.filter(|note| is_short(note.articulations)) else { return row.duration };
+        let tempo = &self.sounding.tempo;
+        let length = tempo.seconds(row.onset + row.duration) - tempo.seconds(row.onset);
+        #[allow(clippy::cast_possible_truncation)] // a share in sixteenths
+        let sixteenths = (sounding_length(length, note.articulations, false) / length.max(1e-6) * 16.0).round() as i64;
+        row.duration * Crotchets::new(sixteenths.clamp(1, 16), 16).unwrap_or_default()
     }
 
     /// For each part the indices of its instruments in `voices`.
@@ -214,6 +227,15 @@ impl<'a> Scene<'a> {
         Heard { excitation, emitted, power_db: made.power.db, spread: made.power.spread, t60 }
     }
 
+    /// Rows that sound in some bars, by onset.
+    pub(crate) fn rows_in(&self, bars: Range<usize>) -> Vec<usize> {
+        let played = &self.sounding.bars;
+        match (played.get(bars.start), bars.end.checked_sub(1).and_then(|bar| played.get(bar))) {
+            (Some(first), Some(last)) => self.rows_between(first.start, last.start + last.length),
+            _ => Vec::new(),
+        }
+    }
+
     /// Rows that sound between two moments, by onset.
     fn rows_between(&self, begin: Crotchets, end: Crotchets) -> Vec<usize> {
         self.rows_reaching(self.order.partition_point(|row| self.notes[*row].from < end), begin)
@@ -235,10 +257,10 @@ impl<'a> Scene<'a> {
     /// Walks the moments of some bars in order.
     pub(crate) fn moments(&self, bars: Range<usize>, mut visit: impl FnMut(&Moment<'_>)) {
         let played = &self.sounding.bars;
-        let (Some(first), Some(last)) = (played.get(bars.start), bars.end.checked_sub(1).and_then(|bar| played.get(bar))) else {
+        if bars.is_empty() || bars.end > played.len() {
             return;
-        };
-        let order = self.rows_between(first.start, last.start + last.length);
+        }
+        let order = self.rows_in(bars.clone());
         let (mut next, mut here) = (0, Vec::new());
         let mut active: Vec<(usize, f64)> = Vec::new();
         for bar in bars {

@@ -6,7 +6,7 @@ mod common;
 
 use std::ops::Range;
 
-use common::{Desk, demo, score};
+use common::{Desk, Willing, demo, score};
 use proptest::prelude::*;
 use ripieno_acoustics::seating::Plan;
 use ripieno_acoustics::{
@@ -102,7 +102,7 @@ fn a_bar_by_itself_is_heard_as_in_the_whole() {
     let mut told = 0;
     for bar in (0..sounding.bars.len()).step_by(7) {
         for line in (0..lines.len()).step_by(3) {
-            let (one, all) = (explain(&scene, &lines, line, bar), whole.at(line, bar));
+            let (one, all) = (explain(&scene, &lines, line, bar, &(bar..bar + 1), &Willing), whole.at(line, bar));
             assert_eq!(one.is_some(), all.is_some(), "line {line} bar {bar}");
             if let (Some(one), Some(all)) = (one, all) {
                 assert!((one.audible.margin_db - all.margin_db).abs() < 1e-6, "line {line} bar {bar}");
@@ -172,7 +172,7 @@ fn what_masks_a_line_is_the_same_told_at_once_and_bar_by_bar() {
     let lines = Line::of_parts(&score, &sounding);
     let (line, mut compared) = (0, 0);
     for told in masked(&scene, &lines, line).iter().step_by(5) {
-        let one = explain(&scene, &lines, line, told.bar).unwrap();
+        let one = explain(&scene, &lines, line, told.bar, &(told.bar..told.bar + 1), &Willing).unwrap();
         assert!((one.audible.margin_db - told.audible.margin_db).abs() < 1e-6);
         assert_eq!(one.maskers.len(), told.maskers.len(), "bar {}", told.bar);
         for (a, b) in one.maskers.iter().zip(&told.maskers) {

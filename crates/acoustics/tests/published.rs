@@ -26,7 +26,7 @@ fn levels_lie_where_measurements_lie() {
         let part = &score.parts[one.part];
         println!(
             "{:24} {:5.1} dB(A), own {:5.1}, day {:5.1}, EU upper {:4.0} %",
-            part.name, one.playing, one.own, one.daily, one.doses[1]
+            part.name, one.playing, one.own, one.daily, one.doses[1].percent
         );
         let Some(item) = catalogue().by_id(&part.instrument_id) else { continue };
         let range = match (item.family, item.section.name()) {

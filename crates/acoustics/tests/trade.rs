@@ -8,7 +8,7 @@
 mod common;
 
 use common::{Desk, score};
-use ripieno_acoustics::{Line, Scene, Situation, Stands, Verdicts, audibility, explain, second_opinion, verdicts};
+use ripieno_acoustics::{Line, Scene, Situation, Stands, Verdicts, audibility, second_opinion, verdicts};
 use ripieno_score::{Sounding, Unroll};
 
 fn compared(a: (&str, u16, u8), b: (&str, u16, u8), mark: &str) -> Verdicts {
@@ -106,32 +106,4 @@ fn a_line_doubled_at_the_octave_is_heard_better() {
     let (alone, octave, unison) = (chord(vec![vec![]]), chord(vec![vec![79]]), chord(vec![vec![67]]));
     println!("alone {alone:.1}, with the octave {octave:.1}, with the unison {unison:.1}");
     assert!(octave > alone + 1.5 && octave > unison);
-}
-
-#[test]
-fn a_covered_line_is_explained_and_uncovered() {
-    let score = score(&[
-        Desk("Flute", 1, "f", vec![vec![67]]),
-        Desk("Horn", 4, "f", vec![vec![65]]),
-        Desk("Trombone", 3, "f", vec![vec![53, 60, 69]]),
-        Desk("Trumpet", 1, "f", vec![vec![]]),
-    ]);
-    let sounding = Sounding::new(&score, Unroll::AsWritten);
-    let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
-    let lines = Line::of_parts(&score, &sounding);
-    let told = explain(&scene, &lines, 0, 0).unwrap();
-    println!("{}", told.sentence(&scene, &lines));
-    for remedy in &told.remedies {
-        println!("    {} {:+.1} dB -> {:.1}", remedy.kind.told(&scene, &lines), remedy.gain_db, remedy.margin_db);
-    }
-    assert!(told.audible.margin_db < 9.0);
-    // Moore, Glasberg and Baer's partial loudness, asked apart, calls it covered too.
-    let second = second_opinion(&scene, &lines, 0, 0).unwrap();
-    println!("    second opinion {second:?}");
-    assert!(second.margin_db < 9.0 && second.partial.0 < second.alone.0);
-    assert!(!told.maskers.is_empty() && told.remedies.iter().any(|remedy| remedy.margin_db > told.audible.margin_db + 3.0));
-    // The same bar heard by itself as for the whole score.
-    let table = audibility(&scene, &lines).at(0, 0).unwrap();
-    assert!((table.margin_db - told.audible.margin_db).abs() < 1e-9);
-    assert!(explain(&scene, &lines, 3, 0).is_none());
 }

@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use ripieno_formats::Limits;
 use ripieno_score::Score;
 use ripieno_sound::groups::parts_named;
-use ripieno_study::acoustics::exposure::{CAUTION, schemes};
+use ripieno_study::acoustics::exposure::{CAUTION, Dose, schemes};
 use ripieno_study::acoustics::{Day, EvenGrade, Grade, Plan, Room, Situation};
-use ripieno_study::{Balance, FullChord, Judged, MelodyBar, Spot, Study, analyse_file};
+use ripieno_study::{Balance, FullChord, Help, Judged, MelodyBar, Spot, Study, analyse_file};
 use serde_json::{Value, json};
 
 use crate::chart::needs_notes;
@@ -138,6 +138,10 @@ fn name(study: &Study, part: usize) -> &str {
     study.score.parts.get(part).map_or("", |part| part.name.trim())
 }
 
+fn names<'a>(study: &'a Study, parts: &[usize]) -> Vec<&'a str> {
+    parts.iter().map(|part| name(study, *part)).collect()
+}
+
 fn text(study: &Study, balance: &Balance) -> String {
     let mut out = format!(
         "{}\nHeard: {}. An estimate from published and remembered values, not a measurement.\n",
@@ -167,7 +171,7 @@ fn text(study: &Study, balance: &Balance) -> String {
             study.cite(&bars),
             study.bar_label(judged.worst),
             name(study, judged.part),
-            name(study, judged.against),
+            study.called(&judged.against),
             judged.verdicts.told
         );
     }
@@ -201,13 +205,19 @@ fn exposed(study: &Study, balance: &Balance) -> String {
         day.playing * 100.0,
         day.performance
     );
-    out += &format!("  {:24} {:>14} {:>14}   dose in % by\n", "", "playing dB(A)", "8 h dB(A)");
+    out += &format!(
+        "  {:24} {:>14} {:>14}   dose in % by (from one standard deviation less to one more)\n",
+        "", "playing dB(A)", "8 h dB(A)"
+    );
     let schemes = schemes();
     for desk in desks {
         let doses: Vec<String> = schemes
             .iter()
             .zip(&desk.doses)
-            .map(|(scheme, dose)| format!("{} {:.0}: {dose:.0}", scheme.name, scheme.criterion))
+            .map(|(scheme, dose)| {
+                let Dose { percent, least, most } = dose;
+                format!("{} {:.0}: {percent:.0} ({least:.0}–{most:.0})", scheme.name, scheme.criterion)
+            })
             .collect();
         out += &format!(
             "  {:24} {:>14} {:>14}   {}\n",
@@ -252,7 +262,7 @@ fn csv(study: &Study, balance: &Balance) -> Result<String, String> {
             of(&|told| format!("{:.2}", told.audible.covered)),
             of(&|told| {
                 let names =
-                    told.maskers.iter().take(3).map(|masker| format!("{} {:.1}", name(study, masker.part), masker.gain_db));
+                    told.maskers.iter().take(3).map(|masker| format!("{} {:.1}", study.called(&masker.parts), masker.gain_db));
                 names.collect::<Vec<_>>().join("; ")
             }),
             of_chord(&|chord| chord.evenness.tones.len().to_string()),
@@ -276,7 +286,7 @@ fn tenth(value: f64) -> Value {
 
 fn object(study: &Study, balance: &Balance) -> Value {
     let maskers = |maskers: &[ripieno_study::Masking]| -> Value {
-        maskers.iter().map(|masker| json!({ "part": name(study, masker.part), "gain_db": tenth(masker.gain_db) })).collect()
+        maskers.iter().map(|masker| json!({ "called": study.called(&masker.parts), "parts": names(study, &masker.parts), "gain_db": tenth(masker.gain_db) })).collect()
     };
     let melody = |told: &MelodyBar| {
         json!({
@@ -286,8 +296,13 @@ fn object(study: &Study, balance: &Balance) -> Value {
         })
     };
     let spot = |spot: &Spot| {
-        let help: Vec<Value> =
-            spot.help.iter().map(|help| json!({ "what": help.what, "gain_db": tenth(help.gain_db) })).collect();
+        let help = |help: &Help| {
+            json!({
+                "what": help.what, "first_bar": study.bar_label(help.bars.start), "last_bar": study.bar_label(help.bars.end - 1),
+                "gain_db": tenth(help.gain_db), "margin_db": tenth(help.margin_db),
+            })
+        };
+        let help: Vec<Value> = spot.help.iter().map(help).collect();
         json!({
             "first_bar": study.bar_label(spot.bars.start), "last_bar": study.bar_label(spot.bars.end - 1),
             "worst_bar": study.bar_label(spot.worst), "part": name(study, spot.part), "grade": spot.audible.grade().to_string(),
@@ -301,7 +316,7 @@ fn object(study: &Study, balance: &Balance) -> Value {
         let estimated = &judged.verdicts.estimated;
         json!({
             "first_bar": study.bar_label(judged.bars.start), "last_bar": study.bar_label(judged.bars.end - 1),
-            "bar": study.bar_label(judged.worst), "part": name(study, judged.part), "against": name(study, judged.against),
+            "bar": study.bar_label(judged.worst), "part": name(study, judged.part), "against": study.called(&judged.against),
             "by_rule": ruled,
             "by_estimate": {
                 "loudness_phon": tenth(estimated.loudness_phon), "power_db": tenth(estimated.power_db),
@@ -321,15 +336,19 @@ fn object(study: &Study, balance: &Balance) -> Value {
     };
     let schemes = schemes();
     let desks = study.exposure(&balance.situation, Day::default()).ok().map(|desks| {
-        let desk = |desk: &ripieno_study::acoustics::Exposed| {
-            let doses: Vec<Value> = (schemes.iter().zip(&desk.doses))
-                .map(|(scheme, dose)| json!({ "scheme": scheme.name, "what": scheme.what, "criterion_dba": scheme.criterion, "percent": dose.round() }))
+        let desk =
+            |desk: &ripieno_study::acoustics::Exposed| {
+                let doses: Vec<Value> = (schemes.iter().zip(&desk.doses))
+                .map(|(scheme, dose)| json!({
+                    "scheme": scheme.name, "what": scheme.what, "criterion_dba": scheme.criterion,
+                    "percent": dose.percent.round(), "least_percent": dose.least.round(), "most_percent": dose.most.round(),
+                }))
                 .collect();
-            json!({
-                "part": name(study, desk.part), "playing_dba": tenth(desk.playing), "daily_dba": tenth(desk.daily),
-                "spread_db": desk.spread, "doses": doses,
-            })
-        };
+                json!({
+                    "part": name(study, desk.part), "playing_dba": tenth(desk.playing), "daily_dba": tenth(desk.daily),
+                    "spread_db": desk.spread, "doses": doses,
+                })
+            };
         json!({ "caution": CAUTION, "desks": desks.iter().map(desk).collect::<Vec<_>>() })
     });
     json!({

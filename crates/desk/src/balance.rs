@@ -80,8 +80,10 @@ impl Asked {
 /// What masks a line.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub(crate) struct Masker {
-    /// Parts that play it together.
+    /// Parts of a section that sound beside the line.
     parts: Vec<usize>,
+    /// What they are called together.
+    called: String,
     /// What would be gained if they were silent, in dB.
     gain: f64,
 }
@@ -154,7 +156,8 @@ pub(crate) struct JudgedStretch {
     /// The bar in which it is heard worst.
     bar: u32,
     part: usize,
-    against: usize,
+    /// What they are called together.
+    against: String,
     verdicts: TwoVerdicts,
 }
 
@@ -170,6 +173,8 @@ pub(crate) struct DeskExposure {
     spread: f64,
     /// Dose of the day in percent, by each scheme.
     doses: Vec<f64>,
+    /// Each of them one standard deviation of the level less and more, in percent.
+    between: Vec<[f64; 2]>,
 }
 
 /// Exposure at every desk, with what it rests on.
@@ -213,7 +218,7 @@ pub(crate) struct HeardSpan {
     with: Vec<usize>,
     /// What masks it there, most first.
     maskers: Vec<Masker>,
-    /// What would uncover it, most first, each worked out: "Trombones one dynamic softer" and what it gains in dB.
+    /// What would uncover it, most first, each worked out: "trombones one dynamic softer (mf instead of f)" and what it gains in dB.
     help: Vec<Helping>,
     /// Against the first masker.
     verdicts: Option<TwoVerdicts>,
@@ -223,6 +228,8 @@ pub(crate) struct HeardSpan {
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub(crate) struct Helping {
     what: String,
+    /// The bars it is meant for.
+    bars: Cited,
     gain: f64,
 }
 
@@ -289,23 +296,27 @@ fn exposure(study: &Study, situation: &Situation) -> Option<Exposure> {
                 playing: tenth(desk.playing),
                 daily: tenth(desk.daily),
                 spread: tenth(desk.spread),
-                doses: desk.doses.iter().map(|dose| dose.round()).collect(),
+                doses: desk.doses.iter().map(|dose| dose.percent.round()).collect(),
+                between: desk.doses.iter().map(|dose| [dose.least.round(), dose.most.round()]).collect(),
             })
             .collect(),
     })
 }
 
+fn masker(study: &Study, masking: &ripieno_study::Masking) -> Masker {
+    Masker { parts: masking.parts.clone(), called: study.called(&masking.parts), gain: tenth(masking.gain_db) }
+}
+
 /// All of it, from one weighing.
 pub(crate) fn weighed(study: &Study, weighing: &Weighing<'_>) -> Weighed {
     let balance = weighing.balance();
-    let masker = |masker: &ripieno_study::Masking| Masker { parts: vec![masker.part], gain: tenth(masker.gain_db) };
     let melody = balance.melody.iter().map(|told| MelodyHeard {
         bar: told.bar,
         part: told.part,
         margin: tenth(told.audible.margin_db),
         spread: tenth(told.audible.spread_db),
         grade: grade(&told.audible),
-        maskers: told.maskers.iter().take(3).map(masker).collect(),
+        maskers: told.maskers.iter().take(3).map(|masking| masker(study, masking)).collect(),
     });
     let sentences = balance.sentences(study).into_iter().map(|finding| Noted {
         kind: match finding.topic {
@@ -322,7 +333,7 @@ pub(crate) fn weighed(study: &Study, weighing: &Weighing<'_>) -> Weighed {
         bars: Cited::of(&study.cite(&judged.bars.clone().collect::<Vec<u32>>())),
         bar: judged.worst,
         part: judged.part,
-        against: judged.against,
+        against: study.called(&judged.against),
         verdicts: two(&judged.verdicts),
     });
     let written = &study.sounding.notes.written;
@@ -347,7 +358,7 @@ pub(crate) fn weighed(study: &Study, weighing: &Weighing<'_>) -> Weighed {
 }
 
 /// A span, from one weighing.
-pub(crate) fn told(span: usize, heard: &SpanHeard) -> HeardSpan {
+pub(crate) fn told(study: &Study, span: usize, heard: &SpanHeard) -> HeardSpan {
     HeardSpan {
         span,
         bar: heard.bar,
@@ -355,8 +366,14 @@ pub(crate) fn told(span: usize, heard: &SpanHeard) -> HeardSpan {
         spread: tenth(heard.audible.spread_db),
         grade: grade(&heard.audible),
         with: heard.with.clone(),
-        maskers: heard.maskers.iter().map(|masker| Masker { parts: masker.parts.clone(), gain: tenth(masker.gain_db) }).collect(),
-        help: heard.help.iter().map(|help| Helping { what: help.what.clone(), gain: tenth(help.gain_db) }).collect(),
+        maskers: heard.maskers.iter().map(|masking| masker(study, masking)).collect(),
+        help: (heard.help.iter())
+            .map(|help| Helping {
+                what: help.what.clone(),
+                bars: Cited::of(&study.cite(&help.bars.clone().collect::<Vec<u32>>())),
+                gain: tenth(help.gain_db),
+            })
+            .collect(),
         verdicts: heard.verdicts.as_ref().map(two),
     }
 }

@@ -152,7 +152,7 @@ fn answer(open: &Open, situation: &Situation, questions: &Receiver<Question>, at
                 let _ = asker.send(Ok(json.clone()));
             }
             Question::Span(span, asker) => {
-                let _ = asker.send(Ok(weighing.span(span).as_ref().map(|heard| told(span, heard))));
+                let _ = asker.send(Ok(weighing.span(span).as_ref().map(|heard| told(&open.study, span, heard))));
             }
         }
         drop(turn);

@@ -17,7 +17,7 @@ mod upbeat;
 mod versions;
 
 pub use balance::{
-    Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, SpanHeard, SpanMasking, Spot, Weighing,
+    Balance, BalanceFinding, BalanceTopic, FullChord, Help, Judged, Masking, MelodyBar, SpanHeard, Spot, Weighing,
 };
 pub use bars::{BarSpan, BarSpans};
 pub use chart::{Grain, analyse_chart};

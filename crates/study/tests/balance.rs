@@ -1,12 +1,14 @@
 //! The balance of the demo overture: laws of the estimate, and what its composer planted.
-#![allow(clippy::unwrap_used)] // a test stops at the first surprise
+#![allow(clippy::unwrap_used, clippy::print_stdout)] // a test stops at the first surprise, and shows its figures
 
 use std::path::Path;
 use std::sync::LazyLock;
 
 use ripieno_formats::{Limits, read_file};
-use ripieno_study::acoustics::{Day, Grade, Refused, Situation};
-use ripieno_study::{Study, analyse};
+use ripieno_instruments::catalogue;
+use ripieno_players::{Level, Limits as Reach};
+use ripieno_study::acoustics::{Day, Grade, Refused, RemedyKind, Situation};
+use ripieno_study::{Help, Study, analyse};
 
 static STUDY: LazyLock<Study> = LazyLock::new(|| {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml");
@@ -112,4 +114,103 @@ fn every_span_is_heard_beside_what_does_not_play_it() {
         );
         assert_eq!(told.verdicts.is_some(), told.maskers.first().is_some_and(|masker| !masker.parts.is_empty()));
     }
+}
+
+/// Keys of a part that sound in some bars.
+fn keys(part: usize, bars: &std::ops::Range<u32>) -> Vec<u8> {
+    let (notes, played) = (&STUDY.sounding.notes, &STUDY.sounding.bars);
+    let last = played[bars.end as usize - 1];
+    let (from, to) = (played[bars.start as usize].start, last.start + last.length);
+    let sounds = |row: &usize| notes.onset[*row] < to && notes.onset[*row] + notes.duration[*row] > from;
+    notes.of_part[part].clone().filter(sounds).filter_map(|row| Some(notes.key[row]?.number())).collect()
+}
+
+/// What is offered, checked against the limits of `crates/players` (its sources there) by another way than the one by which it was found.
+fn can_be_done(help: &Help) {
+    let reach = |part: usize, key: u8| {
+        let item = catalogue().by_id(&STUDY.score.parts[part].instrument_id).unwrap();
+        Reach::of(item, None, Level::Professional)
+            .is_some_and(|limits| (limits.possible.low()..=limits.possible.high()).contains(&key))
+    };
+    match &help.kind {
+        RemedyKind::Joins { part, with, semitones, .. } => {
+            assert!(keys(*part, &help.bars).is_empty(), "{} plays already", help.what);
+            let moved = |key: u8| key.saturating_add_signed(*semitones);
+            assert!(keys(*with, &help.bars).into_iter().any(|key| reach(*part, moved(key))), "{}", help.what);
+        }
+        RemedyKind::Softer { from, to, .. } | RemedyKind::Louder { from, to, .. } => {
+            assert!(((to.0 - from.0).abs() - 1.0).abs() < 1e-6 && (2.0..=8.0).contains(&to.0), "{}", help.what);
+            assert!(help.what.contains(to.mark()) && help.what.contains(from.mark()));
+        }
+        RemedyKind::Fewer { part, of, to } => {
+            assert!(to < of && *to > 0 && *of <= STUDY.score.parts[*part].players.most, "{}", help.what);
+        }
+        RemedyKind::Muted { part } => {
+            let family = catalogue().by_id(&STUDY.score.parts[*part].instrument_id).unwrap().family;
+            assert!(matches!(family, ripieno_instruments::Family::Brass | ripieno_instruments::Family::Strings), "{}", help.what);
+        }
+        _ => {}
+    }
+}
+
+#[test]
+fn what_would_help_says_who_does_what_where_and_can_be_done() {
+    let weighing = STUDY.weigh(Situation::hall()).unwrap();
+    let balance = weighing.balance();
+    let spans = (0..STUDY.roles.roles.spans.len()).step_by(7).filter_map(|span| weighing.span(span));
+    let lists = balance.spots.iter().map(|spot| (spot.audible.margin_db, spot.help.clone()));
+    let lists: Vec<_> = lists.chain(spans.map(|span| (span.audible.margin_db, span.help))).collect();
+    let mut kinds = std::collections::BTreeSet::new();
+    for (margin, help) in &lists {
+        for one in help {
+            can_be_done(one);
+            assert!((one.margin_db - margin - one.gain_db).abs() < 0.5 && !one.bars.is_empty(), "{}", one.what);
+            kinds.insert(format!("{:?}", one.kind).split([' ', '{']).next().unwrap_or_default().to_owned());
+        }
+        // By gain in whole dB, the least change first.
+        let order = |one: &Help| (-one.gain_db.round() as i32, one.kind.change());
+        assert!(help.windows(2).all(|pair| order(&pair[0]) <= order(&pair[1])));
+    }
+    for spot in &balance.spots {
+        assert!(spot.help.iter().all(|help| help.bars == spot.bars));
+    }
+    println!("{kinds:?}");
+    assert!(kinds.len() >= 4, "{kinds:?}");
+}
+
+#[test]
+fn what_masks_has_the_same_name_everywhere() {
+    let balance = STUDY.balance(Situation::hall()).unwrap();
+    let mut sections = 0;
+    for told in &balance.melody {
+        for masker in &told.maskers {
+            // One section, whose parts sound there; named by the section when they are all of it.
+            let of = STUDY.groups.sections.iter().find(|section| section.parts.contains(&masker.parts[0])).unwrap();
+            assert!(masker.parts.iter().all(|part| of.parts.contains(part)) && masker.parts.is_sorted());
+            let name = STUDY.called(&masker.parts);
+            match masker.parts.len() {
+                1 => assert_eq!(name, STUDY.score.parts[masker.parts[0]].name.trim()),
+                count if count == of.parts.len() => assert_eq!(name, of.name),
+                _ => assert!(name.contains(" and ")),
+            }
+            sections += usize::from(masker.parts.len() > 1);
+        }
+    }
+    assert!(sections > 10, "{sections}");
+    // The sentence on a spot takes its words from there.
+    for spot in balance.spots.iter().filter(|spot| !spot.maskers.is_empty()) {
+        assert!(spot.told(&STUDY).contains(&STUDY.called(&spot.maskers[0].parts)), "{}", spot.told(&STUDY));
+    }
+    // A span that is the melody by itself is masked by the same sections, whether it is asked for or told in the strip.
+    let weighing = STUDY.weigh(Situation::hall()).unwrap();
+    let mut compared = 0;
+    for (index, span) in STUDY.roles.roles.spans.iter().enumerate().step_by(3) {
+        let Some(heard) = weighing.span(index) else { continue };
+        let Some(told) = balance.melody_in(heard.bar).filter(|told| told.part == span.part) else { continue };
+        if (told.audible.margin_db - heard.audible.margin_db).abs() < 1e-6 && !told.maskers.is_empty() {
+            assert_eq!(heard.maskers[0].parts, told.maskers[0].parts, "bar {}", heard.bar);
+            compared += 1;
+        }
+    }
+    assert!(compared > 3, "{compared}");
 }

@@ -1,8 +1,10 @@
 //! Is a line heard? Margin above what masks it, bar by bar, in decibels and in plain words.
 
+mod able;
 mod masking;
 mod remedy;
 mod second;
+mod trial;
 
 use std::fmt;
 use std::ops::Range;
@@ -10,6 +12,7 @@ use std::ops::Range;
 use crate::ear::{Ear, Excitation, Excited};
 use crate::scene::{Line, Moment, Scene};
 
+pub use able::{Able, Asked};
 pub use masking::{Masked, masked};
 pub use remedy::{Explanation, Masker, Remedy, RemedyKind, explain};
 pub use second::{SecondOpinion, second_opinion};
@@ -262,30 +265,4 @@ impl Walk {
             }
         }
     }
-}
-
-/// The margin of one line in one bar when rows sound otherwise than written: `change` answers how a row counts, `None` for not at all.
-fn margin_when<'s>(
-    scene: &'s Scene<'_>,
-    line_of: &[u16],
-    line: u16,
-    bar: usize,
-    mut change: impl FnMut(usize) -> Option<(&'s Excitation, f64)>,
-) -> Option<f64> {
-    let (mut own, mut rest) = (Excitation::default(), Excitation::default());
-    let mut gathered = Gathered::default();
-    scene.moments(bar..bar + 1, |moment| {
-        own.clear();
-        rest.clear();
-        for (row, gain) in moment.active {
-            if let Some((excitation, factor)) = change(*row) {
-                let sum = if line_of[*row] == line { &mut own } else { &mut rest };
-                sum.add(excitation, gain * factor);
-            }
-        }
-        if !own.is_silent() {
-            gathered.add(Excited.margin(&own, &rest), 0.0, moment.seconds);
-        }
-    });
-    gathered.told().map(|told| told.margin_db)
 }

@@ -1,18 +1,24 @@
-//! What masks a line, and what would uncover it: every answer recomputed, none guessed.
+//! What masks a line, and what would uncover it: every answer recomputed, none guessed, and only what players can do.
 
 use std::collections::BTreeMap;
-use std::fmt;
+use std::ops::Range;
 
-use ripieno_instruments::catalogue;
+use ripieno_instruments::{Family, catalogue};
+use ripieno_score::DynamicLevel;
 
-use super::{Audible, margin_when};
-use crate::ear::Excitation;
-use crate::level::power_of;
-use crate::scene::{Heard, Line, Scene, ToneKey};
+use super::Audible;
+use super::able::{Able, Asked};
+use super::trial::{Trial, Trials};
+use crate::scene::{Line, Scene, ToneKey, players_of};
 use crate::source::Ways;
 
 /// Changes that gain less than this are not worth telling, in dB.
 const WORTH: f64 = 1.0;
+/// Maskers for which remedies are sought, and parts of the line of which each is tried in another octave.
+const MOST_TRIED: usize = 3;
+/// Nobody is asked to play softer than pp or louder than fff.
+const SOFTEST: f32 = 2.0;
+const LOUDEST: f32 = 8.0;
 
 /// A line that covers another.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,39 +29,113 @@ pub struct Masker {
     pub gain_db: f64,
 }
 
-/// What could be done.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// What could be done, and by whom: parts are indices into [`ripieno_score::Score::parts`].
+#[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum RemedyKind {
-    /// Half as many players on a line.
-    FewerPlayers {
-        /// The line that covers.
-        line: usize,
+    /// A part with fewer players.
+    Fewer {
+        /// The part.
+        part: usize,
+        /// Players it has, as many as weigh in the balance.
+        of: u16,
+        /// Players it would have.
+        to: u16,
     },
-    /// A line one printed dynamic softer.
+    /// A part that only doubles another leaves off.
+    Leaves {
+        /// The part.
+        part: usize,
+        /// The one it doubles.
+        doubled: usize,
+    },
+    /// Parts one printed dynamic softer.
     Softer {
-        /// The line that covers.
-        line: usize,
+        /// The parts.
+        parts: Vec<usize>,
+        /// The loudest they have in the bar.
+        from: DynamicLevel,
+        /// What that would be.
+        to: DynamicLevel,
     },
-    /// All other lines one printed dynamic softer.
-    AllSofter,
+    /// Whoever else plays one printed dynamic softer.
+    AllSofter {
+        /// The parts.
+        parts: Vec<usize>,
+    },
     /// The line itself one printed dynamic louder.
-    Louder,
-    /// The line an octave higher or lower.
+    Louder {
+        /// Its parts.
+        parts: Vec<usize>,
+        /// The loudest they have in the bar.
+        from: DynamicLevel,
+        /// What that would be.
+        to: DynamicLevel,
+    },
+    /// A part muted.
+    Muted {
+        /// The part.
+        part: usize,
+    },
+    /// Parts of the line an octave higher or lower.
     Octave {
+        /// The parts.
+        parts: Vec<usize>,
         /// 12 or -12 semitones.
         semitones: i8,
     },
-    /// The line in the colour of a part that rests in this bar.
-    Colour {
-        /// Index of the part.
+    /// A part that rests plays the line too.
+    Joins {
+        /// The part.
         part: usize,
+        /// Whose notes it plays.
+        with: usize,
+        /// So many semitones off: 0, 12 or -12.
+        semitones: i8,
+        /// At this dynamic, the loudest of those notes in the bar.
+        at: DynamicLevel,
     },
-    /// A line of strings or brass muted.
-    Muted {
-        /// The line that covers.
-        line: usize,
-    },
+}
+
+impl RemedyKind {
+    /// How much has to change: in how many parts, and twice as much where somebody gets other notes or another sound.
+    #[must_use]
+    pub fn change(&self) -> usize {
+        match self {
+            Self::Fewer { .. } | Self::Leaves { .. } => 1,
+            Self::Softer { parts, .. } | Self::AllSofter { parts } | Self::Louder { parts, .. } => parts.len(),
+            Self::Muted { .. } | Self::Joins { .. } => 2,
+            Self::Octave { parts, .. } => 2 * parts.len(),
+        }
+    }
+
+    /// In words, with the names that `called` has for parts.
+    #[must_use]
+    pub fn told(&self, called: impl Fn(&[usize]) -> String) -> String {
+        let octave = |semitones: i8| if semitones > 0 { "an octave higher" } else { "an octave lower" };
+        match self {
+            Self::Fewer { part, of, to: 1 } => format!("{} with one player instead of {of}", called(&[*part])),
+            Self::Fewer { part, of, to } => format!("{} with half its players ({to} instead of {of})", called(&[*part])),
+            Self::Leaves { part, doubled } => {
+                format!("{} silent, which only doubles {}", called(&[*part]), called(&[*doubled]))
+            }
+            Self::Softer { parts, from, to } => {
+                format!("{} one dynamic softer ({} instead of {})", called(parts), to.mark(), from.mark())
+            }
+            Self::AllSofter { .. } => "everybody else one dynamic softer".to_owned(),
+            Self::Louder { parts, from, to } => {
+                format!("{} one dynamic louder ({} instead of {})", called(parts), to.mark(), from.mark())
+            }
+            Self::Muted { part } => format!("{} muted", called(&[*part])),
+            Self::Octave { parts, semitones } => format!("{} {}", called(parts), octave(*semitones)),
+            Self::Joins { part, with, semitones: 0, at } => {
+                format!("{}, which rests, with {} at {}", called(&[*part]), called(&[*with]), at.mark())
+            }
+            Self::Joins { part, with, semitones, at } => {
+                format!("{}, which rests, {} than {} at {}", called(&[*part]), octave(*semitones), called(&[*with]), at.mark())
+            }
+        }
+    }
 }
 
 /// A change and what it would bring.
@@ -76,240 +156,235 @@ pub struct Explanation {
     pub audible: Audible,
     /// What masks it, most first.
     pub maskers: Vec<Masker>,
-    /// What would help, most first; only what gains at least 1 dB.
+    /// What would help, by gain in whole dB and the least change first; only what gains at least 1 dB.
     pub remedies: Vec<Remedy>,
 }
 
-/// A change of some rows.
-#[derive(Clone, Copy)]
-enum Trial {
-    Silent(u16),
-    Halved(u16),
-    Steps { line: u16, others: bool, steps: i16 },
-    Moved { line: u16, semitones: i8 },
-    Coloured { line: u16, part: u16, voice: u16 },
-    Muted(u16),
-}
-
-/// Explains one line in one bar; `None` where it is silent.
+/// Explains one line in one bar; `None` where it is silent. Remedies are meant for all of `bars`, a stretch around the bar: what is offered can be played
+/// there from end to end, as far as `able` knows; what it gains is worked out for the bar.
 #[must_use]
-pub fn explain(scene: &Scene<'_>, lines: &[Line], line: usize, bar: usize) -> Option<Explanation> {
-    let trials = Trials::new(scene, lines, line, bar)?;
+pub fn explain(
+    scene: &Scene<'_>,
+    lines: &[Line],
+    line: usize,
+    bar: usize,
+    bars: &Range<usize>,
+    able: &dyn Able,
+) -> Option<Explanation> {
+    let trials = Trials::new(scene, lines, line, bar, bars)?;
     let audible = trials.audible()?;
     let mut maskers: Vec<Masker> = (trials.others().into_iter())
         .filter_map(|other| {
-            let gain_db = trials.margin(Trial::Silent(other))? - audible.margin_db;
+            let gain_db = trials.margin(&Trials::silent(trials.of_line(other, false)))? - audible.margin_db;
             Some(Masker { line: (other != u16::MAX).then_some(usize::from(other)), gain_db })
         })
         .filter(|masker| masker.gain_db > 0.05)
         .collect();
     maskers.sort_by(|a, b| b.gain_db.total_cmp(&a.gain_db));
-    let mut remedies = Vec::new();
-    let mut attempt = |kind: RemedyKind, trial: Trial| {
-        if let Some(margin_db) = trials.margin(trial) {
-            let gain_db = margin_db - audible.margin_db;
-            if gain_db >= WORTH {
-                remedies.push(Remedy { kind, margin_db, gain_db });
-            }
-        }
-    };
-    let me = trials.line;
-    attempt(RemedyKind::AllSofter, Trial::Steps { line: me, others: true, steps: -1 });
-    attempt(RemedyKind::Louder, Trial::Steps { line: me, others: false, steps: 1 });
-    for masker in maskers.iter().filter_map(|masker| masker.line).take(2) {
-        let other = u16::try_from(masker).unwrap_or(u16::MAX);
-        if trials.players(other) > 1.5 {
-            attempt(RemedyKind::FewerPlayers { line: masker }, Trial::Halved(other));
-        }
-        attempt(RemedyKind::Softer { line: masker }, Trial::Steps { line: other, others: false, steps: -1 });
-        if trials.can_mute(other) {
-            attempt(RemedyKind::Muted { line: masker }, Trial::Muted(other));
-        }
+    let mut sought = Sought { trials: &trials, able, now: audible.margin_db, found: Vec::new() };
+    for other in maskers.iter().filter_map(|masker| u16::try_from(masker.line?).ok()).take(MOST_TRIED) {
+        sought.of_masker(other);
     }
-    for semitones in [12, -12] {
-        if trials.fits(semitones, None) {
-            attempt(RemedyKind::Octave { semitones }, Trial::Moved { line: me, semitones });
-        }
-    }
-    for (part, voice) in trials.resting() {
-        attempt(RemedyKind::Colour { part: usize::from(part) }, Trial::Coloured { line: me, part, voice });
-    }
-    remedies.sort_by(|a, b| b.gain_db.total_cmp(&a.gain_db));
+    sought.of_all_others();
+    sought.of_the_line();
+    sought.of_who_rests();
+    let mut remedies = sought.found;
+    #[allow(clippy::cast_possible_truncation)] // a few decibels
+    let whole = |remedy: &Remedy| remedy.gain_db.round() as i32;
+    remedies.sort_by(|a, b| {
+        (whole(b).cmp(&whole(a))).then(a.kind.change().cmp(&b.kind.change())).then(b.gain_db.total_cmp(&a.gain_db))
+    });
     Some(Explanation { audible, maskers, remedies })
 }
 
-/// One line in one bar, to be tried in other ways.
-struct Trials<'a, 's> {
-    scene: &'a Scene<'s>,
-    line_of: Vec<u16>,
-    line: u16,
-    bar: usize,
-    /// Rows that sound in the bar.
-    rows: Vec<usize>,
-    lines: &'a [Line],
+/// Remedies being sought.
+struct Sought<'t, 'a, 's> {
+    trials: &'t Trials<'a, 's>,
+    able: &'t dyn Able,
+    now: f64,
+    found: Vec<Remedy>,
 }
 
-impl<'a, 's> Trials<'a, 's> {
-    fn new(scene: &'a Scene<'s>, lines: &'a [Line], line: usize, bar: usize) -> Option<Self> {
-        let line_of = scene.line_of(lines);
-        let line = u16::try_from(line).ok()?;
-        let mut rows = Vec::new();
-        scene.moments(bar..bar + 1, |moment| rows.extend(moment.active.iter().map(|(row, _)| *row)));
-        rows.sort_unstable();
-        rows.dedup();
-        Some(Self { scene, line_of, line, bar, rows, lines })
+impl Sought<'_, '_, '_> {
+    fn attempt(&mut self, kind: RemedyKind, trial: &Trial) {
+        let Some(margin_db) = self.trials.margin(trial) else { return };
+        let gain_db = margin_db - self.now;
+        if gain_db >= WORTH {
+            self.found.push(Remedy { kind, margin_db, gain_db });
+        }
     }
 
-    fn audible(&self) -> Option<Audible> {
-        // The same sums as for the whole score, over one bar.
-        let count = self.lines.len();
-        let mut walk = super::Walk::new(count);
-        let mut gathered = super::Gathered::default();
-        self.scene.moments(self.bar..self.bar + 1, |moment| {
-            self.scene.sum_lines(moment, &self.line_of, &mut walk.sums);
-            walk.spreads(self.scene, moment, &self.line_of);
-            walk.margins(&crate::ear::Excited, |line, margin, spread| {
-                if line == usize::from(self.line) {
-                    gathered.add(margin, spread, moment.seconds);
-                }
-            });
-        });
-        gathered.told()
-    }
-
-    fn others(&self) -> Vec<u16> {
-        let mut others: Vec<u16> = self.rows.iter().map(|row| self.line_of[*row]).filter(|line| *line != self.line).collect();
-        others.sort_unstable();
-        others.dedup();
-        others
-    }
-
-    fn of_line(&self, line: u16) -> impl Iterator<Item = usize> + '_ {
-        self.rows.iter().copied().filter(move |row| self.line_of[*row] == line)
-    }
-
-    fn players(&self, line: u16) -> f64 {
-        self.of_line(line).map(|row| self.scene.notes[row].players).fold(0.0, f64::max)
-    }
-
-    fn can_mute(&self, line: u16) -> bool {
-        use ripieno_instruments::Family::{Brass, Strings};
-        let mutes = |row: usize| {
-            let tone = self.scene.notes[row].tone;
-            let item = catalogue().by_id(&self.scene.voices[usize::from(tone.voice)]);
-            item.is_some_and(|item| matches!(item.family, Brass | Strings)) && !tone.ways.contains(Ways::MUTED)
-        };
-        self.of_line(line).all(mutes)
-    }
-
-    /// Whether the line, moved, lies in the usual compass of its own instruments, or of another.
-    fn fits(&self, semitones: i8, instrument: Option<&str>) -> bool {
-        self.of_line(self.line).all(|row| {
-            let tone = self.scene.notes[row].tone;
-            let id = instrument.unwrap_or(&self.scene.voices[usize::from(tone.voice)]);
-            let key = i16::from(tone.key) + i16::from(semitones);
-            let item = catalogue().by_id(id).filter(|item| item.pitched);
-            let ranges = item.and_then(|item| item.sounding(item.default_transposition()));
-            ranges.is_some_and(|ranges| (i16::from(ranges.usual.low())..=i16::from(ranges.usual.high())).contains(&key))
+    /// Whether all these rows are to be had so many printed steps off, and none goes beyond pp and fff.
+    fn can_change(&self, mut rows: impl Iterator<Item = usize>, steps: i16) -> bool {
+        rows.all(|row| {
+            self.trials.asked(row, 0, steps).is_some_and(|note| {
+                (SOFTEST..=LOUDEST).contains(&note.dynamic.0)
+                    && self.able.has(self.trials.part(row), self.trials.instrument(row), note.key, note.dynamic)
+            })
         })
     }
 
-    /// Parts that rest in the bar and could play the line, one of each instrument, with their main instrument.
-    fn resting(&self) -> Vec<(u16, u16)> {
-        let busy: Vec<u16> = self.rows.iter().map(|row| self.scene.notes[*row].tone.part).collect();
-        let mut found: BTreeMap<u16, u16> = BTreeMap::new();
-        for (part, score_part) in (0u16..).zip(&self.scene.score.parts) {
-            let voice =
-                self.scene.voices.iter().position(|id| *id == score_part.instrument_id).and_then(|at| u16::try_from(at).ok());
-            if let Some(voice) = voice.filter(|_| !busy.contains(&part) && self.fits(0, Some(&score_part.instrument_id))) {
-                found.entry(voice).or_insert(part);
-            }
-        }
-        found.into_iter().map(|(voice, part)| (part, voice)).collect()
+    /// The loudest of some rows, and that so many steps off.
+    fn dynamics(&self, rows: impl Iterator<Item = usize>, steps: i16) -> (DynamicLevel, DynamicLevel) {
+        let loudest = rows.map(|row| self.trials.note(row).tone.dynamic().0).fold(f32::MIN, f32::max);
+        (DynamicLevel(loudest), DynamicLevel(loudest + f32::from(steps)))
     }
 
-    fn margin(&self, trial: Trial) -> Option<f64> {
-        let tried: BTreeMap<usize, Option<(Heard, f64)>> =
-            self.rows.iter().filter_map(|row| Some((*row, self.tried(*row, trial)?))).collect();
-        let changed = |row: usize| -> Option<(&Excitation, f64)> {
-            match tried.get(&row) {
-                None => Some((&self.scene.heard[self.scene.notes[row].heard].excitation, 1.0)),
-                Some(None) => None,
-                Some(Some((heard, factor))) => Some((&heard.excitation, *factor)),
+    fn of_masker(&mut self, other: u16) {
+        let trials = self.trials;
+        let parts = trials.parts(other);
+        if self.can_change(trials.of_line(other, true), -1) {
+            let (from, to) = self.dynamics(trials.of_line(other, false), -1);
+            let trial = trials.toned(trials.of_line(other, false), |tone| tone.louder(-1));
+            self.attempt(RemedyKind::Softer { parts: parts.clone(), from, to }, &trial);
+        }
+        for part in parts.iter().copied() {
+            let rows = trials.of_part(other, part, false);
+            self.fewer(part, &rows);
+            self.muted(other, part, &rows);
+            if let Some(doubled) = parts.iter().copied().find(|doubled| self.only_doubles(other, part, *doubled)) {
+                self.attempt(RemedyKind::Leaves { part, doubled }, &Trials::silent(rows.iter().copied()));
             }
+        }
+    }
+
+    /// Half of a body of players, or one where two or more play from a staff.
+    fn fewer(&mut self, part: usize, rows: &[usize]) {
+        let players = rows.iter().map(|row| self.trials.note(*row).players).fold(0.0, f64::max);
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // people on chairs
+        let of = players.round() as u16;
+        let to = if self.trials.scene.score.parts[part].is_body { of / 2 } else { 1 };
+        if of < 2 || to == 0 {
+            return;
+        }
+        let trial = self.trials.thinned(rows.iter().copied(), f64::from(to) / players.max(1.0));
+        self.attempt(RemedyKind::Fewer { part, of, to }, &trial);
+    }
+
+    /// Muted, where the instrument has a mute, plays without one, and rests long enough before and after.
+    fn muted(&mut self, other: u16, part: usize, rows: &[usize]) {
+        let trials = self.trials;
+        let all = trials.of_part(other, part, true);
+        let open = |row: &usize| !trials.note(*row).tone.ways.intersects(Ways::MUTED.union(Ways::STOPPED));
+        let seconds = all.iter().map(|row| self.able.mutes(trials.instrument(*row)));
+        let Some(seconds) = seconds.reduce(|a, b| Some(a?.max(b?))).flatten() else { return };
+        let (before, after) = trials.rests_around(part);
+        if all.iter().all(open) && before >= seconds && after >= seconds {
+            let trial = trials.toned(rows.iter().copied(), |tone| ToneKey { ways: tone.ways | Ways::MUTED, ..tone });
+            self.attempt(RemedyKind::Muted { part }, &trial);
+        }
+    }
+
+    /// Whether one part of a line plays nothing in the stretch but what a part before or beside it has too, in unison or octaves.
+    fn only_doubles(&self, line: u16, part: usize, doubled: usize) -> bool {
+        let notes = |part: usize| -> Vec<_> {
+            let rows = self.trials.of_part(line, part, true).into_iter();
+            let mut notes: Vec<_> = rows.map(|row| (self.trials.note(row).from, self.trials.note(row).tone.key % 12)).collect();
+            notes.sort_unstable();
+            notes.dedup();
+            notes
         };
-        self.sum(changed)
+        if part == doubled {
+            return false;
+        }
+        let (mine, others) = (notes(part), notes(doubled));
+        // Of two that play the same, the later leaves off.
+        mine.iter().all(|note| others.binary_search(note).is_ok()) && (mine != others || part > doubled)
     }
 
-    fn sum<'h>(&'h self, change: impl FnMut(usize) -> Option<(&'h Excitation, f64)>) -> Option<f64> {
-        margin_when(self.scene, &self.line_of, self.line, self.bar, change)
+    fn of_all_others(&mut self) {
+        let trials = self.trials;
+        let mut parts: Vec<usize> = trials.beside().map(|row| trials.part(row)).collect();
+        parts.sort_unstable();
+        parts.dedup();
+        if parts.len() > 1 && self.can_change(trials.beside(), -1) {
+            let trial = trials.toned(trials.beside(), |tone| tone.louder(-1));
+            self.attempt(RemedyKind::AllSofter { parts }, &trial);
+        }
     }
 
-    /// How a row sounds in a trial; outer `None` when the trial leaves it alone.
-    fn tried(&self, row: usize, trial: Trial) -> Option<Option<(Heard, f64)>> {
-        let (mine, tone) = (self.line_of[row], self.scene.notes[row].tone);
-        let heard = |tone: ToneKey| Some(Some((self.scene.hear(tone), 1.0)));
-        match trial {
-            Trial::Silent(line) if mine == line => Some(None),
-            Trial::Halved(line) if mine == line => Some(Some((self.scene.hear(tone), power_of(-3.010_3)))),
-            Trial::Steps { line, others, steps } if (mine == line) != others => heard(tone.louder(steps)),
-            Trial::Moved { line, semitones } if mine == line => {
-                heard(ToneKey { key: tone.key.saturating_add_signed(semitones).min(127), ..tone })
+    fn of_the_line(&mut self) {
+        let (trials, me) = (self.trials, self.trials.line);
+        let parts = trials.parts(me);
+        if self.can_change(trials.of_line(me, true), 1) {
+            let (from, to) = self.dynamics(trials.of_line(me, false), 1);
+            let trial = trials.toned(trials.of_line(me, false), |tone| tone.louder(1));
+            self.attempt(RemedyKind::Louder { parts: parts.clone(), from, to }, &trial);
+        }
+        // The whole line, and where several play it one of them.
+        let mut whose = vec![parts.clone()];
+        if parts.len() > 1 {
+            whose.extend(parts.iter().take(MOST_TRIED).map(|part| vec![*part]));
+        }
+        for parts in whose {
+            for semitones in [12, -12] {
+                let plays = |part: &usize| self.plays(*part, None, &trials.of_part(me, *part, true), semitones);
+                if parts.iter().all(plays) {
+                    let rows = trials.of_line(me, false).filter(|row| parts.contains(&trials.part(*row)));
+                    let trial = trials.toned(rows, |tone| moved(tone, semitones));
+                    self.attempt(RemedyKind::Octave { parts: parts.clone(), semitones }, &trial);
+                }
             }
-            Trial::Coloured { line, part, voice } if mine == line => {
-                let players = self.scene.score.parts[usize::from(part)].players;
-                let factor =
-                    (f64::from(players.least.max(1)) * f64::from(players.most.max(1))).sqrt() / self.scene.notes[row].players;
-                Some(Some((self.scene.hear(ToneKey { part, voice, ways: Ways::empty(), ..tone }), factor)))
+        }
+    }
+
+    /// Whether a part can play some rows so many semitones off, on their own instruments or another.
+    fn plays(&self, part: usize, instrument: Option<&str>, rows: &[usize], semitones: i8) -> bool {
+        let mut by: BTreeMap<&str, Vec<Asked>> = BTreeMap::new();
+        for row in rows {
+            let Some(note) = self.trials.asked(*row, semitones, 0) else { return false };
+            by.entry(instrument.unwrap_or_else(|| self.trials.instrument(*row))).or_default().push(note);
+        }
+        let pitched = |id: &str| catalogue().by_id(id).is_some_and(|item| item.pitched);
+        by.values_mut().for_each(|notes| notes.sort_by(|a, b| a.from.total_cmp(&b.from)));
+        !by.is_empty() && by.iter().all(|(id, notes)| pitched(id) && self.able.plays(part, id, notes))
+    }
+
+    /// Whoever of woodwind, brass and strings rests in the whole stretch and can play what the part with most of the line has; one of each instrument.
+    fn of_who_rests(&mut self) {
+        let (trials, me) = (self.trials, self.trials.line);
+        let Some(with) = trials.parts(me).into_iter().rev().max_by_key(|part| trials.of_part(me, *part, false).len()) else {
+            return;
+        };
+        let (here, all) = (trials.of_part(me, with, false), trials.of_part(me, with, true));
+        // One player has one note at a time, and a tone that dies away is no measure for one that is held.
+        let single = all.windows(2).all(|pair| trials.note(pair[1]).from >= trials.note(pair[0]).to);
+        if !single || all.iter().any(|row| trials.scene.heard[trials.note(*row).heard].t60.is_some()) {
+            return;
+        }
+        let mut known: Vec<&str> = Vec::new();
+        for part in trials.resting() {
+            let of = &trials.scene.score.parts[part];
+            let id = of.instrument_id.as_str();
+            let sings = |id| {
+                catalogue()
+                    .by_id(id)
+                    .is_some_and(|item| matches!(item.family, Family::Woodwind | Family::Brass | Family::Strings))
+            };
+            let voice = trials.scene.voices.iter().position(|voice| voice == id).and_then(|at| u16::try_from(at).ok());
+            let (Some(voice), Ok(number)) = (voice, u16::try_from(part)) else { continue };
+            if !sings(id) || known.contains(&id) {
+                continue;
             }
-            Trial::Muted(line) if mine == line => heard(ToneKey { ways: tone.ways | Ways::MUTED, ..tone }),
-            _ => None,
+            known.push(id);
+            let at = self.dynamics(here.iter().copied(), 0).0;
+            let (players, _) = players_of(of.players);
+            let before = self.found.len();
+            for semitones in [0, 12, -12] {
+                if self.plays(part, Some(id), &all, semitones) {
+                    let tone = |tone| ToneKey { part: number, voice, ways: Ways::empty(), ..moved(tone, semitones) };
+                    let trial = trials.joined(here.iter().copied(), if of.is_body { players } else { 1.0 }, tone);
+                    self.attempt(RemedyKind::Joins { part, with, semitones, at }, &trial);
+                }
+            }
+            // The best of its octaves.
+            if let Some(best) = self.found.split_off(before).into_iter().max_by(|a, b| a.gain_db.total_cmp(&b.gain_db)) {
+                self.found.push(best);
+            }
         }
     }
 }
 
-impl RemedyKind {
-    /// In words, with the names of the lines and parts.
-    #[must_use]
-    pub fn told(&self, scene: &Scene<'_>, lines: &[Line]) -> String {
-        let line = |index: usize| lines.get(index).map_or("the rest", |line| line.name.as_str());
-        match self {
-            Self::FewerPlayers { line: other } => format!("half the players on {}", line(*other)),
-            Self::Softer { line: other } => format!("{} one dynamic softer", line(*other)),
-            Self::AllSofter => "all others one dynamic softer".to_owned(),
-            Self::Louder => "the line one dynamic louder".to_owned(),
-            Self::Octave { semitones: 12 } => "the line an octave higher".to_owned(),
-            Self::Octave { .. } => "the line an octave lower".to_owned(),
-            Self::Colour { part } => {
-                format!("the line on {}", scene.score.parts.get(*part).map_or("another part", |part| part.name.as_str()))
-            }
-            Self::Muted { line: other } => format!("{} muted", line(*other)),
-        }
-    }
-}
-
-impl Explanation {
-    /// One sentence: how it is heard, what covers it, what helps most.
-    #[must_use]
-    pub fn sentence(&self, scene: &Scene<'_>, lines: &[Line]) -> String {
-        let mut text =
-            format!("{} ({:+.0} dB, give or take {:.0})", self.audible.grade(), self.audible.margin_db, self.audible.spread_db);
-        if let Some(masker) = self.maskers.first() {
-            let name = masker.line.and_then(|line| lines.get(line)).map_or("notes of no line", |line| line.name.as_str());
-            text += &format!("; most against it: {name} ({:.0} dB)", masker.gain_db);
-        }
-        if let Some(remedy) = self.remedies.first() {
-            text += &format!("; most would help: {} (+{:.0} dB)", remedy.kind.told(scene, lines), remedy.gain_db);
-        }
-        text
-    }
-}
-
-impl fmt::Display for Masker {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.line {
-            Some(line) => write!(f, "line {} ({:.1} dB)", line + 1, self.gain_db),
-            None => write!(f, "notes of no line ({:.1} dB)", self.gain_db),
-        }
-    }
+fn moved(tone: ToneKey, semitones: i8) -> ToneKey {
+    ToneKey { key: tone.key.saturating_add_signed(semitones).min(127), ..tone }
 }

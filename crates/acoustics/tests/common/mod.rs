@@ -4,8 +4,30 @@
 
 use std::fmt::Write as _;
 
+use ripieno_acoustics::{Able, Asked};
 use ripieno_formats::{Limits, read};
-use ripieno_score::{PlayerCount, Score};
+use ripieno_instruments::catalogue;
+use ripieno_score::{DynamicLevel, PlayerCount, Score};
+
+/// Players who do whatever lies in the usual compass of the catalogue; brass and strings have mutes that take 5 s.
+pub struct Willing;
+
+impl Able for Willing {
+    fn plays(&self, _: usize, instrument: &str, notes: &[Asked]) -> bool {
+        let item = catalogue().by_id(instrument);
+        let ranges = item.and_then(|item| item.sounding(item.default_transposition()));
+        ranges.is_some_and(|of| notes.iter().all(|note| (of.usual.low()..=of.usual.high()).contains(&note.key)))
+    }
+
+    fn has(&self, _: usize, _: &str, _: u8, _: DynamicLevel) -> bool {
+        true
+    }
+
+    fn mutes(&self, instrument: &str) -> Option<f64> {
+        use ripieno_instruments::Family::{Brass, Strings};
+        catalogue().by_id(instrument).filter(|item| matches!(item.family, Brass | Strings)).map(|_| 5.0)
+    }
+}
 
 /// A part: name, players, dynamic mark, and for every bar the keys of one chord of a whole note (none: a rest).
 pub struct Desk<'a>(pub &'a str, pub u16, pub &'a str, pub Vec<Vec<u8>>);

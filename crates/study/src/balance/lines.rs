@@ -1,26 +1,18 @@
-//! The score as lines to listen for: the melody with all who play it, and beside it every part with what else it plays.
+//! The score as lines to listen for: one line with all who play it, and beside it every section with what else it plays.
+//!
+//! What masks is told by sections: three trombones on three staves mask as the trombones, each alone would be worth little.
 
-use ripieno_acoustics::Line;
+use ripieno_acoustics::{Line, Masker};
 use ripieno_score::Crotchets;
 
+use super::Masking;
 use crate::Study;
 
-/// The melody among the lines; the parts follow.
-pub(super) const MELODY: usize = 0;
+/// The line listened for; the sections follow.
+pub(super) const OWN: usize = 0;
 
-/// The line of a part.
-pub(super) const fn of_part(part: usize) -> usize {
-    part + 1
-}
-
-/// The part of a line; `None` for the melody.
-pub(super) const fn part_of(line: usize) -> Option<usize> {
-    line.checked_sub(1)
-}
-
-/// The melody: what its carrier plays from carrier to carrier, and whoever doubles that in unison or octaves for as long as they do. Then all parts, whose
-/// notes of the melody count with the melody.
-pub(super) fn lines(study: &Study) -> Vec<Line> {
+/// The rows of the melody: what its carrier plays from carrier to carrier, and whoever doubles that in unison or octaves for as long as they do.
+pub(super) fn melody(study: &Study) -> Vec<usize> {
     let onset = &study.sounding.notes.onset;
     let mut of_line: Vec<Vec<usize>> = vec![Vec::new(); study.lines.lines.len()];
     for (row, line) in study.lines.of_row.iter().enumerate() {
@@ -42,17 +34,68 @@ pub(super) fn lines(study: &Study) -> Vec<Line> {
     }
     rows.sort_unstable();
     rows.dedup();
-    let mut lines = vec![Line { name: "the melody".to_owned(), rows }];
-    let parts = study.score.parts.iter().zip(&study.sounding.notes.of_part);
-    lines.extend(parts.map(|(part, rows)| Line { name: part.name.trim().to_owned(), rows: rows.clone().collect() }));
-    lines
+    rows
 }
 
-/// Which rows belong to the melody.
-pub(super) fn of_first(lines: &[Line], rows: usize) -> Vec<bool> {
-    let mut of = vec![false; rows];
-    lines[MELODY].rows.iter().for_each(|row| of[*row] = true);
-    of
+/// One line beside all sections.
+#[derive(Debug)]
+pub(super) struct Beside {
+    /// That line, then the sections; a note of the line counts with the line.
+    pub(super) lines: Vec<Line>,
+    /// Which rows are the line's.
+    pub(super) own: Vec<bool>,
+    /// By played bar: the parts that sound beside the line, in score order.
+    parts: Vec<Vec<usize>>,
+    /// The section of each part, as a line.
+    section_of: Vec<usize>,
+}
+
+impl Beside {
+    pub(super) fn of(study: &Study, rows: Vec<usize>) -> Self {
+        let notes = &study.sounding.notes;
+        let mut own = vec![false; notes.len()];
+        rows.iter().for_each(|row| own[*row] = true);
+        let mut section_of = vec![0; study.score.parts.len()];
+        let mut lines = vec![Line { name: "the line".to_owned(), rows }];
+        for section in &study.groups.sections {
+            let mut rows: Vec<usize> = section.parts.iter().flat_map(|part| notes.of_part[*part].clone()).collect();
+            rows.sort_unstable();
+            section.parts.iter().for_each(|part| section_of[*part] = lines.len());
+            lines.push(Line { name: section.name.to_owned(), rows });
+        }
+        let bars = &study.sounding.bars;
+        let mut parts: Vec<Vec<usize>> = vec![Vec::new(); bars.len()];
+        for (part, rows) in notes.of_part.iter().enumerate() {
+            for row in rows.clone().filter(|row| !own[*row]) {
+                let (first, end) = (notes.bar[row] as usize, notes.onset[row] + notes.duration[row]);
+                let later = bars.iter().skip(first + 1).take_while(|bar| bar.start < end).count();
+                for here in parts.iter_mut().skip(first).take(later + 1).filter(|here| here.last() != Some(&part)) {
+                    here.push(part);
+                }
+            }
+        }
+        Self { lines, own, parts, section_of }
+    }
+
+    /// The parts of a section that sound beside the line in a bar.
+    pub(super) fn parts_of(&self, section: usize, bar: usize) -> Vec<usize> {
+        let here = self.parts.get(bar).map_or(&[][..], Vec::as_slice);
+        here.iter().copied().filter(|part| self.section_of[*part] == section).collect()
+    }
+
+    /// The line of the section of a part.
+    pub(super) fn section_of(&self, part: usize) -> usize {
+        self.section_of.get(part).copied().unwrap_or_default()
+    }
+
+    /// What masks the line in a bar, in the parts that do.
+    pub(super) fn maskings(&self, maskers: &[Masker], bar: usize) -> Vec<Masking> {
+        let masking = |masker: &Masker| {
+            let parts = self.parts_of(masker.line?, bar);
+            (!parts.is_empty()).then_some(Masking { parts, gain_db: masker.gain_db })
+        };
+        maskers.iter().filter_map(masking).collect()
+    }
 }
 
 /// By played bar, the part that leads the melody for most of it.

@@ -3,6 +3,7 @@
 //! The roles say which notes are the melody, the acoustic model says what reaches the ear; here they meet. Nothing of it flows back: how well a
 //! line is heard is never used to find the melody. Computed when asked for, in one [`Situation`], since a verdict without one means nothing.
 
+mod chairs;
 mod lines;
 mod sentences;
 mod weighing;
@@ -10,24 +11,26 @@ mod weighing;
 use std::ops::Range;
 
 use ripieno_acoustics::{
-    Audible, Day, EvenGrade, Evenness, Explanation, Exposed, Grade, Line, Refused, Scene, Situation, Verdicts, Ways, explain,
-    exposure, masked, verdicts,
+    Audible, Day, EvenGrade, Evenness, Explanation, Exposed, Grade, Refused, RemedyKind, Scene, Situation, Verdicts, Ways,
+    explain, exposure, masked, verdicts,
 };
 use ripieno_score::Crotchets;
 
 use crate::Study;
+use chairs::Chairs;
+use lines::Beside;
 
 pub use sentences::{BalanceFinding, BalanceTopic};
-pub use weighing::{SpanHeard, SpanMasking, Weighing};
+pub use weighing::{SpanHeard, Weighing};
 
 /// Remedies told of a spot.
 const REMEDIES: usize = 4;
 
-/// What masks the melody in a bar: a part, and what the melody would gain in dB if that part were silent.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// What masks a line in a bar: a section, and what the line would gain in dB if it were silent. [`Study::called`] names it.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Masking {
-    /// The part, index into [`ripieno_score::Score::parts`].
-    pub part: usize,
+    /// The parts of the section that sound beside the line, indices into [`ripieno_score::Score::parts`], in score order; never empty.
+    pub parts: Vec<usize>,
     /// Its weight, in dB.
     pub gain_db: f64,
 }
@@ -45,13 +48,20 @@ pub struct MelodyBar {
     pub maskers: Vec<Masking>,
 }
 
-/// What would help, and what it would bring.
+/// What would help, who does it in which bars, and what it would bring. It can be played in all of them by professionals with ease, as far as the limits
+/// of `ripieno_players` tell; what it gains is worked out for the worst bar.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Help {
-    /// In words: "Trombones one dynamic softer".
+    /// The change and who makes it.
+    pub kind: RemedyKind,
+    /// In words: "trombones one dynamic softer (mf instead of f)".
     pub what: String,
+    /// The played bars it is meant for, end exclusive.
+    pub bars: Range<u32>,
     /// What it gains, in dB.
     pub gain_db: f64,
+    /// The margin it leaves, in dB.
+    pub margin_db: f64,
 }
 
 /// Consecutive bars in which the melody of one leader is covered or hard to hear.
@@ -67,7 +77,7 @@ pub struct Spot {
     pub audible: Audible,
     /// What masks it there, most first.
     pub maskers: Vec<Masking>,
-    /// What would uncover it there, most first, each recomputed.
+    /// What would uncover it there, by gain in whole dB and the least change first, each recomputed.
     pub help: Vec<Help>,
 }
 
@@ -80,8 +90,8 @@ pub struct Judged {
     pub part: usize,
     /// The bar in which the melody is heard worst: the two are compared there.
     pub worst: u32,
-    /// The part that masks it most there.
-    pub against: usize,
+    /// The parts that mask it most there, as of [`Masking`].
+    pub against: Vec<usize>,
     /// Both verdicts, the melody first.
     pub verdicts: Verdicts,
 }
@@ -176,54 +186,90 @@ impl Study {
         self.ways.iter().map(|ways| Ways::of_names(ways.iter_names().map(|(name, _)| name))).collect()
     }
 
-    fn melody_bars(&self, scene: &Scene<'_>, lines: &[Line]) -> Vec<MelodyBar> {
+    /// What some parts are called together: the section when they are all of one that the score has, the part's name for one, else their names. Whoever
+    /// tells what masks a line, or who could help, takes the words from here.
+    #[must_use]
+    pub fn called(&self, parts: &[usize]) -> String {
+        let name = |part: &usize| self.score.parts.get(*part).map_or("a part", |part| part.name.trim());
+        if let [one] = parts {
+            return name(one).to_owned();
+        }
+        if let Some(section) = self.groups.sections.iter().find(|section| section.parts == parts) {
+            return section.name.to_owned();
+        }
+        let some: Vec<&str> = parts.iter().take(if parts.len() > 3 { 2 } else { 3 }).map(name).collect();
+        match (parts.len() - some.len(), &some[..]) {
+            (_, []) => "the rest".to_owned(),
+            (0, [most @ .., last]) => format!("{} and {last}", most.join(", ")),
+            (more, _) => format!("{} and {more} more", some.join(", ")),
+        }
+    }
+
+    fn melody_bars(&self, scene: &Scene<'_>, beside: &Beside) -> Vec<MelodyBar> {
         let leaders = lines::leaders(self);
-        (masked(scene, lines, lines::MELODY).into_iter())
+        (masked(scene, &beside.lines, lines::OWN).into_iter())
             .map(|told| MelodyBar {
                 bar: index(told.bar),
                 part: leaders.get(told.bar).copied().flatten().unwrap_or(0),
                 audible: told.audible,
-                maskers: maskings(&told.maskers),
+                maskers: beside.maskings(&told.maskers, told.bar),
             })
             .collect()
     }
 
-    fn spots(&self, scene: &Scene<'_>, lines: &[Line], melody: &[MelodyBar]) -> Vec<Spot> {
+    fn spots(&self, scene: &Scene<'_>, beside: &Beside, melody: &[MelodyBar]) -> Vec<Spot> {
+        let chairs = Chairs::of(&self.score);
         let hidden: Vec<&MelodyBar> = melody.iter().filter(|told| told.audible.grade() <= Grade::Hard).collect();
         let runs = hidden.chunk_by(|a, b| a.bar + 1 == b.bar && a.part == b.part);
         let spot = |run: &[&MelodyBar]| {
             let worst = run.iter().min_by(|a, b| a.audible.margin_db.total_cmp(&b.audible.margin_db))?;
-            let told: Option<Explanation> = explain(scene, lines, lines::MELODY, worst.bar as usize);
-            let help = told.iter().flat_map(|told| &told.remedies).take(REMEDIES);
+            let bars = run.first()?.bar..run.last()?.bar + 1;
+            let told = self.explained(scene, beside, worst.bar, &bars, &chairs);
             Some(Spot {
-                bars: run.first()?.bar..run.last()?.bar + 1,
+                help: told.map(|told| self.help(&told, &bars)).unwrap_or_default(),
+                bars,
                 worst: worst.bar,
                 part: worst.part,
                 audible: worst.audible,
                 maskers: worst.maskers.clone(),
-                help: help.map(|remedy| Help { what: remedy.kind.told(scene, lines), gain_db: remedy.gain_db }).collect(),
             })
         };
         runs.filter_map(spot).collect()
     }
 
-    fn judged(&self, scene: &Scene<'_>, lines: &[Line], melody: &[MelodyBar]) -> Vec<Judged> {
+    fn explained(
+        &self,
+        scene: &Scene<'_>,
+        beside: &Beside,
+        bar: u32,
+        bars: &Range<u32>,
+        chairs: &Chairs<'_>,
+    ) -> Option<Explanation> {
+        explain(scene, &beside.lines, lines::OWN, bar as usize, &(bars.start as usize..bars.end as usize), chairs)
+    }
+
+    fn help(&self, told: &Explanation, bars: &Range<u32>) -> Vec<Help> {
+        let help = told.remedies.iter().take(REMEDIES).map(|remedy| Help {
+            what: remedy.kind.told(|parts| self.called(parts)),
+            kind: remedy.kind.clone(),
+            bars: bars.clone(),
+            gain_db: remedy.gain_db,
+            margin_db: remedy.margin_db,
+        });
+        help.collect()
+    }
+
+    fn judged(&self, scene: &Scene<'_>, beside: &Beside, melody: &[MelodyBar]) -> Vec<Judged> {
         let judge = |told: &[MelodyBar]| {
             let masked = told.iter().filter(|told| !told.maskers.is_empty());
             let worst = masked.min_by(|a, b| a.audible.margin_db.total_cmp(&b.audible.margin_db))?;
-            let against = worst.maskers.first()?.part;
-            let verdicts = verdicts(scene, lines, lines::MELODY, lines::of_part(against), worst.bar as usize)?;
+            let against = worst.maskers.first()?.parts.clone();
+            let section = beside.section_of(*against.first()?);
+            let verdicts = verdicts(scene, &beside.lines, lines::OWN, section, worst.bar as usize)?;
             Some(Judged { bars: told.first()?.bar..told.last()?.bar + 1, part: worst.part, worst: worst.bar, against, verdicts })
         };
         melody.chunk_by(|a, b| a.bar + 1 == b.bar && a.part == b.part).filter_map(judge).collect()
     }
-}
-
-fn maskings(maskers: &[ripieno_acoustics::audibility::Masker]) -> Vec<Masking> {
-    let part = |masker: &ripieno_acoustics::audibility::Masker| {
-        Some(Masking { part: lines::part_of(masker.line?)?, gain_db: masker.gain_db })
-    };
-    maskers.iter().filter_map(part).collect()
 }
 
 fn index(bar: usize) -> u32 {

@@ -71,15 +71,15 @@ impl Balance {
         let mut bars = covered;
         bars.extend(hard);
         bars.sort_unstable();
-        let mut by: BTreeMap<usize, usize> = BTreeMap::new();
+        let mut by: BTreeMap<&[usize], usize> = BTreeMap::new();
         for told in bars.iter().filter_map(|bar| self.melody_in(*bar)) {
             if let Some(first) = told.maskers.first() {
-                *by.entry(first.part).or_default() += 1;
+                *by.entry(&first.parts).or_default() += 1;
             }
         }
         // The first in score order of those that do so most often.
-        if let Some((part, count)) = by.iter().max_by_key(|(part, count)| (**count, std::cmp::Reverse(**part))) {
-            text += &format!("; most often {} against it ({count} bars)", name(study, *part));
+        if let Some((parts, count)) = by.iter().max_by_key(|(parts, count)| (**count, std::cmp::Reverse(**parts))) {
+            text += &format!("; most often {} against it ({count} bars)", study.called(parts));
         }
         Some(BalanceFinding { topic: BalanceTopic::Melody, text: text + ".", bars })
     }
@@ -135,7 +135,7 @@ impl Spot {
         let mut text = format!(
             "Bar {}: {} has the melody, {} ({:+.0} dB, give or take {:.0})",
             study.bar_label(self.worst),
-            name(study, self.part),
+            study.called(&[self.part]),
             audible.grade(),
             audible.margin_db,
             audible.spread_db
@@ -144,19 +144,17 @@ impl Spot {
             .maskers
             .iter()
             .take(2)
-            .map(|masker| format!("{} ({:.0} dB)", name(study, masker.part), masker.gain_db))
+            .map(|masker| format!("{} ({:.0} dB)", study.called(&masker.parts), masker.gain_db))
             .collect();
         if !against.is_empty() {
             text += &format!("; most against it: {}", against.join(", "));
         }
         let help: Vec<String> = self.help.iter().take(2).map(|help| format!("{} (+{:.0} dB)", help.what, help.gain_db)).collect();
         if !help.is_empty() {
-            text += &format!("; would help: {}", help.join(", "));
+            let bars = study.cite(&self.bars.clone().collect::<Vec<u32>>());
+            let which = if self.bars.len() == 1 { "there".to_owned() } else { format!("in bars {bars}") };
+            text += &format!("; would help {which}: {}", help.join(", or "));
         }
         text + "."
     }
-}
-
-fn name(study: &Study, part: usize) -> &str {
-    study.score.parts.get(part).map_or("a part", |part| part.name.trim())
 }

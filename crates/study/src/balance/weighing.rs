@@ -4,12 +4,13 @@ use std::cell::OnceCell;
 use std::collections::BTreeMap;
 
 use ripieno_acoustics::{
-    Audibility, Audible, Evenness, Line, Refused, Scene, Situation, Verdicts, audibility, evenness, explain, full_chords,
-    verdicts,
+    Audibility, Audible, Evenness, Grade, Line, Refused, Scene, Situation, Verdicts, audibility, evenness, full_chords, verdicts,
 };
 use ripieno_score::Crotchets;
 
-use super::{Balance, FullChord, Help, REMEDIES, index, lines};
+use super::chairs::Chairs;
+use super::lines::{Beside, OWN, melody};
+use super::{Balance, FullChord, Help, Masking, index};
 use crate::Study;
 
 /// Maskers told of a span.
@@ -24,15 +25,6 @@ pub struct Weighing<'a> {
     heard: OnceCell<Audibility>,
 }
 
-/// What masks a span, or helps to mask it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SpanMasking {
-    /// The parts that play it together; empty for notes of no line.
-    pub parts: Vec<usize>,
-    /// What the span would gain in dB if they were silent.
-    pub gain_db: f64,
-}
-
 /// How a span is heard where it is heard worst.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SpanHeard {
@@ -43,8 +35,8 @@ pub struct SpanHeard {
     /// Other parts that play it in unison or octaves there.
     pub with: Vec<usize>,
     /// What masks it there, most first.
-    pub maskers: Vec<SpanMasking>,
-    /// What would uncover it there, most first, each recomputed.
+    pub maskers: Vec<Masking>,
+    /// What would uncover it there, by gain in whole dB and the least change first, each recomputed; for the bars around it in which it is hidden too.
     pub help: Vec<Help>,
     /// Two verdicts on it against the first masker; `None` where nothing masks it.
     pub verdicts: Option<Verdicts>,
@@ -71,16 +63,15 @@ impl Weighing<'_> {
     #[must_use]
     pub fn balance(&self) -> Balance {
         let (study, scene) = (self.study, &self.scene);
-        let lines = lines::lines(study);
-        let melody = study.melody_bars(scene, &lines);
-        let spots = study.spots(scene, &lines, &melody);
-        let judged = study.judged(scene, &lines, &melody);
-        let of_melody = lines::of_first(&lines, study.sounding.notes.len());
+        let beside = Beside::of(study, melody(study));
+        let melody = study.melody_bars(scene, &beside);
+        let spots = study.spots(scene, &beside, &melody);
+        let judged = study.judged(scene, &beside, &melody);
         let chord = |(bar, at): (usize, Crotchets)| {
-            let evenness: Evenness = evenness(scene, at, |row| !of_melody[row])?;
+            let evenness: Evenness = evenness(scene, at, |row| !beside.own[row])?;
             Some(FullChord { bar: index(bar), at, evenness })
         };
-        let chords = full_chords(scene, |row| !of_melody[row]).into_iter().filter_map(chord).collect();
+        let chords = full_chords(scene, |row| !beside.own[row]).into_iter().filter_map(chord).collect();
         Balance { situation: scene.situation.clone(), melody, spots, judged, chords, unmarked: scene.unmarked }
     }
 
@@ -99,22 +90,23 @@ impl Weighing<'_> {
         let heard = span.bars.clone().filter_map(|bar| Some((bar, self.at(span.line, bar)?)));
         let (bar, _) = heard.min_by(|(_, a), (_, b)| a.margin_db.total_cmp(&b.margin_db))?;
         let voice = self.voices.at(span.line, bar)?;
-        let lines = &self.voices.lines;
-        let told = explain(&self.scene, lines, voice, bar as usize)?;
-        let members = |voice: usize| self.voices.parts_in(self.study, voice, bar);
-        let called = |voice: usize| Line { name: names(self.study, &members(voice)), rows: Vec::new() };
-        let named: Vec<Line> = (0..lines.len()).map(called).collect();
-        let help = told.remedies.iter().take(REMEDIES);
-        let first = told.maskers.first().and_then(|masker| masker.line);
+        let beside = Beside::of(self.study, self.voices.lines[voice].rows.clone());
+        let hidden = |bar: &u32| self.at(span.line, *bar).is_some_and(|heard| heard.grade() <= Grade::Hard);
+        let first = (span.bars.start..bar).rev().take_while(hidden).last().unwrap_or(bar);
+        let last = (bar + 1..span.bars.end).take_while(hidden).last().unwrap_or(bar);
+        let bars = if hidden(&bar) { first..last + 1 } else { bar..bar + 1 };
+        let told = self.study.explained(&self.scene, &beside, bar, &bars, &Chairs::of(&self.study.score))?;
+        let mut maskers = beside.maskings(&told.maskers, bar as usize);
+        let section = maskers.first().map(|masker| beside.section_of(masker.parts[0]));
+        maskers.truncate(MASKERS);
+        let with = self.voices.parts_in(self.study, voice, bar);
         Some(SpanHeard {
             bar,
             audible: told.audible,
-            with: members(voice).into_iter().filter(|part| *part != span.part).collect(),
-            maskers: (told.maskers.iter().take(MASKERS))
-                .map(|masker| SpanMasking { parts: masker.line.map(members).unwrap_or_default(), gain_db: masker.gain_db })
-                .collect(),
-            help: help.map(|remedy| Help { what: remedy.kind.told(&self.scene, &named), gain_db: remedy.gain_db }).collect(),
-            verdicts: first.and_then(|other| verdicts(&self.scene, lines, voice, other, bar as usize)),
+            with: with.into_iter().filter(|part| *part != span.part).collect(),
+            maskers,
+            help: self.study.help(&told, &bars),
+            verdicts: section.and_then(|section| verdicts(&self.scene, &beside.lines, OWN, section, bar as usize)),
         })
     }
 
@@ -209,15 +201,4 @@ fn root(first: &[usize], mut line: usize) -> usize {
         line = first[line];
     }
     line
-}
-
-/// "Flute 1, Oboe 1 and 2 more".
-fn names(study: &Study, parts: &[usize]) -> String {
-    let name = |part: &usize| study.score.parts.get(*part).map_or("", |part| part.name.trim());
-    let some: Vec<&str> = parts.iter().take(if parts.len() > 3 { 2 } else { 3 }).map(name).collect();
-    match parts.len() - some.len() {
-        0 if parts.is_empty() => "the rest".to_owned(),
-        0 => some.join(", "),
-        more => format!("{} and {more} more", some.join(", ")),
-    }
 }

@@ -1153,6 +1153,8 @@ export interface components {
         };
         /** @description Exposure at a desk. */
         DeskExposure: {
+            /** @description Each of them one standard deviation of the level less and more, in percent. */
+            between: number[][];
             /**
              * Format: double
              * @description Over eight hours of the day, dB(A).
@@ -1344,7 +1346,7 @@ export interface components {
             /** Format: int32 */
             bar: number;
             grade: string;
-            /** @description What would uncover it, most first, each worked out: "Trombones one dynamic softer" and what it gains in dB. */
+            /** @description What would uncover it, most first, each worked out: "trombones one dynamic softer (mf instead of f)" and what it gains in dB. */
             help: components["schemas"]["Helping"][];
             /** Format: double */
             margin: number;
@@ -1365,6 +1367,8 @@ export interface components {
         };
         /** @description What would help. */
         Helping: {
+            /** @description The bars it is meant for. */
+            bars: components["schemas"]["Cited"];
             /** Format: double */
             gain: number;
             what: string;
@@ -1394,7 +1398,8 @@ export interface components {
         };
         /** @description Both verdicts on a stretch of melody against what masks it most. */
         JudgedStretch: {
-            against: number;
+            /** @description What they are called together. */
+            against: string;
             /**
              * Format: int32
              * @description The bar in which it is heard worst.
@@ -1468,12 +1473,14 @@ export interface components {
         };
         /** @description What masks a line. */
         Masker: {
+            /** @description What they are called together. */
+            called: string;
             /**
              * Format: double
              * @description What would be gained if they were silent, in dB.
              */
             gain: number;
-            /** @description Parts that play it together. */
+            /** @description Parts of a section that sound beside the line. */
             parts: number[];
         };
         /** @description How far the measuring of scores is. */
