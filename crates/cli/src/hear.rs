@@ -12,7 +12,7 @@ use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, Group, gather, parts_named};
 use ripieno_sound::loudness::{HIGHEST_PEAK, Measured, TARGET, gain_for, measure};
 use ripieno_sound::{
-    Chunk, Font, FontRenderer, Format, Options, Passage, Renderer, Room, Selection, Stereo, encode, mix, render,
+    Chunk, Font, FontRenderer, Format, Listener, Options, Passage, Renderer, Room, Selection, Stereo, encode, mix, render,
 };
 
 use crate::open::open;
@@ -58,6 +58,10 @@ pub struct HearArguments {
     /// Where it is played
     #[arg(long, value_enum, default_value_t = Where::Hall)]
     room: Where,
+    /// From where it is heard: microphones (behind the conductor), conductor, or a seat so many metres behind the conductor, such as 15, from which
+    /// balance is weighed
+    #[arg(long, value_name = "PLACE", default_value = "microphones", value_parser = listener)]
+    from: Listener,
     /// Loudness of the file in LUFS, by EBU R 128; less where the true peak would go beyond -1 dBTP. Or "same": at the level that all files of this
     /// score share, so that excerpts and stems compare as they would in the hall
     #[arg(long, value_name = "LUFS", default_value_t = Loudness::Lufs(TARGET), allow_negative_numbers = true)]
@@ -115,10 +119,41 @@ enum By {
 enum Where {
     /// The concert hall in which balance is weighed, 2 seconds of reverberation
     Hall,
+    /// A small hall, 1.4 seconds
+    SmallHall,
     /// A recording stage, 1.1 seconds
     Stage,
+    /// A rehearsal room, 1 second
+    Rehearsal,
     /// No room at all
     None,
+}
+
+impl Where {
+    /// The room of the acoustic model.
+    fn room(self) -> Room {
+        let id = match self {
+            Self::Hall => "hall",
+            Self::SmallHall => "small-hall",
+            Self::Stage => "studio",
+            Self::Rehearsal => "rehearsal",
+            Self::None => "open",
+        };
+        Room::named(id).unwrap_or(Room::NONE)
+    }
+}
+
+fn listener(text: &str) -> Result<Listener, String> {
+    match text {
+        "microphones" => Ok(Listener::Microphones),
+        "conductor" => Ok(Listener::Conductor),
+        metres => {
+            let wrong =
+                |_| format!("“{text}” is no place to hear from; choose microphones, conductor, or metres behind the conductor");
+            let seat = Listener::Seat(metres.parse().map_err(wrong)?);
+            seat.check().map(|()| seat)
+        }
+    }
 }
 
 /// Renders, sets the loudness, writes.
@@ -143,12 +178,13 @@ pub fn run(arguments: &HearArguments) -> Result<(), String> {
         }
     };
     let selection = Selection { from, to, groups: chosen(score, arguments).map_err(said)? };
-    let room = match arguments.room {
-        Where::Hall => Room::HALL,
-        Where::Stage => Room::STAGE,
-        Where::None => Room::NONE,
+    let options = Options {
+        room: arguments.room.room(),
+        listener: arguments.from,
+        pace: arguments.slower,
+        seed: arguments.seed,
+        ..Options::default()
     };
-    let options = Options { room, pace: arguments.slower, seed: arguments.seed, ..Options::default() };
     eprintln!("{CAUTION}");
     let files = Files { out: &arguments.out, stems: arguments.stems.as_deref(), format, loudness: arguments.loudness };
     match &font {
@@ -178,7 +214,7 @@ pub(crate) fn mock_up(score: &Score, sounding: &Sounding, folder: &Path) -> Resu
     let passage = Passage::new(score, sounding, &ripieno_texture::techniques(score, sounding));
     let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);
     let selection = Selection { from: 0.0, to: passage.seconds(), groups };
-    let options = Options { room: Room::HALL, ..Options::default() };
+    let options = Options::default();
     eprintln!("{CAUTION}");
     let (out, stems) = (folder.join("mock-up.flac"), folder.join("stems"));
     let files = Files { out: &out, stems: Some(&stems), format: Format::Flac, loudness: Loudness::Lufs(TARGET) };

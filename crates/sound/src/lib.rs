@@ -27,5 +27,5 @@ pub use files::{Format, encode};
 pub use passage::{HeardBar, Passage};
 pub use render::{Chunk, Options, Renderer, Selection, Stems, Stereo, mix, render};
 pub use room::Room;
-pub use seats::Seat;
+pub use seats::{Listener, Seat};
 pub use soundfont::{Font, FontRenderer};

@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_acoustics::{Plan, instruments_of, players_of};
+use ripieno_acoustics::{Place, Plan, instruments_of, players_of, sounding_length};
 use ripieno_instruments::Section;
 use ripieno_score::{Articulations, DynamicLevel, NoteFlags, Part, PartLevels, PlayerCount, Score, Sounding};
 use ripieno_texture::Techniques;
 
-use crate::seats::Seat;
+use crate::seats::{Listener, Seat};
 use crate::signs::{Signs, Slide};
 
 /// Seconds a grace note takes.
@@ -100,8 +100,8 @@ pub struct Passage {
     pub(crate) instruments: Vec<String>,
     /// Ordered by start.
     pub(crate) events: Vec<Event>,
-    /// Seat of each part.
-    pub(crate) seats: Vec<Seat>,
+    /// The middle of each part's seat.
+    places: Vec<Place>,
 }
 
 impl Passage {
@@ -117,7 +117,7 @@ impl Passage {
             bars: bars.collect(),
             instruments: Vec::new(),
             events: Vec::new(),
-            seats: Plan::ViolinsTogether.seats(score).into_iter().map(|seat| Seat::at(seat.place)).collect(),
+            places: Plan::ViolinsTogether.seats(score).into_iter().map(|seat| seat.place).collect(),
         };
         for (part, rows) in score.parts.iter().zip(&sounding.notes.of_part) {
             let mut of_part = OfPart::new(&mut passage, score, sounding, part);
@@ -127,10 +127,10 @@ impl Passage {
         passage
     }
 
-    /// Seat of each part, as the microphones have it.
+    /// Seat of each part, as a listener has it.
     #[must_use]
-    pub fn seats(&self) -> &[Seat] {
-        &self.seats
+    pub fn seats(&self, listener: Listener) -> Vec<Seat> {
+        self.places.iter().map(|place| listener.sees(*place)).collect()
     }
 
     /// Seconds the piece lasts at the written tempo.
@@ -400,21 +400,6 @@ pub(crate) fn level_at(levels: &[(f64, f32)], after: f64) -> f32 {
         }
         (Some((_, level)), None) | (None, Some((_, level))) => *level,
         (None, None) => DynamicLevel::MEZZO_FORTE.0,
-    }
-}
-
-/// How long a note really sounds. Common practice of playing, not of a book.
-fn sounding_length(length: f64, signs: Articulations, bound: bool) -> f64 {
-    if signs.intersects(Articulations::STACCATISSIMO.union(Articulations::SPICCATO)) {
-        (length * 0.35).clamp(0.05, 0.3).min(length)
-    } else if signs.contains(Articulations::STACCATO) {
-        if bound || signs.contains(Articulations::TENUTO) { length * 0.75 } else { (length * 0.5).clamp(0.06, 0.6).min(length) }
-    } else if bound {
-        length + 0.015
-    } else if signs.intersects(Articulations::TENUTO.union(Articulations::DETACHED_LEGATO)) {
-        length * 0.97
-    } else {
-        (length * 0.9).max(length - 0.1)
     }
 }
 

@@ -10,7 +10,7 @@ use crate::groups::Group;
 use crate::passage::{Event, Passage};
 use crate::players::{Bus, Held, Placed, REFERENCE, Struck};
 use crate::room::{BLOCK, Room, RoomOfGroup, direct_gain, late_energy};
-use crate::seats::Seat;
+use crate::seats::{Listener, Seat};
 use crate::tables::Tables;
 use crate::ways::colouring;
 
@@ -79,6 +79,8 @@ pub struct Options {
     pub rate: u32,
     /// The room.
     pub room: Room,
+    /// Who listens.
+    pub listener: Listener,
     /// Speed relative to the written tempo: 0.8 is slower. The pitch stays.
     pub pace: f64,
     /// Chance by which players differ; the same number, the same bytes.
@@ -89,7 +91,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self { rate: 44_100, room: Room::HALL, pace: 1.0, seed: 1, gain: None }
+        Self { rate: 44_100, room: Room::hall(), listener: Listener::default(), pace: 1.0, seed: 1, gain: None }
     }
 }
 
@@ -179,7 +181,7 @@ impl<'a> Renderer<'a> {
         let rate = f64::from(options.rate);
         let mut tables = Tables::new(rate);
         let instruments: Vec<u16> = passage.instruments.iter().map(|id| tables.instrument(id)).collect();
-        let seats = passage.seats.clone();
+        let seats = passage.seats(options.listener);
         let unit = late_energy(&options.room, rate);
         let lead = lead(passage, selection, options.pace);
         let groups = selection.groups.iter().map(|group| {
@@ -187,11 +189,12 @@ impl<'a> Renderer<'a> {
             let mut waiting: Vec<usize> = (0..passage.events.len()).filter(|&index| mine(&passage.events[index])).collect();
             waiting.reverse();
             let seat = middle(group, &seats);
-            let room = (options.room.reverberation > 0.0).then(|| RoomOfGroup::new(&options.room, seat, rate, unit));
+            let room =
+                (options.room.reverberation > 0.0).then(|| RoomOfGroup::new(&options.room, options.listener, seat, rate, unit));
             Playing { waiting, held: Vec::new(), struck: Vec::new(), room }
         });
         let groups = groups.collect();
-        let gain = options.gain.unwrap_or_else(|| planned_gain(passage, &options.room, &seats));
+        let gain = options.gain.unwrap_or_else(|| planned_gain(passage, options, &seats));
         #[allow(clippy::cast_possible_truncation)] // bounded by `check`
         let end = (((selection.to - selection.from) / options.pace + lead) * rate) as i64;
         Ok(Self {
@@ -391,6 +394,7 @@ pub(crate) fn check(selection: &Selection, options: &Options) -> Result<(), Stri
         return Err(format!("{} is no speed to play at; choose 0.1 (ten times slower) to 4", options.pace));
     }
     options.room.check()?;
+    options.listener.check()?;
     if !(selection.from.is_finite() && selection.to.is_finite()) || selection.to <= selection.from {
         return Err("there is nothing to hear between these moments".to_owned());
     }
@@ -427,7 +431,7 @@ pub(crate) fn middle(group: &Group, seats: &[Seat]) -> Seat {
 
 /// The factor by which the loudest moment that the whole score predicts stands at [`LOUDEST`]: known before a sample is rendered,
 /// the same for every excerpt and every choice of groups.
-pub(crate) fn planned_gain(passage: &Passage, room: &Room, seats: &[Seat]) -> f32 {
+pub(crate) fn planned_gain(passage: &Passage, options: &Options, seats: &[Seat]) -> f32 {
     let mut powers: BTreeMap<(usize, u16, i32, i32), f64> = BTreeMap::new();
     let mut steps: Vec<(f64, f64)> = Vec::with_capacity(passage.events.len() * 2);
     for event in &passage.events {
@@ -441,7 +445,9 @@ pub(crate) fn planned_gain(passage: &Passage, room: &Room, seats: &[Seat]) -> f3
             10f64.powf((power.db - f64::from(REFERENCE)) / 10.0)
         });
         let seat = seats.get(usize::from(event.part)).copied().unwrap_or(Seat { azimuth: 0.0, distance: 8.0 });
-        let here = power * f64::from(event.players) * (direct_gain(seat.distance).powi(2) + room.reverberant());
+        let here = power
+            * f64::from(event.players)
+            * (direct_gain(seat.distance).powi(2) + options.room.late(options.listener, seat.distance));
         steps.push((event.start, here));
         steps.push((event.end, -here));
     }

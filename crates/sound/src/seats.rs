@@ -1,11 +1,66 @@
-//! Where players sit, seen from a pair of microphones above and behind the conductor.
+//! Where players sit, seen from who listens.
 //!
-//! The seats are those of the acoustic model (`ripieno_acoustics`, `data/seating.csv`), so that what is heard is placed as it is weighed.
+//! The seats are those of the acoustic model (`ripieno_acoustics`, `data/seating.csv`), and so are conductor and seat in the hall: what is heard is placed
+//! as it is weighed.
 
 use ripieno_acoustics::Place;
+use ripieno_acoustics::seating::CONDUCTOR;
 
-/// The microphones: 3.5 m behind the conductor, a usual place.
-const MICROPHONES: Place = Place { x: 0.0, y: -3.5 };
+/// Mean square over all directions of a cardioid, which the microphones are: a third of the late field passes.
+const CARDIOID: f64 = 1.0 / 3.0;
+
+/// Who listens.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum Listener {
+    /// A pair of cardioid microphones above and 3.5 m behind the conductor, turned to the stage: a usual place to record from.
+    #[default]
+    Microphones,
+    /// The conductor, as in `Situation::conductor`.
+    Conductor,
+    /// A seat so many metres behind the conductor, 15 in `Situation::hall`.
+    Seat(f64),
+}
+
+impl Listener {
+    /// Metres behind the conductor.
+    #[must_use]
+    pub const fn behind(self) -> f64 {
+        match self {
+            Self::Microphones => 3.5,
+            Self::Conductor => 0.0,
+            Self::Seat(metres) => metres,
+        }
+    }
+
+    /// Share of the late field that is taken up.
+    #[must_use]
+    pub const fn late(self) -> f64 {
+        match self {
+            Self::Microphones => CARDIOID,
+            Self::Conductor | Self::Seat(_) => 1.0,
+        }
+    }
+
+    /// Whether there is such a place.
+    ///
+    /// # Errors
+    /// One sentence when it lies outside every hall.
+    pub fn check(self) -> Result<(), String> {
+        match self {
+            Self::Seat(metres) if !(0.5..=60.0).contains(&metres) => {
+                Err(format!("nobody sits {metres} m behind the conductor; choose 0.5 to 60"))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// A place of the seating plan as it is seen from here.
+    #[must_use]
+    pub fn sees(self, place: Place) -> Seat {
+        let (x, y) = (place.x - CONDUCTOR.x, place.y - CONDUCTOR.y + self.behind());
+        Seat { azimuth: x.atan2(y).to_degrees(), distance: x.hypot(y) }
+    }
+}
 
 /// Where a player sits.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,15 +69,6 @@ pub struct Seat {
     pub azimuth: f64,
     /// Metres from the listener.
     pub distance: f64,
-}
-
-impl Seat {
-    /// A place of the seating plan as the microphones have it.
-    #[must_use]
-    pub fn at(place: Place) -> Self {
-        let (x, y) = (place.x - MICROPHONES.x, place.y - MICROPHONES.y);
-        Self { azimuth: x.atan2(y).to_degrees(), distance: x.hypot(y) }
-    }
 }
 
 /// Gains of the left and right channel for a direction; their squares add up to one.
@@ -40,8 +86,19 @@ mod tests {
     fn players_sit_as_usual() {
         // The common plan of today: violins left, cellos right, trumpets far behind the woodwind.
         let (left, right, far) = (Place { x: -4.5, y: 2.0 }, Place { x: 4.5, y: 2.0 }, Place { x: 1.5, y: 9.4 });
-        assert!((Seat::at(left).azimuth + Seat::at(right).azimuth).abs() < 1e-9 && Seat::at(left).azimuth < -30.0);
-        assert!((Seat::at(far).distance - 13.0).abs() < 0.1);
+        assert!(
+            (Listener::Microphones.sees(left).azimuth + Listener::Microphones.sees(right).azimuth).abs() < 1e-9
+                && Listener::Microphones.sees(left).azimuth < -30.0
+        );
+        assert!((Listener::Microphones.sees(far).distance - 13.0).abs() < 0.1);
+    }
+
+    #[test]
+    fn who_sits_farther_off_sees_a_narrower_stage() {
+        let cellos = Place { x: 4.5, y: 2.0 };
+        let angles = [Listener::Conductor, Listener::Microphones, Listener::Seat(15.0)].map(|from| from.sees(cellos).azimuth);
+        assert!(angles[0] > angles[1] && angles[1] > angles[2] && angles[2] > 10.0, "{angles:?}");
+        assert!(Listener::Seat(f64::NAN).check().is_err() && Listener::Seat(0.0).check().is_err());
     }
 
     #[test]

@@ -89,7 +89,7 @@ impl FontRenderer {
         check(selection, options)?;
         let rate = f64::from(options.rate);
         let unit = late_energy(&options.room, rate);
-        let (seats, lead) = (&passage.seats, lead(passage, selection, options.pace));
+        let (seats, lead) = (passage.seats(options.listener), lead(passage, selection, options.pace));
         let mut groups = Vec::new();
         for group in &selection.groups {
             let mut settings = SynthesizerSettings::new(i32::try_from(options.rate).unwrap_or(44_100));
@@ -98,7 +98,7 @@ impl FontRenderer {
             settings.enable_reverb_and_chorus = false;
             let synthesiser =
                 Synthesizer::new(&font.0, &settings).map_err(|error| format!("the SoundFont cannot play ({error})"))?;
-            let seat = middle(group, seats);
+            let seat = middle(group, &seats);
             let mine = |event: &&Event| group.parts.contains(&usize::from(event.part)) && is_in(event, selection);
             let frame = |seconds: f64| {
                 let after = (seconds - selection.from) / options.pace + lead;
@@ -130,7 +130,8 @@ impl FontRenderer {
             // A SoundFont knows no distance: all sit as far away as the strings, and the room answers as to them.
             #[allow(clippy::cast_possible_truncation)] // sound is single precision
             let send = (1.0 / direct_gain(6.5)) as f32;
-            let room = (options.room.reverberation > 0.0).then(|| RoomOfGroup::new(&options.room, seat, rate, unit));
+            let room =
+                (options.room.reverberation > 0.0).then(|| RoomOfGroup::new(&options.room, options.listener, seat, rate, unit));
             groups.push(Playing { synthesiser, orders, left, right, send, room });
         }
         #[allow(clippy::cast_possible_truncation)] // bounded by `check`

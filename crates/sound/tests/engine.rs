@@ -3,67 +3,12 @@
 
 mod support;
 
-use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
-use ripieno_formats::{Limits, read};
-use ripieno_score::{Score, Sounding, Unroll};
-use ripieno_sound::groups::{Gather, Group, gather, parts_named};
-use ripieno_sound::{Options, Passage, Renderer, Room, Selection, Stems, render};
-
-/// A score of one part per (name, notes); a note is (step with alter, octave, crotchets, what stands beside it).
-fn score(parts: &[(&str, &str)]) -> Score {
-    let list: String = parts
-        .iter()
-        .enumerate()
-        .map(|(i, (name, _))| format!("<score-part id=\"P{i}\"><part-name>{name}</part-name></score-part>"))
-        .collect();
-    let body: String = parts
-        .iter()
-        .enumerate()
-        .map(|(i, (_, notes))| {
-            format!(
-                "<part id=\"P{i}\"><measure number=\"1\"><attributes><divisions>4</divisions><time><beats>4</beats>\
-                 <beat-type>4</beat-type></time></attributes><sound tempo=\"60\"/>\
-                 <direction><direction-type><dynamics><f/></dynamics></direction-type></direction>{notes}</measure></part>"
-            )
-        })
-        .collect();
-    let text =
-        format!("<?xml version=\"1.0\"?><score-partwise version=\"4.0\"><part-list>{list}</part-list>{body}</score-partwise>");
-    read("test.musicxml", text.as_bytes(), &Limits::default()).unwrap().score
-}
-
-fn note(step: char, octave: i32, quarters: i32, more: &str) -> String {
-    format!(
-        "<note><pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>{}</duration><voice>1</voice>{more}</note>",
-        quarters * 4
-    )
-}
-
-fn rest(quarters: i32) -> String {
-    format!("<note><rest/><duration>{}</duration><voice>1</voice></note>", quarters * 4)
-}
-
-fn passage(score: &Score) -> Passage {
-    let sounding = Sounding::new(score, Unroll::AsPlayed);
-    Passage::new(score, &sounding, &ripieno_texture::techniques(score, &sounding))
-}
-
-fn all(score: &Score, passage: &Passage) -> Selection {
-    let parts: BTreeSet<usize> = (0..score.parts.len()).collect();
-    Selection { from: 0.0, to: passage.seconds(), groups: gather(score, &parts, Gather::Parts) }
-}
-
-fn sound_of(score: &Score, options: &Options) -> Stems {
-    let passage = passage(score);
-    let selection = all(score, &passage);
-    let renderer = Renderer::new(&passage, &selection, options).unwrap();
-    let frames = renderer.frames();
-    render(renderer, frames, &selection, options, |_| ControlFlow::Continue(())).unwrap()
-}
-
-const DRY: Options = Options { rate: 44_100, room: Room::NONE, pace: 1.0, seed: 1, gain: Some(1.0) };
+use ripieno_score::Score;
+use ripieno_sound::groups::{Group, parts_named};
+use ripieno_sound::{Listener, Options, Renderer, Room, Selection, Stems, render};
+use support::{DRY, all, loudness, note, passage, rest, score, sound_of};
 
 #[test]
 fn an_octave_doubles_the_fundamental() {
@@ -202,10 +147,6 @@ fn nonsense_is_refused_with_a_sentence() {
     assert!(passage.between("1", "9").unwrap_err().contains("no bar 9"));
 }
 
-fn loudness(samples: &[f32]) -> f64 {
-    10.0 * (samples.iter().map(|s| f64::from(*s).powi(2)).sum::<f64>() / samples.len() as f64 + 1e-30).log10()
-}
-
 #[test]
 fn a_hairpin_grows_inside_a_note() {
     let dynamic = |mark: &str| format!("<direction><direction-type><dynamics><{mark}/></dynamics></direction-type></direction>");
@@ -304,7 +245,10 @@ fn a_slur_that_never_ends_binds_nothing() {
 fn impossible_rooms_are_refused() {
     let score = score(&[("Flute", &note('C', 5, 4, ""))]);
     let passage = passage(&score);
-    let options = Options { room: Room { volume: 0.0, ..Room::HALL }, ..DRY };
+    let options = Options { room: Room { volume: 0.0, ..Room::hall() }, ..DRY };
     let refused = Renderer::new(&passage, &all(&score, &passage), &options).err().unwrap();
     assert!(refused.contains("cubic metres"), "{refused}");
+    let options = Options { listener: Listener::Seat(-3.0), ..DRY };
+    let refused = Renderer::new(&passage, &all(&score, &passage), &options).err().unwrap();
+    assert!(refused.contains("behind the conductor"), "{refused}");
 }

@@ -13,7 +13,7 @@ use ripieno_players::Level;
 use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, Group as SoundGroup, gather};
 use ripieno_sound::loudness::{TARGET, gain_for};
-use ripieno_sound::{Format, Options as SoundOptions, Passage, Renderer, Room, Selection, Stereo, encode, mix, render};
+use ripieno_sound::{Format, Options as SoundOptions, Passage, Renderer, Selection, Stereo, encode, mix, render};
 use ripieno_study::Study;
 use ripieno_texture::techniques;
 use serde::Deserialize;
@@ -173,7 +173,7 @@ fn sound(out: &mut Delivery<'_>, score: &Score, played: &Sounding, open: &mut Ve
         return Ok(());
     }
     let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);
-    let options = SoundOptions { room: Room::HALL, ..SoundOptions::default() };
+    let options = SoundOptions::default();
     let of = |groups: &[SoundGroup]| Selection { from: 0.0, to: passage.seconds(), groups: groups.to_vec() };
     let prepared = |selection: &Selection| Renderer::new(&passage, selection, &options).map_err(|error| failed(&error));
     let job = out.job;

@@ -1,7 +1,81 @@
-//! Tools to measure renderings with.
-#![allow(dead_code)] // each test uses its share
+//! Small scores, their sound, and tools to measure it with.
+#![allow(dead_code, clippy::unwrap_used)] // each test uses its share, and may stop
+
+use std::collections::BTreeSet;
+use std::ops::ControlFlow;
 
 use realfft::RealFftPlanner;
+use ripieno_formats::{Limits, read};
+use ripieno_score::{Score, Sounding, Unroll};
+use ripieno_sound::groups::{Gather, gather};
+use ripieno_sound::{Listener, Options, Passage, Renderer, Room, Selection, Stems, render};
+
+/// A score of one part per (name, notes); a note is (step with alter, octave, crotchets, what stands beside it).
+pub fn score(parts: &[(&str, &str)]) -> Score {
+    let list: String = parts
+        .iter()
+        .enumerate()
+        .map(|(i, (name, _))| format!("<score-part id=\"P{i}\"><part-name>{name}</part-name></score-part>"))
+        .collect();
+    let body: String = parts
+        .iter()
+        .enumerate()
+        .map(|(i, (_, notes))| {
+            format!(
+                "<part id=\"P{i}\"><measure number=\"1\"><attributes><divisions>4</divisions><time><beats>4</beats>\
+                 <beat-type>4</beat-type></time></attributes><sound tempo=\"60\"/>\
+                 <direction><direction-type><dynamics><f/></dynamics></direction-type></direction>{notes}</measure></part>"
+            )
+        })
+        .collect();
+    let text =
+        format!("<?xml version=\"1.0\"?><score-partwise version=\"4.0\"><part-list>{list}</part-list>{body}</score-partwise>");
+    read("test.musicxml", text.as_bytes(), &Limits::default()).unwrap().score
+}
+
+/// A note of so many crotchets.
+pub fn note(step: char, octave: i32, quarters: i32, more: &str) -> String {
+    format!(
+        "<note><pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>{}</duration><voice>1</voice>{more}</note>",
+        quarters * 4
+    )
+}
+
+/// A rest likewise.
+pub fn rest(quarters: i32) -> String {
+    format!("<note><rest/><duration>{}</duration><voice>1</voice></note>", quarters * 4)
+}
+
+/// The score made ready.
+pub fn passage(score: &Score) -> Passage {
+    let sounding = Sounding::new(score, Unroll::AsPlayed);
+    Passage::new(score, &sounding, &ripieno_texture::techniques(score, &sounding))
+}
+
+/// All of it, every part a group.
+pub fn all(score: &Score, passage: &Passage) -> Selection {
+    let parts: BTreeSet<usize> = (0..score.parts.len()).collect();
+    Selection { from: 0.0, to: passage.seconds(), groups: gather(score, &parts, Gather::Parts) }
+}
+
+/// Its sound, every part a stem.
+pub fn sound_of(score: &Score, options: &Options) -> Stems {
+    let passage = passage(score);
+    let selection = all(score, &passage);
+    let renderer = Renderer::new(&passage, &selection, options).unwrap();
+    let frames = renderer.frames();
+    render(renderer, frames, &selection, options, |_| ControlFlow::Continue(())).unwrap()
+}
+
+/// No room and no change of level.
+pub const DRY: Options =
+    Options { rate: 44_100, room: Room::NONE, listener: Listener::Microphones, pace: 1.0, seed: 1, gain: Some(1.0) };
+
+/// Mean square in decibels.
+pub fn loudness(samples: &[f32]) -> f64 {
+    10.0 * (samples.iter().map(|s| f64::from(*s).powi(2)).sum::<f64>() / samples.len() as f64 + 1e-30).log10()
+}
+
 /// Mean square at each frequency, of a length-n transform under a Hann window, so that their sum is the mean square.
 pub fn powers(samples: &[f32]) -> Vec<f64> {
     let n = samples.len();
