@@ -33,4 +33,4 @@ pub use lines::{Attack, Line, Lines, Told};
 pub use role::Role;
 pub use roles::{Carried, Evidence, Figured, Held, RoleReading, RoleSpan, read_roles};
 pub use techniques::{Techniques, techniques};
-pub use themes::{Statement, Supporter, Theme, ThemeLine, ThemeNote, themes, top_lines};
+pub use themes::{Statement, Supporter, Theme, ThemeLine, ThemeNote, themes, themes_sung, top_lines};

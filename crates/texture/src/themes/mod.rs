@@ -1,8 +1,8 @@
 //! Recurring melodic ideas: where each statement is, who carries it and who supports it.
 //!
 //! [`themes`] looks for figures - a few intervals with the proportions of their times - that come back, transposed within the scale or
-//! out of it, in other note values, in any line. Figures that follow each other in more than one place belong to one theme; what plays
-//! them without a break is a statement of it, whole or in part. Three views of a figure forgive in turn nothing but the size of seconds and thirds, the exact size of
+//! out of it, in other note values, in any line. Figures that follow each other in more than one place belong to one family, and what has figures in
+//! common with its chief statement is one theme; what plays them without a break is a statement of it, whole or in part. Three views of a figure forgive in turn nothing but the size of seconds and thirds, the exact size of
 //! intervals, and all but contour and rhythm. Scales, repeated notes and whatever is too common in the piece to be known again make no theme.
 //!
 //! Left to others: which lines are melody (pass the melody's own line to hear of nothing else).
@@ -19,9 +19,16 @@ pub use statements::{Statement, Supporter, Theme};
 /// Recurring ideas of the given lines, those with most statements' notes first. Cost is near linear in the number of notes.
 #[must_use]
 pub fn themes(lines: &[ThemeLine]) -> Vec<Theme> {
+    themes_sung(lines, |_, _, _| true)
+}
+
+/// The same where it is known who has the tune: `sings` answers whether a part has it from one moment to another. Ideas of which at least half
+/// of the statements are sung come first, and the reference of each is a sung statement where there is one.
+#[must_use]
+pub fn themes_sung(lines: &[ThemeLine], sings: impl Fn(usize, Crotchets, Crotchets) -> bool) -> Vec<Theme> {
     let figures = Figures::new(lines);
     let families = families(lines, &figures);
-    statements::collect(lines, &figures, &families)
+    statements::collect(lines, &figures, &families, &sings)
 }
 
 /// Moments at which one figure must follow another, in the strict view, before they belong together.

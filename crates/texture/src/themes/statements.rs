@@ -61,7 +61,10 @@ struct Run {
     notes: Range<usize>,
 }
 
-pub(super) fn collect(lines: &[ThemeLine], figures: &Figures, families: &[u32]) -> Vec<Theme> {
+/// Whether a part has the tune from one moment to another.
+pub(super) type Sings<'a> = &'a dyn Fn(usize, Crotchets, Crotchets) -> bool;
+
+pub(super) fn collect(lines: &[ThemeLine], figures: &Figures, families: &[u32], sings: Sings<'_>) -> Vec<Theme> {
     let mut runs: BTreeMap<u32, Vec<Run>> = BTreeMap::new();
     for (line, ids) in figures.ids.iter().enumerate() {
         // The run in hand of each family, and the figures it began with.
@@ -89,10 +92,15 @@ pub(super) fn collect(lines: &[ThemeLine], figures: &Figures, families: &[u32]) 
             runs.entry(family).or_default().push(Run { line, notes });
         }
     }
-    let mut themes: Vec<Theme> = runs.into_values().filter_map(|runs| theme(lines, figures, runs)).collect();
+    let families = runs.into_values().map(|runs| statements(lines, runs));
+    let mut themes: Vec<Theme> = families.flat_map(|family| stars(lines, figures, family, sings)).collect();
     let weight = |theme: &Theme| theme.statements.iter().map(|s| s.notes.len()).sum::<usize>();
     themes.sort_by(|a, b| weight(b).cmp(&weight(a)).then(first(a).cmp(&first(b))));
     let mut themes = without_echoes(lines, themes);
+    // Tunes before the figures that accompany them, whatever their weight.
+    themes.sort_by_key(|theme| {
+        2 * theme.statements.iter().filter(|s| sings(s.part, s.onset, s.end)).count() < theme.statements.len()
+    });
     for (index, theme) in themes.iter_mut().enumerate() {
         theme.id = index + 1;
     }
@@ -129,7 +137,8 @@ fn first(theme: &Theme) -> Option<(Crotchets, usize)> {
     theme.statements.first().map(|s| (s.onset, s.line))
 }
 
-fn theme(lines: &[ThemeLine], figures: &Figures, mut runs: Vec<Run>) -> Option<Theme> {
+/// The statements of one family by onset, what moves with a statement as its supporter.
+fn statements(lines: &[ThemeLine], mut runs: Vec<Run>) -> Vec<Statement> {
     let onset = |run: &Run| lines[run.line].notes[run.notes.start].onset;
     let end = |run: &Run| lines[run.line].notes[run.notes.end - 1].end;
     // At one moment the longest run carries, the highest of equals; what begins within it and moves with it supports.
@@ -172,14 +181,65 @@ fn theme(lines: &[ThemeLine], figures: &Figures, mut runs: Vec<Run>) -> Option<T
             supporters: Vec::new(),
         });
     }
-    if statements.len() < 2 {
-        return None;
-    }
     statements.iter_mut().for_each(|s| s.supporters.sort_unstable());
-    let most = statements.iter().map(|s| s.notes.len()).max().unwrap_or(0);
-    let reference = statements.iter().position(|s| s.notes.len() == most).unwrap_or(0);
-    compare(lines, figures, &mut statements, reference);
-    Some(Theme { id: 0, reference, statements })
+    statements
+}
+
+/// Share of its figures that a statement must have in common with the reference to belong to its theme.
+const ALIKE: f32 = 0.1;
+/// Themes that one family is taken apart into; what is left over then stays together.
+const MOST_STARS: usize = 32;
+
+/// The themes of one family. Families are chains, whose ends may have nothing in common: so a reference statement gathers what has figures in
+/// common with it, and the rest begins again. What is left alone joins the theme that has most of its figures.
+fn stars(lines: &[ThemeLine], figures: &Figures, mut rest: Vec<Statement>, sings: Sings<'_>) -> Vec<Theme> {
+    let mut found: Vec<(Statement, Vec<Statement>)> = Vec::new();
+    let mut alone: Vec<Statement> = Vec::new();
+    while rest.len() > 1 {
+        // The longest, the first of equals; of the tune where any is.
+        let rank = |s: &Statement| (sings(s.part, s.onset, s.end), s.notes.len());
+        let ranks: Vec<(bool, usize)> = rest.iter().map(rank).collect();
+        let reference = (1..ranks.len()).fold(0, |best, at| if ranks[at] > ranks[best] { at } else { best });
+        let whole = rest[reference].clone();
+        compare(lines, figures, &mut rest, &whole);
+        let last = found.len() + 1 >= MOST_STARS;
+        let (near, far): (Vec<Statement>, Vec<Statement>) =
+            rest.into_iter().partition(|s| last || s.similarity >= ALIKE || is_same(s, &whole));
+        rest = far;
+        if near.len() > 1 { found.push((whole, near)) } else { alone.extend(near) }
+    }
+    alone.append(&mut rest);
+    let held: Vec<BTreeSet<u32>> =
+        found.iter().map(|(_, near)| near.iter().flat_map(|s| figures_of(figures, s)).collect()).collect();
+    for statement in alone {
+        let own: BTreeSet<u32> = figures_of(figures, &statement).collect();
+        let shared = |at: usize| own.intersection(&held[at]).count();
+        let best = (0..found.len())
+            .fold(None, |best, at| if best.is_none_or(|best| shared(at) > shared(best)) { Some(at) } else { best });
+        if let Some(best) = best.filter(|&best| shared(best) as f32 >= ALIKE * own.len() as f32) {
+            found[best].1.push(statement);
+        }
+    }
+    let theme = |(whole, mut statements): (Statement, Vec<Statement>)| {
+        statements.sort_by(|a, b| a.onset.cmp(&b.onset).then(a.line.cmp(&b.line)));
+        compare(lines, figures, &mut statements, &whole);
+        let reference = statements.iter().position(|s| is_same(s, &whole)).unwrap_or(0);
+        Theme { id: 0, reference, statements }
+    };
+    found.into_iter().map(theme).collect()
+}
+
+fn is_same(a: &Statement, b: &Statement) -> bool {
+    (a.line, &a.notes) == (b.line, &b.notes)
+}
+
+/// The figures a statement has whole.
+fn figures_of<'a>(figures: &'a Figures, statement: &Statement) -> impl Iterator<Item = u32> + use<'a> {
+    let (line, notes) = (statement.line, statement.notes.clone());
+    let whole = move |view: usize| {
+        (notes.start..(notes.end + 1).saturating_sub(Figures::length(view))).map(move |at| figures.ids[line][at][view])
+    };
+    (0..VIEWS).flat_map(whole).filter(|&id| id > 0)
 }
 
 /// Whether most attacks of `b` fall on attacks of `a`.
@@ -189,9 +249,8 @@ fn together(a: &ThemeLine, a_notes: &Range<usize>, b: &ThemeLine, b_notes: &Rang
     4 * common >= 3 * theirs.len()
 }
 
-/// Sets each statement against the reference: by the first figure they share in the strictest view that has one.
-fn compare(lines: &[ThemeLine], figures: &Figures, statements: &mut [Statement], reference: usize) {
-    let whole = statements[reference].clone();
+/// Sets each statement against the reference `whole`: by the first figure they share in the strictest view that has one.
+fn compare(lines: &[ThemeLine], figures: &Figures, statements: &mut [Statement], whole: &Statement) {
     let model = &lines[whole.line].notes;
     let mut places: BTreeMap<(usize, u32), usize> = BTreeMap::new();
     for at in whole.notes.clone() {
@@ -211,6 +270,8 @@ fn compare(lines: &[ThemeLine], figures: &Figures, statements: &mut [Statement],
         let same =
             statement.notes.clone().filter(|&at| (0..VIEWS).any(|view| places.contains_key(&(view, ids[at][view])))).count();
         statement.similarity = same as f32 / all as f32;
+        (statement.transposition, statement.steps, statement.time_scale) = (0, 0, Crotchets::ONE);
+        statement.fragment = 0..statement.notes.len();
         let Some((at, there, view)) = found else { continue };
         let notes = &lines[statement.line].notes;
         statement.transposition = i32::from(notes[at].key) - i32::from(model[there].key);
