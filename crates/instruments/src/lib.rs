@@ -34,6 +34,7 @@ pub mod catalogue;
 mod data;
 pub mod family;
 pub mod key;
+pub mod printed;
 pub mod range;
 pub mod recognise;
 
@@ -41,5 +42,6 @@ pub use called::{Chair, Nobody, called};
 pub use catalogue::{Instrument, Language, Transposition, catalogue, score_order};
 pub use family::{Family, Section};
 pub use key::{Key, KeyName, KeyOctave, Step};
+pub use printed::printed;
 pub use range::{Range, Ranges};
 pub use recognise::{Clues, Interval, Recognition, recognise, recognise_all};

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 
 use ripieno_instruments::family::Family;
+use ripieno_instruments::printed;
 
 use super::course::Course;
 use super::tasks::Task;
@@ -82,13 +83,9 @@ impl Course<'_> {
         bar_label(self.material.score, self.material.sounding, bar)
     }
 
-    /// A part's name, on one line.
+    /// A part's name as scores print it.
     pub fn part_name(&self, part: usize) -> String {
-        self.material
-            .score
-            .parts
-            .get(part)
-            .map_or_else(String::new, |part| part.name.split_whitespace().collect::<Vec<_>>().join(" "))
+        self.material.score.parts.get(part).map_or_else(String::new, |part| printed(&part.name))
     }
 
     /// A sounding key as the notes of some bars spell it; the first of them that has it.
