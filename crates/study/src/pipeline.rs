@@ -11,7 +11,8 @@ use ripieno_practice::{
 };
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 use ripieno_texture::{
-    Doublings, Harmony, Lines, RoleProbabilities, Techniques, Theme, harmony, predict, read_roles, techniques, themes, top_lines,
+    Doublings, Harmony, Lines, RoleProbabilities, Techniques, Theme, harmony, predict, read_roles, techniques, themes_sung,
+    top_lines,
 };
 
 use crate::bars::BarSpans;
@@ -195,7 +196,7 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
     let roles = apply(read_roles(&score, &sounding, &lines, &learned), &corrections, &sounding, &lines);
     let doublings = Doublings::new(&sounding, &lines);
     let harmony = harmony(&sounding);
-    let themes = themes(&top_lines(&sounding));
+    let themes = themes_sung(&top_lines(&sounding), |part, from, to| roles.roles.sings(part, from, to));
     counted(Study {
         file,
         format,
