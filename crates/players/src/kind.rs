@@ -120,7 +120,7 @@ kinds! {
     HairpinContradicted "hairpin-contradicted" "notation" "A crescendo to a softer mark or a diminuendo to a louder one, the mark before it at most sixteen crotchets away and no stress at either end. A caution.";
     TieOpen "tie-open" "notation" "A tie that leads to no note of its pitch. A fault.";
     TooManyNotes "too-many-notes" "catalogue" "More notes at once than a wind part has players. A fault.";
-    Transposition "transposition" "catalogue" "A transposition that the instrument does not have, or a part most of which lies outside the compass by the same octave. A caution; the latter a fault. Also a horn part in a key of two octaves that would all fit the lower one.";
+    Transposition "transposition" "catalogue" "A transposition that the instrument does not have, or a part most of which lies outside the compass by the same octave. A caution; the latter a fault. Also a horn part in a key of two octaves that would all fit the lower one, and a horn in C that the file takes as it is written: it is looked at an octave lower.";
     KeySignature "key-signature" "notation" "A key signature that does not fit the others once transposed. A caution.";
     Clef "clef" "catalogue" "A clef the instrument is not written in, or a passage on more than five ledger lines. A note.";
     PercussionSwap "percussion-swap" "percussion" "One percussionist goes from one instrument to another faster than hands and feet.";

@@ -26,6 +26,7 @@ mod level;
 mod limits;
 mod objection;
 pub mod slide;
+mod tempo;
 mod view;
 
 use ripieno_score::{Score, Sounding};

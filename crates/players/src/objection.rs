@@ -89,9 +89,11 @@ pub fn grouped(objections: &[Objection]) -> Vec<Group> {
 /// A player's name for a report: "Horn 1.2, 2nd"; the part's alone where all are meant.
 #[must_use]
 pub fn who(score: &Score, objection: &Objection) -> String {
-    let name = score.parts.get(objection.part).map_or("", |part| part.name.as_str());
+    let part = score.parts.get(objection.part);
+    let name = part.map_or("", |part| part.name.as_str());
     let name = if name.is_empty() { format!("part {}", objection.part + 1) } else { name.replace('\n', " ") };
-    match objection.player {
+    // Of one player the name says enough.
+    match objection.player.filter(|_| part.is_none_or(|part| part.players.most > 1)) {
         Some(number) => format!("{name}, player {number}"),
         None => name,
     }

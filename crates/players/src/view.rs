@@ -3,15 +3,16 @@
 use std::collections::BTreeMap;
 
 use ripieno_instruments::recognise::{AlsoRelation, Clues, recognise};
-use ripieno_instruments::{Family, Instrument, Section, catalogue};
+use ripieno_instruments::{Family, Instrument, Key, KeyName, KeyOctave, Section, catalogue};
 use ripieno_score::{
-    BarIndex, ChangeKind, CountReason, Crotchets, DirectionKind, DynamicLevel, Note, Part, PartLevels, PlayerMark, Score,
-    Sounding,
+    BarIndex, ChangeKind, CountReason, Crotchets, DirectionKind, DynamicLevel, Note, Part, PartLevels, Pitch, PlayerMark, Score,
+    Sounding, Step,
 };
 use ripieno_texture::{Techniques, techniques};
 
 use crate::level::Level;
 use crate::limits::Limits;
+use crate::tempo::{Basis, Tempi};
 
 /// Most players of a part that are followed one by one; more are a body.
 const MOST_PLAYERS: usize = 8;
@@ -31,10 +32,7 @@ pub(crate) struct View<'a> {
     pub parts: Vec<PartView<'a>>,
     /// Whether half of the parts or more begin without a dynamic.
     pub begins_unmarked: bool,
-    /// From where on a tempo is marked; nothing before.
-    tempo_from: (BarIndex, Crotchets),
-    /// From where on one is printed.
-    printed_from: Option<(BarIndex, Crotchets)>,
+    tempi: Tempi,
 }
 
 /// How a part is played.
@@ -72,6 +70,8 @@ pub(crate) struct PartView<'a> {
     which: Vec<u16>,
     first_row: usize,
     levels: PartLevels,
+    /// Octaves by which the part sounds lower than the file has it: a horn in C whose file forgets that it sounds an octave lower.
+    pub octaves_lower: u8,
     pub strands: Vec<Strand>,
 }
 
@@ -102,12 +102,10 @@ impl Event {
 impl<'a> View<'a> {
     pub fn new(score: &'a Score, sounding: &'a Sounding, level: Level) -> Self {
         let notes = &sounding.notes;
-        let seconds = (0..notes.len())
-            .map(|row| {
-                let onset = notes.onset[row];
-                (sounding.tempo.seconds(onset), sounding.tempo.seconds(onset + notes.duration[row]))
-            })
-            .collect();
+        let tempi = Tempi::of(score);
+        let tempo = tempi.map(&sounding.bars);
+        let span = |row: usize| (notes.onset[row], notes.onset[row] + notes.duration[row]);
+        let seconds = (0..notes.len()).map(span).map(|(from, to)| (tempo.seconds(from), tempo.seconds(to))).collect();
         let first = |rows: &std::ops::Range<usize>| {
             rows.clone().find(|row| !notes.duration[*row].is_zero()).map(|row| notes.level[row].is_none())
         };
@@ -115,17 +113,7 @@ impl<'a> View<'a> {
         let begins_unmarked = begins.len() > 1 && begins.iter().filter(|unmarked| **unmarked).count() * 2 >= begins.len();
         let parts =
             score.parts.iter().enumerate().map(|(index, part)| PartView::new(score, sounding, index, part, level)).collect();
-        Self {
-            score,
-            sounding,
-            level,
-            seconds,
-            techniques: techniques(score, sounding),
-            parts,
-            begins_unmarked,
-            tempo_from: tempo_from(score),
-            printed_from: printed_from(score),
-        }
+        Self { score, sounding, level, seconds, techniques: techniques(score, sounding), parts, begins_unmarked, tempi }
     }
 
     /// The written note of a row.
@@ -135,7 +123,18 @@ impl<'a> View<'a> {
     }
 
     pub fn key(&self, row: usize) -> Option<u8> {
-        self.sounding.notes.key[row].map(|key| key.number())
+        let lower = 12 * self.octaves_lower(row);
+        self.sounding.notes.key[row].map(|key| key.number().saturating_sub(lower))
+    }
+
+    fn octaves_lower(&self, row: usize) -> u8 {
+        self.parts[usize::from(self.sounding.notes.part[row])].octaves_lower
+    }
+
+    /// The pitch of a row as it sounds.
+    fn pitch(&self, row: usize) -> Pitch {
+        let pitch = self.sounding.notes.pitch[row];
+        Pitch { octave: pitch.octave.saturating_sub_unsigned(self.octaves_lower(row)), ..pitch }
     }
 
     pub fn level_of(&self, row: usize) -> Option<DynamicLevel> {
@@ -182,26 +181,21 @@ impl<'a> View<'a> {
 
     /// "Bb4", as it sounds.
     pub fn name(&self, row: usize) -> String {
-        self.sounding.notes.pitch[row].to_string()
+        self.pitch(row).to_string()
     }
 
     /// The spelled note of a row with what the player reads, where that differs: "Bb4 (written F5)".
     pub fn full_name(&self, row: usize) -> String {
-        let sounding = self.sounding.notes.pitch[row];
+        let sounding = self.pitch(row);
         match self.note(row).and_then(Note::pitch) {
             Some(written) if written != sounding => format!("{sounding} (written {written})"),
             _ => sounding.to_string(),
         }
     }
 
-    /// Whether seconds at this place rest on no tempo mark at all.
-    pub fn tempo_assumed(&self, bar: BarIndex, at: Crotchets) -> bool {
-        self.sounding.tempo.assumed || (bar, at) < self.tempo_from
-    }
-
-    /// Whether the players see a metronome mark for this place, rather than only a playback tempo of the file.
-    pub fn tempo_printed(&self, bar: BarIndex, at: Crotchets) -> bool {
-        self.printed_from.is_some_and(|from| from <= (bar, at))
+    /// What seconds at this place of the page rest on.
+    pub fn tempo_basis(&self, bar: BarIndex, at: Crotchets) -> Basis {
+        self.tempi.basis((bar, at))
     }
 
     /// Whether the row is under a technique.
@@ -242,8 +236,10 @@ impl<'a> PartView<'a> {
             which: Vec::new(),
             first_row: rows.start,
             levels: PartLevels::new(part, &score.bars),
+            octaves_lower: 0,
             strands: Vec::new(),
         };
+        view.octaves_lower = u8::from(view.is_horn_in_c_as_written(score, sounding, &recognised.keys));
         view.find_limits(sounding, rows.clone(), level);
         view.strands = match view.manner {
             Manner::Lines => view.lines(sounding, rows),
@@ -252,6 +248,24 @@ impl<'a> PartView<'a> {
         };
         view.strands.retain(|strand| !strand.events.is_empty());
         view
+    }
+
+    /// Whether the file takes a horn in C as it is written, where that is beyond the usual compass and all would fit an octave lower. There
+    /// horns in C sound (catalogue); the one in C alto, which does not, says so.
+    fn is_horn_in_c_as_written(&self, score: &Score, sounding: &Sounding, keys: &[Key]) -> bool {
+        let in_c = keys.first().is_some_and(|key| key.name == KeyName::new(Step::C, 0) && key.octave != Some(KeyOctave::Alto));
+        if self.instrument.section != Section::Horns || !in_c || self.part.instruments.len() > 1 || score.about.concert_pitch {
+            return false;
+        }
+        let stated = self
+            .part
+            .changes
+            .iter()
+            .any(|change| matches!(change.kind, ChangeKind::Transposition(by) if by.total_chromatic() != 0));
+        let Some(limits) = Limits::of(self.instrument, None, Level::Professional).filter(|_| !stated) else { return false };
+        let keys = || sounding.notes.of_part[self.index].clone().filter_map(|row| sounding.notes.key[row]);
+        keys().any(|key| key.number() > limits.comfortable.high())
+            && keys().all(|key| key.number().checked_sub(12).is_some_and(|key| limits.possible.contains(key)))
     }
 
     /// Rows of this part.
@@ -298,6 +312,7 @@ impl<'a> PartView<'a> {
             let played = sounding.bars[sounding.notes.bar[row] as usize];
             let place = (played.bar, sounding.notes.onset[row] - played.start);
             let by = moves.partition_point(|(at, _)| *at <= place).checked_sub(1).map(|at| moves[at].1);
+            let by = if self.octaves_lower > 0 { Some(-12) } else { by };
             let instrument = self.instrument_at(sounding, row);
             let next = u16::try_from(self.limits.len()).unwrap_or(u16::MAX);
             let which = *known.entry((&instrument.id, by)).or_insert(next);
@@ -363,22 +378,6 @@ impl<'a> PartView<'a> {
             _ => (0..players).collect(),
         }
     }
-}
-
-/// Where the first metronome mark stands.
-fn printed_from(score: &Score) -> Option<(BarIndex, Crotchets)> {
-    let all = score.parts.iter().flat_map(|part| &part.directions);
-    let marks = all.filter(|direction| matches!(direction.kind, DirectionKind::Metronome { .. }));
-    marks.map(|direction| (direction.bar, direction.at)).min()
-}
-
-/// Where the first tempo mark stands.
-fn tempo_from(score: &Score) -> (BarIndex, Crotchets) {
-    let marks = score.parts.iter().flat_map(|part| &part.directions).filter_map(|direction| match direction.kind {
-        DirectionKind::Metronome { .. } | DirectionKind::PlaybackTempo { .. } => Some((direction.bar, direction.at)),
-        _ => None,
-    });
-    marks.min().unwrap_or_default()
 }
 
 /// The first player each mark names, as an index: "2." is 1, and "4." in a part for horns 3 and 4 is 1.

@@ -7,7 +7,8 @@ mod common;
 
 use std::collections::BTreeSet;
 
-use common::{PartText, again, objections, score};
+use common::{PartText, again, musicxml, objections, score};
+use ripieno_formats::{Limits, read};
 use ripieno_players::{Kind, Level, Severity};
 
 /// One planted fault.
@@ -358,6 +359,45 @@ fn what_follows_from_one_cause_is_told_once() {
         kinds.contains(&Kind::Transposition) && !kinds.contains(&Kind::Register) && !kinds.contains(&Kind::Range),
         "{kinds:?}"
     );
+}
+
+/// A horn in C whose file forgets that it sounds an octave lower is told once, and looked at as it sounds (catalogue: C basso, -12).
+#[test]
+fn a_horn_in_c_sounds_an_octave_lower() {
+    let music = again("!p G5:1( A5:1 C6:1 G5:1)", 4);
+    let found = objections(&score(100, &[("Horn 1 in C", "", &music)]), Level::Professional);
+    let loud: Vec<Kind> = found.iter().filter(|one| one.severity != Severity::Note).map(|one| one.kind).collect();
+    assert_eq!(loud.iter().filter(|kind| **kind == Kind::Transposition).count(), 1, "{loud:?}");
+    assert!(!loud.iter().any(|kind| matches!(kind, Kind::Range | Kind::Register)), "{loud:?}");
+    // With its octave there is nothing to say; in C alto it is as high as it looks.
+    let kinds = |name: &str, by: &str| -> Vec<Kind> {
+        objections(&score(100, &[(name, by, &music)]), Level::Professional).iter().map(|one| one.kind).collect()
+    };
+    assert!(!kinds("Horn 1 in C", "0 0 -1").contains(&Kind::Transposition));
+    assert!(kinds("Horn 1 in C alto", "").contains(&Kind::Range));
+}
+
+/// Seconds of a tempo that no sign prints are no caution; words with a tempo behind them make no fault.
+#[test]
+fn a_tempo_that_is_not_printed_makes_no_fault() {
+    let music = "!f C4:1 D4:1 E4:1 C4:1 | \"con_sord. C4:4 | C4:4";
+    let text = musicxml(240, &[("Trumpet in C", "", music)]);
+    let heard = |text: &str| {
+        let score = read("test.musicxml", text.as_bytes(), &Limits::default()).unwrap().score;
+        let found = objections(&score, Level::Professional);
+        found.iter().filter(|one| one.kind == Kind::MuteChange).map(|one| one.severity).collect::<Vec<_>>()
+    };
+    let mark = "<metronome><beat-unit>quarter</beat-unit><per-minute>240</per-minute></metronome>";
+    assert!(text.contains(mark), "{text}");
+    assert_eq!(heard(&text), [Severity::Fault]);
+    let played = |words: &str| {
+        let start = text.find("<direction><direction-type><metronome>").unwrap();
+        let end = start + text[start..].find("</direction>").unwrap() + "</direction>".len();
+        format!("{}{words}{}", &text[..start], &text[end..])
+    };
+    assert_eq!(heard(&played("<sound tempo=\"240\"/>")), [Severity::Note]);
+    let words = "<direction><direction-type><words>Presto</words></direction-type><sound tempo=\"240\"/></direction>";
+    assert_eq!(heard(&played(words)), [Severity::Caution]);
 }
 
 /// Easier levels object to no less.

@@ -1,7 +1,7 @@
 //! From crotchets to seconds.
 
 use crate::directions::DirectionKind;
-use crate::score::Score;
+use crate::score::{BarIndex, Score};
 use crate::sounding::PlayedBar;
 use crate::time::Crotchets;
 
@@ -41,17 +41,26 @@ impl TempoMap {
         }
         marks.sort_by_key(|mark| (mark.0, mark.1, !mark.2));
         marks.dedup_by_key(|mark| (mark.0, mark.1));
+        let marks: Vec<_> = marks.into_iter().map(|(bar, at, _, tempo)| (BarIndex(bar), at, tempo)).collect();
+        Self::along(played, &marks)
+    }
+
+    /// The tempo along played bars by these marks alone: bar, place in it and crotchets a minute, in order, one at a moment. A tempo
+    /// nobody plays is not believed.
+    #[must_use]
+    pub fn along(played: &[PlayedBar], marks: &[(BarIndex, Crotchets, f64)]) -> Self {
+        let marks: Vec<_> = marks.iter().filter(|mark| BELIEVED.contains(&mark.2)).collect();
         let assumed = marks.is_empty();
         let mut map = Self { points: vec![(Crotchets::ZERO, 0.0, ASSUMED_TEMPO)], assumed };
-        let mut before = 0;
+        let mut before = BarIndex(0);
         for bar in played {
-            let first = marks.partition_point(|mark| mark.0 < bar.bar.0);
-            if bar.bar.0 <= before {
-                map.set(bar.start, first.checked_sub(1).map_or(ASSUMED_TEMPO, |last| marks[last].3));
+            let first = marks.partition_point(|mark| mark.0 < bar.bar);
+            if bar.bar <= before {
+                map.set(bar.start, first.checked_sub(1).map_or(ASSUMED_TEMPO, |last| marks[last].2));
             }
-            before = bar.bar.0;
-            for mark in marks[first..].iter().take_while(|mark| mark.0 == bar.bar.0) {
-                map.set(bar.start + mark.1, mark.3);
+            before = bar.bar;
+            for mark in marks[first..].iter().take_while(|mark| mark.0 == bar.bar) {
+                map.set(bar.start + mark.1, mark.2);
             }
         }
         map

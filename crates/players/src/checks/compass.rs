@@ -58,7 +58,7 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
             } else {
                 format!("{} lies above the usual compass of the {name} ({})", view.full_name(row), limits.comfortable)
             };
-            let remedy = match (limits.instrument.id.as_str(), key < limits.comfortable.low()) {
+            let usual = match (limits.instrument.id.as_str(), key < limits.comfortable.low()) {
                 ("double-bass", true) => {
                     "Ask for basses with a fifth string or extension, or give it an octave higher in cue size"
                 }
@@ -66,6 +66,7 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 (_, true) => "Ask the player, or give the note to a lower instrument",
                 (_, false) => "Ask the player, or give the passage to a higher instrument",
             };
+            let remedy = old_octave(view, part, row, key, limits).unwrap_or(usual);
             // Professional sections have basses that go down to C, and old instruments differ from one to the next.
             let extension =
                 limits.instrument.id == "double-bass" && key < limits.comfortable.low() && view.level == Level::Professional;
@@ -89,18 +90,32 @@ fn early(limits: &Limits) -> bool {
     limits.instrument.build == Build::Early
 }
 
+/// The clef a note is written under.
+fn clef_at(view: &View<'_>, part: &PartView<'_>, row: usize) -> Option<ClefSign> {
+    let place = (view.bar(row), view.place(row));
+    let before = part.part.changes.partition_point(|change| (change.bar, change.at) <= place);
+    part.part.changes[..before].iter().rev().find_map(|change| match change.kind {
+        ChangeKind::Clef(clef) => Some(clef.sign),
+        _ => None,
+    })
+}
+
+/// What old scores write in another octave: horns in the bass clef too low, cellos in the treble clef too high.
+fn old_octave(view: &View<'_>, part: &PartView<'_>, row: usize, key: u8, limits: &Limits) -> Option<&'static str> {
+    let (own, clef) = (limits.instrument, clef_at(view, part, row));
+    let range = limits.comfortable;
+    if own.section == Section::Horns && clef == Some(ClefSign::F) && key < range.low() {
+        Some("Old scores write horns in the bass clef an octave too low: if so, write it an octave higher")
+    } else if own.id == "cello" && clef == Some(ClefSign::G) && key > range.high() {
+        Some("Old scores write cellos in the treble clef an octave too high: if so, write it an octave lower")
+    } else {
+        None
+    }
+}
+
 fn remedy(view: &View<'_>, part: &PartView<'_>, row: usize, key: u8, limits: &Limits) -> String {
-    let in_bass_clef = || {
-        let place = (view.bar(row), view.place(row));
-        let before = part.part.changes.partition_point(|change| (change.bar, change.at) <= place);
-        let clef = part.part.changes[..before].iter().rev().find_map(|change| match change.kind {
-            ChangeKind::Clef(clef) => Some(clef.sign),
-            _ => None,
-        });
-        clef == Some(ClefSign::F)
-    };
-    if limits.instrument.section == Section::Horns && key < limits.possible.low() && in_bass_clef() {
-        return "Old scores write horns in the bass clef an octave too low: if so, write it an octave higher".to_owned();
+    if let Some(old) = old_octave(view, part, row, key, limits) {
+        return old.to_owned();
     }
     let octave = if key < limits.possible.low() { key.saturating_add(12) } else { key.saturating_sub(12) };
     if part.transposition_at(ripieno_score::BarIndex(0), ripieno_score::Crotchets::ZERO).is_none()

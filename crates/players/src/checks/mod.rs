@@ -19,6 +19,7 @@ use ripieno_score::{BarIndex, Crotchets};
 
 use crate::kind::{Kind, Severity};
 use crate::objection::Objection;
+use crate::tempo::Basis;
 use crate::view::{PartView, View};
 
 /// Objections found so far.
@@ -123,13 +124,20 @@ impl Found<'_, '_> {
         remedy: String,
     ) {
         let mut severity = severity;
-        if kind.needs_tempo() && self.view.tempo_assumed(bar, at) {
-            severity = Severity::Note;
-            reason.push_str(" (no tempo is marked here; taken at 120 crotchets a minute)");
-        }
-        if kind.needs_tempo() && severity == Severity::Fault && !self.view.tempo_printed(bar, at) {
-            severity = Severity::Caution;
-            reason.push_str(" (at the playback tempo of the file; none is printed)");
+        if kind.needs_tempo() {
+            let basis = self.view.tempo_basis(bar, at);
+            reason.push_str(match basis {
+                Basis::Number => "",
+                Basis::Words if severity != Severity::Fault => "",
+                Basis::Words => " (at the playback tempo of the file; the page has words and no number)",
+                Basis::Hidden => " (at a playback tempo of the file that no sign prints)",
+                Basis::Nothing => " (no tempo is marked here; taken at 120 crotchets a minute)",
+            });
+            severity = match basis {
+                Basis::Number => severity,
+                Basis::Words => severity.max(Severity::Caution),
+                Basis::Hidden | Basis::Nothing => Severity::Note,
+            };
         }
         let source = kind.source().to_owned();
         self.objections.push(Objection {

@@ -28,6 +28,16 @@ fn transposition(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>
     if free || view.score.about.concert_pitch || part.instruments.len() > 1 {
         return;
     }
+    if part.octaves_lower > 0 {
+        let first = part.part.notes.first().map_or((BarIndex(0), Crotchets::ZERO), |note| (note.bar, note.at));
+        found.place(
+            (Kind::Transposition, Severity::Caution),
+            part,
+            first,
+            "the file takes this horn in C as it is written, where horns in C sound an octave lower; it is looked at an octave lower",
+            "Give the part its transposition of an octave, or call it a horn in C alto",
+        );
+    }
     for change in &part.part.changes {
         let ChangeKind::Transposition(by) = change.kind else { continue };
         let semitones = by.total_chromatic();
