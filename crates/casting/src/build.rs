@@ -29,12 +29,13 @@ pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
                 let like = |other: &&Chair| other.instrument.id == chair.instrument.id;
                 let alone = section.chairs.iter().filter(like).count() == 1;
                 let mut name = capital(chair.instrument.name());
-                let key = chair.transposition;
-                if key.semitones % 12 != 0 {
-                    name = format!("{name} in {}", key.key);
-                }
                 if !alone {
                     name = format!("{name} {}", n + 1);
+                }
+                let key = chair.transposition;
+                if key.semitones % 12 != 0 {
+                    let key = key.key.to_string().replace('b', "\u{266d}").replace('#', "\u{266f}");
+                    name = format!("{name} in {key}");
                 }
                 score.parts.push(part(sketch, cast, chair, &name, &[(at, n)], 1, score.parts.len()));
             }

@@ -4,6 +4,8 @@ use ripieno_formats::excerpt::{Cut, CutError, NoteOrigin, Parts, cut};
 use ripieno_formats::musicxml::{MultipleRest, Printing};
 use ripieno_score::{BarIndex, Score};
 
+use crate::changes;
+use crate::course;
 use crate::cues::{self, Cue};
 use crate::rests;
 use crate::split;
@@ -55,6 +57,9 @@ impl Book {
     }
 
     fn finished(mut self, full: &Score, options: &BookOptions) -> Self {
+        if let Some(own) = self.score.parts.first_mut() {
+            changes::announce(own, &self.score.bars);
+        }
         if let Some(own) = self.score.parts.first_mut().filter(|_| options.cue_after > 0) {
             let request = cues::Request { after: options.cue_after, bars: options.cue_bars, leaders: &options.leaders };
             self.cues = cues::add(full, self.part, own, &request);
@@ -71,12 +76,14 @@ impl Book {
 /// When the score has no bars.
 pub fn books(score: &Score, options: &BookOptions) -> Result<Vec<Book>, CutError> {
     let last = BarIndex(u32::try_from(score.bars.len().saturating_sub(1)).unwrap_or(u32::MAX));
+    let for_all = course::words(score);
     let mut books = Vec::new();
     for part in 0..score.parts.len() {
         let whole = Cut { parts: Parts::These(vec![part]), ..Cut::bars(BarIndex(0), last) };
         let mut excerpt = cut(score, &whole)?;
         let origin = excerpt.origin.pop().unwrap_or_default();
-        let own = excerpt.score;
+        let mut own = excerpt.score;
+        own.parts.iter_mut().for_each(|one| course::add(one, &for_all));
         let shares = own.parts.first().filter(|_| options.splits).and_then(|one| split::split(one, &own.bars, &origin));
         let book = |name: String, own: Score, origin: Vec<NoteOrigin>, unsettled: Vec<BarIndex>| Book {
             part,

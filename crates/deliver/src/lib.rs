@@ -7,10 +7,14 @@
 //! Nothing here judges music: who leads where, for the cues, is told by the caller.
 
 mod books;
+mod changes;
+mod course;
 mod cues;
 mod files;
+mod headings;
 mod instrumentation;
 mod lists;
+mod names;
 mod paper;
 mod rests;
 mod setting;
@@ -23,6 +27,7 @@ pub use cues::Cue;
 pub use files::{SCORE_PATH, file_name, part_paths, proof_list, texts};
 pub use instrumentation::instrumentation;
 pub use lists::{Unresolved, cited, cover, objected, unresolved};
+pub use names::players_name;
 pub use paper::{LEAST_STAFF_OF_PART, LEAST_STAFF_OF_SCORE, Paper};
 pub use setting::{Setting, SettingError, Turn, set_book, set_score};
 pub use sheet::Title;

@@ -146,7 +146,12 @@ pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
         .parts
         .iter()
         .filter(|part| catalogue().by_id(&part.instrument_id).is_some_and(|one| one.family == Family::Percussion))
-        .flat_map(|part| part.instruments.iter().map(|instrument| instrument.name.as_str()).chain([part.name.as_str()]))
+        .flat_map(|part| {
+            // A stand is called after its instruments: they are listed once, by their own names.
+            let own: Vec<&str> =
+                part.instruments.iter().map(|instrument| instrument.name.as_str()).filter(|name| !name.is_empty()).collect();
+            if own.is_empty() { vec![part.name.as_str()] } else { own }
+        })
         .filter(|name| !name.is_empty())
         .collect();
     if !drums.is_empty() {

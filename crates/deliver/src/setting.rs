@@ -1,14 +1,18 @@
 //! Books and scores set on pages.
 
 use std::fmt;
-use std::ops::ControlFlow;
+use std::ops::{ControlFlow, Range};
 
-use ripieno_engraving::{EngraveError, Engraver, Layout, Page, STAFF, System, key_changes};
+use ripieno_engraving::{EmptyStaves, EngraveError, Engraver, Layout, Page, STAFF, System, key_changes};
 use ripieno_formats::excerpt::{Cut, CutError, cut_pages};
 use ripieno_formats::musicxml::{MultipleRest, Printing, write_printed};
-use ripieno_score::{BarIndex, Crotchets, Part, Score, TempoMap};
+use ripieno_instruments::{Family, catalogue};
+use ripieno_score::{BarIndex, Crotchets, Direction, DirectionKind, Note, Part, Score, TempoMap};
 
 use crate::books::Book;
+use crate::course::is_for_all;
+use crate::headings;
+use crate::names::abbreviation;
 use crate::paper::{LEAST_STAFF_OF_SCORE, PIXELS, Paper};
 use crate::sheet::{GAP, HEAD, TITLE, Title, music_height, sheet};
 use crate::turns::{EASY, Line, Room, divide};
@@ -121,16 +125,27 @@ pub fn set_book(
         part.abbreviation = String::new();
         part.instruments.iter_mut().for_each(|instrument| instrument.name = String::new());
     }
-    let systems = engraved(engraver, &shown, &book.printing(), paper)?;
+    let systems = engraved(engraver, &shown, &book.printing(), paper, EmptyStaves::Shown)?;
     let placed = placed(systems, &book.rests, 0, book.score.bars.len());
     let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, tempo, &placed));
     Ok(on_pages(&book.score, &placed, &rests, paper, title, Numbering::Systems))
 }
 
 /// What a score engraves to on lines as wide as the paper allows, in systems without the engraver's bar numbers.
-fn engraved(engraver: &dyn Engraver, score: &Score, printing: &Printing, paper: &Paper) -> Result<Vec<System>, SettingError> {
+fn engraved(
+    engraver: &dyn Engraver,
+    score: &Score,
+    printing: &Printing,
+    paper: &Paper,
+    empty: EmptyStaves,
+) -> Result<Vec<System>, SettingError> {
     let layout = Layout::lines((paper.width - 2.0 * paper.margin) * PIXELS, paper.staff * PIXELS);
-    let pages = engraver.engrave_lines(write_printed(score, printing).as_bytes(), &layout, &key_changes(score))?;
+    let pages = engraver.engrave_lines(
+        headings::joined(&write_printed(score, printing)).as_bytes(),
+        &layout,
+        &key_changes(score),
+        empty,
+    )?;
     Ok(System::of_pages(&pages)?.into_iter().map(System::without_numbers).collect())
 }
 
@@ -143,9 +158,8 @@ enum Numbering {
     Bars,
 }
 
-/// Divides systems among pages; `rests` are seconds of rest around the end of each.
-fn on_pages(score: &Score, placed: &[Placed], rests: &[f64], paper: &Paper, title: &Title, numbering: Numbering) -> Setting {
-    let is_part = numbering == Numbering::Systems;
+/// Which systems go on which page.
+fn division(placed: &[Placed], rests: &[f64], paper: &Paper, is_part: bool) -> Vec<Range<usize>> {
     let line = |(placed, &rest_after): (&Placed, &f64)| Line {
         height: placed.system.foot - placed.system.top + GAP,
         staves: placed.system.staves,
@@ -155,7 +169,13 @@ fn on_pages(score: &Score, placed: &[Placed], rests: &[f64], paper: &Paper, titl
     let height = |head: f64| music_height(paper, head) / (paper.staff * PIXELS / STAFF) + GAP;
     let room =
         Room { first: height(TITLE), other: height(HEAD), most_staves: if is_part { paper.most_staves } else { usize::MAX } };
-    let divided = divide(&lines, room, is_part);
+    divide(&lines, room, is_part)
+}
+
+/// Divides systems among pages; `rests` are seconds of rest around the end of each.
+fn on_pages(score: &Score, placed: &[Placed], rests: &[f64], paper: &Paper, title: &Title, numbering: Numbering) -> Setting {
+    let is_part = numbering == Numbering::Systems;
+    let divided = division(placed, rests, paper, is_part);
     let mut setting = Setting { pages: Vec::new(), staff: paper.staff, lines: Vec::new(), turns: Vec::new() };
     let count = divided.len();
     for (page, range) in divided.into_iter().enumerate() {
@@ -243,9 +263,9 @@ pub fn set_score(
     title: &Title,
     seen: &mut dyn FnMut(usize) -> ControlFlow<()>,
 ) -> Result<Setting, SettingError> {
+    let mut paper = *paper;
     let bars = score.bars.len();
     // Heights do not depend on the size: slices are engraved at the largest staff, then again where that turns out too large.
-    let mut paper = *paper;
     let mut all: Vec<Placed> = Vec::new();
     while all.last().is_none_or(|placed| placed.last.at() + 1 < bars) {
         let from = all.last().map_or(0, |placed| placed.last.at() + 1);
@@ -278,16 +298,53 @@ fn slice(engraver: &dyn Engraver, score: &Score, paper: &Paper, from: usize) -> 
     let index = |bar: usize| BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
     let end = (from + SLICE).min(score.bars.len());
     let mut piece = cut_pages(score, &Cut::bars(index(from), index(end.saturating_sub(1))))?.score;
-    if from > 0 {
-        for part in piece.parts.iter_mut().filter(|part| !part.abbreviation.is_empty()) {
+    for part in &mut piece.parts {
+        part.abbreviation = abbreviation(part);
+        if from > 0 {
             part.name.clone_from(&part.abbreviation);
         }
     }
     let printing = Printing { goes_on: from > 0, ..Printing::default() };
-    let mut systems = engraved(engraver, &piece, &printing, paper)?;
+    above_strings(&mut piece);
+    let empty = match (paper.hides_empty, from) {
+        (false, _) => EmptyStaves::Shown,
+        (true, 0) => EmptyStaves::HiddenAfterFirst,
+        (true, _) => EmptyStaves::Hidden,
+    };
+    let mut systems = engraved(engraver, &piece, &printing, paper, empty)?;
     // The last line of a slice is not full, unless the score ends with it.
     if end < score.bars.len() && systems.len() > 1 {
         systems.pop();
     }
     Ok(placed(systems, &[], from, end - from))
+}
+
+/// Tempi stand over the strings as well as on top of the page (Major Orchestra Librarians' Association, Guidelines for Music Preparation:
+/// "above top staff and above first violins"): over the highest that plays in the bar, since staves that rest may be left out.
+fn above_strings(score: &mut Score) {
+    let is_strings =
+        |part: &Part| catalogue().by_id(&part.instrument_id).is_some_and(|one| one.family == Family::Strings) && part.is_body;
+    let strings: Vec<usize> = (1..score.parts.len()).filter(|&part| is_strings(&score.parts[part])).collect();
+    let Some(top) = score.parts.first().filter(|top| !is_strings(top)) else { return };
+    let beside_tempo = |direction: &Direction| {
+        top.directions.iter().any(|other| {
+            (other.bar, other.at) == (direction.bar, direction.at) && matches!(other.kind, DirectionKind::Metronome { .. })
+        })
+    };
+    let is_of_tempo = |direction: &&Direction| match &direction.kind {
+        DirectionKind::Metronome { .. } => true,
+        DirectionKind::Words(text) => {
+            is_for_all(text) || (text.trim_start().starts_with(char::is_uppercase) && beside_tempo(direction))
+        }
+        _ => false,
+    };
+    for sign in top.directions.iter().filter(is_of_tempo).cloned().collect::<Vec<_>>() {
+        let plays = |part: &&usize| score.parts[**part].notes_in(sign.bar).iter().any(Note::plays);
+        let Some(&part) = strings.iter().find(plays) else { continue };
+        let own = &mut score.parts[part].directions;
+        if !own.iter().any(|one| (one.bar, one.at) == (sign.bar, sign.at) && one.kind == sign.kind) {
+            own.push(Direction { staff: 1, voice: None, above: Some(true), ..sign });
+        }
+    }
+    strings.iter().for_each(|&part| score.parts[part].directions.sort_by_key(|direction| (direction.bar, direction.at)));
 }

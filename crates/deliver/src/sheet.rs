@@ -86,7 +86,11 @@ height=\"{height:.2}px\" viewBox=\"0 0 {width:.2} {height:.2}\" version=\"1.1\">
     );
     words(&mut svg, paper, title, number);
     let mut y = margin + head * PIXELS;
+    let mut before: Option<f64> = None;
     for (system, labels) in systems {
+        if let Some(foot) = before.filter(|_| !in_margin) {
+            divider(&mut svg, margin, (foot + y) / 2.0);
+        }
         // The engraver's ink is relative to the top of its page.
         let _ = write!(
             svg,
@@ -111,10 +115,27 @@ font-family=\"Times, serif\">{}",
             }
         }
         svg.push_str("</g>");
+        before = Some(y + (system.foot - system.top) * scale);
         y += (system.foot - system.top) * scale + GAP * scale + wider;
     }
     svg.push_str("</svg>");
     Page { svg, width, height }
+}
+
+/// Two strokes at the edge of a score between systems, so that nobody reads two as one (common practice).
+fn divider(svg: &mut String, left: f64, middle: f64) {
+    for down in [-1.4, 1.4] {
+        let (y, x) = (middle + down * PIXELS, left - 2.0 * PIXELS);
+        let _ = write!(
+            svg,
+            "<path class=\"divider\" d=\"M{:.2} {:.2} L{:.2} {:.2}\" stroke=\"#000\" stroke-width=\"{:.2}\"/>",
+            x,
+            y + 1.2 * PIXELS,
+            x + 7.0 * PIXELS,
+            y - 1.2 * PIXELS,
+            0.8 * PIXELS
+        );
+    }
 }
 
 /// From the foot of the lowest staff to that of the bar numbers under it.
@@ -137,7 +158,8 @@ font-weight=\"{weight}\">{}</text>",
     };
     if number == 1 {
         text(middle, paper.margin + 8.0, "middle", 7.5, "bold", &title.title);
-        text(left, paper.margin + 20.0, "start", 5.5, "bold", &title.reader);
+        // Not bold: the bold face has no flat, and a set of parts looks alike.
+        text(left, paper.margin + 20.0, "start", 6.2, "normal", &title.reader);
         text(right, paper.margin + 20.0, "end", 4.5, "normal", &title.composer);
     } else {
         // Odd pages lie on the right: their number stands there.

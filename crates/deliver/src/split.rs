@@ -6,14 +6,13 @@
 use std::collections::BTreeMap;
 
 use ripieno_formats::excerpt::NoteOrigin;
-use ripieno_instruments::{Language, catalogue};
 use ripieno_score::{
     Bar, BarIndex, Crotchets, Direction, DirectionKind, Edge, Mark, Note, NoteFlags, NoteValue, Part, Pitch, PlayerMark, Rest,
     Stem,
 };
 
-/// Most players a staff is divided among.
-const MOST: u16 = 6;
+use crate::course::is_for_all;
+use crate::names::{MOST, numbered, numbers_in_name, singular};
 
 /// From a moment on, these players play, as bits.
 type PlayedFrom = ((BarIndex, Crotchets), u16);
@@ -148,87 +147,20 @@ fn named(text: &str, part: &Part, players: u16) -> u16 {
     }
 }
 
-/// The players' numbers in a part's name: "Horns 1.2" has 1 and 2.
-fn numbers_in_name(name: &str) -> Option<Vec<u16>> {
-    let (_, numbers) = numbered(name)?;
-    Some(numbers)
-}
-
-/// Where the numbers of the players stand in a name, and which they are.
-fn numbered(name: &str) -> Option<(std::ops::Range<usize>, Vec<u16>)> {
-    let is_part = |c: char| c.is_ascii_digit() || ".,-&/+ \u{2013}".contains(c) || c == 'I' || c == 'V';
-    let mut start = None;
-    for (at, c) in name.char_indices().chain([(name.len(), '\0')]) {
-        let begins = c.is_ascii_digit() || ((c == 'I' || c == 'V') && name[..at].ends_with(' '));
-        match start {
-            None if begins && at > 0 => start = Some(at),
-            Some(from) if !is_part(c) => {
-                let text = name[from..at].trim_end();
-                let numbers = list(text);
-                if numbers.len() > 1 {
-                    return Some((from..from + text.len(), numbers));
-                }
-                start = None;
-            }
-            _ => {}
-        }
-    }
-    None
-}
-
-/// "1.2", "1, 2", "1-4", "I.II" as numbers.
-fn list(text: &str) -> Vec<u16> {
-    let number = |token: &str| match token.trim() {
-        "I" => Some(1),
-        "II" => Some(2),
-        "III" => Some(3),
-        "IV" => Some(4),
-        other => other.parse::<u16>().ok(),
-    };
-    if let Some((from, to)) = text.split_once(['-', '\u{2013}'])
-        && let (Some(from), Some(to)) = (number(from), number(to.trim_end_matches('.')))
-        && from < to
-        && to - from < MOST
-    {
-        return (from..=to).collect();
-    }
-    text.split(['.', ',', '&', '/', '+', ' ']).filter_map(number).collect()
-}
-
 fn names(part: &Part, players: u16) -> Vec<String> {
     let found = numbered(&part.name).filter(|(_, numbers)| numbers.len() == usize::from(players));
     (0..usize::from(players))
         .map(|player| match &found {
             Some((place, numbers)) => {
                 let name = format!("{}{}{}", &part.name[..place.start], numbers[player], &part.name[place.end..]);
-                singular(&name, part)
+                singular(&name, &part.instrument_id)
             }
             None => {
                 let bare = part.name.trim_start_matches(|c: char| c.is_ascii_digit() || c == ' ');
-                format!("{} {}", singular(bare, part), player + 1)
+                format!("{} {}", singular(bare, &part.instrument_id), player + 1)
             }
         })
         .collect()
-}
-
-/// "Horns 1" as "Horn 1", where the catalogue knows both words.
-fn singular(name: &str, part: &Part) -> String {
-    let Some(instrument) = catalogue().by_id(&part.instrument_id) else { return name.to_owned() };
-    for language in [Language::English, Language::German, Language::Italian, Language::French] {
-        let names = instrument.names(language);
-        let (one, many) = (&names.singular, &names.plural);
-        if !many.is_empty() && one != many && name.len() >= many.len() && name.is_char_boundary(many.len()) {
-            let (head, tail) = name.split_at(many.len());
-            if head.to_lowercase() == many.to_lowercase() && !tail.starts_with(char::is_alphabetic) {
-                // As large a beginning as on the page.
-                let capital = head.starts_with(char::is_uppercase);
-                let mut letters = one.chars();
-                let first = letters.next().map(|c| if capital { c.to_uppercase().to_string() } else { c.to_string() });
-                return format!("{}{}{tail}", first.unwrap_or_default(), letters.as_str());
-            }
-        }
-    }
-    name.to_owned()
 }
 
 /// The part of one player.
@@ -396,6 +328,12 @@ fn directions(part: &Part, own: &[Note], said: &[PlayedFrom], player: u16) -> Ve
                 return place == usize::from(player);
             }
         }
+        // What stands at a note is for whoever plays it, whatever was said before: "1." ends where both have notes again.
+        let first = own.partition_point(|note| note.bar < direction.bar);
+        let here = own[first..].iter().take_while(|note| note.bar == direction.bar);
+        if here.filter(|note| note.plays()).any(|note| note.at <= direction.at && direction.at < note.at + note.duration) {
+            return true;
+        }
         let before = said.partition_point(|&(moment, _)| moment <= (direction.bar, direction.at));
         said[..before].last().is_none_or(|&(_, who)| who & (1 << player) != 0)
     };
@@ -421,7 +359,7 @@ fn directions(part: &Part, own: &[Note], said: &[PlayedFrom], player: u16) -> Ve
             DirectionKind::Words(text) => {
                 keep[place] = match PlayerMark::parse(text) {
                     Some(_) => text.to_lowercase().contains("solo") && keep[place] && concerns(direction),
-                    None => is_heading(text) || concerns(direction),
+                    None => is_heading(text) || is_for_all(text) || concerns(direction),
                 };
             }
             _ => keep[place] = true,
@@ -434,17 +372,6 @@ fn directions(part: &Part, own: &[Note], said: &[PlayedFrom], player: u16) -> Ve
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn players_are_numbered_as_on_the_page() {
-        let told = |name: &str| numbered(name).map(|(_, numbers)| numbers);
-        assert_eq!(told("Horns 1.2 in F"), Some(vec![1, 2]));
-        assert_eq!(told("Horns 3. 4"), Some(vec![3, 4]));
-        assert_eq!(told("Corni I II"), Some(vec![1, 2]));
-        assert_eq!(told("Trumpets 1-3"), Some(vec![1, 2, 3]));
-        assert_eq!(told("Horn 1"), None);
-        assert_eq!(told("2 Flutes"), None);
-    }
 
     #[test]
     fn rests_stand_on_multiples_of_their_length() {

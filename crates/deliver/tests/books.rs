@@ -140,3 +140,32 @@ fn the_line_up_in_one_line() {
     let sounding = Sounding::new(&score, Unroll::AsPlayed);
     assert_eq!(ripieno_deliver::instrumentation(&score, &sounding), "2.2.2.2 – 6.3.3.1 – timp – 4 perc – harp – str");
 }
+
+/// Words over the top staff that are meant for all, dynamics of a chord after "1.", and instruments to take up.
+#[test]
+fn what_concerns_a_reader_stands_in_the_part() {
+    let score = demo();
+    let all = books(&score, &BookOptions::default()).unwrap();
+    let printed = |bar: BarIndex| score.bars[bar.at()].number.to_string();
+    let words = |book: &Book, wanted: &str| -> Vec<String> {
+        let own = &book.score.parts[0].directions;
+        let is = |kind: &DirectionKind| matches!(kind, DirectionKind::Words(text) if &**text == wanted);
+        own.iter().filter(|one| is(&one.kind)).map(|one| printed(one.bar)).collect()
+    };
+    for book in &all {
+        for (wanted, bar) in [("lunga", "8"), ("rit.", "50"), ("poco rit.", "88")] {
+            assert_eq!(words(book, wanted), [bar], "{} in {}", wanted, book.name);
+        }
+    }
+    let called = |name: &str| all.iter().find(|book| book.name == name).unwrap();
+    let has_dynamic = |name: &str, bar: &str| {
+        let own = &called(name).score.parts[0].directions;
+        own.iter().any(|one| matches!(one.kind, DirectionKind::Dynamic(_)) && printed(one.bar) == bar)
+    };
+    assert!(has_dynamic("Horn 2 in F", "34") && has_dynamic("Horn 2 in F", "63") && has_dynamic("Clarinet 2 in B\u{266d}", "9"));
+    // Where the first player is alone the second has neither note nor sign.
+    assert!(has_dynamic("Horn 1 in F", "46") && !has_dynamic("Horn 2 in F", "46"));
+    assert_eq!(words(called("Oboe 2 (English horn)"), "to English horn"), ["45"]);
+    assert_eq!(words(called("Flute 2 (Piccolo)"), "to Piccolo").len(), 1);
+    assert!(all.iter().all(|book| words(book, "to Violin").is_empty()));
+}

@@ -59,6 +59,10 @@ fn parts_and_score_on_paper() {
     for (place, book) in books(&score, &BookOptions::default()).unwrap().iter().enumerate() {
         let setting = set_book(&*engraver, book, &tempo, &Paper::ORCHESTRA, &title(&book.name)).unwrap();
         holds_every_bar(&setting, score.bars.len());
+        // Only our own bar numbers, one for each line but the first.
+        let drawn: String = setting.pages.iter().map(|page| page.svg.as_str()).collect();
+        assert!(!drawn.contains("class=\"mNum"), "{}", book.name);
+        assert_eq!(drawn.matches("class=\"bar-number\"").count(), setting.lines.len() - 1, "{}", book.name);
         // The overture leaves everybody a rest to turn in, but for those who play throughout.
         turned += setting.turns.iter().filter(|turn| !turn.is_hurried()).count();
         if place == 0 {
@@ -84,6 +88,27 @@ fn parts_and_score_on_paper() {
     assert!(told.is_sorted() && told.last() == Some(&score.bars.len()));
     std::fs::write(folder.join("score/score.musicxml"), write(&score)).unwrap();
     std::fs::write(folder.join("score/score.pdf"), pdf(&setting.pages).unwrap()).unwrap();
+    // Staves that rest are left out where the paper says so, so that fewer pages do; the first page shows all.
+    let whole =
+        set_score(&*engraver, &score, &Paper { hides_empty: false, ..Paper::SCORE_A3 }, &title("Full score"), &mut |_| {
+            ControlFlow::Continue(())
+        });
+    // Staves of each page, all its bars taken together.
+    let on_page = |setting: &Setting| -> Vec<(usize, usize)> {
+        let bars = |page: usize| {
+            let here = setting.lines.iter().filter(move |line| line.0 == page);
+            here.map(|line| (line.2.0 - line.1.0 + 1) as usize).sum()
+        };
+        let staves = |svg: &str| svg.matches("class=\"staff\"").count();
+        setting.pages.iter().enumerate().map(|(page, drawn)| (staves(&drawn.svg), bars(page))).collect()
+    };
+    let (shown, hidden) = (on_page(&whole.unwrap()), on_page(&setting));
+    let all: usize = score.parts.iter().map(|part| usize::from(part.staves)).sum();
+    assert!(shown.iter().all(|(staves, bars)| *staves == all * bars), "{shown:?}");
+    assert_eq!(hidden[0].0, all * hidden[0].1, "the first system shows who there is");
+    assert!(hidden.iter().all(|(staves, bars)| *staves <= all * bars));
+    assert!(hidden.iter().filter(|(staves, bars)| *staves < all * bars).count() * 2 > hidden.len(), "{hidden:?}");
+    assert!(hidden.len() <= shown.len(), "{hidden:?} {shown:?}");
 }
 
 /// Stopping is obeyed, and too many staves are refused with a sentence.

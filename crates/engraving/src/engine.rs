@@ -16,7 +16,7 @@ use verovio_sys::ffi;
 
 use crate::page::{self, Page};
 use crate::systems;
-use crate::{EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, endings, keys};
+use crate::{EmptyStaves, EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, endings, keys};
 
 /// The music font, and the text metrics the engine reserves room by.
 const FONT: &str = "Bravura";
@@ -29,6 +29,8 @@ struct Job {
     musicxml: String,
     options: String,
     keys: Vec<KeyChange>,
+    /// Whether empty staves are left out of a system.
+    hides: bool,
     answer: SyncSender<Result<Vec<String>, EngraveError>>,
 }
 
@@ -60,22 +62,35 @@ impl Engine {
 
 impl Engraver for Engine {
     fn engrave_keyed(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, false), keys)
+        self.answer(musicxml, options(layout, false, EmptyStaves::Shown), keys, EmptyStaves::Shown)
     }
 
-    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, true), keys)
+    fn engrave_lines(
+        &self,
+        musicxml: &[u8],
+        layout: &Layout,
+        keys: &[KeyChange],
+        empty: EmptyStaves,
+    ) -> Result<Vec<Page>, EngraveError> {
+        self.answer(musicxml, options(layout, true, empty), keys, empty)
     }
 }
 
 impl Engine {
-    fn answer(&self, musicxml: &[u8], options: String, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
+    fn answer(
+        &self,
+        musicxml: &[u8],
+        options: String,
+        keys: &[KeyChange],
+        empty: EmptyStaves,
+    ) -> Result<Vec<Page>, EngraveError> {
         let musicxml = admitted(musicxml)?.to_owned();
         let (answer, answered) = sync_channel(1);
         let mut threads = self.threads.lock().unwrap_or_else(PoisonError::into_inner);
         let running = threads.running()?;
         let gone = || EngraveError::NotStarted("its thread has ended".to_owned());
-        let job = Job { musicxml, options, keys: keys.to_vec(), answer };
+        let hides = empty != EmptyStaves::Shown;
+        let job = Job { musicxml, options, keys: keys.to_vec(), hides, answer };
         running.jobs.send(job).map_err(|_| gone())?;
         match answered.recv_timeout(PATIENCE) {
             Ok(pages) => pages?.iter().map(|svg| page::tidied(svg)).collect(),
@@ -182,11 +197,13 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
         return Err(EngraveError::NotTaken);
     }
     let endings = endings::hidden(&job.musicxml);
-    if !job.keys.is_empty() || !endings.is_empty() {
-        // It takes the key of one staff for that of all, and long rests hide endings from it; in its own format both can be told.
+    if !job.keys.is_empty() || !endings.is_empty() || job.hides {
+        // It takes the key of one staff for that of all, long rests hide endings from it, and only with many brackets it leaves out empty
+        // staves; in its own format all that can be told.
         let mei = ffi::get_mei(toolkit.pin_mut(), "{}");
         let own = if job.keys.is_empty() { mei } else { keys::with_keys(&mei, &job.keys) };
         let own = if endings.is_empty() { own } else { endings::with_numbers(&own, &endings) };
+        let own = if job.hides { own.replacen("<scoreDef", "<scoreDef optimize=\"true\"", 1) } else { own };
         if !ffi::load_data(toolkit.pin_mut(), &own) {
             return Err(EngraveError::NotTaken);
         }
@@ -205,7 +222,7 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
 }
 
 /// `fills`: lines are drawn out to the width of the page, which stays as it is.
-fn options(layout: &Layout, fills: bool) -> String {
+fn options(layout: &Layout, fills: bool, empty: EmptyStaves) -> String {
     let scale = systems::scale(layout.staff.clamp(6.0, 144.0));
     let units = |pixels: u32| (f64::from(pixels) * 100.0 / scale).round();
     json!({
@@ -223,7 +240,11 @@ fn options(layout: &Layout, fills: bool) -> String {
         "header": "none",
         "footer": "none",
         "breaks": "auto",
-        "condense": "none",
+        "condense": if empty == EmptyStaves::Shown { "none" } else { "encoded" },
+        "condenseFirstPage": empty == EmptyStaves::Hidden,
+        "systemDivider": "none",
+        // One kind of bar for all long rests, numbered; church rests are for scholars.
+        "multiRestStyle": "block",
         "minLastJustification": 0.6,
         "adjustPageWidth": !fills,
         "spacingSystem": 12,

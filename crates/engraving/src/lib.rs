@@ -68,6 +68,18 @@ impl Default for Layout {
     }
 }
 
+/// What becomes of staves on which a system has nothing but rest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum EmptyStaves {
+    /// They are printed.
+    #[default]
+    Shown,
+    /// They are left out, but for the first system, which shows who there is.
+    HiddenAfterFirst,
+    /// They are left out.
+    Hidden,
+}
+
 /// Why nothing was engraved.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
@@ -141,7 +153,13 @@ pub trait Engraver: Send + Sync {
     ///
     /// # Errors
     /// As [`Self::engrave_keyed`].
-    fn engrave_lines(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError>;
+    fn engrave_lines(
+        &self,
+        musicxml: &[u8],
+        layout: &Layout,
+        keys: &[KeyChange],
+        empty: EmptyStaves,
+    ) -> Result<Vec<Page>, EngraveError>;
 }
 
 /// The engraver built in. Starting it takes some tenths of a second; keep it for the next page.

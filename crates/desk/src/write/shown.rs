@@ -1,6 +1,7 @@
 //! A draft as the page shows it.
 
 use ripieno_casting::{Cast, Criterion, Lineup, Plan, Sketch, Unit, units};
+use ripieno_deliver::players_name;
 use ripieno_score::MidiKey;
 use ripieno_texture::Role;
 use serde::{Deserialize, Serialize};
@@ -46,7 +47,7 @@ pub(crate) struct StrandShown {
 /// A row of the map: players who act as one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub(crate) struct GroupShown {
-    /// "Trumpets in Bb 1".
+    /// "Trumpet 1 in Bb".
     pub label: String,
     pub section: String,
     /// Numbers of its players, from 1.
@@ -195,7 +196,6 @@ pub(crate) fn group_shown(lineup: &Lineup, unit: &Unit) -> GroupShown {
     let number = |chair: &usize| u8::try_from(chair + 1).unwrap_or(u8::MAX);
     let players: Vec<u8> = unit.chairs.iter().map(number).collect();
     let first = unit.chairs.first().and_then(|&chair| section.chairs.get(chair));
-    let numbers: Vec<String> = players.iter().map(u8::to_string).collect();
     let name = match first {
         Some(chair) if section.chairs.first().is_some_and(|head| head.instrument.id != chair.instrument.id) => {
             let mut letters = chair.instrument.name().chars();
@@ -205,7 +205,12 @@ pub(crate) fn group_shown(lineup: &Lineup, unit: &Unit) -> GroupShown {
     };
     let is_whole = players.len() == section.chairs.len();
     GroupShown {
-        label: if is_whole || name != section.name { name } else { format!("{name} {}", numbers.join(".")) },
+        label: if is_whole || name != section.name {
+            name
+        } else {
+            let numbers: Vec<u16> = players.iter().map(|&player| u16::from(player)).collect();
+            players_name(&name, first.map_or("", |chair| &chair.instrument.id), &numbers)
+        },
         section: section.name.clone(),
         of: u8::try_from(section.chairs.len()).unwrap_or(u8::MAX),
         family: first.map_or_else(String::new, |chair| chair.instrument.family.name().to_owned()),

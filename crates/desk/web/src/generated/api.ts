@@ -1313,7 +1313,7 @@ export interface components {
         /** @description A row of the map: players who act as one. */
         GroupShown: {
             family: string;
-            /** @description "Trumpets in Bb 1". */
+            /** @description "Trumpet 1 in Bb". */
             label: string;
             /**
              * Format: int32
