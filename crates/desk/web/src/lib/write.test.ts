@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { ROLES } from './looks';
-import { barsOf, best, cutAt, details, fresh, joined, kept, measured, present, shownOf, STAFF_ROLES, strandByKey, strandKeys, strandWord, taskOf, withTask, type Group, type Phrase, type Proposal, type Strand } from './write';
+import { barsOf, best, cutAt, details, fresh, joined, kept, measured, noteSigns, present, shownOf, STAFF_ROLES, strandByKey, strandKeys, strandWord, taskOf, withTask, type Group, type Phrase, type Proposal, type Strand } from './write';
 
 const group = (section: string, players: number[], of = players.length): Group => ({ label: section, section, players, of, family: 'brass', reach: '' });
 const strands: Strand[] = [
@@ -67,6 +67,7 @@ describe('the map', () => {
     expect(barsOf(['51', '52'], { first: 0, last: 1 })).toBe('51–52');
     expect(details({ ...fresh(trumpets, 'Melody'), octave: -1, doubling: 'octaves', thickening: 'diatonic', dynamic: 'mf' })).toBe('octave down, in octaves, in thirds, mf');
     expect(measured(0.9876, 'share')).toBe('98.8 %');
+    expect(noteSigns('Bb2–F#4 (written C5), Bbb1, about 3')).toBe('B♭2–F♯4 (written C5), Bbb1, about 3');
     expect(measured(3, 'places')).toBe('3');
     expect(best([1, 3], true)).toBe(3);
     expect(best([2, 2], false)).toBeNull();

@@ -45,6 +45,9 @@ export const taskOf = (phrase: Phrase, group: Group): Task | null => phrase.task
 export const roleOf = (strands: readonly Strand[], name: string): string =>
   name === SILENCE ? 'tacet' : (strands.find((strand) => strand.name === name)?.role ?? '');
 
+/** Names of notes as the trade prints them: "B♭2–F4". */
+export const noteSigns = (text: string): string => text.replace(/\b([A-G])b(?=-?\d)/g, '$1\u266d').replace(/\b([A-G])#(?=-?\d)/g, '$1\u266f');
+
 /** A strand in the words of every picture: its role, numbered where several have the same. */
 export function strandWord(strands: readonly Strand[], name: string): string {
   if (name === SILENCE) return 'tacet';
