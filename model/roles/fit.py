@@ -47,6 +47,9 @@ def scaled(table):
     return mean, deviation, np.nan_to_num(grid)
 
 
+# With --quick: trees see one bar in so many and grow so often, networks take so many steps.
+QUICK_BARS, QUICK_ROUNDS, QUICK_STEPS = 8, 10, 8
+
 STATE = {}
 
 
@@ -55,7 +58,10 @@ def prepare(trees, quick=False):
     STATE["table"] = load()
     if trees:
         if quick:
-            STATE["table"]["repeated"] |= STATE["table"]["tokens"][:, 2] % 8 != 0
+            import trees as forests
+
+            STATE["table"]["repeated"] |= STATE["table"]["tokens"][:, 2] % QUICK_BARS != 0
+            forests.ROUNDS.update(dict.fromkeys(forests.ROUNDS, QUICK_ROUNDS))
         STATE["x"] = np.load(WORK / "tree_inputs.npy", mmap_mode="r")
     else:
         import torch
@@ -100,11 +106,11 @@ def main():
     args.add_argument("--workers", type=int, default=os.cpu_count())
     args.add_argument("--only", choices=["networks", "trees"], required=True)
     args.add_argument("--kinds", default=",".join(KINDS), help="which trees; the others stay as the file has them")
-    args.add_argument("--quick", action="store_true", help="one short network a fold, trees from every eighth bar: to see that all goes through")
+    args.add_argument("--quick", action="store_true", help="one short network a fold, ten trees from every eighth bar: to see that all goes through")
     args.add_argument("--out", help="instead of target/roles/networks.pkl.gz or trees.pkl.gz")
     args = args.parse_args()
     if args.quick:
-        args.networks, args.steps = 1, 20
+        args.networks, args.steps = 1, QUICK_STEPS
     start, context = time.time(), get_context("spawn")
     path = pathlib.Path(args.out or WORK / f"{args.only}.pkl.gz")
     fits = dict(networks={}, weights=[], trees=[])
