@@ -71,23 +71,55 @@ fn capital(name: &str) -> String {
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }
 
+/// How an instrument is written.
+fn written(transposition: &ripieno_instruments::Transposition) -> Transposition {
+    let t = transposition;
+    Transposition { chromatic: t.chromatic(), diatonic: t.diatonic(), octaves: t.octave_change(), doubled_below: false }
+}
+
+/// From which moment on a player holds which instrument: only where that changes, the usual one at the start.
+fn hands(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<(Crotchets, usize)> {
+    let mut found = vec![(Crotchets::ZERO, 0)];
+    for (phrase, done) in cast.plan.phrases.iter().zip(&cast.phrases) {
+        let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
+        let first = done.notes.get(&seat).and_then(|notes| notes.first());
+        let (Some(task), Some(first)) = (task, first) else { continue };
+        let from = first.onset.max(Plan::span(sketch, &phrase.bars).0);
+        if found.last().is_some_and(|last| last.1 != task.held) {
+            found.push((from, task.held));
+        }
+    }
+    found
+}
+
 fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat], people: u16, index: usize) -> Part {
-    let t = chair.transposition;
-    let by = Transposition { chromatic: t.chromatic(), diatonic: t.diatonic(), octaves: t.octave_change(), doubled_below: false };
-    let instrument = PartInstrument {
-        id: format!("P{}-I1", index + 1),
-        name: chair.instrument.name().to_owned(),
-        sound: chair.instrument.sound().unwrap_or_default().to_owned(),
-        program: chair.instrument.program,
-        channel: None,
-        drum_key: None,
-        ensemble: (people > 1).then_some(people),
+    let hands = hands(sketch, cast, seats[0]);
+    // The usual instrument, and those that are taken up at all, by their number in the part.
+    let mut used: Vec<usize> = hands.iter().map(|(_, held)| *held).collect();
+    used.sort_unstable();
+    used.dedup();
+    let all: Vec<_> = chair.instruments().collect();
+    let place = |held: usize| used.iter().position(|&used| used == held).unwrap_or(0);
+    let held_at = |at: Crotchets| hands.iter().rev().find(|(from, _)| *from <= at).map_or(0, |(_, held)| *held);
+    let by_at = |at: Crotchets| written(all.get(held_at(at)).map_or(chair.transposition, |(_, transposition)| transposition));
+    let by = written(chair.transposition);
+    let instrument = |(n, &held): (usize, &usize)| {
+        let instrument = all.get(held).map_or(chair.instrument, |(instrument, _)| instrument);
+        PartInstrument {
+            id: format!("P{}-I{}", index + 1, n + 1),
+            name: instrument.name().to_owned(),
+            sound: instrument.sound().unwrap_or_default().to_owned(),
+            program: instrument.program,
+            channel: None,
+            drum_key: None,
+            ensemble: (people > 1).then_some(people),
+        }
     };
     let mut part = Part {
         id: format!("P{}", index + 1),
         name: name.to_owned(),
         abbreviation: String::new(),
-        instruments: vec![instrument],
+        instruments: used.iter().enumerate().map(instrument).collect(),
         staves: 1,
         players: PlayerCount::exactly(people),
         is_body: people > 1,
@@ -114,8 +146,9 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
     if by != Transposition::NONE {
         part.changes.push(at_start(ChangeKind::Transposition(by)));
     }
-    for (bar, key) in keys(sketch) {
-        let kind = ChangeKind::Key(written_key(key, by));
+    let keys = keys(sketch);
+    for &(bar, key) in &keys {
+        let kind = ChangeKind::Key(written_key(key, by_at(sketch.bar_start(bar))));
         part.changes.push(Change {
             bar: ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0)),
             at: Crotchets::ZERO,
@@ -123,6 +156,32 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             kind,
         });
     }
+    let mut taken_up = Vec::new();
+    for pair in hands.windows(2) {
+        let (at, held) = pair[1];
+        let bar = bar_of(&sketch.score.bars, at);
+        let here = |kind| Change {
+            bar: ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0)),
+            at: at - sketch.bar_start(bar),
+            staff: None,
+            kind,
+        };
+        if by_at(at) != written(all.get(pair[0].1).map_or(chair.transposition, |(_, transposition)| transposition)) {
+            part.changes.push(here(ChangeKind::Transposition(by_at(at))));
+            let key = keys.iter().rev().find(|(from, _)| *from <= bar).map(|(_, key)| written_key(*key, by_at(at)));
+            part.changes.extend(key.map(|key| here(ChangeKind::Key(key))));
+        }
+        // Told where the other is laid down, and again where it is played.
+        let name = capital(all.get(held).map_or(chair.instrument, |(instrument, _)| instrument).name());
+        let before = cast.notes_of(seats[0]).iter().map(CastNote::end).filter(|end| *end <= at).max();
+        let word = |at: Crotchets, text: String| {
+            let kind = DirectionKind::Words(text.into());
+            Direction { above: Some(true), ..direction(sketch, at, kind) }
+        };
+        taken_up.push(word(before.unwrap_or(Crotchets::ZERO), format!("to {name}")));
+        taken_up.push(word(at, name));
+    }
+    part.changes.sort_by_key(|change| (change.bar, change.at));
     let source: Vec<Part> = sketch.score.parts.clone();
     let voices = voices(&sketch.score.bars, lines);
     let divided = division(sketch, &voices);
@@ -133,7 +192,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             .map(|note| Event {
                 from: note.onset,
                 to: note.end(),
-                pitches: vec![(note.pitch.moved(by.inverse()).tamed(), false)],
+                pitches: vec![(note.pitch.moved(by_at(note.onset).inverse()).tamed(), false)],
                 like: note.like,
                 voice,
             })
@@ -143,7 +202,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             let bar = bar_of(&sketch.score.bars, grace.onset);
             let mut note =
                 grace.like.map_or_else(ripieno_score::Note::default, |like| source[like.part].notes[like.note].clone());
-            note.head = ripieno_score::Head::Pitched(grace.pitch.moved(by.inverse()).tamed());
+            note.head = ripieno_score::Head::Pitched(grace.pitch.moved(by_at(grace.onset).inverse()).tamed());
             note.bar = ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0));
             note.at = grace.onset - sketch.score.bars[bar].start;
             (note.voice, note.staff, note.instrument) = (voice, 1, 0);
@@ -165,8 +224,13 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             }
         }
     }
+    for note in &mut part.notes {
+        note.instrument = u8::try_from(place(held_at(sketch.bar_start(note.bar.at()) + note.at))).unwrap_or(0);
+    }
     part.directions = dynamics(sketch, cast, seats[0]);
     part.directions.extend(divided);
+    part.directions.extend(taken_up);
+    part.directions.sort_by_key(|direction| (direction.bar, direction.at));
     part
 }
 

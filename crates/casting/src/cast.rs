@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use ripieno_score::{Crotchets, Score};
 
-use crate::assign::{Memory, Problem, Taste, Unit, problem, solve, tasks, units};
+use crate::assign::{Memory, Problem, Solved, Taste, Unit, problem, solve, tasks, units};
 use crate::build::build;
 use crate::criteria::{Criteria, criteria};
 use crate::habits::Habits;
@@ -41,6 +41,8 @@ pub struct Optimality {
     pub bound: f64,
     /// Whether nothing was left out in the search for voicings.
     pub exact: bool,
+    /// Phrases in which who does what is not known to be the best, and what the best could be worth more in all of them together.
+    pub unsettled: (usize, f64),
 }
 
 impl Optimality {
@@ -53,6 +55,17 @@ impl Optimality {
     /// Why the search stopped, in a sentence.
     #[must_use]
     pub fn reason(&self) -> String {
+        let (phrases, worth) = self.unsettled;
+        if phrases == 0 {
+            return self.voicings();
+        }
+        format!(
+            "who does what was searched to the bounds of the search in {phrases} phrases, where up to {worth:.1} more may be had; {}",
+            self.voicings()
+        )
+    }
+
+    fn voicings(&self) -> String {
         match (self.exact, self.gap() < 1e-9) {
             (true, true) => "every voicing was weighed; nothing cheaper exists by these prices".to_owned(),
             (true, false) => format!(
@@ -141,20 +154,43 @@ impl Options {
 /// Casts a sketch for a line-up. Phrases the plan leaves open, wholly or (with `fill`) in part, are filled in by habits; an empty plan is cut into phrases first.
 #[must_use]
 pub fn cast(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options) -> Cast {
-    let (plan, _) = filled(sketch, lineup, plan, habits, options, &[]);
-    realise(sketch, lineup, plan, options, None)
+    let filled = filled(sketch, lineup, plan, habits, options, &[], &never);
+    realise(sketch, lineup, filled, options, None, &never)
+}
+
+/// Nobody asks for an end.
+const fn never() -> bool {
+    false
 }
 
 /// Several castings that differ: in who does what where the plan leaves that open, else in the voicings. The first is the best known.
 #[must_use]
 pub fn proposals(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options, count: usize) -> Vec<Cast> {
+    proposals_unless(sketch, lineup, plan, habits, options, count, &never)
+}
+
+/// The same, given up as soon as `stop` says so, which is asked before each phrase: then the proposals that were finished.
+#[must_use]
+pub fn proposals_unless(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    plan: &Plan,
+    habits: &Habits,
+    options: &Options,
+    count: usize,
+    stop: &dyn Fn() -> bool,
+) -> Vec<Cast> {
     let mut found: Vec<Cast> = Vec::new();
     let mut taken: Vec<Vec<Vec<usize>>> = Vec::new();
     for n in 0..count {
         let options = if n > 0 { options.seeded(options.seed_of(n)) } else { options.clone() };
-        let (plan, picked) = filled(sketch, lineup, plan, habits, &options, &taken);
-        taken.push(picked);
-        found.push(realise(sketch, lineup, plan, &options, None));
+        let filled = filled(sketch, lineup, plan, habits, &options, &taken, stop);
+        taken.push(filled.picked.clone());
+        let cast = realise(sketch, lineup, filled, &options, None, stop);
+        if stop() {
+            break;
+        }
+        found.push(cast);
     }
     found
 }
@@ -176,11 +212,20 @@ pub fn recast(
             *old = new.clone();
         }
     }
-    let (wanted, _) = filled(sketch, lineup, &wanted, habits, options, &[]);
-    realise(sketch, lineup, wanted, options, Some((before, phrases)))
+    let filled = filled(sketch, lineup, &wanted, habits, options, &[], &never);
+    realise(sketch, lineup, filled, options, Some((before, phrases)), &never)
 }
 
-/// Fills in what a plan leaves open. Answers the choices made too, phrase by phrase, for proposals that must differ.
+/// A plan with everything filled in.
+struct Filled {
+    plan: Plan,
+    /// The choices made, phrase by phrase, for proposals that must differ.
+    picked: Vec<Vec<usize>>,
+    /// As [`Optimality::unsettled`].
+    unsettled: (usize, f64),
+}
+
+/// Fills in what a plan leaves open.
 fn filled(
     sketch: &Sketch,
     lineup: &Lineup,
@@ -188,12 +233,17 @@ fn filled(
     habits: &Habits,
     options: &Options,
     taken: &[Vec<Vec<usize>>],
-) -> (Plan, Vec<Vec<usize>>) {
+    stop: &dyn Fn() -> bool,
+) -> Filled {
     let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
     let units = units(lineup);
-    let mut memory = Memory { last: vec![None; units.len()], strain: vec![0.0; units.len()] };
-    let mut picked_all = Vec::new();
+    let mut memory =
+        Memory { last: vec![None; units.len()], held: vec![(0, Crotchets::ZERO); units.len()], strain: vec![0.0; units.len()] };
+    let (mut picked_all, mut unsettled) = (Vec::new(), (0, 0.0));
     for (at, phrase) in plan.phrases.iter_mut().enumerate() {
+        if stop() {
+            break;
+        }
         let open = phrase.fill && covered(lineup, phrase) < lineup.sections.iter().map(|section| section.chairs.len()).sum();
         let picked = if open {
             let playing = options.playing.as_ref().and_then(|playing| playing.get(at)).map(Vec::as_slice);
@@ -207,11 +257,13 @@ fn filled(
                 .collect();
             // What must differ may not be possible; then the voicings alone differ.
             let solved = solve(&asked).or_else(|| solve(&Problem { not_again: Vec::new(), ..asked.clone() }));
-            solved.map_or_else(Vec::new, |(picked, _)| {
-                let new = tasks(sketch, lineup, &units, habits, phrase, &asked, &picked);
-                phrase.tasks.extend(new);
-                picked
-            })
+            let Solved { picked, worth, bound } = solved.unwrap_or_default();
+            if bound - worth > 1e-6 {
+                unsettled = (unsettled.0 + 1, unsettled.1 + bound - worth);
+            }
+            let new = tasks(sketch, lineup, &units, habits, phrase, &asked, &picked);
+            phrase.tasks.extend(new);
+            picked
         } else {
             Vec::new()
         };
@@ -219,7 +271,7 @@ fn filled(
         remember(sketch, lineup, &mut memory, &units, phrase);
         picked_all.push(picked);
     }
-    (plan, picked_all)
+    Filled { plan, picked: picked_all, unsettled }
 }
 
 fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
@@ -256,15 +308,29 @@ fn remember(sketch: &Sketch, lineup: &Lineup, memory: &mut Memory, units: &[Unit
             }
         };
         memory.last[at] = strand;
+        if let Some((task, strand)) = task.and_then(|task| Some((task, task.strand?))) {
+            let end = sketch.strands[strand].between(span.0, span.1).iter().map(|note| note.end()).max();
+            memory.held[at] = (task.held, end.unwrap_or(memory.held[at].1));
+        }
     }
 }
 
 /// Realises a filled plan; with a cast `before`, only the phrases named.
-fn realise(sketch: &Sketch, lineup: &Lineup, plan: Plan, options: &Options, before: Option<(&Cast, &[usize])>) -> Cast {
-    let setting = Setting { sketch, lineup, weights: options.weights, search: options.search, locks: &options.locks };
+fn realise(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    filled: Filled,
+    options: &Options,
+    before: Option<(&Cast, &[usize])>,
+    stop: &dyn Fn() -> bool,
+) -> Cast {
+    let Filled { plan, unsettled, .. } = filled;
     let mut phrases: Vec<PhraseCast> = Vec::with_capacity(plan.phrases.len());
     let mut last: BTreeMap<Seat, (Crotchets, i32)> = BTreeMap::new();
     for (at, planned) in plan.phrases.iter().enumerate() {
+        if stop() {
+            break;
+        }
         let kept = before.filter(|(_, again)| !again.contains(&at)).and_then(|(before, _)| before.phrases.get(at));
         let done = match kept {
             Some(kept) => kept.clone(),
@@ -275,6 +341,9 @@ fn realise(sketch: &Sketch, lineup: &Lineup, plan: Plan, options: &Options, befo
                     phrase.notes.iter().filter_map(|(seat, notes)| Some((*seat, notes.first()?.key()))).collect()
                 };
                 let around = Around { before: last.clone(), after: after.map(first).unwrap_or_default() };
+                let lineup = lineup.holding(&planned.tasks);
+                let setting =
+                    Setting { sketch, lineup: &lineup, weights: options.weights, search: options.search, locks: &options.locks };
                 phrase(&setting, planned, &around)
             }
         };
@@ -289,6 +358,7 @@ fn realise(sketch: &Sketch, lineup: &Lineup, plan: Plan, options: &Options, befo
         cost: phrases.iter().map(|phrase| phrase.cost).sum(),
         bound: phrases.iter().map(|phrase| phrase.bound).sum(),
         exact: phrases.iter().all(|phrase| phrase.exact),
+        unsettled,
     };
     let mut remarks: Vec<String> = sketch.remarks.clone();
     for (planned, done) in plan.phrases.iter().zip(&phrases) {

@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use ripieno_acoustics::{Source, Ways};
-use ripieno_players::Limits;
+use ripieno_players::{Kind, Objection, Severity};
 use ripieno_score::{Crotchets, DynamicLevel};
 use ripieno_texture::Role;
 
 use crate::cast::Cast;
 use crate::lineup::Lineup;
+use crate::objections::objections;
 use crate::plan::Plan;
 use crate::realise::{CastNote, LineId, Seat};
 use crate::sketch::{LONGEST, Sketch};
@@ -62,13 +63,16 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteri
     let covered = coverage(sketch, cast, &notes);
     let kept = melody(sketch, cast, &notes);
     let (mut all_notes, mut comfortable, mut beyond, mut moves, mut leaps) = (0, 0, 0, 0, 0);
-    for (seat, own) in &notes {
-        let chair = &lineup.sections[seat.0].chairs[seat.1];
-        for note in own {
-            all_notes += 1;
-            comfortable += usize::from(chair.reach.strain(note.key()) == 0);
-            beyond += usize::from(!chair.reach.allows(note.key()));
+    for (planned, done) in cast.plan.phrases.iter().zip(&cast.phrases) {
+        let seated = lineup.holding(&planned.tasks);
+        for (seat, own) in &done.notes {
+            let chair = &seated.sections[seat.0].chairs[seat.1];
+            all_notes += own.len();
+            comfortable += own.iter().filter(|note| chair.reach.strain(note.key()) == 0).count();
+            beyond += own.iter().filter(|note| !chair.reach.allows(note.key())).count();
         }
+    }
+    for own in notes.values() {
         for pair in own.windows(2).filter(|pair| pair[0].line.voice > 0 && pair[0].line == pair[1].line) {
             moves += 1;
             leaps += usize::from((pair[0].key() - pair[1].key()).abs() > 7);
@@ -89,8 +93,15 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteri
         criterion("busiest player", busiest, "share of the time", false),
         criterion("longest stretch without a rest", longest, "seconds", false),
     ];
-    let breaths = breath(sketch, lineup, &notes);
-    found.push(criterion("stretches longer than a breath", f64::from(breaths), "places", false));
+    let objections = objections(&cast.score(sketch, lineup), lineup);
+    let of = |wanted: &dyn Fn(&Objection) -> bool| {
+        f64::from(u32::try_from(objections.iter().filter(|one| wanted(one)).count()).unwrap_or(u32::MAX))
+    };
+    let stamina =
+        |one: &Objection| matches!(one.kind, Kind::Breath | Kind::NoRest | Kind::Endurance) && one.severity != Severity::Note;
+    found.push(criterion("faults players would find", of(&|one| one.severity == Severity::Fault), "objections", false));
+    found.push(criterion("cautions players would give", of(&|one| one.severity == Severity::Caution), "objections", false));
+    found.push(criterion("of these for breath or endurance", of(&stamina), "objections", false));
     if let Some(db) = melody_db {
         found.push(criterion("melody against all others", db, "dB of sound power, estimated", true));
     }
@@ -203,13 +214,14 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
 fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (Option<f64>, Option<f64>) {
     let (mut margins, mut spreads) = (Vec::new(), Vec::new());
     for phrase in &cast.plan.phrases {
+        let seated = lineup.holding(&phrase.tasks);
         for bar in phrase.bars.clone() {
             let at = sketch.bar_start(bar);
             let (mut tune, mut rest) = (0.0f64, 0.0f64);
             let mut tones: BTreeMap<i32, f64> = BTreeMap::new();
             for (seat, own) in notes {
                 let Some(note) = sounding(own, at) else { continue };
-                let chair = &lineup.sections[seat.0].chairs[seat.1];
+                let chair = &seated.sections[seat.0].chairs[seat.1];
                 let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
                 let level = task
                     .and_then(|task| task.dynamic)
@@ -241,33 +253,6 @@ fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat,
         (!values.is_empty()).then(|| values.iter().sum::<f64>() / f64::from(u32::try_from(values.len()).unwrap_or(1)))
     };
     (mean(&margins), mean(&spreads))
-}
-
-/// Stretches of wind players that use more air than one breath holds, at mezzo-forte; a rest of a semiquaver is enough to breathe.
-fn breath(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>>) -> u32 {
-    let pause = Crotchets::new(1, 4).unwrap_or(Crotchets::ONE);
-    let tempo = &sketch.sounding.tempo;
-    let mut found = 0;
-    for (seat, own) in notes {
-        let section = &lineup.sections[seat.0];
-        let chair = &section.chairs[seat.1];
-        let limits = Limits::of(chair.instrument, Some(i32::from(chair.transposition.semitones)), section.level);
-        let Some(limits) = limits.filter(|limits| !section.is_body && limits.flow_at(60, None).is_some()) else { continue };
-        let (mut end, mut used) = (Crotchets::ZERO, 0.0);
-        for note in own.iter().filter(|note| note.duration.is_positive()) {
-            if note.onset - end >= pause {
-                used = 0.0;
-            }
-            let before = used;
-            let seconds = tempo.seconds(note.end()) - tempo.seconds(note.onset);
-            let key = u8::try_from(note.key()).unwrap_or(0);
-            used += limits.flow_at(key, None).unwrap_or(0.0) * seconds;
-            // Counted once a stretch, where the air gives out.
-            found += u32::from(before <= limits.air() && used > limits.air());
-            end = note.end();
-        }
-    }
-    found
 }
 
 /// The greatest share of the time anybody plays, and the longest stretch in seconds without a rest of a crotchet.

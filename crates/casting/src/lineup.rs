@@ -1,5 +1,7 @@
 //! The line-up: which sections there are, who sits in them, and what each player can do.
 
+use std::borrow::Cow;
+
 use ripieno_instruments::{Clues, recognise};
 use ripieno_instruments::{Instrument, Range, Transposition};
 use ripieno_players::{Level, Limits};
@@ -7,6 +9,21 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use crate::located::Located;
+use crate::plan::Task;
+
+impl Chair {
+    /// The instruments of the player: the usual one, then the others.
+    pub(crate) fn instruments(&self) -> impl Iterator<Item = (&'static Instrument, &'static Transposition)> + '_ {
+        std::iter::once((self.instrument, self.transposition)).chain(self.doubles.iter().copied())
+    }
+
+    /// The chair with one of its [`Chair::instruments`] in hand; `None` where there are not so many.
+    pub(crate) fn holding(&self, held: usize, level: Level) -> Option<Self> {
+        let (instrument, transposition) = self.instruments().nth(held)?;
+        let reach = Reach::of(instrument, transposition, level, if held == 0 { self.strong } else { Strong::Evenly });
+        Some(Self { instrument, transposition, reach, ..self.clone() })
+    }
+}
 
 /// Where a player is strongest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -31,8 +48,8 @@ pub struct Chair {
     pub transposition: &'static Transposition,
     /// Where the player is strongest.
     pub strong: Strong,
-    /// Further instruments of the player.
-    pub doubles: Vec<&'static Instrument>,
+    /// Further instruments of the player, with how each is written.
+    pub doubles: Vec<(&'static Instrument, &'static Transposition)>,
     /// People who play it: 1, but for a body such as first violins.
     pub people: u16,
     /// What the player can be asked for.
@@ -192,7 +209,7 @@ impl Lineup {
                     (seats[at].instrument, seats[at].transposition) = (instrument, transposition);
                 }
                 for double in &chair.doubles {
-                    seats[at].doubles.push(known(double).map_err(|what| fault(double.span(), what))?.0);
+                    seats[at].doubles.push(known(double).map_err(|what| fault(double.span(), what))?);
                 }
             }
             for chair in &mut seats {
@@ -259,6 +276,21 @@ impl Lineup {
             of_part.push(Some(at));
         }
         (Self { name: score.about.title(), source: "the score".to_owned(), sections }, of_part)
+    }
+
+    /// The line-up as it sits in a phrase: whoever has another instrument in hand there counts as its player.
+    #[must_use]
+    pub(crate) fn holding(&self, tasks: &[Task]) -> Cow<'_, Self> {
+        let mut lineup = Cow::Borrowed(self);
+        for task in tasks.iter().filter(|task| task.held > 0) {
+            for &chair in &task.chairs {
+                let seated = &self.sections[task.section];
+                if let Some(held) = seated.chairs.get(chair).and_then(|own| own.holding(task.held, seated.level)) {
+                    lineup.to_mut().sections[task.section].chairs[chair] = held;
+                }
+            }
+        }
+        lineup
     }
 
     /// People in all.

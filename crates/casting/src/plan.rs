@@ -3,13 +3,14 @@
 use std::fmt::Write as _;
 use std::ops::Range;
 
-use ripieno_score::{Crotchets, DirectionKind, DynamicLevel};
+use ripieno_score::{Crotchets, DynamicLevel};
 use ripieno_texture::Role;
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::lineup::Lineup;
+use crate::lineup::{Lineup, LineupSection};
 use crate::located::Located;
+use crate::phrases::phrases;
 use crate::sketch::{Sketch, role_named};
 
 /// How the players of a group share a line.
@@ -60,6 +61,8 @@ pub struct Task {
     pub section: usize,
     /// Chairs of it, indices; never empty.
     pub chairs: Vec<usize>,
+    /// Which of their instruments they have in hand: 0 the usual one, then the line-up's `doubles` in order.
+    pub held: usize,
     /// What it does.
     pub role: Role,
     /// Which strand, index into [`Sketch::strands`]; `None` for tacet.
@@ -91,6 +94,7 @@ impl Task {
         Self {
             section,
             chairs,
+            held: 0,
             role,
             strand,
             octave: None,
@@ -155,6 +159,8 @@ struct TaskText {
     #[serde(default)]
     players: Vec<Spanned<u8>>,
     role: Spanned<String>,
+    /// One of the players' further instruments.
+    instrument: Option<Spanned<String>>,
     octave: Option<Spanned<i32>>,
     register: Option<Spanned<[u8; 2]>>,
     #[serde(default)]
@@ -242,6 +248,10 @@ impl Plan {
                         format!("no player of “{}” is left for this task", task.section.get_ref()),
                     ));
                 }
+                let held = match &task.instrument {
+                    None => 0,
+                    Some(name) => held(&lineup.sections[at], &chairs, name.get_ref()).map_err(|what| fault(name.span(), what))?,
+                };
                 let word = task.role.get_ref();
                 let role = if matches!(word.as_str(), "silence" | "tacet") { Some(Role::Tacet) } else { role_named(word) };
                 let unknown = || {
@@ -298,6 +308,7 @@ impl Plan {
                     ));
                 }
                 plan.tasks.push(Task {
+                    held,
                     muted,
                     octave: task.octave.map(Spanned::into_inner),
                     register: task.register.map(|register| register.into_inner().map(i32::from)).map(|[low, high]| (low, high)),
@@ -331,6 +342,12 @@ impl Plan {
                     let _ = writeln!(text, "arrangement = \"{}\"", format!("{other:?}").to_lowercase());
                 }
             }
+            // Whole sections, as plans by hand name them; of a section kept in part the plan's tasks say the rest.
+            let kept = |at: &usize| (0..lineup.sections[*at].chairs.len()).all(|chair| phrase.reserve.contains(&(*at, chair)));
+            let reserve: Vec<String> = (0..lineup.sections.len()).filter(kept).map(|at| quoted(&lineup.label(at))).collect();
+            if !reserve.is_empty() {
+                let _ = writeln!(text, "reserve = [{}]", reserve.join(", "));
+            }
             for task in &phrase.tasks {
                 let section = &lineup.sections[task.section];
                 let _ = writeln!(text, "\n[[phrase.task]]\nsection = {}", quoted(&lineup.label(task.section)));
@@ -340,6 +357,11 @@ impl Plan {
                 }
                 let role = task.strand.map_or("silence", |strand| sketch.strands[strand].name.as_str());
                 let _ = writeln!(text, "role = {}", quoted(role));
+                if let Some((instrument, _)) =
+                    section.chairs[task.chairs[0]].instruments().nth(task.held).filter(|_| task.held > 0)
+                {
+                    let _ = writeln!(text, "instrument = {}", quoted(instrument.name()));
+                }
                 if let Some(octave) = task.octave {
                     let _ = writeln!(text, "octave = {octave}");
                 }
@@ -379,54 +401,30 @@ impl Plan {
         text
     }
 
-    /// Phrases of a sketch with nobody in them yet: cut where strands come or go for good, at rehearsal marks, double barlines and
-    /// changes of metre; longer stretches into four bars or a little more.
+    /// Phrases of a sketch with nobody in them yet, cut along the tune: where it rests, comes to a long note or a cadence or begins again as it began, where strands come or
+    /// go for good; always at rehearsal marks, double barlines and changes of metre. About four bars where nothing speaks for other lengths.
     #[must_use]
     pub fn phrases_of(sketch: &Sketch) -> Self {
-        let bars = sketch.score.bars.len();
-        let sounds = |strand: &crate::sketch::Strand, bar: usize| {
-            let (from, to) = (sketch.bar_start(bar), sketch.bar_start(bar + 1));
-            !strand.between(from, to).is_empty() || strand.at(from).is_some()
-        };
-        let active: Vec<Vec<bool>> =
-            (0..bars).map(|bar| sketch.strands.iter().map(|strand| sounds(strand, bar)).collect()).collect();
-        let rehearsal = |bar: usize| {
-            let marks = sketch.score.parts.iter().flat_map(|part| &part.directions);
-            marks.into_iter().any(|direction| direction.bar.at() == bar && matches!(direction.kind, DirectionKind::Rehearsal(_)))
-        };
-        let mut starts = vec![0];
-        for bar in 1..bars {
-            let changes = active[bar] != active[bar - 1] && active.get(bar + 1).is_none_or(|next| *next == active[bar]);
-            let metre = sketch.score.bars[bar].metre.is_some()
-                && sketch.score.bars[bar].length != sketch.score.bars[bar - 1].length
-                && bar > 1;
-            let double = sketch.score.bars[bar - 1].barline.is_some();
-            if changes || metre || double || rehearsal(bar) {
-                starts.push(bar);
-            }
-        }
-        starts.push(bars);
-        let mut phrases = Vec::new();
-        for pair in starts.windows(2) {
-            let (mut from, to) = (pair[0], pair[1]);
-            while to > from {
-                // An upbeat goes with the bars after it.
-                let upbeat = usize::from(
-                    from == 0 && sketch.score.bars.len() > 1 && sketch.score.bars[0].length < sketch.score.bars[1].length,
-                );
-                let end = if to - from <= 6 + upbeat { to } else { from + 4 + upbeat };
-                phrases.push(PhrasePlan { bars: from..end, fill: true, ..PhrasePlan::default() });
-                from = end;
-            }
-        }
-        Self { phrases }
+        let open = |bars| PhrasePlan { bars, fill: true, ..PhrasePlan::default() };
+        Self { phrases: phrases(sketch).into_iter().map(open).collect() }
     }
 
-    /// Moments a phrase spans.
+    /// Moments a phrase spans: its bars, with the upbeat to the first and without the upbeat to what follows.
     #[must_use]
     pub fn span(sketch: &Sketch, bars: &Range<usize>) -> (Crotchets, Crotchets) {
-        (sketch.bar_start(bars.start), sketch.bar_start(bars.end))
+        (sketch.seam(bars.start), sketch.seam(bars.end))
     }
+}
+
+/// Which of their instruments players take up: the place of a name among them, the same for all.
+fn held(section: &LineupSection, chairs: &[usize], name: &str) -> Result<usize, String> {
+    let wanted = ripieno_instruments::recognise(&ripieno_instruments::Clues { name, ..Default::default() }).instrument;
+    let place = |chair: &usize| section.chairs[*chair].instruments().position(|(instrument, _)| instrument.id == wanted.id);
+    let mut places = chairs.iter().map(place);
+    let first = places.next().flatten();
+    first.filter(|_| places.all(|place| place == first)).ok_or_else(|| {
+        format!("not every player of this task has “{name}”; the line-up says who has what: instruments = [{{ player = 2, doubles = [\"Piccolo\"] }}]")
+    })
 }
 
 /// Octaves by which a line may be moved.

@@ -12,6 +12,7 @@ use ripieno_score::{
 use ripieno_texture::{Harmony, Lines, Role, RoleReading, harmony};
 
 use crate::notate::{Event, Like, lay, throughout};
+use crate::phrases::seams;
 
 /// A note of a strand.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -133,6 +134,8 @@ pub struct Sketch {
     pub remarks: Vec<String>,
     /// Loudness of each part of the score.
     levels: Arc<[PartLevels]>,
+    /// When a phrase that begins with each bar begins.
+    seams: Vec<Crotchets>,
 }
 
 /// The role a staff's name says, if it says one.
@@ -211,7 +214,9 @@ impl Sketch {
         }
         strands.retain(|strand| !strand.notes.is_empty());
         let harmony = harmony(&sounding);
-        Some(Self { levels: levels_of(&score), score, sounding, strands, harmony, remarks })
+        let mut sketch = Self { levels: levels_of(&score), score, sounding, strands, harmony, remarks, seams: Vec::new() };
+        sketch.seams = seams(&sketch);
+        Some(sketch)
     }
 
     /// The first strand of a role.
@@ -224,6 +229,12 @@ impl Sketch {
     #[must_use]
     pub fn bar_start(&self, bar: usize) -> Crotchets {
         self.score.bars.get(bar).map_or_else(|| self.score.length(), |bar| bar.start)
+    }
+
+    /// When a phrase that has this bar as its first begins: at the bar, or earlier where the tune has an upbeat to it.
+    #[must_use]
+    pub fn seam(&self, bar: usize) -> Crotchets {
+        self.seams.get(bar).copied().unwrap_or_else(|| self.bar_start(bar))
     }
 
     /// What a bar is called on the page.
@@ -455,12 +466,14 @@ fn reduction(
             strands: Vec::new(),
             remarks: vec!["nothing sounds in these bars".to_owned()],
             levels: levels_of(&reduced),
+            seams: Vec::new(),
             sounding,
             score: reduced,
         }
     });
     // One staff, one strand: a line read as several by its page would be cast twice.
     sketch.strands.dedup_by_key(|strand| strand.part);
+    sketch.seams = seams(&sketch);
     sketch
 }
 

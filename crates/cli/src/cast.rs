@@ -3,10 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use ripieno_casting::{
-    Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce, side_by_side,
+    Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, objections, proposals, reduce, side_by_side,
 };
 use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::{Limits, musicxml};
+use ripieno_players::{CAUTION, Group, Objection, Severity, grouped, who};
+use ripieno_score::Score;
 use ripieno_study::{Profile, Study, analyse_file};
 
 use crate::deliver::{self, DeliverArguments};
@@ -64,8 +66,7 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
         ));
     }
     let sketch = read_sketch(&arguments.sketch, arguments.strict)?;
-    let lineup = Lineup::from_toml(&arguments.lineup.display().to_string(), &text(&arguments.lineup)?)
-        .map_err(|error| error.to_string())?;
+    let lineup = lineup(&arguments.lineup)?;
     let plan = match (&arguments.plan, &arguments.model) {
         (None, None) => Plan::default(),
         (None, Some(model)) => carried(model, arguments.bars.as_deref().unwrap_or_default(), &sketch, &lineup)?,
@@ -92,6 +93,7 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
         };
         std::fs::write(&out, bytes).map_err(failed)?;
         print(&format!("{}: proposal {} of {count}\n{}", out.display(), n + 1, explain(&sketch, &lineup, cast)))?;
+        print(&objected(&score, &lineup))?;
     }
     if casts.len() > 1 {
         print(&side_by_side(&lineup, &casts))?;
@@ -106,10 +108,35 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
     }
 }
 
+/// Faults and cautions listed after a proposal.
+const MOST_OBJECTIONS: usize = 12;
+
+/// What the players of the line-up would object to, each at the level it gives, the gravest first.
+fn objected(score: &Score, lineup: &Lineup) -> String {
+    let found: Vec<Objection> = objections(score, lineup);
+    let grave: Vec<Group> = grouped(&found).into_iter().filter(|group| group.first.severity != Severity::Note).collect();
+    let mut text = format!("players: {} objections\n", found.len());
+    for group in grave.iter().take(MOST_OBJECTIONS) {
+        let one = &group.first;
+        let (who, bars) = (who(score, one), group.bars_text(score));
+        text.push_str(&format!("  {} {}, bars {bars} ({}): {}. {}.\n", one.severity, who, one.kind, one.reason, one.remedy));
+    }
+    match grave.len().saturating_sub(MOST_OBJECTIONS) {
+        0 => {}
+        more => text.push_str(&format!("  and {more} more; `ripieno check` lists all\n")),
+    }
+    text + &format!("{CAUTION}\n")
+}
+
 fn carried(model: &Path, bars: &str, sketch: &Sketch, lineup: &Lineup) -> Result<Plan, String> {
     let study = studied(model)?;
     let (first, last) = bars_named(&study.score, bars).map_err(|error| format!("{}: {error}", model.display()))?;
     Ok(carried_over(sketch, lineup, &study.score, &study.roles.roles, first.at()..last.at() + 1))
+}
+
+/// A line-up from its file.
+pub(crate) fn lineup(file: &Path) -> Result<Lineup, String> {
+    Lineup::from_toml(&file.display().to_string(), &text(file)?).map_err(|error| error.to_string())
 }
 
 fn text(file: &Path) -> Result<String, String> {

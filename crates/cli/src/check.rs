@@ -1,8 +1,9 @@
 //! `ripieno check`
 
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use ripieno_casting::objections;
 use ripieno_players::{CAUTION, Group, Kind, Level, Objection, Options, Severity, check, grouped, source, who};
 use ripieno_score::{Score, Sounding, Unroll};
 use serde_json::{Value, json};
@@ -17,6 +18,9 @@ pub struct CheckArguments {
     /// Whom the score is for: professional, amateur or student
     #[arg(long, default_value_t = Level::Professional)]
     level: Level,
+    /// The line-up a draft was cast for (TOML): every player is judged at the level it gives
+    #[arg(long, value_name = "FILE", conflicts_with = "level")]
+    lineup: Option<PathBuf>,
     /// How to print
     #[arg(long, value_enum, default_value_t = Form::Text)]
     format: Form,
@@ -53,15 +57,24 @@ pub fn run(arguments: &CheckArguments) -> Result<(), String> {
     if arguments.format == Form::Csv {
         rows.write_record(COLUMNS).map_err(|error| failed(&error))?;
     }
+    // Whom it is for, in a word.
+    let whom = if arguments.lineup.is_some() { "line-up" } else { arguments.level.name() };
+    let lineup = arguments.lineup.as_deref().map(crate::cast::lineup).transpose()?;
     for path in &arguments.reading.files {
         let Some(reading) = open(path, arguments.reading.strict) else {
             unread += 1;
             continue;
         };
         let score = &reading.score;
-        let options = Options { level: arguments.level, only: arguments.only.clone() };
-        let mut found = check(score, &Sounding::new(score, Unroll::AsPlayed), &options);
-        found.retain(|one| one.severity <= arguments.from);
+        let mut found = match &lineup {
+            None => {
+                let options = Options { level: arguments.level, only: Vec::new() };
+                check(score, &Sounding::new(score, Unroll::AsPlayed), &options)
+            }
+            Some(lineup) => objections(score, lineup),
+        };
+        let asked = |kind| arguments.only.is_empty() || arguments.only.contains(&kind);
+        found.retain(|one| one.severity <= arguments.from && asked(one.kind));
         match arguments.format {
             Form::Text => text.push_str(&to_read(path, score, &found, arguments)),
             Form::Csv => {
@@ -71,7 +84,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), String> {
             }
             Form::Json => {
                 let all: Vec<Value> = found.iter().map(|one| object(score, one)).collect();
-                let object = json!({ "level": arguments.level.name(), "caution": CAUTION, "objections": all });
+                let object = json!({ "level": whom, "caution": CAUTION, "objections": all });
                 objects.insert(path.display().to_string(), object);
             }
         }
@@ -145,7 +158,11 @@ fn to_read(path: &Path, score: &Score, found: &[Objection], arguments: &CheckArg
     let each = |one: &Objection| Group { first: one.clone(), count: 1, bars: vec![(one.bar, one.last)] };
     let groups: Vec<Group> = if arguments.all { found.iter().map(each).collect() } else { grouped(found) };
     let count = |severity| found.iter().filter(|one| one.severity == severity).count();
-    let mut text = format!("{}, for {} players: ", path.display(), arguments.level);
+    let whom = arguments
+        .lineup
+        .as_ref()
+        .map_or_else(|| format!("{} players", arguments.level), |file| format!("the players of {}", file.display()));
+    let mut text = format!("{}, for {whom}: ", path.display());
     let shown: Vec<String> = Severity::ALL
         .into_iter()
         .filter(|severity| *severity <= arguments.from)

@@ -1,6 +1,7 @@
 //! From a phrase of the plan to notes for every player.
 
 mod chords;
+mod complete;
 mod lines;
 
 pub(crate) use chords::from_the_top;
@@ -153,5 +154,6 @@ pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) 
         let height = |note: &CastNote| note.duration.is_positive().then(|| note.key());
         notes.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
     }
+    complete::complete(setting, (from, to), &mut cast);
     cast
 }

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 use std::time::Instant;
 
-use ripieno_casting::{Cast, Habits, Options, cast, proposals, recast};
+use ripieno_casting::{Cast, Habits, Options, cast, proposals_unless, recast};
 use ripieno_formats::musicxml;
 use ripieno_study::analyse_file;
 
@@ -74,7 +74,8 @@ fn work(desk: &Desk, number: i64, count: usize, seed: u64, like: Option<i64>, jo
     let plan = plan_of(&asked.step.plan, &asked.sketch, &asked.lineup)?;
     let begun = Instant::now();
     let options = Options { seed, ..Options::default() };
-    let casts: Vec<Cast> = proposals(&asked.sketch, &asked.lineup, &plan, &habits, &options, count);
+    let stop = || job.is_cancelled();
+    let casts: Vec<Cast> = proposals_unless(&asked.sketch, &asked.lineup, &plan, &habits, &options, count, &stop);
     let seconds = begun.elapsed().as_secs_f64();
     let mut made = Vec::new();
     for (n, cast) in casts.into_iter().enumerate() {

@@ -1,0 +1,103 @@
+//! What the original does: the study's own reading of passages of scores.
+
+use std::collections::BTreeMap;
+
+use ripieno_study::Study;
+use ripieno_texture::Role;
+
+/// What a role is called in a reduction.
+pub const fn class(role: Role) -> Role {
+    match role {
+        Role::Punctuation => Role::Rhythm,
+        other => other,
+    }
+}
+
+/// The three groups of the published annotations: melody, harmony, rhythm.
+pub const fn group(role: Role) -> u8 {
+    match role {
+        Role::Melody | Role::Countermelody => 0,
+        Role::Harmony | Role::Pedal | Role::Bass => 1,
+        Role::Tacet => 3,
+        _ => 2,
+    }
+}
+
+/// The role a section has for most of its time in bars of the original, and the median of its keys; tacet where it sounds in less than a quarter of the bars.
+pub fn truth(study: &Study, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> (Role, Option<i32>) {
+    let mut time: BTreeMap<Role, f64> = BTreeMap::new();
+    let mut keys: Vec<i32> = Vec::new();
+    let mut sounds = vec![false; bars.len()];
+    let notes = &study.sounding.notes;
+    for (part, _) in of_part.iter().enumerate().filter(|(_, at)| **at == Some(section)) {
+        for row in notes.of_part[part].clone() {
+            let bar = notes.bar[row] as usize;
+            if !bars.contains(&bar) || !notes.duration[row].is_positive() {
+                continue;
+            }
+            sounds[bar - bars.start] = true;
+            if let Some(key) = notes.key[row] {
+                keys.push(i32::from(key.number()));
+            }
+            let line = study.lines.of_row[row] as usize;
+            let at = u32::try_from(bar).unwrap_or(0);
+            let span = study.roles.roles.spans.iter().find(|span| span.line == line && span.bars.contains(&at));
+            if let Some(span) = span {
+                *time.entry(class(span.role())).or_default() += notes.duration[row].to_f64();
+            }
+        }
+    }
+    keys.sort_unstable();
+    let median = keys.get(keys.len() / 2).copied();
+    if sounds.iter().filter(|&&sound| sound).count() * 4 < bars.len() {
+        return (Role::Tacet, median);
+    }
+    let best = time.into_iter().fold((Role::Tacet, 0.0), |best, (role, time)| if time > best.1 { (role, time) } else { best });
+    (best.0, median)
+}
+
+/// Every role that the study shows for a section in at least a third of the bars in which it sounds: where players of one section, or bars of one phrase, do different
+/// things, more than one.
+pub fn told(study: &Study, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> Vec<Role> {
+    let mut counts: BTreeMap<Role, usize> = BTreeMap::new();
+    let mut sounding = 0;
+    for bar in bars {
+        let at = u32::try_from(bar).unwrap_or(u32::MAX);
+        let parts = of_part.iter().enumerate().filter(|(_, of)| **of == Some(section));
+        let mut here: Vec<Role> =
+            parts.flat_map(|(part, _)| study.roles.roles.in_bar(part, at)).map(|span| class(span.role())).collect();
+        here.sort_unstable();
+        here.dedup();
+        sounding += usize::from(!here.is_empty());
+        for role in here {
+            *counts.entry(role).or_default() += 1;
+        }
+    }
+    counts.into_iter().filter(|(_, count)| count * 3 >= sounding).map(|(role, _)| role).collect()
+}
+
+/// Bars of the two passages of a score: where most sections sound, and where the melody is led most clearly over a thinner texture.
+pub fn passages(study: &Study, length: usize) -> Vec<(&'static str, usize)> {
+    let bars = study.score.bars.len();
+    if bars < length + 2 {
+        return Vec::new();
+    }
+    let sections = |bar: usize| {
+        let bar = u32::try_from(bar).unwrap_or(0);
+        study.of_sections.iter().filter(|measured| measured.presence.bars.binary_search(&bar).is_ok()).count()
+    };
+    let counts: Vec<usize> = (0..bars).map(sections).collect();
+    let lead =
+        |bar: usize| study.roles.roles.leads.iter().map(|leads| leads.get(bar).copied().unwrap_or(0.0)).fold(0.0f32, f32::max);
+    let most = counts.iter().copied().max().unwrap_or(0);
+    let starts = 1..bars - length;
+    let full =
+        starts.clone().max_by_key(|&start| (counts[start..start + length].iter().sum::<usize>(), std::cmp::Reverse(start)));
+    let clear = starts
+        .filter(|&start| counts[start..start + length].iter().all(|&count| count >= 3 && count * 5 <= most * 4))
+        .max_by(|&a, &b| {
+            let sum = |start: usize| (start..start + length).map(lead).sum::<f32>();
+            sum(a).total_cmp(&sum(b)).then(b.cmp(&a))
+        });
+    full.map(|start| ("tutti", start)).into_iter().chain(clear.map(|start| ("melody", start))).collect()
+}

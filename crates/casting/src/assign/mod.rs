@@ -1,0 +1,554 @@
+//! Who does what in a phrase, where the plan leaves it open: an integer programme over groups and what each may do.
+//!
+//! Every group takes one option: silence, or a strand at an octave. What an option is worth comes from the habits of the section
+//! (role, register, loudness), the reach of its players, and what it did in the phrase before. Every strand has to be
+//! carried, the melody and the bass where possible at their own octave, chords by enough players for their tones.
+
+mod programme;
+
+use std::collections::BTreeMap;
+
+use ripieno_instruments::Family;
+use ripieno_players::{Change, change_time};
+use ripieno_score::Crotchets;
+use ripieno_texture::Role;
+
+use crate::habits::Habits;
+use crate::lineup::{Chair, Lineup};
+use crate::plan::{PhrasePlan, Plan, Task};
+use crate::realise::Seat;
+use crate::sketch::{Sketch, SketchNote, Strand};
+
+pub use programme::{Choice, Problem, Solved, solve, worth};
+
+/// Players who act as one when casting decides.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unit {
+    /// Section, index into the line-up.
+    pub section: usize,
+    /// Chairs, indices.
+    pub chairs: Vec<usize>,
+}
+
+/// Up to so many players every one is a group of his own.
+const FEW: usize = 9;
+
+/// Whether every player is a group of his own.
+pub(crate) fn is_single(lineup: &Lineup) -> bool {
+    let players: usize = lineup.sections.iter().map(|section| section.chairs.len()).sum();
+    players <= FEW && lineup.sections.iter().all(|section| !section.is_body)
+}
+
+/// The groups casting decides about: sections; in a small line-up single players.
+#[must_use]
+pub fn units(lineup: &Lineup) -> Vec<Unit> {
+    let single = is_single(lineup);
+    let mut units = Vec::new();
+    for (section, found) in lineup.sections.iter().enumerate() {
+        let chairs: Vec<usize> = (0..found.chairs.len()).collect();
+        if single {
+            units.extend(chairs.iter().map(|&chair| Unit { section, chairs: vec![chair] }));
+        } else {
+            // Different instruments of one section (a bass trombone, an English horn) may go their own way.
+            for chair in chairs {
+                let kept = |chair: usize| found.chairs[chair].instruments().map(|(instrument, _)| &instrument.id);
+                let same = |unit: &Unit| unit.section == section && kept(unit.chairs[0]).eq(kept(chair));
+                match units.iter_mut().find(|unit| same(unit)) {
+                    Some(unit) => unit.chairs.push(chair),
+                    None => units.push(Unit { section, chairs: vec![chair] }),
+                }
+            }
+        }
+    }
+    units
+}
+
+/// What it costs that an octave in which the sketch has a line is not played.
+const WISH: f64 = 3.0;
+/// What an octave costs in which the sketch does not have a line that it has in several.
+const UNWRITTEN: f64 = 1.5;
+/// How a phrase's choices are judged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Taste {
+    /// Weight of habits of role.
+    pub role: f64,
+    /// Weight of habits of register.
+    pub register: f64,
+    /// Weight of how often a section plays.
+    pub presence: f64,
+    /// What it is worth to go on as before.
+    pub steady: f64,
+    /// What a rest is worth for each unit of fatigue ([`Memory::strain`]) of brass; half of it for woodwind.
+    pub rest: f64,
+    /// Seed; 0 shakes nothing.
+    pub seed: u64,
+}
+
+impl Default for Taste {
+    fn default() -> Self {
+        Self { role: 1.0, register: 1.0, presence: 0.7, steady: 0.4, rest: 0.08, seed: 0 }
+    }
+}
+
+/// What happened before a phrase, by group.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Memory {
+    /// The strand and octave of the phrase before.
+    pub last: Vec<Option<(usize, i32)>>,
+    /// The instrument last in hand, and until when it was played.
+    pub held: Vec<(usize, Crotchets)>,
+    /// How tired the lips are: 1 for a phrase, up to 3 where it is loud and high, halved by every phrase of rest.
+    pub strain: Vec<f64>,
+}
+
+/// Strands that sound in a phrase.
+#[must_use]
+pub fn present(sketch: &Sketch, span: (Crotchets, Crotchets)) -> Vec<usize> {
+    (0..sketch.strands.len()).filter(|&strand| !sketch.strands[strand].between(span.0, span.1).is_empty()).collect()
+}
+
+/// How likely a section plays, from how often it does at this loudness, from fortissimo, and from the number of strands: a logistic model fitted on four-bar windows of 49
+/// open scores; works left out, it is right in .80 of 23,633 cases, the habit alone in .72.
+fn plays(presence: f64, level: Option<f32>, strands: usize) -> f64 {
+    let usual = presence.clamp(0.05, 0.95);
+    let many = f64::from(u32::try_from(strands).unwrap_or(4)) - 4.0;
+    let very_loud = f64::from(u8::from(level.is_some_and(|level| level >= 6.5)));
+    let odds = 0.47 + 0.78 * (usual / (1.0 - usual)).ln() + 0.83 * very_loud + 0.5 * many;
+    (1.0 / (1.0 + (-odds).exp())).clamp(0.03, 0.97)
+}
+
+fn mean(notes: &[SketchNote]) -> f64 {
+    let sum: f64 = notes.iter().map(|note| f64::from(note.key())).sum();
+    sum / f64::from(u32::try_from(notes.len()).unwrap_or(1).max(1))
+}
+
+/// Puts a phrase's question. `playing`: the groups that have to play, where that is given; the others rest.
+#[must_use]
+#[allow(clippy::too_many_arguments)] // one question has this many sides, and they are of different types
+pub fn problem(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    units: &[Unit],
+    habits: &Habits,
+    phrase: &PhrasePlan,
+    memory: &Memory,
+    playing: Option<&[bool]>,
+    taste: &Taste,
+) -> Problem {
+    let span = Plan::span(sketch, &phrase.bars);
+    let strands = present(sketch, span);
+    let level = strands
+        .iter()
+        .filter_map(|&strand| sketch.level_at(sketch.strands[strand].part, sketch.bar_start(phrase.bars.start)))
+        .fold(None, |most: Option<f32>, level| Some(most.map_or(level, |most| most.max(level))));
+    let class = match level {
+        Some(level) if level < 4.5 => 0,
+        Some(level) if level >= 5.5 => 2,
+        _ => 1,
+    };
+    let busy: Vec<Seat> = phrase
+        .tasks
+        .iter()
+        .flat_map(|task| task.chairs.iter().map(move |&chair| (task.section, chair)))
+        .chain(phrase.reserve.iter().copied())
+        .collect();
+    let mut problem = Problem::default();
+    let roles = strands.iter().map(|&strand| sketch.strands[strand].role).collect();
+    let single = is_single(lineup);
+    let question = Question { sketch, lineup, units, habits, phrase, memory, taste, span, strands: &strands, roles, single };
+    let usual = |unit: &Unit| {
+        let presence = habits.section(lineup.sections[unit.section].kind).map_or(0.6, |habit| habit.presence[class]);
+        plays(presence, level, strands.len())
+    };
+    let mut likely: Vec<f64> = units.iter().map(usual).collect();
+    if !lineup.sections.iter().any(|section| section.is_body) {
+        lift(&mut likely, IN_A_BAND);
+    }
+    for (at, unit) in units.iter().enumerate() {
+        let section = &lineup.sections[unit.section];
+        let chairs: Vec<usize> = unit.chairs.iter().copied().filter(|&chair| !busy.contains(&(unit.section, chair))).collect();
+        problem.players.push(if section.is_body { 1 } else { chairs.len() });
+        let Some(&first) = chairs.first() else {
+            problem.choices.push(vec![Choice::silence(0.0)]);
+            continue;
+        };
+        let forced = playing.map(|playing| playing.get(at).copied().unwrap_or(false));
+        // Where there are few, everybody is wanted.
+        let plays = if single { likely[at].max(0.75) } else { likely[at] };
+        let mut choices = if forced == Some(false) { Vec::new() } else { question.choices(at, &section.chairs[first]) };
+        // Whether to play is asked before what: silence is measured against the best there is to play, not against each role's share.
+        if forced != Some(true) || choices.is_empty() {
+            let best = choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max);
+            let instead =
+                taste.presence * ((1.0 - plays).ln() - plays.ln()) + taste.rest * tired(&section.chairs[first], memory, at);
+            choices.insert(0, Choice::silence(if best.is_finite() { best + instead } else { 0.0 }));
+        }
+        problem.choices.push(choices);
+    }
+    if single {
+        problem.apart = crossing(sketch, units, &problem.choices);
+    }
+    for &strand in &strands {
+        let found = &sketch.strands[strand];
+        let already: usize = phrase.tasks.iter().filter(|task| task.strand == Some(strand)).map(|task| task.chairs.len()).sum();
+        let needed = if found.is_chordal() { polyphony(sketch, strand, &strands, span) } else { 1 };
+        if already >= needed {
+            continue;
+        }
+        problem.needs.push((strand, false, needed - already));
+        // That a strand is there at all counts more than that it is whole.
+        if already == 0 && needed > 1 {
+            problem.needs.push((strand, false, 1));
+        }
+        if !found.is_chordal() {
+            let written = found.octaves_in(span).into_iter().filter(|(_, share)| *share >= 0.5);
+            problem.wishes.extend(written.map(|(octave, _)| (strand, octave, WISH)));
+        }
+        let line = matches!(found.role, Role::Melody | Role::Countermelody);
+        // Whoever is exhausted need not go on because nobody else reaches so high: then it may sound an octave lower for a while.
+        let fresh =
+            |at: usize| single || tired(&lineup.sections[units[at].section].chairs[units[at].chairs[0]], memory, at) < EXHAUSTED;
+        let can = |choices: &Vec<Choice>| choices.iter().any(|choice| choice.strand == Some(strand) && choice.octave == 0);
+        if line && already == 0 && problem.choices.iter().enumerate().any(|(at, choices)| can(choices) && fresh(at)) {
+            problem.needs.push((strand, true, 1));
+        }
+    }
+    problem
+}
+
+/// How much the register of chords weighs beside the share of a role: as 0.55 to 0.72 in a conditional model fitted on four-bar windows (docs/casting.md).
+const CHORD_REGISTER: f64 = 0.75;
+
+/// How much of a chord strand lies where a section is at home in it (within six semitones or so), as a logarithm: 0 for all of it. Chords reach over several octaves, and their middle
+/// says little: what lies near a section is evidence that it is for it.
+fn nearness(notes: &[SketchNote], home: f64) -> f64 {
+    let near = |note: &SketchNote| {
+        let off = (f64::from(note.key()) - home) / 6.0;
+        (-off * off / 2.0).exp()
+    };
+    let many = f64::from(u32::try_from(notes.len()).unwrap_or(u32::MAX).max(1));
+    (notes.iter().map(near).sum::<f64>() / many + 0.01).min(1.0).ln()
+}
+
+/// How much of the time players play, in the mean, where there are no strings to play nearly all of it (ours: about what orchestral strings do).
+const IN_A_BAND: f64 = 0.7;
+
+/// Lifts likelihoods, all by the same odds, until their mean is at least as given: habits are those of orchestras, in which brass rest while strings play; in a band
+/// they have to do what strings do there.
+fn lift(likely: &mut [f64], mean: f64) {
+    let lifted = |p: f64, by: f64| 1.0 / (1.0 + (-(p / (1.0 - p)).ln() - by).exp());
+    let number = f64::from(u32::try_from(likely.len()).unwrap_or(u32::MAX).max(1));
+    let reaches = |by: f64| likely.iter().map(|&p| lifted(p, by)).sum::<f64>() / number >= mean;
+    let (mut low, mut high) = (0.0, 8.0);
+    if reaches(low) {
+        return;
+    }
+    for _ in 0..30 {
+        let middle = f64::midpoint(low, high);
+        if reaches(middle) { high = middle } else { low = middle }
+    }
+    likely.iter_mut().for_each(|p| *p = lifted(*p, high).clamp(0.03, 0.97));
+}
+
+/// What it costs to take up another instrument.
+const TAKE_UP: f64 = 1.0;
+
+/// A phrase's question, and what is known when it is put.
+struct Question<'a> {
+    sketch: &'a Sketch,
+    lineup: &'a Lineup,
+    units: &'a [Unit],
+    habits: &'a Habits,
+    phrase: &'a PhrasePlan,
+    memory: &'a Memory,
+    taste: &'a Taste,
+    span: (Crotchets, Crotchets),
+    strands: &'a [usize],
+    roles: Vec<Role>,
+    single: bool,
+}
+
+impl Question<'_> {
+    /// Everything a group may do but rest; `chair` is the first of it.
+    fn choices(&self, at: usize, chair: &Chair) -> Vec<Choice> {
+        let unit = &self.units[at];
+        let section = &self.lineup.sections[unit.section];
+        let mut choices = Vec::new();
+        for &strand in self.strands {
+            let found = &self.sketch.strands[strand];
+            let notes = found.between(self.span.0, self.span.1);
+            let octaves = if found.is_chordal() { 0..=0 } else { -2..=2 };
+            for octave in octaves {
+                for held in 0..=chair.doubles.len() {
+                    if held > 0 && !asks_for_another(chair, found, notes, octave) || !self.can_take_up(at, chair, held, notes) {
+                        continue;
+                    }
+                    let with = if held == 0 { None } else { chair.holding(held, section.level) };
+                    let Some(mut worth) = self.worth(at, chair, with.as_ref().unwrap_or(chair), strand, octave) else { continue };
+                    if held > 0 && self.memory.held.get(at).is_none_or(|known| known.0 != held) {
+                        worth -= TAKE_UP;
+                    }
+                    choices.push(Choice { strand: Some(strand), octave, held, worth });
+                }
+            }
+        }
+        choices
+    }
+
+    /// Whether there is time to have an instrument in hand when a strand begins.
+    fn can_take_up(&self, at: usize, chair: &Chair, held: usize, notes: &[SketchNote]) -> bool {
+        let Some(&(known, until)) = self.memory.held.get(at).filter(|known| known.0 != held) else { return true };
+        if until.is_zero() && known == 0 {
+            return true;
+        }
+        let Some((instrument, _)) = chair.instruments().nth(held) else { return false };
+        let level = self.lineup.sections[self.units[at].section].level;
+        let needed = change_time(instrument, Change::Instrument, level).map_or(UNKNOWN_CHANGE, |time| time.comfortable);
+        let tempo = &self.sketch.sounding.tempo;
+        notes.first().is_some_and(|first| tempo.seconds(first.onset) - tempo.seconds(until) >= needed)
+    }
+
+    /// What it is worth that a group has a strand at an octave, with what the first chair has in hand (`chair`; `usual`: what it has else). `None` where it is out of reach.
+    fn worth(&self, at: usize, usual: &Chair, chair: &Chair, strand: usize, octave: i32) -> Option<f64> {
+        let (taste, unit) = (self.taste, &self.units[at]);
+        let section = &self.lineup.sections[unit.section];
+        let habit = self.habits.section(section.kind);
+        let found = &self.sketch.strands[strand];
+        let notes = found.between(self.span.0, self.span.1);
+        let share = habit.map_or(1.0 / 6.0, |habit| habit.share(found.role, &self.roles));
+        let home =
+            habit.and_then(|habit| habit.medians.get(&found.role).copied()).unwrap_or_else(|| f64::from(usual.reach.middle()))
+                + f64::from(chair.reach.middle() - usual.reach.middle());
+        let register = mean(notes);
+        let written = found.octaves_in(self.span);
+        let mut worth = taste.role * (0.9 * share + 0.1 / 6.0).ln();
+        if found.is_chordal() {
+            worth += CHORD_REGISTER * taste.register * nearness(notes, home);
+        } else {
+            let keys = || notes.iter().map(|note| note.key() + 12 * octave);
+            let beyond = keys().filter(|&key| !chair.reach.allows(key)).count();
+            if beyond * 10 > notes.len() {
+                return None;
+            }
+            let strain: i32 = keys().map(|key| chair.reach.strain(key)).sum();
+            let many = f64::from(u32::try_from(notes.len()).unwrap_or(1).max(1));
+            let off = (register + 12.0 * f64::from(octave) - home) / 9.0;
+            worth -= taste.register * (off * off / 2.0).min(4.0);
+            worth -= 0.3 * f64::from(strain) / many + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
+            // Where every player counts, one section should not be spread over two octaves of the texture.
+            let far = if unit.chairs.len() == 1 && section.chairs.len() > 1 { 1.6 } else { 0.6 };
+            if written.is_empty() {
+                worth -= far * f64::from(octave.abs());
+            } else if octave != 0 && written.iter().all(|(other, _)| *other != octave) {
+                worth -= far.max(UNWRITTEN);
+            }
+            // With few players a bass an octave up lies among the chords and is none.
+            if self.single && matches!(found.role, Role::Bass | Role::Pedal) {
+                worth -= 6.0 * f64::from(octave.max(0));
+            }
+        }
+        // The first desk has the tune before the second.
+        if found.role == Role::Melody && self.units.len() > self.lineup.sections.len() {
+            worth -= 0.15 * f64::from(u32::try_from(unit.chairs[0]).unwrap_or(0));
+        }
+        if self.memory.last.get(at).copied().flatten() == Some((strand, octave)) {
+            worth += taste.steady;
+        }
+        if taste.seed != 0 {
+            worth += 0.6 * noise(taste.seed, at, strand, octave, self.phrase.bars.start);
+        }
+        Some(worth)
+    }
+}
+
+/// How much a group wants a rest: brass for their lips, woodwind half as much for their breath; strings do not tire so soon.
+fn tired(chair: &Chair, memory: &Memory, at: usize) -> f64 {
+    let share = match chair.instrument.family {
+        Family::Brass => 1.0,
+        Family::Woodwind => 0.5,
+        _ => 0.0,
+    };
+    share * memory.strain.get(at).copied().unwrap_or(0.0).min(EXHAUSTED)
+}
+
+/// The most fatigue that is told apart ([`Memory::strain`]): a dozen phrases without a rest, or four loud and high ones.
+const EXHAUSTED: f64 = 12.0;
+
+/// Seconds to take up another instrument where the tables of `players` say nothing (memory; theirs for woodwind are of this order).
+const UNKNOWN_CHANGE: f64 = 6.0;
+
+/// Whether a line lies so that another of the player's instruments is asked for: some of it beyond what is comfortable on the usual one.
+fn asks_for_another(chair: &Chair, strand: &Strand, notes: &[SketchNote], octave: i32) -> bool {
+    !strand.is_chordal() && notes.iter().any(|note| chair.reach.strain(note.key() + 12 * octave) > 0)
+}
+
+/// Choices of players of one section that would make them cross: one has a line below its own octave, or a bass above it, and the other
+/// chords, which lie in between.
+fn crossing(sketch: &Sketch, units: &[Unit], choices: &[Vec<Choice>]) -> Vec<[(usize, usize); 2]> {
+    let moved = |choice: &Choice| {
+        let role = choice.strand.map(|strand| sketch.strands[strand].role);
+        match role {
+            Some(Role::Melody | Role::Countermelody | Role::Figuration) => choice.octave < 0,
+            Some(Role::Bass | Role::Pedal) => choice.octave > 0,
+            _ => false,
+        }
+    };
+    let chordal = |choice: &Choice| choice.strand.is_some_and(|strand| sketch.strands[strand].is_chordal());
+    let mut found = Vec::new();
+    for (a, unit) in units.iter().enumerate() {
+        for (b, _) in units.iter().enumerate().filter(|(b, other)| *b != a && other.section == unit.section) {
+            for (i, _) in choices[a].iter().enumerate().filter(|(_, choice)| moved(choice)) {
+                found.extend(choices[b].iter().enumerate().filter(|(_, choice)| chordal(choice)).map(|(j, _)| [(a, i), (b, j)]));
+            }
+        }
+    }
+    found
+}
+
+/// Tones that sound together in a chord strand and in no other line: as many at most.
+fn polyphony(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets, Crotchets)) -> usize {
+    let found = &sketch.strands[strand];
+    let lines: Vec<usize> = strands.iter().copied().filter(|&other| !sketch.strands[other].is_chordal()).collect();
+    let counts = found.moments(span).map(|(at, here)| {
+        let others = lines
+            .iter()
+            .filter_map(|&other| sketch.strands[other].at(at))
+            .fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
+        (here & !others).count_ones() as usize
+    });
+    counts.max().unwrap_or(1).clamp(1, 6)
+}
+
+fn noise(seed: u64, unit: usize, strand: usize, octave: i32, bar: usize) -> f64 {
+    let mut x = seed;
+    for part in [unit as u64, strand as u64, (octave + 8).unsigned_abs().into(), bar as u64] {
+        x = (x ^ part).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+        x ^= x >> 29;
+    }
+    #[allow(clippy::cast_precision_loss)] // 53 bits
+    let unit = (x >> 11) as f64 / (1u64 << 53) as f64;
+    2.0 * unit - 1.0
+}
+
+/// A share of time from which on a habit is a reason.
+const USUAL: f64 = 0.05;
+
+/// What players of a section do: section, strand, octave, and which of their instruments they hold.
+type Doing = (usize, Option<usize>, i32, usize);
+
+/// Who does each thing.
+type Gathered = BTreeMap<Doing, Vec<usize>>;
+
+/// Turns the choices of groups into tasks; chords leave their register to the voicing.
+#[must_use]
+pub fn tasks(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    units: &[Unit],
+    habits: &Habits,
+    phrase: &PhrasePlan,
+    problem: &Problem,
+    picked: &[usize],
+) -> Vec<Task> {
+    let busy: Vec<Seat> = phrase
+        .tasks
+        .iter()
+        .flat_map(|task| task.chairs.iter().map(move |&chair| (task.section, chair)))
+        .chain(phrase.reserve.iter().copied())
+        .collect();
+    let mut by: Gathered = BTreeMap::new();
+    for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
+        let Some(choice) = choices.get(at) else { continue };
+        let free = unit.chairs.iter().copied().filter(|&chair| !busy.contains(&(unit.section, chair)));
+        let entry = by.entry((unit.section, choice.strand, choice.octave, choice.held)).or_default();
+        entry.extend(free);
+    }
+    let uncarried: Vec<usize> = present(sketch, Plan::span(sketch, &phrase.bars))
+        .into_iter()
+        .filter(|&strand| {
+            phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand))
+        })
+        .collect();
+    for strand in uncarried {
+        split(units, problem, picked, strand, &mut by);
+    }
+    in_order(sketch, lineup, phrase, &mut by);
+    let mut tasks = Vec::new();
+    for ((section, strand, octave, held), mut chairs) in by {
+        chairs.sort_unstable();
+        if chairs.is_empty() {
+            continue;
+        }
+        let role = strand.map_or(Role::Tacet, |strand| sketch.strands[strand].role);
+        let kind = lineup.sections[section].kind;
+        let share = habits.section(kind).and_then(|habit| habit.shares.get(&role)).copied().filter(|share| *share >= USUAL);
+        let own_best = units.iter().zip(&problem.choices).zip(picked).any(|((unit, choices), &at)| {
+            let best = choices
+                .iter()
+                .filter(|choice| choice.strand.is_some())
+                .map(|choice| choice.worth)
+                .fold(f64::NEG_INFINITY, f64::max);
+            unit.section == section
+                && choices.get(at).is_some_and(|choice| choice.strand == strand && choice.worth >= best - 1e-9)
+        });
+        let why = match (strand, share) {
+            (None, _) => "kept in reserve; every strand has its players".to_owned(),
+            (Some(_), Some(share)) => format!("{kind} have this role {:.0} % of their time in {}", share * 100.0, habits.name),
+            (Some(strand), None) if !own_best => {
+                format!("needed there: “{}” would be short of players", sketch.strands[strand].name)
+            }
+            (Some(_), None) => "it lies best for them of what there is to play".to_owned(),
+        };
+        let line = strand.is_some_and(|strand| !sketch.strands[strand].is_chordal());
+        tasks.push(Task { octave: line.then_some(octave), held, why, ..Task::new(section, chairs, role, strand) });
+    }
+    tasks
+}
+
+/// A strand that no group is left for goes to half the players of the group that would do it best beside what it does.
+fn split(units: &[Unit], problem: &Problem, picked: &[usize], strand: usize, by: &mut Gathered) {
+    let mut best: Option<(f64, Doing, (i32, usize))> = None;
+    for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
+        let Some(now) = choices.get(at) else { continue };
+        let key = (unit.section, now.strand, now.octave, now.held);
+        if now.strand.is_none() || by.get(&key).is_none_or(|chairs| chairs.len() < 2) {
+            continue;
+        }
+        for other in choices.iter().filter(|choice| choice.strand == Some(strand)) {
+            let loss = other.worth - now.worth;
+            if best.is_none_or(|(known, _, _)| loss > known) {
+                best = Some((loss, key, (other.octave, other.held)));
+            }
+        }
+    }
+    let Some((_, key, (octave, held))) = best else { return };
+    if let Some(chairs) = by.get_mut(&key) {
+        chairs.sort_unstable();
+        let moved = chairs.split_off(chairs.len().div_ceil(2));
+        by.entry((key.0, Some(strand), octave, held)).or_default().extend(moved);
+    }
+}
+
+/// Inside a section the higher task goes to the higher chairs, so that nobody has to cross.
+fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gathered) {
+    let span = Plan::span(sketch, &phrase.bars);
+    for (section, found) in lineup.sections.iter().enumerate() {
+        let mut keys: Vec<Doing> = by.keys().filter(|key| key.0 == section).copied().collect();
+        if keys.len() < 2 {
+            continue;
+        }
+        let height = |key: &Doing| {
+            key.1.map_or(f64::NEG_INFINITY, |strand| {
+                mean(sketch.strands[strand].between(span.0, span.1)) + 12.0 * f64::from(key.2)
+            })
+        };
+        keys.sort_by(|a, b| height(b).total_cmp(&height(a)).then(a.cmp(b)));
+        let all: Vec<usize> = keys.iter().flat_map(|key| by[key].clone()).collect();
+        let mut order = crate::realise::from_the_top(&found.chairs, found.kind, &all).into_iter();
+        for key in &keys {
+            if let Some(chairs) = by.get_mut(key) {
+                *chairs = order.by_ref().take(chairs.len()).collect();
+            }
+        }
+    }
+}
