@@ -50,8 +50,9 @@ pub fn roles_of_excerpt(whole: &NoteRoles, origin: &[Vec<NoteOrigin>]) -> NoteRo
     origin.iter().map(|notes| notes.iter().map(of).collect()).collect()
 }
 
-/// Staves for the layers that sound in these bars: their names and, for each written note of the score, its staff. Layers of one role
-/// that never sound together follow each other on one staff.
+/// Staves for the layers that sound in these bars: their names and, for each written note of the score, its staff. Lines of a layer that have another role
+/// than its leader stand on a staff of that role, as they have a colour of their own on the map; layers of one role that never sound together follow each
+/// other on one staff.
 #[must_use]
 pub fn layer_staves(
     score: &Score,
@@ -63,54 +64,49 @@ pub fn layer_staves(
     let roles = note_roles(score, sounding, lines, reading);
     let rows = rows_of_notes(score, sounding);
     let layer = |row: usize, bar: BarIndex| reading.layers.of(*lines.of_row.get(row)? as usize, bar.0);
-    // Of each layer in these bars: how often its notes have which role, and where it sounds.
-    let mut seen: BTreeMap<usize, (BTreeMap<Role, usize>, BTreeSet<u32>)> = BTreeMap::new();
-    for (part, rows) in rows.iter().enumerate() {
-        for (note, row) in
-            score.parts[part].notes.iter().zip(rows).enumerate().filter_map(|(i, (n, row))| Some(((i, n), (*row)?)))
-        {
-            let (index, note) = note;
-            if !(first..=last).contains(&note.bar) {
-                continue;
-            }
-            if let (Some(layer), Some(role)) = (layer(row, note.bar), roles[part][index]) {
-                let (counts, bars) = seen.entry(layer).or_default();
-                *counts.entry(role).or_default() += 1;
-                bars.insert(note.bar.0);
-            }
+    let layer_at = |part: usize, note: usize| layer((*rows[part].get(note)?)?, score.parts[part].notes.get(note)?.bar);
+    let all = || rows.iter().enumerate().flat_map(|(part, rows)| (0..rows.len()).map(move |note| (part, note)));
+    // A note without a role goes with its layer.
+    let mut role_of: BTreeMap<usize, Role> = BTreeMap::new();
+    for (part, note) in all() {
+        if let (Some(layer), Some(role)) = (layer_at(part, note), roles[part][note]) {
+            role_of.entry(layer).or_insert(role);
         }
     }
-    // Role by role, each layer on the first staff that is free while it sounds.
+    // What of a layer stands together: its lines in one role.
+    let strand = |part: usize, note: usize| -> Option<(Role, usize)> {
+        let layer = layer_at(part, note)?;
+        Some((roles[part][note].or_else(|| role_of.get(&layer).copied())?, layer))
+    };
+    // Role by role the bars in which each sounds.
+    let mut seen: BTreeMap<(Role, usize), BTreeSet<u32>> = BTreeMap::new();
+    for (part, note) in all() {
+        let bar = score.parts[part].notes.get(note).map(|note| note.bar).filter(|bar| (first..=last).contains(bar));
+        if let (Some(bar), Some(strand)) = (bar, strand(part, note)) {
+            seen.entry(strand).or_default().insert(bar.0);
+        }
+    }
+    // Each on the first staff of its role that is free while it sounds.
     let mut staves: Vec<(Role, BTreeSet<u32>)> = Vec::new();
-    let mut staff_of: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut staff_of: BTreeMap<(Role, usize), usize> = BTreeMap::new();
     for role in Role::ALL {
-        for (layer, (counts, bars)) in &seen {
-            let most = counts.values().max();
-            if counts.iter().find(|(_, count)| Some(*count) == most).map(|(role, _)| *role) != Some(role) {
-                continue;
-            }
+        for (strand, bars) in seen.iter().filter(|((of, _), _)| *of == role) {
             let free = staves.iter().position(|(other, taken)| *other == role && taken.is_disjoint(bars));
             let staff = free.unwrap_or_else(|| {
                 staves.push((role, BTreeSet::new()));
                 staves.len() - 1
             });
             staves[staff].1.extend(bars);
-            staff_of.insert(*layer, staff);
+            staff_of.insert(*strand, staff);
         }
     }
     let names = staves.iter().enumerate().map(|(index, (role, _))| {
         let alike = |range: Range<usize>| staves[range].iter().filter(|(other, _)| other == role).count();
         if alike(0..staves.len()) > 1 { format!("{} {}", role.name(), alike(0..index) + 1) } else { role.name().to_owned() }
     });
-    let layer_of = rows
-        .iter()
-        .zip(&score.parts)
-        .map(|(rows, part)| {
-            let notes = rows.iter().zip(&part.notes);
-            notes.map(|(row, note)| layer((*row)?, note.bar).and_then(|layer| staff_of.get(&layer)).copied()).collect()
-        })
-        .collect();
-    (names.collect(), layer_of)
+    let on_staff = |part: usize, note: usize| strand(part, note).and_then(|strand| staff_of.get(&strand)).copied();
+    let staves_of = (0..rows.len()).map(|part| (0..rows[part].len()).map(|note| on_staff(part, note)).collect());
+    (names.collect(), staves_of.collect())
 }
 
 /// For each written note the row of the sounding view it begins or prolongs.
