@@ -6,6 +6,7 @@ mod charted;
 mod course;
 mod findings;
 mod layers;
+mod marks;
 mod moments;
 mod names;
 mod tasks;

@@ -125,3 +125,57 @@ fn many_stop_at_a_barline_and_few_go_on() {
         "At the barline before 4 flutes, brass, violins and violas stop; oboes go on. Seven parts before, one after, ff before and p after."
     );
 }
+
+#[test]
+fn the_climax_is_no_softer_than_another_tutti() {
+    // Four bars of one part, a busy and high tutti at f, a broad one at ff: the second is the louder.
+    let names = ["Flute", "Oboe", "Horn", "Trumpet", "Violin", "Viola"];
+    let parts: Vec<(&str, String)> = names
+        .iter()
+        .map(|name| {
+            let alone = if *name == "Viola" { "p C4:4" } else { "r:4" };
+            let busy = "f C6:1/2 D6:1/2 E6:1/2 F6:1/2 G6:1/2 F6:1/2 E6:1/2 D6:1/2";
+            (*name, format!("{} | {busy} | {busy} | ff C5:2 E5:2 | C5:4", bars(alone, 8)))
+        })
+        .collect();
+    let told = moments(&parts.iter().map(|(name, bars)| (*name, bars.as_str())).collect::<Vec<_>>());
+    let climax = of(&told, "climax");
+    assert!((10..12).contains(&climax.bars.start), "{climax:?}");
+    assert!(climax.reason.starts_with("Six parts sound at ff; no bar as full is marked louder"), "{}", climax.reason);
+}
+
+#[test]
+fn a_short_bar_is_not_thin_and_no_bar_of_rest() {
+    // A bar split after its third crotchet: its last crotchet, alone in the violin, is no thin bar; and the flute rests for 16 bars, not 17.
+    let violin = format!("{} | C5:3 | C5:1 | {}", bars("C5:4", 15), bars("C5:4", 8));
+    let viola = format!("{} | E4:3 | r:1 | {}", bars("E4:4", 15), bars("E4:4", 8));
+    let flute = format!("{} | r:3 | r:1 | {}", bars("r:4", 15), bars("G5:4", 8));
+    let told = moments(&[("Flute", &flute), ("Violin", &violin), ("Viola", &viola)]);
+    assert!(of(&told, "thinnest bars").reason.starts_with("Only two parts of 3"), "{told:#?}");
+    let entry = of(&told, "entry after a long rest");
+    assert_eq!((entry.bars.start, entry.reason.contains("after 16 bars of rest")), (17, true), "{}", entry.reason);
+}
+
+#[test]
+fn full_brass_is_brass_at_one_time_and_its_range_has_held_notes() {
+    // In the first bar horn and trumpet take turns; the trombone's note is held from the first bar into the second.
+    let told = moments(&[
+        ("Horn", "r:2 C4:2 | C4:4 | D4:4 | r:4"),
+        ("Trumpet", "G4:2 r:2 | E4:4 | F4:4 | r:4"),
+        ("Trombone", "C3:4 | C3:4 | G3:4 | r:4"),
+        ("Violin", "C5:4 | C5:4 | D5:4 | E5:4"),
+    ]);
+    let full = of(&told, "first full brass");
+    assert_eq!(full.bars, 1..3);
+    assert!(full.reason.contains("horns C4 to D4, trumpets E4 to F4 and trombones C3 to G3"), "{}", full.reason);
+}
+
+#[test]
+fn hairpins_without_an_aim_do_not_make_a_level() {
+    // An old sign is not told after a long rest, a new one is.
+    let flute = format!("ff C5:4 | {} | G5:4 | G5:4 | p G5:4", bars("r:4", 17));
+    let told = moments(&[("Flute", &flute), ("Violin", &bars("mf C5:1 D5:1 E5:1 F5:1", 21))]);
+    let entry = of(&told, "entry after a long rest");
+    assert_eq!(entry.bars.start, 18);
+    assert!(!entry.reason.contains("ff"), "{}", entry.reason);
+}

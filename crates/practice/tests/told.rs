@@ -136,3 +136,37 @@ fn bars_in_which_the_rhythms_of_a_section_part() {
     let piece = Piece::of(&[("Horn 1", &first), ("Horn 2", &second)]);
     assert_eq!(piece.value("cohesion", piece.section("horns"), None, "rhythms part"), Some((0.75, vec![2, 3, 4])));
 }
+
+#[test]
+fn a_choir_is_one_body_and_its_soloists_another() {
+    let late = |note: &str, rest: usize| format!("{} | {}", bars("r:4", rest), bars(&format!("{note}:4"), 30 - rest));
+    let piece = Piece::of(&[
+        ("Soprano solo", &late("E5", 16)),
+        ("Tenor solo", &late("G4", 17)),
+        ("Soprano", &late("C5", 20)),
+        ("Bass", &late("C3", 21)),
+        ("Violin", &bars("C5:1 D5:1 E5:1 C5:1", 30)),
+    ]);
+    let (_, sentences) = told(&piece);
+    let says = |text: &str| assert!(sentences.iter().any(|said| said.text.starts_with(text)), "{text}: {sentences:#?}");
+    says("The soloists (Soprano solo and Tenor solo) are silent for the first 16 bars and sing in 14 of 30");
+    says("The choir is silent for the first 20 bars and sings in 10 of 30");
+    assert!(!sentences.iter().any(|said| said.text.starts_with("The basses")), "a choir's basses are not the double basses");
+}
+
+#[test]
+fn horns_are_counted_against_trombones() {
+    let piece = Piece::of(&[
+        ("Horn 1", &bars("ff E4:4", 8)),
+        ("Horn 2", &bars("ff C4:4", 8)),
+        ("Trombone", &bars("ff C3:4", 8)),
+        ("Trumpet", &bars("ff G4:4", 8)),
+        ("Tuba", &bars("ff C2:4", 8)),
+    ]);
+    let (_, sentences) = told(&piece);
+    let text =
+        "Where horns and trombones share a chord at f or louder, 2 horns stand against 1 trombone most of the time (100 %).";
+    assert!(sentences.iter().any(|said| said.text == text), "{sentences:#?}");
+    let stack = "The whole brass sounds in 8 bars; for 100 % of that time it is one stack, a chord in one rhythm, and for 0 % its lines part in rhythm.";
+    assert!(sentences.iter().any(|said| said.text == stack), "{sentences:#?}");
+}

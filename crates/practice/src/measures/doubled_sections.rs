@@ -15,8 +15,11 @@ pub(super) const MEASURE: Measure = Measure {
     name: "doubled_sections",
     title: "Who doubles whom",
     says: "Which sections play the same line, at the unison or at which octave, for how long, and with how many players on the line.",
-    definition: "Two lines double each other where they attack the same pitch, or pitches octaves apart, together for at least three notes at one interval; one or \
-                 two notes in common are chance. Chord tones that both repeat count like any other notes. Between sections the numbers stand under the section that comes first on the page, inside a section under its parts; above and below \
+    definition: "Two lines double each other in a run of common notes (of a chord the highest), which both begin at one moment, in unison or octaves, at one interval. \
+                 Between two of them the one line begins at most one note of its own and the other at most three, and so far at least three quarters of the notes of the one with fewer are common. \
+                 A run of four notes counts, and so do runs at different intervals that follow on each other without any other note in either line, with four together; a shorter one where neither line begins \
+                 anything else in it and it sounds in common for a bar, or both lines rest for a quarter of a bar before and after it, or two notes and more are all that either begins in its bars. These are \
+                 the rows of doublings.csv; here a run has at least three notes: one or two are chance. Chord tones that both repeat count like any other notes. Between sections the numbers stand under the section that comes first on the page, inside a section under its parts; above and below \
                  say where the second one sounds. Time: crotchets in which at least one line of either sounds in such a doubling, at that interval; lines that double \
                  together count once. Share: of the time in which the sparser of the two sounds. Where either line attacks more than one note of its own for every eight common ones, \
                  the doubling is in part and is counted apart; a moment that has both kinds is a full doubling. Players per line: all who play a doubled line, both sections together, over \

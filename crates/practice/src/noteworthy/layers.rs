@@ -245,6 +245,20 @@ impl Course<'_> {
         same > 0 && same >= SAME * own.len() && same >= SAME * theirs.len()
     }
 
+    /// Whether at least three fifths of the notes that a line begins in a stretch are, octaves aside, begun by one of these too.
+    pub fn shares_notes(&self, line: usize, with: &[usize], bars: &Range<u32>) -> bool {
+        let lines = &self.material.lines.lines;
+        let own = &lines[line].attacks[in_bars(&lines[line].attacks, bars)];
+        let class = |key: Option<u8>| key.map(|key| key % 12);
+        let shared = own.iter().filter(|attack| {
+            let mut theirs = with.iter().filter_map(|&other| begun_at(&lines[other].attacks, attack.onset));
+            theirs.any(|theirs| {
+                attack.top.is_some() && [attack.top, attack.bottom].iter().any(|&key| class(key) == class(theirs.top))
+            })
+        });
+        !own.is_empty() && shared.count() * 5 >= own.len() * 3
+    }
+
     /// "Melody: violins and flutes; bass: cellos and double basses; held notes: horns".
     pub fn layers_in_words(&self, layering: &Layering) -> String {
         if layering.unison {

@@ -78,6 +78,11 @@ impl Course<'_> {
         if bars.len() <= 1 { format!("in {first}") } else { format!("in {first} to {last}") }
     }
 
+    /// Whether a part is called a solo.
+    pub fn is_soloist(&self, part: usize) -> bool {
+        self.part_name(part).to_lowercase().contains("solo")
+    }
+
     /// What a musician calls a played bar.
     pub fn printed(&self, bar: u32) -> String {
         bar_label(self.material.score, self.material.sounding, bar)

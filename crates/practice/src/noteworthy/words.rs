@@ -55,7 +55,8 @@ pub(super) fn crotchets(time: Crotchets) -> String {
 
 /// "34 %".
 pub(super) fn percent(share: f64) -> String {
-    format!("{:.0} %", share * 100.0)
+    // A sum of nothing is minus nothing.
+    format!("{:.0} %", (share * 100.0).abs())
 }
 
 /// "a, b and c".

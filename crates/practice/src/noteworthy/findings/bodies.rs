@@ -1,4 +1,4 @@
-//! How the groups stand together: the full brass, crossed registers, unisons, strings among themselves, horns, who plays whose line, families alone.
+//! How the groups stand together: crossed registers, unisons, strings among themselves, who plays whose line, families alone.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -11,31 +11,7 @@ use crate::measure::{Subject, Taken, Value};
 use crate::measures::octaves;
 use crate::noteworthy::course::Course;
 use crate::noteworthy::of as of_measure;
-use crate::noteworthy::words::{capital, counted, list, number, percent, the};
-
-/// Share of the bars up to which the whole brass is worth a sentence, and sections it has to have.
-const FULL: (f64, usize) = (0.25, 3);
-
-/// Where all of the brass sounds, if that is seldom.
-pub(super) fn full_brass(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
-    for value in of_measure(taken, "stack").iter().filter(|value| value.aspect == "tutti bars") {
-        let Subject::Family(family) = value.of else { continue };
-        let group = &course.material.groups.families[family];
-        let sections: Vec<&str> = (0..course.bars_of.len())
-            .filter(|&section| course.family_of(section) == Family::Brass && !course.bars_of[section].is_empty())
-            .map(|section| course.section_name(section))
-            .collect();
-        if group.family != Family::Brass || sections.len() < FULL.1 || value.bars.is_empty() {
-            continue;
-        }
-        let (count, all) = (value.bars.len(), course.material.sounding.bars.len());
-        let share = ratio(count, all);
-        if share <= FULL.0 {
-            let text = format!("{} sound together in only {count} of {all} bars ({}).", capital(&the(&sections)), percent(share));
-            found.say("stack", value, text, 0.62 + 0.6 * (FULL.0 - share));
-        }
-    }
-}
+use crate::noteworthy::words::{counted, list, percent};
 
 /// Share of the common bars from which crossings are worth a sentence, and common bars there have to be.
 const CROSSED: (f64, usize) = (0.2, 16);
@@ -138,14 +114,14 @@ pub(super) fn unisons(course: &Course<'_>, found: &mut Found<'_>) {
 }
 
 /// Share of notes in common that makes the violins one, or two; and of the double basses' notes that are theirs alone.
-const VIOLINS: (f64, f64) = (0.35, 0.1);
+const VIOLINS: (f64, f64) = (0.6, 0.1);
 const OWN_BASS: f64 = 0.25;
 
 /// How far second violins go with the first, and double basses with the cellos.
 pub(super) fn strings(course: &Course<'_>, found: &mut Found<'_>) {
     let section = |of: Section| (0..course.bars_of.len()).find(|&section| course.section_name(section) == of.name());
     let parts = |section: usize| -> Vec<usize> {
-        let solo = |part: usize| course.part_name(part).to_lowercase().contains("solo");
+        let solo = |part: usize| course.is_soloist(part);
         course.material.groups.sections[section].parts.iter().copied().filter(|&part| course.plays(part) && !solo(part)).collect()
     };
     if let Some(violins) = section(Section::Violins)
@@ -185,7 +161,7 @@ pub(super) fn strings(course: &Course<'_>, found: &mut Found<'_>) {
     let apart: Vec<u32> = course.bars_of[basses].iter().copied().filter(|bar| bars.binary_search(bar).is_err()).collect();
     if notes >= COMMON.1 && share >= OWN_BASS {
         let text = format!(
-            "With {own} of their {notes} notes the double basses go alone: no cello begins the same note, octaves aside ({}).",
+            "With {own} of their {notes} notes the double basses leave the cellos: no cello begins the same note, octaves aside ({}).",
             percent(share)
         );
         found.say_of(
@@ -242,36 +218,6 @@ fn in_common(course: &Course<'_>, part: usize, others: &[usize]) -> (Vec<u32>, u
     (shared, notes)
 }
 
-/// Share of their bars up to which the horns are seldom all there.
-const ALL_HORNS: f64 = 0.35;
-
-/// How often all parts of the horns sound, where there are more than a pair.
-pub(super) fn horns(course: &Course<'_>, found: &mut Found<'_>) {
-    let Some(horns) = (0..course.bars_of.len()).find(|&section| course.section_name(section) == Section::Horns.name()) else {
-        return;
-    };
-    let parts: Vec<usize> =
-        course.material.groups.sections[horns].parts.iter().copied().filter(|&part| course.plays(part)).collect();
-    let bars = &course.bars_of[horns];
-    if parts.len() < 3 || bars.len() < 16 {
-        return;
-    }
-    let sounding = |bar: u32| parts.iter().filter(|&&part| course.parts[bar as usize][part]).count();
-    let full: Vec<u32> = bars.iter().copied().filter(|&bar| sounding(bar) == parts.len()).collect();
-    let few = bars.iter().filter(|&&bar| sounding(bar) * 2 <= parts.len()).count();
-    let share = ratio(full.len(), bars.len());
-    if share <= ALL_HORNS && full.len() >= 2 {
-        let text = format!(
-            "All {} parts of the horns sound in {} of their {} bars ({}); in {few} half of the parts or fewer do.",
-            number(parts.len()),
-            full.len(),
-            bars.len(),
-            percent(share)
-        );
-        found.say_of("presence", (Subject::Section(horns), None, "all parts", share), text, &full, 0.55);
-    }
-}
-
 /// How often everybody plays, and how many play for half of the piece.
 pub(super) fn density(course: &Course<'_>, found: &mut Found<'_>) {
     let playing = (0..course.section_of.len()).filter(|&part| course.plays(part)).count();
@@ -293,7 +239,7 @@ pub(super) fn density(course: &Course<'_>, found: &mut Found<'_>) {
 }
 
 /// Share of its notes that a part or section has to have in common with another to be told, and notes it has to have.
-const COMMON: (f64, usize) = (0.5, 60);
+const COMMON: (f64, usize) = (0.6, 60);
 /// Doublings told.
 const DOUBLINGS: usize = 5;
 
@@ -395,7 +341,7 @@ fn worth_telling(course: &Course<'_>, section: usize, other: usize) -> bool {
 }
 
 #[allow(clippy::cast_precision_loss)] // notes of a score
-fn ratio(part: usize, whole: usize) -> f64 {
+pub(super) fn ratio(part: usize, whole: usize) -> f64 {
     part as f64 / whole.max(1) as f64
 }
 
@@ -426,18 +372,6 @@ fn part_notes(course: &Course<'_>, part: usize) -> PartNotes {
         }
     }
     of
-}
-
-/// How many horns stand against each trombone.
-pub(super) fn horns_against_others(taken: &[Taken], found: &mut Found<'_>) {
-    for value in of_measure(taken, "brass_weight").iter().filter(|value| value.with.is_none() && value.bars.len() >= 4) {
-        let Some(other) = value.aspect.strip_prefix("horns per ").filter(|other| *other == "trombone") else { continue };
-        let text = format!(
-            "On chords that horns and {other}s share at forte and louder, {:.2} horns stand against each {other}, in the median.",
-            value.value
-        );
-        found.say("brass_weight", value, capital(&text), 0.48);
-    }
 }
 
 /// Bars in which a family has to sound alone to be told.

@@ -7,7 +7,6 @@ use ripieno_score::{DirectionKind, DynamicLevel, DynamicMark, MidiKey};
 
 use super::Found;
 use crate::measure::{Subject, Taken};
-use crate::measures::printed_levels;
 use crate::noteworthy::course::Course;
 use crate::noteworthy::one;
 use crate::noteworthy::words::{capital, counted, percent};
@@ -84,27 +83,29 @@ pub(super) fn loudest(course: &Course<'_>, found: &mut Found<'_>) {
         _ => None,
     });
     let Some(top) = printed.reduce(f32::max) else { return };
-    let loud = |level: &Option<f32>| level.is_some_and(|level| level >= top);
-    let bars: Vec<u32> = (0u32..).zip(&course.level).filter(|(_, level)| loud(level)).map(|(bar, _)| bar).collect();
+    let bars: Vec<u32> = (0u32..)
+        .zip(&course.level)
+        .map(|(bar, _)| bar)
+        .filter(|&bar| course.usual_level(bar).is_some_and(|level| level >= top))
+        .collect();
     let all = course.level.len();
     if bars.len() * 5 <= all && bars.len() >= 2 {
         let mark = DynamicLevel(top).mark();
-        let text = format!("The loudest mark, {mark}, is in force in {} of {all} bars only.", bars.len());
+        let text = format!("The loudest mark, {mark}, is in force for most who play in {} of {all} bars only.", bars.len());
         #[allow(clippy::cast_precision_loss)] // bars of a score
         let about = (Subject::Everybody, None, "loudest mark", bars.len() as f64 / all as f64);
         found.say_of("dynamics", about, text, &bars, 0.45);
     }
 }
 
-/// By bar the level of the softest part of a section that sounds, soloists left out: what all of them reach.
+/// By bar the sign of the softest part of a section that sounds, soloists left out: what all of them reach.
 fn softest(course: &Course<'_>, section: usize) -> Vec<Option<f32>> {
     let material = course.material;
-    let levels = printed_levels(material);
     let mut softest: Vec<BTreeMap<usize, f32>> = vec![BTreeMap::new(); material.sounding.bars.len()];
     let parts = &material.groups.sections[section].parts;
-    for &part in parts.iter().filter(|&&part| !course.part_name(part).to_lowercase().contains("solo")) {
+    for &part in parts.iter().filter(|&&part| !course.is_soloist(part)) {
         for row in material.sounding.notes.of_part[part].clone() {
-            let Some(level) = levels[row] else { continue };
+            let Some(level) = course.signs[row].map(|sign| sign.level) else { continue };
             let known = softest[material.sounding.notes.bar[row] as usize].entry(part).or_insert(level);
             *known = known.max(level);
         }
@@ -118,7 +119,7 @@ pub(super) fn marked_softer(course: &Course<'_>, found: &mut Found<'_>) {
     let Some(violins) = violins else { return };
     let tutti_violins = softest(course, violins);
     for section in (0..course.bars_of.len()).filter(|&section| course.family_of(section) == Family::Brass) {
-        let pairs = course.level_of[section].iter().zip(&tutti_violins);
+        let pairs = course.sign_of[section].iter().zip(&tutti_violins);
         let both: Vec<(u32, f32, f32)> = (0u32..)
             .zip(pairs)
             .filter_map(|(bar, (own, theirs))| Some((bar, (*own)?, (*theirs)?)))

@@ -1,6 +1,7 @@
 //! Findings in words: plain sentences from measures, each with its numbers and bars, the most telling first.
 
 mod bodies;
+mod brass;
 mod extremes;
 mod reserve;
 mod tune;
@@ -32,21 +33,25 @@ pub struct Sentence {
 pub(super) fn findings(course: &Course<'_>, taken: &[Taken]) -> Vec<Sentence> {
     let mut found = Found { material: course.material, sentences: Vec::new() };
     reserve::held_back(course, taken, &mut found);
+    reserve::singers(course, taken, &mut found);
     reserve::kept_for_loud_bars(course, taken, &mut found);
     reserve::never_beside(course, &mut found);
     tune::shares(course, &mut found);
     tune::support(taken, &mut found);
     tune::humble(course, &mut found);
-    bodies::full_brass(course, taken, &mut found);
+    brass::full_brass(course, taken, &mut found);
     bodies::crossings(course, &mut found);
     bodies::unisons(course, &mut found);
     bodies::strings(course, &mut found);
-    bodies::horns(course, &mut found);
+    brass::horns(course, &mut found);
     bodies::density(course, &mut found);
     bodies::doublings(course, taken, &mut found);
     bodies::families_alone(course, &mut found);
     bodies::company(course, &mut found);
-    bodies::horns_against_others(taken, &mut found);
+    brass::horns_against_others(taken, &mut found);
+    brass::stack(course, taken, &mut found);
+    brass::rhythms(course, taken, &mut found);
+    brass::separation(course, taken, &mut found);
     extremes::highest(course, taken, &mut found);
     extremes::loudest(course, &mut found);
     extremes::marked_softer(course, &mut found);

@@ -8,7 +8,7 @@ use ripieno_score::DynamicLevel;
 use super::Found;
 use crate::measure::{Subject, Taken, Value};
 use crate::noteworthy::course::Course;
-use crate::noteworthy::words::{capital, counted, many, number, percent, the};
+use crate::noteworthy::words::{capital, counted, list, many, number, percent, the};
 use crate::noteworthy::{of, one};
 
 /// Whole bars of silence from which a late first entry is worth a sentence, and the share of the piece.
@@ -25,6 +25,10 @@ pub(super) fn held_back(course: &Course<'_>, taken: &[Taken], found: &mut Found<
     }
     for (bars, sections) in together {
         let (Some(&first), Some(&section)) = (bars.first(), sections.first()) else { continue };
+        // Soloists and choir are not one body; nor are the basses of a choir what an orchestra calls so.
+        if sections.iter().any(|&section| course.family_of(section) == Family::Voice) {
+            continue;
+        }
         let names: Vec<&str> = sections.iter().map(|&section| course.section_name(section)).collect();
         let silent = course.rest(0..first);
         #[allow(clippy::cast_precision_loss)] // bars of a score
@@ -45,6 +49,47 @@ pub(super) fn held_back(course: &Course<'_>, taken: &[Taken], found: &mut Found<
         };
         let Some(value) = one(taken, "presence", Subject::Section(section), "bars") else { continue };
         found.say("presence", value, text, 0.45 + 0.35 * late + 0.1 * (0.5 - share).max(0.0));
+    }
+}
+
+/// Singers who come in late: soloists one by one, and the choir as one.
+pub(super) fn singers(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
+    let all = course.material.sounding.bars.len();
+    let singing = |part: &usize| course.family_of(course.section_of[*part]) == Family::Voice && course.plays(*part);
+    let voices: Vec<usize> = (0..course.section_of.len()).filter(singing).collect();
+    let (soloists, choir): (Vec<usize>, Vec<usize>) = voices.into_iter().partition(|&part| course.is_soloist(part));
+    let mut bodies: Vec<(String, &str, &[usize])> = Vec::new();
+    if choir.len() > 1 {
+        bodies.push(("The choir".to_owned(), "is", &choir));
+    }
+    let names: Vec<String> = soloists.iter().map(|&part| course.part_name(part)).collect();
+    if soloists.len() > 1 {
+        bodies.push((
+            format!("The soloists ({})", list(&names.iter().map(String::as_str).collect::<Vec<_>>())),
+            "are",
+            &soloists,
+        ));
+    }
+    for (name, are, parts) in bodies {
+        let bars: Vec<u32> = (0u32..)
+            .zip(&course.parts)
+            .filter(|(_, sounds)| parts.iter().any(|&part| sounds[part]))
+            .map(|(bar, _)| bar)
+            .collect();
+        let Some(&first) = bars.first() else { continue };
+        let silent = course.rest(0..first);
+        #[allow(clippy::cast_precision_loss)] // bars of a score
+        let late = f64::from(silent) / all as f64;
+        let Some(value) = one(taken, "presence", Subject::Part(parts[0]), "bars").filter(|_| silent >= LATE.0 && late >= LATE.1)
+        else {
+            continue;
+        };
+        let sing = if are == "is" { "sings" } else { "sing" };
+        let text =
+            format!("{name} {are} silent for the first {silent} bars and {sing} in {} of {all}{}.", bars.len(), stretches(&bars));
+        #[allow(clippy::cast_precision_loss)] // bars of a score
+        let share = bars.len() as f64 / all as f64;
+        found.say_of("presence", (value.of, None, "singing", share), text, &bars, 0.45 + 0.35 * late);
     }
 }
 

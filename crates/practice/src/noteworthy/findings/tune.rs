@@ -14,7 +14,7 @@ use crate::noteworthy::tasks::Task;
 use crate::noteworthy::words::{list, percent};
 
 /// Shares of the melody's notes from which a section is worth a sentence: brass, low strings, and any other than the violins that has the most.
-const SHARES: (f64, f64) = (0.12, 0.3);
+const SHARES: (f64, f64) = (0.25, 0.3);
 /// Such sentences.
 const MOST: usize = 2;
 

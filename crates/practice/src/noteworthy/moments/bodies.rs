@@ -13,7 +13,7 @@ use crate::noteworthy::runs;
 use crate::noteworthy::tasks::Task;
 use crate::noteworthy::words::{capital, counted, list, lower, many, number};
 
-/// The first stretch of two bars and more in each of which every section of the brass sounds for at least half of the bar: how high and low each lies, and who moves with
+/// The first stretch of two bars and more in each of which all sections of the brass sound at once for at least half of the bar: how high and low each lies, and who moves with
 /// whom where that keeps still.
 pub(super) fn full_brass(course: &Course<'_>, found: &mut Vec<Moment>) {
     let material = course.material;
@@ -23,29 +23,27 @@ pub(super) fn full_brass(course: &Course<'_>, found: &mut Vec<Moment>) {
     if brass.len() < 2 {
         return;
     }
-    // Time in which each section sounds, by bar.
-    let mut time = vec![vec![Crotchets::ZERO; material.sounding.bars.len()]; course.bars_of.len()];
-    let mut here: Vec<usize> = Vec::new();
+    // Time in which all of them sound together, by bar.
+    let mut time = vec![Crotchets::ZERO; material.sounding.bars.len()];
     for (slice, rows) in material.slices.iter() {
-        here.clear();
-        here.extend(rows.iter().map(|&row| course.section_of[material.part_of(row)]));
-        here.sort_unstable();
-        here.dedup();
-        here.iter().for_each(|&section| time[section][slice.bar as usize] += slice.length());
+        let sounds = |section: usize| rows.iter().any(|&row| course.section_of[material.part_of(row)] == section);
+        if brass.iter().all(|&section| sounds(section)) {
+            time[slice.bar as usize] += slice.length();
+        }
     }
     let full: Vec<u32> = (0u32..)
-        .zip(&material.sounding.bars)
-        .filter(|(bar, played)| brass.iter().all(|&section| time[section][*bar as usize] * Crotchets::whole(2) >= played.length))
+        .zip(material.sounding.bars.iter().zip(&time))
+        .filter(|(_, (played, time))| **time * Crotchets::whole(2) >= played.length)
         .map(|(bar, _)| bar)
         .collect();
     let stretches: Vec<Range<u32>> = runs(&full).filter(|run| run.len() >= 2).collect();
     let Some(first) = stretches.first().cloned() else { return };
     let of_section = |section: usize| {
-        let rows = material.groups.sections[section].parts.iter().flat_map(|&part| material.sounding.notes.of_part[part].clone());
-        let keys = rows
-            .filter(|&row| first.contains(&material.sounding.notes.bar[row]))
-            .filter_map(|row| material.sounding.notes.key[row]);
-        let keys: Vec<u8> = keys.map(|key| key.number()).collect();
+        // Notes held into the stretch sound in it.
+        let notes = &material.sounding.notes;
+        let slices = material.slices.iter().filter(|(slice, _)| first.contains(&slice.bar));
+        let rows = slices.flat_map(|(_, rows)| rows).filter(|&&row| course.section_of[material.part_of(row)] == section);
+        let keys: Vec<u8> = rows.filter_map(|&row| notes.key[row as usize]).map(|key| key.number()).collect();
         let (low, high) = (keys.iter().min()?, keys.iter().max()?);
         let (low, high) = (course.spelled(*low, &first), course.spelled(*high, &first));
         let name = course.section_name(section);
@@ -68,7 +66,7 @@ pub(super) fn full_brass(course: &Course<'_>, found: &mut Vec<Moment>) {
     let names: Vec<&str> = brass.iter().map(|&section| course.section_name(section)).collect();
     let bars: usize = stretches.iter().map(Range::len).sum();
     let reason = format!(
-        "The first two bars and more in which the whole brass ({}) sounds together for at least half of each{}{without}: {ranges}.{who} There {}, {bars} bars in all.",
+        "The first two bars and more in each of which all sections of the brass ({}) sound at once for at least half of the bar{}{without}: {ranges}.{who} There {}, {bars} bars in all.",
         list(&names),
         course.mark(first.clone()),
         if stretches.len() == 1 {
@@ -90,7 +88,11 @@ const ENTRIES: usize = 7;
 /// Entries of sections after long rests; those that come in together in one. The two longest rests of each section.
 pub(super) fn entries(course: &Course<'_>, found: &mut Vec<Moment>) {
     let mut at: BTreeMap<u32, Vec<(usize, u32, bool)>> = BTreeMap::new();
-    for (section, bars) in course.bars_of.iter().enumerate() {
+    // Where soloists stand beside a choir, a section of voices is no body.
+    let is_solo = |part: usize| course.family_of(course.section_of[part]) == Family::Voice && course.is_soloist(part);
+    let mixed = (0..course.section_of.len()).any(is_solo);
+    let voices = |section: usize| mixed && course.family_of(section) == Family::Voice;
+    for (section, bars) in course.bars_of.iter().enumerate().filter(|(section, _)| !voices(*section)) {
         let mut rested = 0;
         let mut own: Vec<(u32, u32)> = Vec::new();
         for &bar in bars {
@@ -116,7 +118,7 @@ pub(super) fn entries(course: &Course<'_>, found: &mut Vec<Moment>) {
         let first_bars = bar..(bar + 4).min(u32::try_from(course.level.len()).unwrap_or(u32::MAX));
         // How loud and with what a section comes in.
         let how = |section: usize| {
-            let level = course.level_of[section][bar as usize].map(|level| DynamicLevel(level.floor()).mark());
+            let level = course.sign_of[section][bar as usize].map(|level| DynamicLevel(level.floor()).mark());
             let told = |task: &Task| match task {
                 Task::Melody | Task::WithMelody => course.family_of(section) != Family::Percussion,
                 Task::Own | Task::Bass => false,
@@ -217,7 +219,7 @@ pub(super) fn splits(course: &Course<'_>, found: &mut Vec<Moment>) {
 fn alike(course: &Course<'_>, section: usize) -> Vec<bool> {
     let parts = &course.material.groups.sections[section].parts;
     let id = |part: usize| course.material.groups.parts[part].instrument.map(|instrument| instrument.id.as_str());
-    let solo = |part: usize| course.part_name(part).to_lowercase().contains("solo");
+    let solo = |part: usize| course.is_soloist(part);
     let first = parts.iter().copied().find(|&part| course.plays(part) && !solo(part)).and_then(id);
     (0..course.section_of.len()).map(|part| parts.contains(&part) && id(part) == first && !solo(part)).collect()
 }

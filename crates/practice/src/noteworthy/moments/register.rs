@@ -196,6 +196,7 @@ const FROM_ABOVE: [&[Section]; 3] = [
 pub(super) fn crossings(course: &Course<'_>, found: &mut Vec<Moment>) {
     let material = course.material;
     let section = |of: Section| (0..course.bars_of.len()).find(|&section| course.section_name(section) == of.name());
+    let chief = chief_instruments(course);
     let mut crossings: Vec<(Crotchets, Moment)> = Vec::new();
     for order in FROM_ABOVE {
         for pair in order.windows(2) {
@@ -204,8 +205,9 @@ pub(super) fn crossings(course: &Course<'_>, found: &mut Vec<Moment>) {
             let mut now: Option<(Crotchets, usize, usize, i32)> = None;
             for (at, (slice, rows)) in material.slices.iter().enumerate() {
                 let keys = |of: usize| {
+                    let chief = &chief;
                     rows.iter()
-                        .filter(move |&&row| course.section_of[material.part_of(row)] == of)
+                        .filter(move |&&row| course.section_of[material.part_of(row)] == of && chief[row as usize])
                         .filter_map(|&row| material.key_of(row))
                 };
                 let distance = keys(lower).min().zip(keys(upper).max()).map(|(low, high)| low - high);
@@ -239,6 +241,25 @@ pub(super) fn crossings(course: &Course<'_>, found: &mut Vec<Moment>) {
     }
     crossings.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.bars.start.cmp(&b.1.bars.start)));
     found.extend(crossings.into_iter().take(CROSSING.1).map(|(_, moment)| moment));
+}
+
+/// By row whether it is played on the chief instrument of its section: an English horn that an oboist takes is no oboe.
+fn chief_instruments(course: &Course<'_>) -> Vec<bool> {
+    let material = course.material;
+    let id = |part: usize| material.groups.parts[part].instrument.map(|instrument| instrument.id.as_str());
+    let mut chief = vec![true; material.sounding.notes.len()];
+    for section in &material.groups.sections {
+        let first = section.parts.iter().copied().find(|&part| course.plays(part)).and_then(id);
+        for &part in &section.parts {
+            // A part begins on its own instrument.
+            let rows = material.sounding.notes.of_part[part].clone();
+            let own = material.sounding.notes.instrument.get(rows.start).copied();
+            for row in rows {
+                chief[row] = id(part) == first && Some(material.sounding.notes.instrument[row]) == own;
+            }
+        }
+    }
+    chief
 }
 
 /// Bars that a pedal has to last, pitch classes that have to sound above it, and pedals told.

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::ops::Range;
 
+use ripieno_instruments::family::Family;
 use ripieno_score::Crotchets;
 use ripieno_texture::Carried;
 
@@ -42,7 +43,7 @@ pub(super) fn alone(course: &Course<'_>, found: &mut Vec<Moment>) {
 }
 
 /// Bars a solo has to last, and notes of it another may share, in percent.
-const SOLO: (usize, usize) = (4, 20);
+const SOLO: (usize, usize) = (4, 10);
 
 /// The longest stretch in which a single player leads the melody and nobody plays its notes, in unison or octaves.
 pub(super) fn longest_solo(course: &Course<'_>, found: &mut Vec<Moment>) {
@@ -65,7 +66,14 @@ pub(super) fn longest_solo(course: &Course<'_>, found: &mut Vec<Moment>) {
     };
     let mut solos: Vec<&Carried> = material.roles.melody.iter().filter(solo).collect();
     solos.sort_by_key(|carried| (std::cmp::Reverse(carried.to - carried.from), carried.from));
-    let Some(longest) = solos.into_iter().find(|carried| !doubled(carried)) else { return };
+    // A quartet of singers is no solo of its soprano.
+    let voice = |part: usize| course.family_of(course.section_of[part]) == Family::Voice;
+    let joined = |carried: &Carried| {
+        let sings =
+            |part: usize| carried.bars.clone().filter(|&bar| course.parts[bar as usize][part]).count() * 4 >= carried.bars.len();
+        voice(carried.part) && (0..course.section_of.len()).any(|part| part != carried.part && voice(part) && sings(part))
+    };
+    let Some(longest) = solos.into_iter().find(|carried| !doubled(carried) && !joined(carried)) else { return };
     let bars = longest.bars.clone();
     let with: BTreeSet<usize> = (0..course.section_of.len())
         .filter(|&part| part != longest.part)
@@ -80,7 +88,7 @@ pub(super) fn longest_solo(course: &Course<'_>, found: &mut Vec<Moment>) {
         "{} leads the melody through {}{} and nobody doubles it, the longest such solo; {beside}.",
         course.part_name(longest.part),
         counted(bars.len(), "bar"),
-        course.mark(bars.clone()),
+        course.mark_of(course.section_of[longest.part], bars.clone()),
     );
     found.push(Moment { kind: "solo", bars, reason, weight: 0.6 });
 }
@@ -130,8 +138,19 @@ pub(super) fn thickened(course: &Course<'_>, taken: &[Taken], found: &mut Vec<Mo
                 .collect()
         };
         let who = |line: usize| course.who_in(&like(line), &best.bars);
+        // Others may have much of either line without having all of it.
+        let named: BTreeSet<usize> = [like(upper), like(lower)].concat().into_iter().collect();
+        let partly: Vec<usize> = (0..course.material.lines.lines.len())
+            .filter(|&line| !named.contains(&line) && !course.is_percussion(line))
+            .filter(|&line| course.shares_notes(line, &[upper, lower], &best.bars))
+            .collect();
+        let partly = if partly.is_empty() {
+            String::new()
+        } else {
+            format!("; in part with them: {}", course.who_in(&partly, &best.bars))
+        };
         let reason = format!(
-            "Two lines run parallel, in {} for {} of {} notes. Upper line, octaves aside: {}; lower: {}.",
+            "Two lines run parallel, in {} for {} of {} notes. Upper line, octaves aside: {}; lower: {}{partly}.",
             best.size,
             best.at_it,
             best.notes,

@@ -43,7 +43,7 @@ pub(super) fn turns(course: &Course<'_>, found: &mut Vec<Moment>) {
             continue;
         }
         let changed = stop.len() + begin.len();
-        if changed >= CHANGED.0 && changed * 100 >= CHANGED.1 * all && unclear * 8 <= changed {
+        if changed >= CHANGED.0 && changed * 100 >= CHANGED.1 * all && unclear == 0 {
             turns.push((changed, bar, [stop, begin, stay]));
         }
     }
@@ -168,15 +168,17 @@ const FILLING: (u32, u32, usize) = (4, 32, 3);
 
 /// Where the orchestra fills up section by section to a tutti, nobody leaving, and thins out after one, nobody coming back: the one with most steps of each.
 pub(super) fn fillings(course: &Course<'_>, found: &mut Vec<Moment>) {
-    // A bar of rest between two is no leaving.
     let there = |section: usize, bar: u32| course.bars_of[section].binary_search(&bar).is_ok();
-    let sections_in = |bar: u32| -> BTreeSet<usize> {
-        let is = |section: usize| there(section, bar) || bar > 0 && there(section, bar - 1) && there(section, bar + 1);
-        (0..course.bars_of.len()).filter(|&section| is(section)).collect()
-    };
     let bars = u32::try_from(course.level.len()).unwrap_or(u32::MAX);
     let mut best: [Option<(usize, Vec<u32>)>; 2] = [None, None];
+    // While it fills up a bar of rest between two is no leaving; who comes back has not left.
+    let sections_in = |bar: u32, way: usize| -> BTreeSet<usize> {
+        let is =
+            |section: usize| there(section, bar) || way == 0 && bar > 0 && there(section, bar - 1) && there(section, bar + 1);
+        (0..course.bars_of.len()).filter(|&section| is(section)).collect()
+    };
     for (way, best) in best.iter_mut().enumerate() {
+        let sections_in = |bar: u32| sections_in(bar, way);
         for full in 0..bars {
             let next = |bar: u32| if way == 0 { bar.checked_sub(1) } else { Some(bar + 1).filter(|&bar| bar < bars) };
             let most = sections_in(full);
@@ -209,6 +211,7 @@ pub(super) fn fillings(course: &Course<'_>, found: &mut Vec<Moment>) {
     }
     for (way, best) in best.into_iter().enumerate() {
         let Some((steps, path)) = best else { continue };
+        let sections_in = |bar: u32| sections_in(bar, way);
         let bars = path[0]..path[path.len() - 1] + 1;
         let names = |sections: &BTreeSet<usize>| {
             let parts =

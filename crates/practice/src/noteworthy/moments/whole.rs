@@ -135,13 +135,17 @@ pub(super) fn unisons(course: &Course<'_>, found: &mut Vec<Moment>) {
 /// Where fewest and most parts sound, the longest such stretch of each.
 pub(super) fn thinnest_and_fullest(course: &Course<'_>, found: &mut Vec<Moment>) {
     let counts: Vec<usize> = course.parts.iter().map(|parts| parts.iter().filter(|sounds| **sounds).count()).collect();
-    let sounding = || counts.iter().copied().filter(|count| *count > 0);
+    // Half a bar is thin by being short.
+    let is_whole = |bar: usize| course.is_whole(bar);
+    let sounding =
+        || counts.iter().copied().enumerate().filter(|&(bar, count)| count > 0 && is_whole(bar)).map(|(_, count)| count);
     let (Some(fewest), Some(most)) = (sounding().min(), sounding().max()) else { return };
     if fewest == most {
         return;
     }
     for (count, kind) in [(fewest, "thinnest bars"), (most, "fullest bars")] {
-        let bars: Vec<u32> = (0u32..).zip(&counts).filter(|(_, here)| **here == count).map(|(bar, _)| bar).collect();
+        let bars: Vec<u32> =
+            (0u32..).zip(&counts).filter(|(bar, here)| **here == count && is_whole(*bar as usize)).map(|(bar, _)| bar).collect();
         let stretches: Vec<Range<u32>> = crate::noteworthy::runs(&bars).collect();
         let Some(longest) = stretches.iter().max_by_key(|run| (run.len(), std::cmp::Reverse(run.start))) else { continue };
         let others = match stretches.len() - 1 {
@@ -172,7 +176,7 @@ pub(super) fn thinnest_and_fullest(course: &Course<'_>, found: &mut Vec<Moment>)
     }
 }
 
-/// The bar in which loudness, height, density and people together stand highest above their means.
+/// Of the fullest bars those with the loudest sign; among them the bar in which height, density and people together stand highest above their means.
 pub(super) fn climax(course: &Course<'_>, found: &mut Vec<Moment>) {
     let material = course.material;
     let bars = material.sounding.bars.len();
@@ -183,13 +187,12 @@ pub(super) fn climax(course: &Course<'_>, found: &mut Vec<Moment>) {
         fact[2] += 1.0;
         fact[3] = fact[3].max(f64::from(material.players(rows)));
     }
-    for ((fact, bar), level) in facts.iter_mut().zip(&material.sounding.bars).zip(&course.level) {
+    for (fact, bar) in facts.iter_mut().zip(&material.sounding.bars) {
         let tempo = &material.sounding.tempo;
         fact[2] /= (tempo.seconds(bar.start + bar.length) - tempo.seconds(bar.start)).max(0.25);
-        fact[0] = level.map_or(0.0, f64::from);
     }
     let mut sums = vec![0.0; bars];
-    for index in 0..4 {
+    for index in 1..4 {
         #[allow(clippy::cast_precision_loss)] // bars of a score
         let count = bars.max(1) as f64;
         let mean = facts.iter().map(|fact| fact[index]).sum::<f64>() / count;
@@ -201,9 +204,12 @@ pub(super) fn climax(course: &Course<'_>, found: &mut Vec<Moment>) {
     let parts = |bar: usize| course.parts[bar].iter().filter(|sounds| **sounds).count();
     let most = (0..bars).map(parts).max().unwrap_or(0);
     // No climax without nearly all who ever play together.
-    let full = (0..bars).filter(|&bar| parts(bar) * 10 >= most * 9);
-    let best = full.max_by(|&a, &b| sums[a].total_cmp(&sums[b]).then(b.cmp(&a)));
-    let Some(at) = best.filter(|&bar| sums[bar] > 2.0) else { return };
+    let full: Vec<usize> = (0..bars).filter(|&bar| parts(bar) * 10 >= most * 9 && course.is_whole(bar)).collect();
+    let level = |bar: usize| u32::try_from(bar).ok().and_then(|bar| course.usual_level(bar)).map(f32::floor);
+    let Some(loudest) = full.iter().filter_map(|&bar| level(bar)).reduce(f32::max) else { return };
+    let best = full.into_iter().filter(|&bar| level(bar) == Some(loudest));
+    let best = best.max_by(|&a, &b| sums[a].total_cmp(&sums[b]).then(b.cmp(&a)));
+    let Some(at) = best.filter(|&bar| sums[bar] > 1.0) else { return };
     // What is no peak by itself is left out of the sentence.
     let rank = |highest: &str, what: &str, index: usize| {
         let higher = facts.iter().filter(|fact| fact[index] > facts[at][index]).count();
@@ -215,15 +221,15 @@ pub(super) fn climax(course: &Course<'_>, found: &mut Vec<Moment>) {
             _ => None,
         }
     };
-    let level = course.level[at].map_or_else(String::new, |level| format!(" at {}", DynamicLevel(level.floor()).mark()));
+    let level = DynamicLevel(loudest).mark();
     let parts = parts(at);
     let told = [("no bar goes higher", "it goes higher", 1), ("no bar has more people", "more people play", 3)];
     let ranks: Vec<String> = told.into_iter().filter_map(|(highest, what, index)| rank(highest, what, index)).collect();
     let ranks = list(&ranks.iter().map(String::as_str).collect::<Vec<_>>());
     let ranks = if ranks.is_empty() { String::new() } else { format!("; {ranks}") };
     let reason = format!(
-        "Loudness, height, attacks a second and people sounding, taken together, stand highest here: {} sound{level}{ranks}.",
-        counted(parts, "part")
+        "{} sound at {level}; no bar as full is marked louder, and of those marked so it stands highest in pitch, attacks a second and people sounding, taken together{ranks}.",
+        capital(&counted(parts, "part"))
     );
     let at = u32::try_from(at).unwrap_or(u32::MAX);
     found.push(Moment { kind: "climax", bars: at..at + 1, reason, weight: 0.85 });
