@@ -163,16 +163,16 @@ fn counting_people() {
     check("fewer than 2 horns", &of(|count| count < 2));
 }
 
-/// Bars with a moment at which `test` holds of the interval between the bands of two sections, counted the plain way: at every
+/// Bars with a moment at which `test` holds of the interval between the bands of two sections or families, counted the plain way: at every
 /// moment at which any note begins or ends, all notes are looked through.
 fn between_bands(a: &str, b: &str, test: impl Fn(i64) -> bool) -> Bars {
     let (notes, parts, bars) = (RECORD.table("notes").unwrap(), RECORD.table("parts").unwrap(), RECORD.table("bars").unwrap());
     let (onsets, durations) = (notes.times("onset").unwrap(), notes.times("duration").unwrap());
     let section = |row: usize| {
         let part = usize::try_from(notes.numbers("part_index").unwrap()[row]).unwrap();
-        parts.texts("section").unwrap().get(part).unwrap()
+        ["section", "family"].map(|column| parts.texts(column).unwrap().get(part).unwrap())
     };
-    let rows = |name: &str| (0..notes.rows).filter(|&row| section(row) == name).collect::<Vec<_>>();
+    let rows = |name: &str| (0..notes.rows).filter(|&row| section(row).contains(&name)).collect::<Vec<_>>();
     let (a, b) = (rows(a), rows(b));
     let mut moments: BTreeSet<_> = a.iter().chain(&b).flat_map(|&row| [onsets[row], onsets[row] + durations[row]]).collect();
     moments.extend(bars.times("onset").unwrap());
@@ -490,4 +490,120 @@ fn one_pitch_class(bar: u32, family: &str) -> bool {
             let here = notes.iter().filter(|other| other.onset <= at && at < other.onset + other.duration);
             here.map(|other| other.key.unwrap().number() % 12).collect::<BTreeSet<_>>().len() == 1
         })
+}
+
+/// The answer as the bars of each thing told besides.
+fn told(question: &str) -> BTreeMap<String, Bars> {
+    let parsed = parse(question).unwrap_or_else(|error| panic!("{question}: {error}"));
+    let mut told: BTreeMap<String, Bars> = BTreeMap::new();
+    for found in answer(&parsed, &RECORD).unwrap() {
+        told.entry(found.told.unwrap_or_default()).or_default().extend(found.first..=found.last);
+    }
+    told
+}
+
+/// What a question tells, and nothing else.
+#[track_caller]
+fn check_told(question: &str, expected: &[(&str, Bars)]) {
+    let expected: BTreeMap<String, Bars> = expected.iter().map(|(name, bars)| ((*name).to_owned(), bars.clone())).collect();
+    assert_eq!(told(question), expected, "{question}");
+}
+
+fn both(a: &Bars, b: &Bars) -> Bars {
+    a.intersection(b).copied().collect()
+}
+
+#[test]
+fn who_plays_most_and_who_least() {
+    // practice.csv: "section playing most" and "least", brass and orchestra; it counts both violins by themselves and every drum as a section.
+    let (low, horns) = (practice("presence", "trombones"), practice("presence", "horns"));
+    check_told("which brass section plays least?", &[("trombones", low.clone()), ("tubas", practice("presence", "tuba"))]);
+    check_told("which section of the brass is used least", &[("trombones", low.clone()), ("tubas", low.clone())]);
+    check_told("which brass section plays most?", &[("horns", horns.clone())]);
+    check_told("which brass section rests least?", &[("horns", horns)]);
+    check_told("which section plays least", &[("tuned percussion", practice("presence", "glockenspiel"))]);
+    check_told(
+        "which instrument plays least",
+        &[("Cymbals", practice("presence", "cymbals")), ("Glockenspiel", practice("presence", "glockenspiel"))],
+    );
+    check_told(
+        "which section plays most",
+        &[("violas", practice("presence", "violas")), ("violins", practice("presence", "violins II"))],
+    );
+    let song = bars("51-66");
+    check_told("which brass section plays most in bars 51 to 66", &[("horns", both(&practice("presence", "horns"), &song))]);
+}
+
+#[test]
+fn how_many_and_against_how_many() {
+    // players.csv: people sounding at most in the bar, part by part.
+    let mut horns = [0u32; 109];
+    for row in planted("players.csv").iter().filter(|row| row["part"].starts_with("Horn")) {
+        let span = row["first_bar"].parse::<usize>().unwrap()..=row["last_bar"].parse().unwrap();
+        horns[span].iter_mut().for_each(|people| *people += row["players"].parse::<u32>().unwrap());
+    }
+    for (number, bars) in told("how many horns play?") {
+        let number: u32 = number.parse().unwrap();
+        assert!(bars.iter().all(|&bar| horns[bar as usize] == number), "{number}: {bars:?}");
+    }
+    check_told("how many horns play in bars 35 to 44", &[("6", bars("35-44"))]);
+    check_told("how many trombones play in bars 46 to 80", &[]);
+    // PLANTED.md: the chorale of 81 to 88 has all six horns and three trombones in one stack.
+    let against = told("how many horns stand against each trombone?");
+    assert!(against["6 horns to 3 trombones"].is_superset(&bars("82-87")), "{against:?}");
+    assert!(told("how many horns play for each trumpet").contains_key("6 horns to 3 trumpets"));
+}
+
+#[test]
+fn what_somebody_does() {
+    let told_ = told("what do the trombones do in bars 35 to 45?");
+    assert_eq!(told_["bass"], bars("35-45"), "practice.csv: trombones have the bass in 35-45");
+    assert!(told_["harmony"].intersection(&bars("35-45")).count() >= 8, "{told_:?}");
+    let sections = told("what does each section do in bars 81 to 88");
+    assert_eq!(sections["tubas: bass"], bars("81-88"));
+    assert!(sections.keys().all(|key| key.contains(": ")), "{sections:?}");
+    assert_eq!(told("what do the horns play"), told("what does the horn do"));
+}
+
+#[test]
+fn gaps_and_overlaps_in_words() {
+    let gap = asked("where is the gap between brass and strings more than an octave?");
+    assert_eq!(gap, between_bands("brass", "strings", |between| between > 12));
+    check(
+        "a gap of at least an octave between horns and trombones",
+        &between_bands("horns", "trombones", |between| between >= 12),
+    );
+    check("horns are apart from trombones by more than a fifth", &between_bands("horns", "trombones", |between| between > 7));
+    assert_eq!(asked("where do horns and trombones overlap"), asked("horns overlap trombones"));
+    // practice.csv: twelve semitones in 79 and 80, the widest there are.
+    check_told("the widest gap between trumpets and horns", &[("12 semitones", practice("largest gap", "trumpets over horns"))]);
+    let deepest =
+        (1..=60).rev().find(|&size| !between_bands("horns", "trombones", |between| between == -size).is_empty()).unwrap();
+    let expected = between_bands("horns", "trombones", |between| between == -deepest);
+    check_told("deepest overlap of horns and trombones", &[(&format!("{deepest} semitones"), expected)]);
+}
+
+#[test]
+fn splits_stacks_and_support() {
+    // Roles and layers are read from the notes: most of the planted bars have to agree.
+    for section in ["trumpets", "trombones", "horns"] {
+        let (found, planted) = (asked(&format!("where do the {section} split?")), practice("section splits", section));
+        assert!(found.intersection(&planted).count() * 10 >= planted.len() * 6, "{section}: {found:?} {planted:?}");
+    }
+    assert!(asked("the brass splits").is_superset(&asked("trumpets are split")));
+    // PLANTED.md: the second tutti is one stack, the first and third are layered.
+    let stack = asked("where is the brass one stack?");
+    assert!(stack.intersection(&bars("81-88")).count() >= 6 && stack.is_disjoint(&bars("36-44")), "{stack:?}");
+    assert!(asked("brass plays several things at once").is_superset(&bars("36-44")));
+    // PLANTED.md: theme A in violins in octaves with the flute in 17 to 24.
+    let support = told("who supports the melody in bars 17 to 24?");
+    assert!(support.contains_key("Flute 1") && !support.contains_key("Double bass"), "{support:?}");
+    assert_eq!(asked("oboes and clarinets share the melody"), asked("oboes have melody and clarinets have melody"));
+    assert_eq!(
+        told("who doubles the tuba in bars 81 to 100?")["Bass trombone"],
+        bars("81-100"),
+        "docs: the tuba never stands alone"
+    );
+    let resting = told("who rests in bars 51 to 58?");
+    assert!(resting["Tuba"] == bars("51-58") && !resting.contains_key("Harp"), "PLANTED.md: clarinet over harp");
 }

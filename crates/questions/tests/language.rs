@@ -246,3 +246,12 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn shares_are_sent_to_the_tables() {
+    for question in ["what share of the brass is melody", "how much do the horns play", "average number of players"] {
+        refused(question, &["measures", "--sql"]);
+    }
+    refused("the widest gap between horns", &["ends after", "the other group"]);
+    refused("where is the gap between horns and trombones more than blue", &["a distance such as"]);
+}

@@ -3,6 +3,8 @@
 //! As the measure "separation" has it: the interval from the lowest sounding note of the upper group to the highest of the
 //! lower, upper being the group whose middle (half way between lowest and highest) lies higher; parts of percussion left out.
 
+use std::ops::Range;
+
 use ripieno_score::Crotchets;
 
 use crate::language::{Lie, Who};
@@ -22,6 +24,33 @@ struct Event {
 /// Bars with a moment at which both sound and lie so.
 pub(super) fn lie(stage: &Stage<'_>, a: &Who, b: &Who, lie: Lie) -> Result<Vec<bool>, Damaged> {
     let mut holds = vec![false; stage.bars];
+    each_moment(stage, a, b, |bars, first, second| {
+        if lies(first, second, lie) {
+            holds[bars].fill(true);
+        }
+    })?;
+    Ok(holds)
+}
+
+/// By bar the widest distance between two bands and the narrowest, in semitones, an overlap being negative; [`NOTHING`] where they do not sound together.
+pub(super) fn between(stage: &Stage<'_>, a: &Who, b: &Who) -> Result<[Vec<i64>; 2], Damaged> {
+    let mut found = [vec![NOTHING; stage.bars], vec![NOTHING; stage.bars]];
+    each_moment(stage, a, b, |bars, first, second| {
+        let size = distance(first, second);
+        for bar in bars {
+            for (known, further) in found.iter_mut().zip([i64::max as fn(i64, i64) -> i64, i64::min]) {
+                known[bar] = if known[bar] == NOTHING { size } else { further(known[bar], size) };
+            }
+        }
+    })?;
+    Ok(found)
+}
+
+/// Lowest and highest key.
+type Band = (i64, i64);
+
+/// Visits every stretch in which both sound and nothing changes: the bars it touches, and the bands.
+fn each_moment(stage: &Stage<'_>, a: &Who, b: &Who, mut visit: impl FnMut(Range<usize>, Band, Band)) -> Result<(), Damaged> {
     let events = events(stage, &[stage.cast(a), stage.cast(b)])?;
     let bars = stage.record.table("bars")?;
     let starts = bars.times("onset")?;
@@ -31,18 +60,14 @@ pub(super) fn lie(stage: &Stage<'_>, a: &Who, b: &Who, lie: Lie) -> Result<Vec<b
         counts[event.group][event.key] += event.change;
         let Some(next) = events.get(index + 1).filter(|next| next.at > event.at) else { continue };
         let (Some(first), Some(second)) = (band(&counts[0]), band(&counts[1])) else { continue };
-        if !lies(first, second, lie) {
-            continue;
-        }
         while starts.get(bar + 1).is_some_and(|&start| start <= event.at) {
             bar += 1;
         }
         // From here to the next event, through every bar begun meanwhile.
-        for (holds, _) in holds[bar..].iter_mut().zip(&starts[bar..]).take_while(|(_, start)| **start < next.at) {
-            *holds = true;
-        }
+        let end = bar + starts[bar..].iter().take_while(|start| **start < next.at).count();
+        visit(bar..end, first, second);
     }
-    Ok(holds)
+    Ok(())
 }
 
 fn events(stage: &Stage<'_>, groups: &[Cast; 2]) -> Result<Vec<Event>, Damaged> {
@@ -66,14 +91,19 @@ fn events(stage: &Stage<'_>, groups: &[Cast; 2]) -> Result<Vec<Event>, Damaged> 
     Ok(events)
 }
 
-fn band(counts: &[i32; 128]) -> Option<(i64, i64)> {
+fn band(counts: &[i32; 128]) -> Option<Band> {
     let low = counts.iter().position(|&count| count > 0)?;
     let high = counts.iter().rposition(|&count| count > 0)?;
     Some((i64::try_from(low).ok()?, i64::try_from(high).ok()?))
 }
 
-fn lies(a: (i64, i64), b: (i64, i64), lie: Lie) -> bool {
-    let between = if a.0 + a.1 >= b.0 + b.1 { a.0 - b.1 } else { b.0 - a.1 };
+/// From the lowest note of the upper to the highest of the lower.
+const fn distance(a: Band, b: Band) -> i64 {
+    if a.0 + a.1 >= b.0 + b.1 { a.0 - b.1 } else { b.0 - a.1 }
+}
+
+fn lies(a: Band, b: Band, lie: Lie) -> bool {
+    let between = distance(a, b);
     match lie {
         Lie::Apart(least) => between >= least,
         Lie::Touching => (0..=2).contains(&between),

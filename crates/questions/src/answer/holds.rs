@@ -62,6 +62,8 @@ pub(super) fn holds(condition: &Condition, stage: &Stage<'_>) -> Result<Vec<bool
         Condition::Even(grade) => heard::chord(stage, *grade),
         Condition::Tutti => page::tutti(stage),
         Condition::Voiced(who, spacing) => page::voiced(stage, who, spacing),
+        Condition::Splits(who) => page::splits(stage, who),
+        Condition::Stacked(who, kind) => page::stacked(stage, who, *kind),
         Condition::Chord(root, quality, inversion) => page::chord(stage, *root, quality.as_deref(), *inversion),
         Condition::Key(tonic, mode) => page::key(stage, *tonic, mode.as_deref()),
         Condition::Differs(what) => page::differs(stage, *what),

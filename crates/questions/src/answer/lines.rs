@@ -11,7 +11,7 @@ use super::spans;
 use super::stage::Stage;
 
 /// By part and bar, whether a line has one of the roles as its chief role.
-fn held(stage: &Stage<'_>, roles: &[Role]) -> Result<Vec<Vec<bool>>, Damaged> {
+pub(super) fn held(stage: &Stage<'_>, roles: &[Role]) -> Result<Vec<Vec<bool>>, Damaged> {
     let table = stage.record.table("spans")?;
     let told = table.texts("role")?;
     let wanted: Vec<bool> = told.words.iter().map(|word| roles.iter().any(|role| role.name() == word)).collect();

@@ -13,7 +13,7 @@ mod wanted;
 
 use std::collections::BTreeSet;
 
-use crate::language::{Changing, Condition, PedalNote, Question, Who};
+use crate::language::{Changing, Condition, PedalNote, Question, Wanted, Who};
 use crate::record::{Damaged, Record, Table};
 
 /// Consecutive bars with the numbers printed on the page.
@@ -27,7 +27,8 @@ pub struct Found {
     pub first_printed: String,
     /// Printed number of the last.
     pub last_printed: String,
-    /// What was asked for besides the bars: the part, where a question asks who; the pitch, where it asks for a note.
+    /// What was asked for besides the bars: the part, where a question asks who; the pitch, where it asks for a note; the number, distance, role or
+    /// section, where it asks for that.
     pub told: Option<String>,
 }
 
@@ -83,16 +84,16 @@ pub fn answer(question: &Question, record: &Record) -> Result<Vec<Found>, Damage
     question.each_who(&mut |who| asks_who |= *who == Who::Asked);
     if !asks_who {
         let holds = holds::holds(&question.condition, &stage)?;
-        let (runs, told) = wanted::wanted(&question.wanted, &holds, &stage)?;
-        return Ok(runs.into_iter().map(|run| found(run, told.clone())).collect());
+        let runs = wanted::wanted(&question.wanted, &holds, &stage)?;
+        return Ok(runs.into_iter().map(|(run, told)| found(run, told)).collect());
     }
     let mut answers = Vec::new();
     for part in 0..stage.part_count() {
         stage.asked = part;
         let holds = holds::holds(&question.condition, &stage)?;
-        let (runs, _) = wanted::wanted(&question.wanted, &holds, &stage)?;
+        let runs = wanted::wanted(&question.wanted, &holds, &stage)?;
         let name = stage.part_name(part).map(str::to_owned);
-        answers.extend(runs.into_iter().map(|run| found(run, name.clone())));
+        answers.extend(runs.into_iter().map(|(run, _)| found(run, name.clone())));
     }
     // Of one moment in page order.
     answers.sort_by_key(|found| (found.first, found.last));
@@ -121,6 +122,12 @@ pub(crate) fn runs(holds: &[bool]) -> Vec<(usize, usize)> {
 pub fn tables(question: &Question) -> Vec<&'static str> {
     let mut needed = BTreeSet::from(["parts", "bars", "roles", "groups"]);
     collect(&question.condition, &mut needed);
+    needed.extend(match &question.wanted {
+        Wanted::Distance(..) => Some("notes"),
+        Wanted::Against(_) => Some("proofs"),
+        Wanted::RolesOf(_) => Some("spans"),
+        _ => None,
+    });
     question.each_who(&mut |who| {
         needed.extend(match who {
             Who::Melody => Some("melody"),
@@ -153,7 +160,7 @@ fn collect(condition: &Condition, needed: &mut BTreeSet<&'static str>) {
         Condition::Even(_) => "balance",
         Condition::Tutti => "tuttis",
         Condition::Swells(..) => "swells",
-        Condition::Thickened(..) | Condition::Voiced(..) => "proofs",
+        Condition::Thickened(..) | Condition::Voiced(..) | Condition::Splits(_) | Condition::Stacked(..) => "proofs",
         Condition::Chord(..) => "chords",
         Condition::Key(..) | Condition::Differs(Changing::Key) => "keys",
         Condition::Theme(..) => "statements",

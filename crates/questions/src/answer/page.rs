@@ -1,8 +1,10 @@
 //! What holds of the bar as it stands on the page and in the harmony.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
-use crate::language::{Changing, Quantity, Subject, Who, note_name};
+use ripieno_instruments::family::Section;
+
+use crate::language::{Changing, Quantity, Stacked, Subject, Who, note_name};
 use crate::record::{Cell, Damaged};
 
 use super::holds::of_parts_in_bars;
@@ -76,6 +78,11 @@ fn sections(stage: &Stage<'_>, who: &Who) -> BTreeSet<String> {
 
 /// Whether the chords of these are spaced so at some moment.
 pub(super) fn voiced(stage: &Stage<'_>, who: &Who, spacing: &str) -> Result<Vec<bool>, Damaged> {
+    proven(stage, "chord_voicing", who, |aspect| aspect == spacing)
+}
+
+/// Bars behind the values of a measure about a section, a family or the whole score.
+fn proven(stage: &Stage<'_>, measure: &str, who: &Who, is: impl Fn(&str) -> bool) -> Result<Vec<bool>, Damaged> {
     let (kind, name) = match who {
         Who::Family(family) => ("family", Some(family.name())),
         Who::Section(section) => ("section", Some(section.name())),
@@ -83,11 +90,43 @@ pub(super) fn voiced(stage: &Stage<'_>, who: &Who, spacing: &str) -> Result<Vec<
         _ => ("score", None),
     };
     rows(stage, "proofs", |table, row| {
-        Ok(table.texts("measure")?.get(row) == Some("chord_voicing")
+        Ok(table.texts("measure")?.get(row) == Some(measure)
             && table.texts("subject_kind")?.get(row) == Some(kind)
             && name.is_none_or(|name| table.texts("subject").is_ok_and(|told| told.get(row) == Some(name)))
-            && table.texts("aspect")?.get(row) == Some(spacing))
+            && table.texts("aspect")?.get(row).is_some_and(&is))
     })
+}
+
+/// Whether lines of a section among these share neither layer nor role at some moment.
+pub(super) fn splits(stage: &Stage<'_>, who: &Who) -> Result<Vec<bool>, Damaged> {
+    let sections = sections(stage, who);
+    rows(stage, "proofs", |table, row| {
+        Ok(table.texts("measure")?.get(row) == Some("cohesion")
+            && table.texts("aspect")?.get(row).is_some_and(|aspect| aspect.contains(" against "))
+            && table.texts("subject")?.get(row).is_some_and(|name| sections.contains(name)))
+    })
+}
+
+/// Whether a body that plays with all of its sections is one stack, or split, at some moment.
+pub(super) fn stacked(stage: &Stage<'_>, who: &Who, kind: Stacked) -> Result<Vec<bool>, Damaged> {
+    proven(stage, "stack", who, |aspect| match kind {
+        Stacked::OneStack => aspect == "one stack",
+        Stacked::Split => aspect.starts_with("split"),
+    })
+}
+
+/// How many horns stand against how many of these, as the measure "brass_weight" has it: its words and bars.
+pub(super) fn against(stage: &Stage<'_>, section: Section) -> Result<Vec<(String, Vec<bool>)>, Damaged> {
+    let mut found: BTreeMap<String, Vec<bool>> = BTreeMap::new();
+    let Some(table) = stage.newer_table("proofs") else { return Ok(Vec::new()) };
+    let (measures, others, aspects) = (table.texts("measure")?, table.texts("other")?, table.texts("aspect")?);
+    for (row, (first, last)) in spans(table)?.enumerate() {
+        if measures.get(row) == Some("brass_weight") && others.get(row) == Some(section.name()) {
+            let aspect = aspects.get(row).unwrap_or_default().to_owned();
+            found.entry(aspect).or_insert_with(|| vec![false; stage.bars])[stage.between(first, last)].fill(true);
+        }
+    }
+    Ok(found.into_iter().collect())
 }
 
 /// Whether they are under a crescendo or diminuendo, or of the bar at least half of the parts that sound.

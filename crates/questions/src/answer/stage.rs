@@ -9,7 +9,7 @@ use ripieno_texture::Role;
 
 use super::cast::Cast;
 use super::spans;
-use crate::language::Who;
+use crate::language::{Among, Who};
 use crate::record::{Damaged, Record, Table, Texts};
 
 /// One part.
@@ -217,6 +217,26 @@ impl<'a> Stage<'a> {
             }
         }
         units.into_iter().map(Cast::of_parts).collect()
+    }
+
+    /// The sections, families or parts of the score, by name.
+    pub fn bodies(&self, among: Among) -> Vec<(String, Cast)> {
+        let of_family = |part: &Part, family: Option<Family>| family.is_none_or(|family| part.family == family.name());
+        let name = |at: usize, part: &Part| match among {
+            Among::Sections(family) => of_family(part, family).then(|| part.section.clone()),
+            Among::Families => Some(part.family.clone()),
+            Among::Parts(family) => of_family(part, family)
+                .then(|| self.part_name(at).unwrap_or_default().split_whitespace().collect::<Vec<_>>().join(" ")),
+        };
+        let mut bodies: Vec<(String, Vec<usize>)> = Vec::new();
+        for (at, part) in self.parts.iter().enumerate() {
+            let Some(name) = name(at, part) else { continue };
+            match bodies.iter_mut().find(|(known, _)| *known == name).filter(|_| !matches!(among, Among::Parts(_))) {
+                Some((_, parts)) => parts.push(at),
+                None => bodies.push((name, vec![at])),
+            }
+        }
+        bodies.into_iter().map(|(name, parts)| (name, Cast::of_parts(parts))).collect()
     }
 
     /// Whether one of them sounds in a bar.

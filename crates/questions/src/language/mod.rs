@@ -8,5 +8,6 @@ mod words;
 pub(crate) use parse::note_name;
 pub use parse::{Misunderstood, parse};
 pub use question::{
-    Changing, Condition, Counted, Doubled, End, Lie, PedalNote, Quantity, Question, Register, Side, Subject, Wanted, Who,
+    Among, Changing, Condition, Counted, Doubled, End, Lie, PedalNote, Quantity, Question, Register, Side, Stacked, Subject,
+    Wanted, Who,
 };

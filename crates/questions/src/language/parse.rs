@@ -1,6 +1,8 @@
 //! From text to question. The grammar stands in `docs/questions.md`.
 
+mod asks;
 mod bar;
+mod distance;
 mod does;
 mod nouns;
 mod opening;

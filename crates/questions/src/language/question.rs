@@ -119,6 +119,15 @@ pub enum Register {
     Between(i64, i64),
 }
 
+/// What the full chords of a body are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stacked {
+    /// One rhythm and interleaved or adjacent chord tones.
+    OneStack,
+    /// Different things at once.
+    Split,
+}
+
 /// What is counted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Counted {
@@ -199,6 +208,10 @@ pub enum Condition {
     Thickened(Option<Who>, Option<Who>),
     /// The chords of these (a section, a family, or everybody) are close or open at some moment.
     Voiced(Who, &'static str),
+    /// Two lines of one of these sections share neither layer nor role at some moment.
+    Splits(Who),
+    /// Where all of their sections play (these being a family, or everybody), they are of this kind at some moment, as the measure "stack" calls it.
+    Stacked(Who, Stacked),
     /// A pedal holds this note.
     Pedal(Subject, PedalNote),
     /// Something is not what it was in the bar before.
@@ -256,6 +269,27 @@ pub enum Wanted {
     Parts(End),
     /// Those in which these sound their highest note, or their lowest.
     Note(End, Who),
+    /// Those with the widest gap between the bands of two, or with the deepest overlap.
+    Distance(End, Who, Who),
+    /// The bars of whichever of these sounds in most of the bars, or in fewest, with its name.
+    Most(End, Among),
+    /// All, with the number of people of these who play.
+    Number(Who),
+    /// All in which horns share a loud chord with these, with how many play against how many.
+    Against(Section),
+    /// All in which these sound, role by role.
+    RolesOf(Who),
+}
+
+/// Those among whom one plays most.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Among {
+    /// The sections of a family, or of the whole score.
+    Sections(Option<Family>),
+    /// The families.
+    Families,
+    /// The parts of a family, or of the whole score.
+    Parts(Option<Family>),
 }
 
 /// A question.
@@ -278,8 +312,10 @@ impl Condition {
 impl Question {
     /// Tells everybody whom the question names.
     pub(crate) fn each_who(&self, tell: &mut dyn FnMut(&Who)) {
-        if let Wanted::Note(_, who) = &self.wanted {
-            who.each(tell);
+        match &self.wanted {
+            Wanted::Note(_, who) | Wanted::Number(who) | Wanted::RolesOf(who) => who.each(tell),
+            Wanted::Distance(_, who, other) => [who, other].into_iter().for_each(|who| who.each(tell)),
+            _ => {}
         }
         self.condition.each_who(tell);
     }
@@ -321,7 +357,12 @@ impl Condition {
                 who.each(tell);
                 other.each(tell);
             }
-            Self::Leads(who) | Self::Solo(who) | Self::Voiced(who, _) | Self::Count(Counted::Of(who), ..) => who.each(tell),
+            Self::Leads(who)
+            | Self::Solo(who)
+            | Self::Voiced(who, _)
+            | Self::Splits(who)
+            | Self::Stacked(who, _)
+            | Self::Count(Counted::Of(who), ..) => who.each(tell),
             Self::Heard(_, who) | Self::Theme(_, who) => who.iter().for_each(|who| who.each(tell)),
             Self::Thickened(one, other) => one.iter().chain(other).for_each(|who| who.each(tell)),
             Self::Level(None, ..)

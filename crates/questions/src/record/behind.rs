@@ -87,6 +87,8 @@ fn is_kept(measure: &str, aspect: &str) -> bool {
         "thickened_lines" => aspect == "time",
         "chord_voicing" => ["close", "open", "within an octave"].contains(&aspect),
         "stack" => true,
+        // "6 horns to 3 trombones"
+        "brass_weight" => aspect.contains(" to "),
         "cohesion" => aspect == "rhythms part" || aspect.contains(" against "),
         _ => false,
     }

@@ -407,7 +407,7 @@ pub const SHAPES: &[Shape] = &[
     },
     Shape {
         name: "proofs",
-        says: "consecutive bars behind a value of thickened_lines, chord_voicing, stack or cohesion",
+        says: "consecutive bars behind a value of thickened_lines, chord_voicing, stack, cohesion or brass_weight",
         columns: &[
             text("measure"),
             text("subject_kind"),

@@ -2,7 +2,7 @@
 
 use ripieno_texture::Role;
 
-use super::super::question::{Condition, Doubled, End, Lie, PedalNote, Register};
+use super::super::question::{Condition, Doubled, End, Lie, PedalNote, Register, Stacked};
 use super::super::words::{DEGREES, HIDDEN, ROLES, SWELLS, WAYS};
 use super::pitch::pitch;
 use super::players::{alone, each_who, plain};
@@ -81,6 +81,10 @@ impl Parser {
             "passes",
             "crescendo",
             "diminuendo",
+            "split",
+            "splits",
+            "support",
+            "supports",
         ];
         if self.is_next("first") {
             return self.word(1).is_some_and(|word| VERBS.contains(&word.as_str()));
@@ -201,6 +205,9 @@ impl Parser {
             if let Some(spacing) = self.spacing() {
                 return Ok(self.voiced(subjects, spacing));
             }
+            if let Some(stacked) = self.stacked(subjects) {
+                return Ok(stacked);
+            }
             let begin = self.at;
             let _ = self.pass(&["a"]);
             if let Some((_, swell)) = SWELLS.iter().find(|(words, _)| self.pass_all(words)) {
@@ -266,7 +273,21 @@ impl Parser {
             let (doubled, above) = self.interval()?;
             return Ok(each_who(subjects, |who| Condition::Doubles(who, Some(whom.clone()), doubled, above)));
         }
+        if self.pass(&["split", "splits"]) {
+            return Ok(each_who(subjects, Condition::Splits));
+        }
+        if self.pass(&["support", "supports"]) {
+            let _ = self.pass(&["the"]);
+            self.need(&["melody", "tune"], "“the melody”")?;
+            // Chord tones that follow the tune for a while are no support.
+            let doubles = each_who(subjects, |who| Condition::Doubles(who, Some(Who::Melody), Doubled::Anyhow, None));
+            let sings = each(subjects, |subject| Condition::Has(subject, vec![Role::Melody, Role::Countermelody]));
+            return Ok(Condition::All(vec![doubles, sings], Vec::new()));
+        }
         if self.pass(&["overlap", "overlaps"]) {
+            if self.ends_here() || self.pass_all(&["each", "other"]) {
+                return self.overlapping(subjects);
+            }
             let _ = self.pass(&["with"]);
             let whom = self.whom()?;
             return Ok(each_who(subjects, |who| Condition::Lie(who, whom.clone(), Lie::Overlapping)));
@@ -285,8 +306,11 @@ impl Parser {
             return Ok(each_who(subjects, |who| Condition::TakesOver(who, from.clone())));
         }
         if self.pass(&["share", "shares"]) {
+            if self.pass_all(&["the", "melody"]) || self.pass_all(&["the", "tune"]) {
+                return Ok(each(subjects, |subject| Condition::Has(subject, vec![Role::Melody])));
+            }
             let _ = self.pass(&["a", "one"]);
-            self.need(&["layer"], "“a layer with”")?;
+            self.need(&["layer"], "“a layer with” or “the melody”")?;
             self.need(&["with"], "“with”")?;
             let whom = self.whom()?;
             return Ok(each_who(subjects, |who| Condition::OneLayer(who, whom.clone())));
@@ -314,6 +338,12 @@ impl Parser {
         }
         if let Some(spacing) = self.spacing() {
             return Ok(self.voiced(subjects, spacing));
+        }
+        if let Some(stacked) = self.stacked(subjects) {
+            return Ok(stacked);
+        }
+        if self.pass(&["split"]) {
+            return Ok(each_who(subjects, Condition::Splits));
         }
         if self.pass(&["thickened"]) {
             let by = if self.pass(&["by"]) { Some(self.whom()?) } else { None };
@@ -348,9 +378,7 @@ impl Parser {
             let whom = self.whom()?;
             let mut semitones = 3;
             if self.pass(&["by"]) {
-                let _ = self.pass_all(&["at", "least"]);
-                semitones = self.number().ok_or_else(|| self.wrong("a number of semitones"))?;
-                self.need(&["semitones", "semitone"], "“semitones”")?;
+                semitones = self.semitones()?;
             }
             return Ok(each_who(subjects, |who| Condition::Lie(who, whom.clone(), Lie::Apart(semitones))));
         }
@@ -405,6 +433,32 @@ impl Parser {
             return Ok(each_who(subjects, |who| Condition::Doubles(who, Some(Who::Melody), doubled, above)));
         }
         self.at_one_pitch(subjects, doubled)
+    }
+
+    /// "horns and trombones overlap": each with the next.
+    fn overlapping(&self, subjects: &Subjects) -> Parsed<Condition> {
+        let named: Vec<&Who> = subjects.each.iter().flat_map(|subject| &subject.who).collect();
+        if named.len() < 2 {
+            return Err(self.wrong("other players"));
+        }
+        let pairs = named.windows(2).map(|pair| Condition::Lie(pair[0].clone(), pair[1].clone(), Lie::Overlapping));
+        Ok(super::players::joined(pairs.collect(), subjects.either))
+    }
+
+    /// "one stack", "as one stack", "several things at once".
+    fn stacked(&mut self, subjects: &Subjects) -> Option<Condition> {
+        let begin = self.at;
+        let _ = self.pass(&["as", "in"]);
+        let kind = if self.pass_all(&["one", "stack"]) || self.pass_all(&["a", "single", "stack"]) {
+            Stacked::OneStack
+        } else if self.pass_all(&["several", "things"]) || self.pass_all(&["different", "things"]) {
+            let _ = self.pass_all(&["at", "once"]);
+            Stacked::Split
+        } else {
+            self.at = begin;
+            return None;
+        };
+        Some(each_who(subjects, |who| Condition::Stacked(who, kind)))
     }
 
     /// Their chords are spaced so.

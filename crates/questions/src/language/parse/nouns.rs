@@ -15,6 +15,7 @@ impl Parser {
             Self::about_melody,
             Self::about_bass,
             Self::change,
+            Self::gap,
             Self::swell,
             Self::pedal,
             Self::chords,

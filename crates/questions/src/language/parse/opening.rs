@@ -13,6 +13,9 @@ impl Parser {
     /// "bars where", "how many bars", "the longest passage in which"; what is wanted, and the condition where the opening tells it.
     pub(super) fn opening(&mut self) -> Parsed<(Wanted, Option<Condition>)> {
         let _ = self.pass(&["show", "find"]);
+        if let Some(wanted) = self.besides_bars()? {
+            return Ok((wanted, Some(Condition::always())));
+        }
         if self.word(1).is_some_and(|word| BARS.contains(&word.as_str())) {
             let _ = self.pass(&["which", "what"]);
         }
@@ -69,6 +72,9 @@ impl Parser {
     }
 
     fn superlative(&mut self) -> Parsed<Option<(Wanted, Option<Condition>)>> {
+        if let Some(wanted) = self.widest()? {
+            return Ok(Some((wanted, Some(Condition::always()))));
+        }
         for (word, end) in [("highest", End::High), ("lowest", End::Low)] {
             if self.pass(&[word]) {
                 self.need(&["note", "notes", "pitch"], "“note of”")?;
