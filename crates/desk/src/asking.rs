@@ -7,7 +7,7 @@ use axum::Json;
 use axum::extract::rejection::{JsonRejection, QueryRejection};
 use axum::extract::{Query, State};
 use ripieno_library::{Bounds, Value, query_within, text_of};
-use ripieno_questions::{Found, Question, answer, parse, tables};
+use ripieno_questions::{Found, Question, answer, bar_count, parse, tables};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -34,9 +34,11 @@ pub(crate) struct Answer {
 
 impl Answer {
     fn of(found: &[Found]) -> Self {
-        let text = found.iter().map(Found::cited).collect::<Vec<_>>().join(", ");
+        let text = found.iter().map(Found::said).collect::<Vec<_>>().join(", ");
         let spans = found.iter().map(|found| [found.first, found.last]).collect();
-        Self { bars: Cited { text, spans }, count: found.iter().map(Found::count).sum() }
+        // Where several play at once a bar is found more than once.
+        let count = u32::try_from(bar_count(found)).unwrap_or(u32::MAX);
+        Self { bars: Cited { text, spans }, count }
     }
 }
 
