@@ -32,7 +32,7 @@ use crate::studied::{self, MOST_BYTES};
 use crate::takeaway;
 use crate::upload;
 use crate::view::View;
-use crate::{asking, assets, balance, chart, compare, evidence, notes, write};
+use crate::{asking, assets, balance, chart, compare, evidence, notes, saved, write};
 
 /// The demonstration score, made for this project.
 const DEMO: &[u8] = include_bytes!("../../../demo/lifeboat_overture.musicxml");
@@ -76,6 +76,7 @@ fn routes() -> OpenApiRouter<Desk> {
         .merge(chart::routes())
         .merge(excerpt::routes())
         .merge(listen::routes())
+        .merge(saved::routes())
         .merge(takeaway::routes())
         .merge(write::routes())
 }

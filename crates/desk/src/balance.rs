@@ -6,6 +6,7 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use ripieno_instruments::printed;
 use ripieno_study::acoustics::exposure::{CAUTION, schemes};
 use ripieno_study::acoustics::verdicts::{Ruled, Stands};
 use ripieno_study::acoustics::{Audible, Day, Grade, Plan, Room, Situation};
@@ -25,9 +26,10 @@ pub(crate) fn routes() -> OpenApiRouter<Desk> {
 }
 
 /// Where it is heard.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub(crate) enum Where {
+    #[default]
     /// A seat in a concert hall, 15 m behind the conductor.
     Hall,
     /// On the stage of that hall.
@@ -36,12 +38,11 @@ pub(crate) enum Where {
     Mix,
 }
 
-/// A situation as the page asks for it.
-#[derive(Debug, Clone, PartialEq, Eq, Deserialize, IntoParams)]
-pub(crate) struct Asked {
-    /// The revision of the score.
-    revision: u64,
+/// A situation as the page asks for it; the seat in the hall without one.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize, IntoParams)]
+pub(crate) struct Heard {
     #[param(inline)]
+    #[serde(default)]
     place: Where,
     /// On the stage: at the desk of this part; at the conductor's place without it.
     part: Option<usize>,
@@ -50,11 +51,18 @@ pub(crate) struct Asked {
     levels: String,
 }
 
+/// The score as it is when it is asked about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, IntoParams)]
+struct Now {
+    /// The revision of the score.
+    revision: u64,
+}
+
 /// Most that a mix adds or takes away.
 const LEVELS: std::ops::RangeInclusive<i32> = -60..=20;
 
-impl Asked {
-    fn situation(&self) -> Outcome<Situation> {
+impl Heard {
+    pub(crate) fn situation(&self) -> Outcome<Situation> {
         Ok(match self.place {
             Where::Hall => Situation::hall(),
             Where::Stage => Situation::Stage { room: Room::hall(), plan: Plan::ViolinsTogether, part: self.part },
@@ -67,8 +75,10 @@ impl Asked {
             }
         })
     }
+}
 
-    fn opened(&self, desk: &Desk, score: i64) -> Outcome<std::sync::Arc<Open>> {
+impl Now {
+    fn opened(self, desk: &Desk, score: i64) -> Outcome<std::sync::Arc<Open>> {
         let open = desk.opened(score)?;
         if open.revision != self.revision {
             return Err(Failure::new(StatusCode::CONFLICT, "the score has changed meanwhile; look again"));
@@ -340,7 +350,7 @@ pub(crate) fn weighed(study: &Study, weighing: &Weighing<'_>) -> Weighed {
     let spans = weighing.spans();
     let place = match &balance.situation {
         Situation::Stage { room, part: Some(part), .. } => {
-            let name = study.score.parts.get(*part).map_or("", |part| part.name.trim());
+            let name = study.score.parts.get(*part).map_or_else(String::new, |part| printed(&part.name));
             format!("{}, at the desk of {name}", room.name)
         }
         other => other.to_string(),
@@ -379,11 +389,16 @@ pub(crate) fn told(study: &Study, span: usize, heard: &SpanHeard) -> HeardSpan {
 }
 
 /// How the score balances in a situation, and how each span is heard there
-#[utoipa::path(get, path = "/api/scores/{score}/balance", params(("score" = i64, Path), Asked), responses((status = 200, body = Weighed), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
-async fn balance(State(desk): State<Desk>, score: ScorePath, asked: Result<Query<Asked>, QueryRejection>) -> Outcome<Response> {
-    let (score, Query(asked)) = (number(score)?, asked.map_err(bad)?);
-    let open = asked.opened(&desk, score)?;
-    let json = desk.weighers.all(&open, asked.situation()?).await?;
+#[utoipa::path(get, path = "/api/scores/{score}/balance", params(("score" = i64, Path), Now, Heard), responses((status = 200, body = Weighed), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+async fn balance(
+    State(desk): State<Desk>,
+    score: ScorePath,
+    now: Result<Query<Now>, QueryRejection>,
+    heard: Result<Query<Heard>, QueryRejection>,
+) -> Outcome<Response> {
+    let (score, Query(now), Query(heard)) = (number(score)?, now.map_err(bad)?, heard.map_err(bad)?);
+    let open = now.opened(&desk, score)?;
+    let json = desk.weighers.all(&open, heard.situation()?).await?;
     Ok(([(header::CONTENT_TYPE, "application/json")], json).into_response())
 }
 
@@ -394,15 +409,17 @@ struct Span {
 }
 
 /// How a span is heard in a situation where it is heard worst; nothing where it is silent
-#[utoipa::path(get, path = "/api/scores/{score}/heard", params(("score" = i64, Path), Asked, Span), responses((status = 200, body = Option<HeardSpan>), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+#[utoipa::path(get, path = "/api/scores/{score}/heard", params(("score" = i64, Path), Now, Heard, Span), responses((status = 200, body = Option<HeardSpan>), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn heard(
     State(desk): State<Desk>,
     score: ScorePath,
-    asked: Result<Query<Asked>, QueryRejection>,
+    now: Result<Query<Now>, QueryRejection>,
+    asked: Result<Query<Heard>, QueryRejection>,
     span: Result<Query<Span>, QueryRejection>,
 ) -> Outcome<Json<Option<HeardSpan>>> {
-    let (score, Query(asked), Query(Span { span })) = (number(score)?, asked.map_err(bad)?, span.map_err(bad)?);
-    let open = asked.opened(&desk, score)?;
+    let (score, Query(now), Query(asked), Query(Span { span })) =
+        (number(score)?, now.map_err(bad)?, asked.map_err(bad)?, span.map_err(bad)?);
+    let open = now.opened(&desk, score)?;
     if span >= open.study.roles.roles.spans.len() {
         return Err(Failure::not_there("there is no such span"));
     }
@@ -417,12 +434,16 @@ mod tests {
     use axum::extract::Path;
     use serde_json::Value;
 
-    fn at(place: Where, levels: &str) -> Asked {
-        Asked { revision: DEMO.opened(1).unwrap().revision, place, part: None, levels: levels.to_owned() }
+    fn at(place: Where, levels: &str) -> Heard {
+        Heard { place, part: None, levels: levels.to_owned() }
     }
 
-    async fn asked(asked: Asked) -> Outcome<Value> {
-        let answer = balance(State(DEMO.clone()), Ok(Path(1)), Ok(Query(asked))).await?;
+    fn now() -> Query<Now> {
+        Query(Now { revision: DEMO.opened(1).unwrap().revision })
+    }
+
+    async fn asked(asked: Heard) -> Outcome<Value> {
+        let answer = balance(State(DEMO.clone()), Ok(Path(1)), Ok(now()), Ok(Query(asked))).await?;
         let bytes = axum::body::to_bytes(answer.into_body(), 64 << 20).await.unwrap();
         Ok(serde_json::from_slice(&bytes).unwrap())
     }
@@ -437,9 +458,10 @@ mod tests {
             let wrong = asked(at(Where::Mix, levels)).await.unwrap_err();
             assert!(wrong.message.contains("whole number of decibels"), "{}", wrong.message);
         }
-        let older = asked(Asked { revision: 0, ..at(Where::Hall, "") }).await.unwrap_err();
+        let before = Query(Now { revision: 0 });
+        let older = balance(State(DEMO.clone()), Ok(Path(1)), Ok(before), Ok(Query(Heard::default()))).await.unwrap_err();
         assert_eq!(older.status, 409);
-        let nobody = asked(Asked { part: Some(900), ..at(Where::Stage, "") }).await.unwrap_err();
+        let nobody = asked(Heard { part: Some(900), ..at(Where::Stage, "") }).await.unwrap_err();
         assert!(nobody.message.contains("no part 901"), "{}", nobody.message);
     }
 
@@ -475,13 +497,14 @@ mod tests {
         assert!(told["exposure"]["caution"].as_str().unwrap().contains("not a measurement"));
         // One span, from what has been weighed already: its worst bar is the least of its row.
         let span = spans.iter().position(|bars| bars.as_array().unwrap().iter().any(Value::is_i64)).unwrap();
-        let one = heard(State(DEMO.clone()), Ok(Path(1)), Ok(Query(at(Where::Hall, ""))), Ok(Query(Span { span }))).await;
+        let one = heard(State(DEMO.clone()), Ok(Path(1)), Ok(now()), Ok(Query(Heard::default())), Ok(Query(Span { span }))).await;
         let Json(one) = one.unwrap();
         let one = one.unwrap();
         let least = spans[span].as_array().unwrap().iter().filter_map(Value::as_f64).fold(f64::MAX, f64::min);
         assert!((one.margin - least).abs() <= 1.0, "{} and {least}", one.margin);
         let none =
-            heard(State(DEMO.clone()), Ok(Path(1)), Ok(Query(at(Where::Hall, ""))), Ok(Query(Span { span: 1 << 40 }))).await;
+            heard(State(DEMO.clone()), Ok(Path(1)), Ok(now()), Ok(Query(Heard::default())), Ok(Query(Span { span: 1 << 40 })))
+                .await;
         assert_eq!(none.unwrap_err().status, 404);
     }
 }

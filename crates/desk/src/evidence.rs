@@ -5,6 +5,7 @@ use axum::Json;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
+use ripieno_instruments::printed;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -66,7 +67,7 @@ fn of_span(desk: &Desk, score: i64, asked: &SpanAsked) -> Outcome<Evidence> {
     let study = &open.study;
     let roles = &study.roles.roles;
     let Some(span) = roles.spans.get(asked.span) else { return Err(Failure::not_there("there is no such span")) };
-    let name = |part: usize| study.score.parts.get(part).map(|part| part.name.trim().to_owned()).unwrap_or_default();
+    let name = |part: usize| study.score.parts.get(part).map(|part| printed(&part.name)).unwrap_or_default();
     let mean = |table: &[Vec<f32>]| {
         let bars: Vec<f32> = span.bars.clone().filter_map(|bar| table.get(span.part)?.get(bar as usize).copied()).collect();
         #[allow(clippy::cast_precision_loss)] // bars

@@ -15,6 +15,7 @@ use ripieno_engraving::{
 use ripieno_formats::excerpt::{Cut, Excerpt, Parts, PitchShown, condense, cut};
 use ripieno_formats::musicxml::note_id;
 use ripieno_formats::{midi, musicxml};
+use ripieno_instruments::printed;
 use ripieno_score::{BarIndex, Unroll};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -180,7 +181,10 @@ impl Wish {
 
     /// Pages in this layout, with the excerpt they show.
     fn engrave(&self, desk: &Desk, open: &Open, of: &OfStudy, layout: &Layout) -> Outcome<(Excerpt, Vec<Page>)> {
-        let excerpt = self.cut(open)?;
+        let mut excerpt = self.cut(open)?;
+        for part in &mut excerpt.score.parts {
+            part.name = printed(&part.name);
+        }
         let reading = &open.study.roles.roles;
         let roles = self.roles.then(|| roles_of_excerpt(&roles_of_spans(spans(open, of), reading), &excerpt.origin));
         let engraver = desk.media.engraver().map_err(said)?;
@@ -231,7 +235,7 @@ async fn made(desk: &Desk, score: i64, wish: Wish) -> Outcome<Arc<Engraved>> {
 }
 
 fn names(excerpt: &Excerpt) -> Vec<String> {
-    excerpt.score.parts.iter().map(|part| part.name.trim().to_owned()).collect()
+    excerpt.score.parts.iter().map(|part| printed(&part.name)).collect()
 }
 
 fn shown(excerpt: &Excerpt, pictures: &[Page], spans: &[Vec<Option<usize>>], first: u32) -> ExcerptShown {
@@ -452,7 +456,7 @@ mod tests {
         assert!(led.len() * 10 > page.span.len() * 9, "{} of {}", led.len(), page.span.len());
         for span in led {
             assert!(span.bars.start <= 38 && span.bars.end > 35);
-            assert!(shown.staves.contains(&open.study.score.parts[span.part].name.trim().to_owned()));
+            assert!(shown.staves.contains(&printed(&open.study.score.parts[span.part].name)));
         }
         assert!(page.x.iter().zip(&page.y).all(|(&x, &y)| (0.0..page.width).contains(&x) && (0.0..page.height).contains(&y)));
     }

@@ -22,6 +22,7 @@ mod key;
 mod listen;
 mod media;
 mod notes;
+mod saved;
 mod serve;
 mod shelf;
 mod studied;

@@ -316,7 +316,7 @@ async fn sound_file(
 #[allow(clippy::unwrap_used)] // a test may stop at the first surprise
 mod tests {
     use super::*;
-    use crate::media::trial::DEMO;
+    use crate::media::{STREAMS, trial::DEMO};
     use axum::extract::Path;
     use futures_util::StreamExt;
     use ripieno_sound::Stereo;
@@ -358,12 +358,12 @@ mod tests {
         let expected: Vec<f32> = (0..frames).map(|at| chunk.stems.iter().map(|stem| stem.left[at]).sum()).collect();
         assert!(left.iter().zip(&expected).all(|(a, b)| (a - b).abs() < 1e-6) && left.iter().any(|sample| sample.abs() > 1e-4));
         for _ in 0..200 {
-            if DEMO.media.streams.available_permits() == 6 {
+            if DEMO.media.streams.available_permits() == STREAMS {
                 return;
             }
             tokio::time::sleep(std::time::Duration::from_millis(50)).await;
         }
-        assert!(DEMO.media.streams.available_permits() == 6, "the rendering goes on");
+        assert!(DEMO.media.streams.available_permits() == STREAMS, "the rendering goes on");
     }
 
     #[tokio::test]

@@ -19,8 +19,8 @@ const STUDIES: usize = 4;
 /// Engraved excerpts kept, and their bytes together.
 const EXCERPTS: usize = 12;
 const MOST_BYTES: usize = 64 << 20;
-/// Passages streamed at one time: one that plays, one that is made ready for a loop, and some in other windows.
-const STREAMS: usize = 6;
+/// Passages streamed at one time: one that plays or waits to be played in each window, one that is made ready for a loop, proposals beside each other.
+pub(crate) const STREAMS: usize = 12;
 
 /// The span of each written note, `[part][note]`.
 pub(crate) type NoteSpans = Vec<Vec<Option<usize>>>;

@@ -7,16 +7,17 @@ use axum::extract::{Query, State};
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use ripieno_engraving::{Page, pdf, png};
-use ripieno_pictures::{bar_map, register_chart, sheet};
-use ripieno_report::{melody_map, role_map, tables};
+use ripieno_pictures::{Key, band_chart, bar_map, register_chart, sheet};
+use ripieno_report::{balance_keys, balance_map, band_keys, melody_map, register_bands, role_map, tables};
 use ripieno_study::Study;
-use ripieno_texture::Role;
+use ripieno_study::acoustics::Situation;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::api::{ScorePath, bad, blocking, number};
+use crate::balance::Heard;
 use crate::desk::Desk;
 use crate::failure::{Failure, Outcome};
 
@@ -84,6 +85,22 @@ enum Picture {
     Melody,
     /// From the lowest to the highest note of each instrument.
     Register,
+    /// How high and low each family sounds over the bars.
+    Bands,
+    /// How well the melody is heard and how evenly full chords ring, at a seat in the hall or where `place` says.
+    Balance,
+}
+
+impl Picture {
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Roles => "roles",
+            Self::Melody => "melody",
+            Self::Register => "compass",
+            Self::Bands => "register",
+            Self::Balance => "balance",
+        }
+    }
 }
 
 /// What a picture is written as.
@@ -110,7 +127,7 @@ struct Wanted {
 /// Width of a sheet in pixels.
 const WIDTH: f64 = 1240.0;
 
-fn drawn(study: &Study, wanted: &Wanted) -> Outcome<Page> {
+fn drawn(study: &Study, wanted: &Wanted, situation: Situation) -> Outcome<Page> {
     let end = u32::try_from(study.sounding.bars.len()).unwrap_or(u32::MAX).saturating_sub(1);
     let (first, last) = (wanted.first.unwrap_or(0), wanted.last.unwrap_or(end));
     if first > last || last > end {
@@ -122,38 +139,48 @@ fn drawn(study: &Study, wanted: &Wanted) -> Outcome<Page> {
     } else {
         format!(", bars {} to {}", study.bar_label(first), study.bar_label(last))
     };
-    let roles: Vec<Role> = Role::ALL.into_iter().filter(|role| *role != Role::Tacet).collect();
     let title = study.title();
-    let (picture, heading, roles) = match wanted.what {
-        Picture::Roles => (bar_map(&role_map(study), columns, true), format!("{title}{bars}: who does what"), &roles[..]),
+    let (picture, heading, keys) = match wanted.what {
+        Picture::Roles => (bar_map(&role_map(study), columns, true), format!("{title}{bars}: who does what"), Key::roles()),
         Picture::Melody => (
             bar_map(&melody_map(study), columns, true),
             format!("{title}{bars}: who carries the melody; pale: who goes along"),
-            &[][..],
+            Vec::new(),
         ),
+        Picture::Bands => {
+            let chart = register_bands(study, columns);
+            (band_chart(&chart), format!("{title}{bars}: how high and low each family sounds"), band_keys(&chart))
+        }
+        Picture::Balance => {
+            let balance = study.balance(situation).map_err(|refused| Failure::refused(refused.to_string()))?;
+            let heading = format!("{title}{bars}: is the melody heard? An estimate; heard: {}", balance.situation);
+            (bar_map(&balance_map(study, &balance), columns, false), heading, balance_keys())
+        }
         Picture::Register => (
             register_chart(&ripieno_report::register_chart(study)),
             format!("{title}: from the lowest to the highest note, thick where half of the playing lies"),
-            &[][..],
+            Vec::new(),
         ),
     };
-    let made = sheet(&picture, &heading, roles, WIDTH)
+    let made = sheet(&picture, &heading, &keys, WIDTH)
         .ok_or_else(|| Failure::machine("the picture cannot be set on a sheet; please report it"))?;
     Ok(Page { svg: made.svg, width: made.width, height: made.height })
 }
 
 /// A picture of an open score
-#[utoipa::path(get, path = "/api/scores/{score}/picture", params(("score" = i64, Path), Wanted), responses((status = 200, content_type = "application/octet-stream", body = Vec<u8>), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
-async fn picture(State(desk): State<Desk>, score: ScorePath, wanted: Result<Query<Wanted>, QueryRejection>) -> Outcome<Response> {
-    let (score, Query(wanted)) = (number(score)?, wanted.map_err(bad)?);
+#[utoipa::path(get, path = "/api/scores/{score}/picture", params(("score" = i64, Path), Wanted, Heard), responses((status = 200, content_type = "application/octet-stream", body = Vec<u8>), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+async fn picture(
+    State(desk): State<Desk>,
+    score: ScorePath,
+    wanted: Result<Query<Wanted>, QueryRejection>,
+    heard: Result<Query<Heard>, QueryRejection>,
+) -> Outcome<Response> {
+    let (score, Query(wanted), Query(heard)) = (number(score)?, wanted.map_err(bad)?, heard.map_err(bad)?);
+    let situation = heard.situation()?;
     blocking(move || {
         let open = desk.opened(score)?;
-        let page = drawn(&open.study, &wanted)?;
-        let what = match wanted.what {
-            Picture::Roles => "roles",
-            Picture::Melody => "melody",
-            Picture::Register => "register",
-        };
+        let page = drawn(&open.study, &wanted, situation)?;
+        let what = wanted.what.name();
         let bars = match (wanted.what, wanted.first, wanted.last) {
             (Picture::Register, ..) | (_, None, None) => None,
             (_, first, last) => {
@@ -240,16 +267,20 @@ mod tests {
 
     #[tokio::test]
     async fn pictures_are_what_their_names_say() {
-        for what in [Picture::Roles, Picture::Melody, Picture::Register] {
+        for what in [Picture::Roles, Picture::Melody, Picture::Register, Picture::Bands, Picture::Balance] {
             for (form, begins) in [(Form::Svg, &b"<svg"[..]), (Form::Png, b"\x89PNG"), (Form::Pdf, b"%PDF-")] {
                 let wanted = Wanted { what, form, first: Some(35), last: Some(45) };
-                let bytes = bytes(picture(State(DEMO.clone()), Ok(Path(1)), Ok(Query(wanted))).await).await;
+                let bytes =
+                    bytes(picture(State(DEMO.clone()), Ok(Path(1)), Ok(Query(wanted)), Ok(Query(Heard::default()))).await).await;
                 assert!(bytes.starts_with(begins), "{what:?} {form:?}");
             }
         }
         // demo/planted/who_does_what.csv: the tuba has the bass from 35 on, the glockenspiel rests until 89.
         let wanted = Wanted { what: Picture::Roles, form: Form::Svg, first: Some(35), last: Some(45) };
-        let text = String::from_utf8(bytes(picture(State(DEMO.clone()), Ok(Path(1)), Ok(Query(wanted))).await).await).unwrap();
+        let text = String::from_utf8(
+            bytes(picture(State(DEMO.clone()), Ok(Path(1)), Ok(Query(wanted)), Ok(Query(Heard::default()))).await).await,
+        )
+        .unwrap();
         assert!(text.contains(">Tuba<") && !text.contains(">Glockenspiel<") && text.contains(", bars 35 to 45"));
     }
 

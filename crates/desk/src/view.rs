@@ -4,6 +4,7 @@
 //! Bars, parts and spans are numbered from 0 as in the study.
 
 use ripieno_formats::{Finding, Reading};
+use ripieno_instruments::printed;
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 use ripieno_study::{BarSpans, Groups, Study};
 use ripieno_texture::{Mode, RoleSpan};
@@ -25,7 +26,10 @@ pub(crate) struct Bar {
 /// A part of the score.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub(crate) struct Part {
+    /// Its name as in the file, by which it is known to corrections and remarks.
     pub name: String,
+    /// What it is called on the page: "Clarinet 1 in B♭".
+    pub label: String,
     pub section: String,
     pub family: String,
     /// People who play from it, as far as the page tells: "2", "8-16".
@@ -297,8 +301,10 @@ fn bare(score: &Score, sounding: &Sounding, groups: &Groups, title: String, file
     };
     let part = |(index, part): (usize, &ripieno_score::Part)| {
         let name = part.name.trim();
+        let name = if name.is_empty() { format!("Part {}", index + 1) } else { name.to_owned() };
         Part {
-            name: if name.is_empty() { format!("Part {}", index + 1) } else { name.to_owned() },
+            label: printed(&name),
+            name,
             section: groups.parts[index].section.name().to_owned(),
             family: groups.parts[index].family.name().to_owned(),
             players: part.players.to_string(),

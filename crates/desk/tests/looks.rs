@@ -3,7 +3,8 @@
 use std::error::Error;
 use std::path::Path;
 
-use ripieno_pictures::palette::look;
+use ripieno_engraving::ink;
+use ripieno_pictures::palette::{FAMILIES, look};
 use ripieno_texture::Role;
 
 #[test]
@@ -14,13 +15,18 @@ fn the_page_has_the_looks_of_the_pictures() -> Result<(), Box<dyn Error>> {
         let Some(look) = look(role) else { continue };
         let weave = format!("{:?}", look.weave).to_lowercase();
         now.push_str(&format!(
-            "  {{ role: '{}', fill: '{}', ink: '{}', weave: '{weave}' }},\n",
+            "  {{ role: '{}', fill: '{}', ink: '{}', weave: '{weave}', note: '{}' }},\n",
             role.name(),
             look.fill,
-            look.ink
+            look.ink,
+            ink(role).unwrap_or_default()
         ));
     }
-    now.push_str("] as const;\n");
+    now.push_str("] as const;\nexport const FAMILY_COLOURS: Readonly<Record<string, string>> = {\n");
+    for (family, colour) in FAMILIES {
+        now.push_str(&format!("  {family}: '{colour}',\n"));
+    }
+    now.push_str("};\n");
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("web/src/generated/looks.ts");
     if std::env::var_os("RIPIENO_WRITE").is_some() {
         std::fs::write(&path, &now)?;

@@ -91,6 +91,15 @@ impl Library {
             .map(|_| ())
             .map_err(|error| self.say(&error))
     }
+
+    /// Forgets a kept question; whether there was one of this name.
+    ///
+    /// # Errors
+    /// When the library cannot be written to.
+    pub fn forget_question(&mut self, name: &str) -> Result<bool> {
+        let gone = self.connection.execute("DELETE FROM questions WHERE name = ?1", [name.trim()]);
+        gone.map(|count| count > 0).map_err(|error| self.say(&error))
+    }
 }
 
 impl Reader {

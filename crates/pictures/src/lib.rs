@@ -5,6 +5,7 @@
 //! Colours and textures of roles live in [`palette`] alone. Nothing here knows scores or counts anything; captions and what
 //! a cell stands for come from the caller.
 
+mod band_chart;
 mod bar_map;
 mod marks;
 pub mod palette;
@@ -12,7 +13,8 @@ mod register_chart;
 mod sheet;
 mod svg;
 
+pub use band_chart::{Band, BandChart, BandStep, band_chart};
 pub use bar_map::{BarMap, MapCell, MapLane, MapRow, bar_map};
 pub use register_chart::{RegisterBar, RegisterChart, register_chart};
-pub use sheet::{Sheet, sheet};
+pub use sheet::{Key, Sheet, sheet};
 pub use svg::definitions;

@@ -66,6 +66,34 @@ pub const fn look(role: Role) -> Option<Look> {
     Some(Look { fill, ink, weave })
 }
 
+/// Colour of a family, told apart from those of roles by where it stands: bands and the thread, never cells.
+#[must_use]
+pub fn family(name: &str) -> &'static str {
+    FAMILIES.iter().find(|(family, _)| *family == name).map_or("#6d6459", |(_, colour)| colour)
+}
+
+/// Families with their colours.
+pub const FAMILIES: [(&str, &str); 9] = [
+    ("woodwind", "#2c7a57"),
+    ("brass", "#b06f12"),
+    ("percussion", "#6d6459"),
+    ("keyboard", "#4a6c8f"),
+    ("plucked", "#4f8aa6"),
+    ("strings", "#8a3f63"),
+    ("voice", "#a8452f"),
+    ("electronic", "#5a6470"),
+    ("other", "#6d6459"),
+];
+
+/// How well a line is heard, from covered to prominent: dark red over ochre and pale to dark blue-green, so that both ends differ in lightness from the middle.
+pub const HEARD: [&str; 5] = ["#9c1c14", "#d99a3a", "#d9d5cb", "#7cb3b4", "#1c5f68"];
+
+/// How evenly a chord rings, from even to uneven.
+pub const EVEN: [&str; 3] = ["#d9d5cb", "#a39a8b", "#9c1c14"];
+
+/// Fill of who goes along with the melody: pale beside its red on light ground, and no louder than it on dark.
+pub const ALONG: &str = "#b8a098";
+
 /// Fill of what sounds without a printed level.
 pub const UNMARKED: &str = "#e6e2d8";
 

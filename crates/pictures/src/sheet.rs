@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::palette::{fill, look};
+use crate::palette::fill;
 use crate::svg::{CHARACTER, definitions, escaped, px};
 use ripieno_texture::Role;
 
@@ -22,16 +22,40 @@ pub struct Sheet {
     pub height: f64,
 }
 
-/// Puts a picture of this crate on white paper `width` pixels wide, under a heading; `roles` are explained below it. `None` where
+/// What a fill means, for the key below a picture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Key {
+    /// SVG fill: a colour, or a texture of [`definitions`].
+    pub fill: String,
+    /// The word.
+    pub word: String,
+}
+
+impl Key {
+    /// Of a colour.
+    #[must_use]
+    pub fn new(fill: &str, word: &str) -> Self {
+        Self { fill: fill.to_owned(), word: word.to_owned() }
+    }
+
+    /// Of all roles that are drawn.
+    #[must_use]
+    pub fn roles() -> Vec<Self> {
+        let drawn = Role::ALL.into_iter().filter(|role| *role != Role::Tacet);
+        drawn.map(|role| Self { fill: fill(role), word: role.name().to_owned() }).collect()
+    }
+}
+
+/// Puts a picture of this crate on white paper `width` pixels wide, under a heading, with a key below it. `None` where
 /// `picture` is no picture of this crate.
 #[must_use]
-pub fn sheet(picture: &str, heading: &str, roles: &[Role], width: f64) -> Option<Sheet> {
+pub fn sheet(picture: &str, heading: &str, keys: &[Key], width: f64) -> Option<Sheet> {
     // Pictures say how far their field lies from the left and how high they are (`svg::open`).
     let between = |from: &str, to: char| picture.split_once(from)?.1.split(to).next()?.parse::<f64>().ok();
     let (left, tall) = (between("margin-left:", 'p')?, between(" height=\"", '"')?);
     let style_at = picture.find(" style=\"")?;
     let style_end = style_at + 8 + picture[style_at + 8..].find('"')? + 1;
-    let key = key(roles, width - 2.0 * MARGIN);
+    let key = key(keys, width - 2.0 * MARGIN);
     let top = MARGIN + LINE + 8.0;
     let below = top + tall + 10.0;
     let height = below + key.1 + MARGIN;
@@ -65,16 +89,12 @@ pub fn sheet(picture: &str, heading: &str, roles: &[Role], width: f64) -> Option
     Some(Sheet { svg, width, height })
 }
 
-/// Swatches with the words of the roles, and the height they take.
-fn key(roles: &[Role], width: f64) -> (String, f64) {
+/// Swatches with their words, and the height they take.
+fn key(keys: &[Key], width: f64) -> (String, f64) {
     let (mut out, mut x, mut y) = (String::new(), 0.0, 0.0);
-    let mut any = false;
-    for &role in roles {
-        if look(role).is_none() {
-            continue;
-        }
+    for one in keys {
         #[allow(clippy::cast_precision_loss)] // letters of a word
-        let room = 22.0 + role.name().chars().count() as f64 * CHARACTER + 20.0;
+        let room = 22.0 + one.word.chars().count() as f64 * CHARACTER + 20.0;
         if x + room > width && x > 0.0 {
             (x, y) = (0.0, y + LINE);
         }
@@ -83,13 +103,12 @@ fn key(roles: &[Role], width: f64) -> (String, f64) {
             "<rect x=\"{}\" y=\"{}\" width=\"16\" height=\"11\" fill=\"{}\"/><text x=\"{}\" y=\"{}\" fill=\"#221f1a\">{}</text>",
             px(x),
             px(y),
-            fill(role),
+            one.fill,
             px(x + 22.0),
             px(y + 10.0),
-            role.name()
+            escaped(&one.word)
         );
         x += room;
-        any = true;
     }
-    (out, if any { y + LINE } else { 0.0 })
+    (out, if keys.is_empty() { 0.0 } else { y + LINE })
 }

@@ -1,7 +1,9 @@
 //! The study as rows of maps, and its registers as bars of the register chart.
 
-use ripieno_pictures::{BarMap, MapCell, MapLane, MapRow, RegisterBar, RegisterChart, palette};
-use ripieno_study::{Held, Loudness, Study};
+use ripieno_instruments::printed;
+use ripieno_pictures::{Band, BandChart, BandStep, BarMap, Key, MapCell, MapLane, MapRow, RegisterBar, RegisterChart, palette};
+use ripieno_study::acoustics::{EvenGrade, Grade};
+use ripieno_study::{Balance, Held, Loudness, Study};
 use ripieno_texture::{Role, RoleSpan};
 
 use crate::page::{key_short, metronome};
@@ -30,7 +32,7 @@ pub fn melody_map(study: &Study) -> BarMap {
         .filter_map(|part| {
             let mut cells: Vec<MapCell> = Vec::new();
             for carried in melody.iter().filter(|carried| carried.part == part || carried.parts.contains(&part)) {
-                let fill = if carried.part == part { full } else { palette::UNMARKED };
+                let fill = if carried.part == part { full } else { palette::ALONG };
                 let (first, end) = (carried.bars.start as usize, carried.bars.end as usize);
                 match cells.last_mut().filter(|cell| cell.end >= first) {
                     Some(cell) if cell.fill == fill => cell.end = cell.end.max(end),
@@ -151,9 +153,9 @@ fn cells(study: &Study, part: usize) -> Vec<MapCell> {
     cells
 }
 
-/// What a part is called on the page.
+/// What a part is called on the page: "Clarinet 1 in B♭".
 pub(crate) fn part_name(study: &Study, part: usize) -> String {
-    with_signs(&part_label(study, part))
+    printed(&part_label(study, part))
 }
 
 /// What a part is called in tables: its name as in the file, where it has one.
@@ -162,19 +164,116 @@ pub(crate) fn part_label(study: &Study, part: usize) -> String {
     if name.trim().is_empty() { format!("Part {}", part + 1) } else { name.to_owned() }
 }
 
-/// A flat or sharp behind the letter of a key, which files write as `b` or `#`: "Bb Clarinet" becomes "B\u{266d} Clarinet".
-pub(crate) fn with_signs(name: &str) -> String {
-    let word = |word: &str| match word.as_bytes() {
-        [b'A'..=b'G', b'b'] => format!("{}\u{266d}", &word[..1]),
-        [b'A'..=b'G', b'#'] => format!("{}\u{266f}", &word[..1]),
-        _ => word.to_owned(),
-    };
-    name.split(' ').map(word).collect::<Vec<_>>().join(" ")
-}
-
 /// What an instrument is called; its part's name where it was not recognised.
 pub(crate) fn held_name(study: &Study, held: &Held) -> String {
     held.instrument.map_or_else(|| part_name(study, held.part), |instrument| instrument.name().to_owned())
+}
+
+/// Grades of a line in a bar from the lowest, and of a full chord from the best.
+const HEARD: [Grade; 5] = [Grade::Covered, Grade::Hard, Grade::Among, Grade::Clear, Grade::Prominent];
+const EVEN: [EvenGrade; 3] = [EvenGrade::Even, EvenGrade::Fair, EvenGrade::Uneven];
+
+/// How well the melody is heard bar by bar, and how evenly full chords ring.
+#[must_use]
+pub fn balance_map(study: &Study, balance: &Balance) -> BarMap {
+    let heard = balance.melody.iter().map(|told| {
+        let grade = Grade::of(told.audible.margin_db);
+        (told.bar, palette::HEARD[HEARD.iter().position(|one| *one == grade).unwrap_or(0)], grade.to_string())
+    });
+    let even = balance.chords.iter().map(|chord| {
+        let grade = chord.evenness.grade();
+        (chord.bar, palette::EVEN[EVEN.iter().position(|one| *one == grade).unwrap_or(0)], String::new())
+    });
+    let row = |label: &str, told: Vec<MapCell>| MapRow { label: label.to_owned(), opens_group: true, cells: told };
+    BarMap {
+        title: format!("How well the melody is heard and how evenly full chords ring in {}, estimated", study.title()),
+        bars: bars(study),
+        lanes: lanes(study),
+        rows: vec![row("melody", joined(heard)), row("full chords", joined(even))],
+    }
+}
+
+/// Bars of one fill that follow each other as one cell.
+fn joined(told: impl Iterator<Item = (u32, &'static str, String)>) -> Vec<MapCell> {
+    let mut cells: Vec<MapCell> = Vec::new();
+    for (bar, fill, label) in told {
+        let bar = bar as usize;
+        match cells.last_mut().filter(|cell| cell.end == bar && cell.fill == fill) {
+            Some(cell) => cell.end = bar + 1,
+            None => cells.push(MapCell { label, ..map_cell(bar, bar + 1, fill) }),
+        }
+    }
+    cells
+}
+
+/// What the fills of [`balance_map`] mean.
+#[must_use]
+pub fn balance_keys() -> Vec<Key> {
+    let heard = HEARD.iter().zip(palette::HEARD).map(|(grade, fill)| Key::new(fill, &format!("melody {grade}")));
+    let even = EVEN.iter().zip(palette::EVEN).map(|(grade, fill)| Key::new(fill, &format!("chord {grade}")));
+    heard.chain(even).collect()
+}
+
+/// Steps of the band chart at most, over all its bars, and in one bar.
+const MOST_STEPS: usize = 500;
+const MOST_IN_BAR: usize = 16;
+
+/// How high and low each family sounds over these bars: the outermost notes, so that gaps and overlaps between groups are seen.
+#[must_use]
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // places in a picture
+pub fn register_bands(study: &Study, columns: std::ops::Range<usize>) -> BandChart {
+    let all = &study.sounding.bars;
+    let columns = columns.start.min(all.len())..columns.end.min(all.len());
+    let fine = (MOST_STEPS / columns.len().max(1)).clamp(1, MOST_IN_BAR);
+    let count = columns.len() * fine;
+    let place = |at| {
+        let bar = all.partition_point(|bar| bar.start <= at).saturating_sub(1);
+        let (start, length) = all.get(bar).map_or((0.0, 1.0), |bar| (bar.start.to_f64(), bar.length.to_f64()));
+        let share = if length > 0.0 { ((at.to_f64() - start) / length).clamp(0.0, 1.0) } else { 0.0 };
+        (bar as f64 + share - columns.start as f64) * fine as f64
+    };
+    let notes = &study.sounding.notes;
+    let bands = study.groups.families.iter().map(|family| {
+        let mut reach: Vec<Option<(u8, u8)>> = vec![None; count];
+        for row in 0..notes.len() {
+            let (Some(key), false) = (notes.key[row], notes.duration[row] == ripieno_score::Crotchets::ZERO) else { continue };
+            if !family.parts.contains(&usize::from(notes.part[row])) {
+                continue;
+            }
+            let (from, to) = (place(notes.onset[row]), place(notes.onset[row] + notes.duration[row]));
+            if to <= 0.0 || from >= count as f64 {
+                continue;
+            }
+            let first = (from.max(0.0) + 1e-6) as usize;
+            let last = ((to - 1e-6).max(0.0).ceil() as usize).clamp(first + 1, count.max(first + 1));
+            for step in reach.iter_mut().take(last).skip(first) {
+                let key = key.number();
+                *step = Some(step.map_or((key, key), |(low, high)| (low.min(key), high.max(key))));
+            }
+        }
+        let mut steps: Vec<BandStep> = Vec::new();
+        for (at, reach) in reach.iter().enumerate() {
+            let Some((low, high)) = *reach else { continue };
+            let (from, to) = (at as f64 / fine as f64, (at + 1) as f64 / fine as f64);
+            match steps.last_mut().filter(|step| step.to == from && (step.low, step.high) == (low, high)) {
+                Some(step) => step.to = to,
+                None => steps.push(BandStep { from, to, low, high }),
+            }
+        }
+        Band { label: family.name.to_owned(), colour: palette::family(family.name).to_owned(), steps }
+    });
+    BandChart {
+        title: format!("Register of the families over the bars of {}", study.title()),
+        bands: bands.filter(|band| !band.steps.is_empty()).collect(),
+        first: columns.start,
+        bars: bars(study)[columns.clone()].to_vec(),
+    }
+}
+
+/// What the colours of [`register_bands`] mean.
+#[must_use]
+pub fn band_keys(chart: &BandChart) -> Vec<Key> {
+    chart.bands.iter().map(|band| Key::new(&band.colour, &band.label)).collect()
 }
 
 /// The register chart by instrument.
@@ -207,18 +306,4 @@ pub fn register_chart(study: &Study) -> RegisterChart {
         })
         .collect();
     RegisterChart { title: format!("Register by instrument in {}", study.title()), bars }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::with_signs;
-
-    #[test]
-    fn only_keys_get_signs() {
-        let names = ["Bb Clarinet", "Clarinet in Bb 1", "F# Horn", "Ab", "B Trumpet", "Bass drum"].map(with_signs);
-        assert_eq!(
-            names,
-            ["B\u{266d} Clarinet", "Clarinet in B\u{266d} 1", "F\u{266f} Horn", "A\u{266d}", "B Trumpet", "Bass drum"]
-        );
-    }
 }

@@ -171,7 +171,7 @@ pub(crate) fn themes(study: &Study) -> Table {
 }
 
 /// Who plays a statement along.
-pub(crate) fn with(study: &Study, statement: &Statement) -> String {
+fn with(study: &Study, statement: &Statement) -> String {
     let names = statement.supporters.iter().map(|supporter| part_label(study, supporter.part));
     names.collect::<Vec<_>>().join("; ")
 }

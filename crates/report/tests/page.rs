@@ -7,7 +7,9 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use ripieno_formats::Limits;
-use ripieno_report::{Table, report, tables, write};
+use ripieno_report::{Table, balance_map, register_bands, report, tables, write};
+use ripieno_score::Crotchets;
+use ripieno_study::acoustics::{Grade, Situation};
 use ripieno_study::{Study, analyse_file};
 
 static STUDY: LazyLock<Study> = LazyLock::new(|| {
@@ -38,12 +40,75 @@ fn cells(table: &str, column: &str, text: &str, wanted: &str) -> Vec<String> {
 #[test]
 fn pictures_take_the_width_of_the_window() {
     let maps: Vec<&str> = PAGE.split("<svg ").filter(|svg| svg.contains("class=\"bar-map\"")).collect();
-    // Roles, two stretches, dynamics.
-    assert_eq!(maps.len(), 4);
+    // Roles, two stretches, melody, dynamics, balance.
+    assert_eq!(maps.len(), 6);
     for map in maps {
         let head = map.split('>').next().unwrap_or_default();
         assert!(head.contains("width:calc(100% - ") && !head.contains("viewBox") && !head.contains(" width="), "{head}");
     }
+}
+
+#[test]
+fn words_come_first_then_pictures_then_tables() {
+    let at = |id: &str| PAGE.find(&format!("<section id=\"{id}\"")).expect("the section is there");
+    let order = [
+        "findings",
+        "moments",
+        "map",
+        "melody",
+        "register",
+        "dynamics",
+        "balance",
+        "tutti",
+        "doublings",
+        "practice",
+        "reasons",
+        "parts",
+    ]
+    .map(at);
+    assert!(order.is_sorted(), "{order:?}");
+    let pictures = PAGE.match_indices("class=\"picture").map(|(at, _)| at);
+    assert!(pictures.max().is_some_and(|last| last < order[7]), "a picture stands among the tables");
+}
+
+/// A band reaches from the lowest to the highest note of its family in every bar, and lies nowhere else.
+#[test]
+fn bands_hold_the_notes_of_their_families() {
+    let notes = &STUDY.sounding.notes;
+    let chart = register_bands(&STUDY, 30..50);
+    assert_eq!((chart.first, chart.bars.len()), (30, 20));
+    for family in &STUDY.groups.families {
+        let band = chart.bands.iter().find(|band| band.label == family.name);
+        for column in 0..20u32 {
+            let bar = &STUDY.sounding.bars[column as usize + 30];
+            let (start, end) = (bar.start, bar.start + bar.length);
+            let sounds = (0..notes.len()).filter(|&row| {
+                let (from, length) = (notes.onset[row], notes.duration[row]);
+                family.parts.contains(&usize::from(notes.part[row]))
+                    && length > Crotchets::ZERO
+                    && from < end
+                    && from + length > start
+            });
+            let keys: Vec<u8> = sounds.filter_map(|row| Some(notes.key[row]?.number())).collect();
+            let steps = band.iter().flat_map(|band| &band.steps);
+            let here: Vec<_> =
+                steps.filter(|step| step.from < f64::from(column + 1) - 1e-9 && step.to > f64::from(column) + 1e-9).collect();
+            let reach = (here.iter().map(|step| step.low).min(), here.iter().map(|step| step.high).max());
+            assert_eq!(reach, (keys.iter().min().copied(), keys.iter().max().copied()), "{}, bar {}", family.name, column + 30);
+        }
+    }
+}
+
+#[test]
+fn the_strip_of_balance_counts_what_the_sentences_count() {
+    let balance = STUDY.balance(Situation::hall()).expect("it can be weighed");
+    let map = balance_map(&STUDY, &balance);
+    for (row, count) in [(0, balance.melody.len()), (1, balance.chords.len())] {
+        assert_eq!(map.rows[row].cells.iter().map(|cell| cell.end - cell.first).sum::<usize>(), count);
+    }
+    let hard: usize =
+        map.rows[0].cells.iter().filter(|cell| cell.label == "hard to hear").map(|cell| cell.end - cell.first).sum();
+    assert_eq!(hard, balance.bars_graded(|grade| grade == Grade::Hard).len());
 }
 
 #[test]

@@ -1,9 +1,11 @@
 //! Is the melody heard, do chords ring evenly: estimated from a seat in a hall.
 
+use ripieno_pictures::bar_map;
+use ripieno_study::Study;
 use ripieno_study::acoustics::Situation;
-use ripieno_study::{BalanceTopic, Study};
 
-use super::text::escaped;
+use super::text::{cited, escaped, legend};
+use crate::map::{balance_keys, balance_map};
 
 /// The sentences with their bars; empty where there is nothing to say, and for a chart, which cannot be weighed.
 pub(super) fn balance(study: &Study) -> String {
@@ -12,19 +14,17 @@ pub(super) fn balance(study: &Study) -> String {
     if found.is_empty() {
         return String::new();
     }
+    let map = balance_map(study, &balance);
     let mut out = format!(
-        "<p>Heard: {}. An estimate from published and remembered values, not a measurement; it knows masking, not expression or rehearsal. \
-Other places, all bars and exposure: <code>ripieno balance</code>.</p>\n<ul>\n",
-        escaped(&balance.situation.to_string())
+        "<p><strong>An estimate</strong> from published and remembered values, not a measurement; it knows masking, not expression or rehearsal. Heard: {}. \
+Other places, all bars and exposure: <code>ripieno balance</code>.</p>\n{}<div class=\"picture\">\n{}</div>\n<ul>\n",
+        escaped(&balance.situation.to_string()),
+        legend(&balance_keys()),
+        bar_map(&map, 0..map.bars.len(), false)
     );
     for finding in &found {
-        let bars = study.cite(&finding.bars).to_string();
-        let cited = if bars.is_empty() || finding.topic == BalanceTopic::Spot {
-            String::new()
-        } else {
-            format!(" Bars {}.", escaped(&bars))
-        };
-        out += &format!("<li>{}{cited}</li>\n", escaped(&finding.text));
+        out +=
+            &format!("<li>{} <span class=\"where\">{}</span></li>\n", escaped(&finding.text), cited(&study.cite(&finding.bars)));
     }
     out + "</ul>\n"
 }

@@ -3,11 +3,11 @@
 use std::fmt::Write;
 use std::ops::Range;
 
-use ripieno_pictures::{bar_map, palette};
+use ripieno_pictures::{Key, bar_map};
 use ripieno_study::Study;
-use ripieno_texture::{Evidence, Role};
+use ripieno_texture::Evidence;
 
-use super::text::{Row, cited, escaped, table};
+use super::text::{Row, cited, escaped, legend, table};
 use crate::map::{part_name, role_map};
 use crate::words::{capital, counted, percent};
 
@@ -21,19 +21,12 @@ pub(super) fn roles(study: &Study) -> String {
         "<p>Rows are parts in score order, columns are bars; the whole piece at once. Two lines on one staff are drawn one above the other. \
 Rest the pointer on a stretch for its role and reasons, or press it to find them in the <a href=\"#reasons\">list of all roles</a>. \
 A percentage says how often people who annotate scores would put such a line in the role's group (melody, rhythm or harmony); it does not vouch for \
-the finer choice within the group. A role you know better can be set with <code>ripieno correct</code>.</p>\n<ul class=\"legend\">\n",
+the finer choice within the group. A role you know better can be set with <code>ripieno correct</code>.</p>\n",
     );
-    let shown = |role: &Role| study.roles.roles.spans.iter().any(|span| span.role() == *role);
-    for role in Role::ALL.into_iter().filter(|role| *role != Role::Tacet && shown(role)) {
-        let fill = palette::fill(role);
-        let _ = writeln!(
-            out,
-            "<li><svg width=\"26\" height=\"14\" aria-hidden=\"true\"><rect width=\"26\" height=\"14\" fill=\"{fill}\"/></svg>{}</li>",
-            role.name()
-        );
-    }
+    let shown = |role: &str| study.roles.roles.spans.iter().any(|span| span.role().name() == role);
+    out.push_str(&legend(&Key::roles().into_iter().filter(|key| shown(&key.word)).collect::<Vec<_>>()));
     let bars = map.bars.len();
-    let _ = write!(out, "</ul>\n<div class=\"picture\">\n{}</div>\n", bar_map(&map, 0..bars, false));
+    let _ = write!(out, "<div class=\"picture\">\n{}</div>\n", bar_map(&map, 0..bars, false));
     let stretches = stretches(bars);
     if stretches.len() > 1 {
         let _ = writeln!(

@@ -2,12 +2,12 @@
 
 use std::fmt::Write;
 
+use ripieno_pictures::bar_map;
 use ripieno_study::Study;
 use ripieno_texture::{Statement, Theme};
 
 use super::text::{Row, cited, escaped, table};
-use crate::map::{part_name, with_signs};
-use crate::music::with;
+use crate::map::{melody_map, part_name};
 use crate::words::counted;
 
 /// The melody from carrier to carrier.
@@ -26,9 +26,12 @@ pub(super) fn melody(study: &Study) -> String {
         })
         .collect();
     let columns = [("Bars", "bars"), ("Carrier", ""), ("With", "")];
+    let map = melody_map(study);
     format!(
-        "<p>The main line from carrier to carrier, with those who play it too, in unison or octaves.</p>\n{}",
-        table(&columns, &rows, 24)
+        "<p>The main line from carrier to carrier: full who leads it, pale who plays it too, in unison or octaves.</p>\n<div class=\"picture\">\n{}</div>\n\
+<details><summary>The same as a table</summary>\n{}</details>\n",
+        bar_map(&map, 0..map.bars.len(), false),
+        table(&columns, &rows, usize::MAX - 8)
     )
 }
 
@@ -73,10 +76,11 @@ fn theme(out: &mut String, study: &Study, theme: &Theme) {
         .iter()
         .map(|statement| {
             let bars: Vec<u32> = study.bars_between(statement.onset, statement.end).collect();
+            let with: Vec<String> = statement.supporters.iter().map(|one| part_name(study, one.part)).collect();
             vec![
                 cited(&study.cite(&bars)),
                 escaped(&part_name(study, statement.part)),
-                escaped(&with_signs(&with(study, statement))),
+                escaped(&with.join(", ")),
                 format!("{:+}", statement.transposition),
                 format!("&times;&nbsp;{}", statement.time_scale),
             ]

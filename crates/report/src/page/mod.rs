@@ -73,23 +73,23 @@ pub fn report(study: &Study) -> String {
     out
 }
 
-/// In the order in which a reader asks: findings and moments in words come first once a study has them.
+/// In the order in which a reader asks: what stands out in words, then pictures, then tables, then how it was found.
 fn sections(study: &Study) -> Vec<Section> {
     let mut sections = vec![
         Section::new("findings", "What stands out", noteworthy::findings(study)),
         Section::new("moments", "Where to look", noteworthy::moments(study)),
         Section::new("map", "Who does what", map::roles(study)),
         Section::new("melody", "Who has the melody", melody::melody(study)),
+        Section::new("register", "How high and low", who::registers(study)),
+        Section::new("dynamics", "How loud", playing::dynamics(study)),
+        Section::new("balance", "Is it heard", balance::balance(study)),
+        Section::new("tutti", "Everybody together", together::tutti(study)),
+        Section::new("doublings", "Who doubles whom", together::doublings(study)),
+        Section::new("ways", "Ways of playing", playing::ways(study)),
         Section::new("themes", "What comes back", melody::themes(study)),
         Section::new("course", "Tempo and metre", course::tempo(study)),
         Section::new("keys", "In which key", course::keys(study)),
         Section::new("chords", "Chord by chord", course::chords(study)),
-        Section::new("tutti", "Everybody together", together::tutti(study)),
-        Section::new("doublings", "Who doubles whom", together::doublings(study)),
-        Section::new("ways", "Ways of playing", playing::ways(study)),
-        Section::new("dynamics", "How loud", playing::dynamics(study)),
-        Section::new("balance", "Is it heard", balance::balance(study)),
-        Section::new("register", "How high and low", who::registers(study)),
     ];
     sections.extend(practice::measures(study));
     sections.push(Section::new("reasons", "Every role with its reasons", map::reasons(study)));

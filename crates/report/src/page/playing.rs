@@ -75,6 +75,6 @@ pub(super) fn dynamics(study: &Study) -> String {
 the order of steps, nothing of decibels.</p>\n",
     );
     let _ = write!(out, "<div class=\"picture\">\n{}</div>\n", bar_map(&map, 0..map.bars.len(), false));
-    let _ = write!(out, "<h3>Bars at each level</h3>\n{}", table(&columns, &rows, 60));
+    let _ = write!(out, "<details><summary>Bars at each level, as a table</summary>\n{}</details>\n", table(&columns, &rows, 60));
     out
 }

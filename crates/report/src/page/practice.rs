@@ -2,11 +2,11 @@
 
 use std::fmt::Write;
 
+use ripieno_instruments::printed;
 use ripieno_study::{Study, Subject, Taken, Unit, Value};
 
 use super::Section;
 use super::text::{Column, Row, cited, escaped, linked, table};
-use crate::map::with_signs;
 use crate::words::{capital, key_number_name, percent, whole};
 
 /// More sides than this do not stand beside each other on a page.
@@ -144,7 +144,7 @@ fn one_a_row(study: &Study, values: &[&Value]) -> String {
 }
 
 fn who(study: &Study, (of, with): (Subject, Option<Subject>)) -> String {
-    let name = |subject: Subject| escaped(&with_signs(&capital(&subject.name(&study.score, &study.groups))));
+    let name = |subject: Subject| escaped(&printed(&capital(&subject.name(&study.score, &study.groups))));
     with.map_or_else(|| name(of), |with| format!("{} and {}", name(of), name(with)))
 }
 

@@ -7,7 +7,7 @@
     document.querySelectorAll(".marked").forEach((old) => old.remove());
     if (!location.hash.startsWith("#bars-")) return false;
     const spans = [...location.hash.matchAll(/(\d+)-(\d+)/g)].map(([, first, last]) => [Number(first), Number(last) + 1]);
-    for (const field of document.querySelectorAll("svg.bar-map")) {
+    for (const field of document.querySelectorAll("svg[data-first]")) {
       const start = Number(field.dataset.first), count = Number(field.dataset.count);
       for (const [first, end] of spans) {
         const from = Math.max(first, start), to = Math.min(end, start + count);

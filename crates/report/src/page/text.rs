@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use ripieno_pictures::Key;
 use ripieno_study::{BarSpans, Study};
 
 /// Text with markup escaped.
@@ -40,6 +41,18 @@ pub(crate) fn cited(bars: &BarSpans) -> String {
 pub(crate) fn count_of(study: &Study, bars: &[u32]) -> String {
     let spans = study.cite(bars);
     linked(&spans.count().to_string(), &spans)
+}
+
+/// What fills mean, as a list.
+pub(crate) fn legend(keys: &[Key]) -> String {
+    let item = |key: &Key| {
+        format!(
+            "<li><svg width=\"26\" height=\"14\" aria-hidden=\"true\"><rect width=\"26\" height=\"14\" fill=\"{}\"/></svg>{}</li>\n",
+            key.fill,
+            escaped(&key.word)
+        )
+    };
+    format!("<ul class=\"legend\">\n{}</ul>\n", keys.iter().map(item).collect::<String>())
 }
 
 /// A column: heading, and the class of its cells: empty, `number` or `bars`.

@@ -2,11 +2,11 @@
 
 use std::fmt::Write;
 
-use ripieno_pictures::register_chart;
+use ripieno_pictures::{band_chart, register_chart};
 
 use ripieno_study::{RegisterUse, Study};
 
-use super::text::{Row, cited, count_of, escaped, table};
+use super::text::{Row, cited, count_of, escaped, legend, table};
 use crate::map;
 use crate::words::{capital, key_name};
 
@@ -36,10 +36,14 @@ pub(super) fn registers(study: &Study) -> String {
         })
         .collect();
     let columns = [("Instrument", ""), ("Lowest", ""), ("Half of the time", ""), ("Middle", ""), ("Highest", "")];
+    let bands = map::register_bands(study, 0..study.sounding.bars.len());
     format!(
-        "<p>Thin: from the lowest to the highest sounding note. Thick: half of the playing time lies there. Upright stroke: the middle by time. \
+        "<p>Over the bars, the outermost notes of each family; where two bands lie over each other they share a register, where paper shows between them there is a gap.</p>\n\
+{}<div class=\"picture\">\n{}</div>\n<p>Of each instrument. Thin: from the lowest to the highest sounding note. Thick: half of the playing time lies there. Upright stroke: the middle by time. \
 Notes count for the instrument that plays them, also where a player changes it.</p>\n<div class=\"picture\">\n{}</div>\n\
 <details><summary>The same as a table, with bars</summary>\n{}</details>\n",
+        legend(&map::band_keys(&bands)),
+        band_chart(&bands),
         register_chart(&chart),
         table(&columns, &rows, usize::MAX - 8)
     )

@@ -384,6 +384,25 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/questions": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Questions kept by name */
+        get: operations["kept"];
+        put?: never;
+        /** Keep a question by name, in place of one of that name; the answer is all that are kept */
+        post: operations["keep"];
+        /** Forget a question kept by name; the answer is all that are left */
+        delete: operations["forget"];
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/scores": {
         parameters: {
             query?: never;
@@ -1409,6 +1428,13 @@ export interface components {
             part: number;
             verdicts: components["schemas"]["TwoVerdicts"];
         };
+        /** @description A question kept by name. */
+        KeptQuestion: {
+            name: string;
+            question: string;
+            /** @description Whether it is SQL rather than words. */
+            sql?: boolean;
+        };
         /**
          * @description What is to be changed.
          * @enum {string}
@@ -1601,6 +1627,9 @@ export interface components {
         /** @description A part of the score. */
         Part: {
             family: string;
+            /** @description What it is called on the page: "Clarinet 1 in B♭". */
+            label: string;
+            /** @description Its name as in the file, by which it is known to corrections and remarks. */
             name: string;
             /** @description People who play from it, as far as the page tells: "2", "8-16". */
             players: string;
@@ -3494,6 +3523,134 @@ export interface operations {
             };
         };
     };
+    kept: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["KeptQuestion"][];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    keep: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["KeptQuestion"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["KeptQuestion"][];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            415: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    forget: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The question's name. */
+                name: string;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["KeptQuestion"][];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     list_scores: {
         parameters: {
             query?: never;
@@ -4747,12 +4904,17 @@ export interface operations {
             header?: never;
             path: {
                 score: number;
-                what: "roles" | "melody" | "register";
+                what: "roles" | "melody" | "register" | "bands" | "balance";
                 form: "svg" | "png" | "pdf";
                 /** @description First bar, from 0; the first of the piece without it. */
                 first: number | null;
                 /** @description Last bar, from 0; the last of the piece without it. */
                 last: number | null;
+                place: "hall" | "stage" | "mix";
+                /** @description On the stage: at the desk of this part; at the conductor's place without it. */
+                part: number | null;
+                /** @description In a mix: what it adds to each part, in whole dB with commas between them. */
+                levels: string;
             };
             cookie?: never;
         };
