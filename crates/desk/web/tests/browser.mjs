@@ -1,10 +1,11 @@
 /** The page in a browser, on the demonstration score; what it must say comes from demo/planted and from questions asked of the command. */
 import { AxeBuilder } from '@axe-core/playwright';
 import assert from 'node:assert/strict';
+import { execFileSync } from 'node:child_process';
 import { test } from 'node:test';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { asker, begin, doneBy, ended, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
+import { asker, begin, doneBy, ended, isWeighed, isWhole, newPage, PROGRAM, withDesk } from './desk.mjs';
 import { DEMO, draft } from './draft.mjs';
 
 const hash = (page) => page.evaluate(() => location.hash);
@@ -250,6 +251,63 @@ test('tags, order and a question to all scores stand in the address', async () =
   });
 });
 
+test('questions kept by name are the library’s: on every page, and for the command', async () => {
+  await withDesk(async ({ browser, desk, library }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    const ask = page.getByRole('combobox', { name: 'Ask' });
+    await ask.fill('all brass play');
+    await page.keyboard.press('Enter');
+    await page.locator('.answer .chip').first().waitFor();
+    await page.getByRole('button', { name: 'Kept', exact: true }).click();
+    const kept = page.locator('#kept');
+    await kept.getByText(/No question is kept yet/).waitFor();
+    await kept.getByRole('textbox').fill('whole brass');
+    await page.keyboard.press('Enter');
+    await kept.getByText('“whole brass” is kept.').waitFor();
+    assert.match(execFileSync(PROGRAM, ['ask', '--list-saved', '--library', library]).toString(), /whole brass: all brass play/);
+    execFileSync(PROGRAM, ['ask', 'horns have melody', '--save', 'horn tune', '--library', library]);
+    await page.keyboard.press('Escape');
+    assert.equal(await kept.count(), 0);
+    assert.equal(await page.evaluate(() => document.activeElement?.id), 'question');
+    await ask.fill('hornz play');
+    await page.getByRole('button', { name: 'Kept', exact: true }).click();
+    await kept.getByRole('textbox').fill('no such word');
+    await kept.getByRole('button', { name: 'Keep', exact: true }).click();
+    await kept.getByText(/hornz/).last().waitFor();
+    await kept.getByRole('button', { name: /horn tune/ }).first().click();
+    await page.locator('.answer .chip').first().waitFor();
+    assert.equal(await ask.inputValue(), 'horns have melody');
+    await page.locator('button.home').click();
+    await page.getByRole('button', { name: 'Kept', exact: true }).click();
+    await kept.getByRole('button', { name: /whole brass/ }).first().click();
+    await page.locator('#found .chip').first().waitFor();
+    assert.match(await page.locator('#found').innerText(), /35 bars in 1 score/);
+    await page.getByRole('button', { name: 'Kept', exact: true }).click();
+    await kept.getByRole('button', { name: 'Forget the question whole brass' }).click();
+    await kept.getByText('“whole brass” is forgotten.').waitFor();
+    assert.doesNotMatch(execFileSync(PROGRAM, ['ask', '--list-saved', '--library', library]).toString(), /whole brass/);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('parts are called as scores print them, whatever order the file has; a theme’s mark tells it and leads to it', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    const ask = await asker(desk);
+    const body = draft('The Boat Goes Out, other names').replace('Clarinet 1.2 in B♭', 'Clarinets in Bb 1,2').replace('Trumpet 3 in B♭', 'Bb Trumpet 3').replace('Horn 1.2 in F', 'Horns in F 1');
+    const score = await doneBy(ask, (await (await ask('/api/scores?name=names.musicxml', { method: 'POST', body })).json()).job);
+    await page.goto(`${desk.address}#/study/${score}`);
+    await isWhole(page);
+    await page.getByRole('button', { name: 'Open sections' }).click();
+    const rows = await page.locator('.names .part').allInnerTexts();
+    for (const name of ['Clarinets 1,2 in B♭', 'Trumpet 3 in B♭', 'Horn 1 in F']) assert.ok(rows.includes(name), `${name} in ${rows}`);
+    const themes = page.getByRole('list', { name: 'Themes as they come back' });
+    assert.match((await themes.innerText()).split('\n')[0], /^Theme \d+ in .+, bars? \d/);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
 test('SQL reads and leads to bars; what it may not do is told', async () => {
   await withDesk(async ({ browser, desk }) => {
     const page = await newPage(browser, desk);
@@ -355,6 +413,10 @@ for (const colorScheme of ['light', 'dark']) {
         await page.getByText('By estimate').last().waitFor();
         await page.getByRole('button', { name: 'Examples' }).click();
         await look('evidence and examples');
+        await page.getByRole('button', { name: 'Kept', exact: true }).click();
+        await look('kept questions');
+        await page.getByRole('button', { name: 'Kept', exact: true }).click();
+        await page.getByRole('button', { name: 'Examples' }).click();
         await page.getByRole('button', { name: 'Examples' }).click();
         await page.getByRole('button', { name: 'Single notes' }).click();
         await page.getByRole('tab', { name: /Corrections/ }).click();
@@ -483,6 +545,16 @@ test('the chosen bars engraved: who plays, layers, too many; a note leads to its
     await page.getByRole('region', { name: 'What is known of this span' }).waitFor();
     await settle(page);
     assert.match(await hash(page), /span=/);
+    // The same by the keyboard: along the part, to another part, into the note.
+    await page.keyboard.press('Escape');
+    await page.getByRole('application', { name: /Engraved bars/ }).focus();
+    await page.keyboard.press('ArrowRight');
+    const told = () => page.locator('p[aria-live]').innerText();
+    assert.match(await told(), /^Flute 1, bar 35: figuration/);
+    await page.keyboard.press('ArrowDown');
+    assert.match(await told(), /^Flute 2 \(Piccolo\), bar 35/);
+    await page.keyboard.press('Enter');
+    await page.getByRole('region', { name: 'What is known of this span' }).getByRole('heading', { name: /Flute 2/ }).waitFor();
     await excerpt.getByRole('button', { name: 'One staff per layer' }).click();
     await page.waitForFunction(() => /melody/.test(document.querySelector('.excerpt img')?.getAttribute('alt') ?? ''), undefined, { timeout: 60_000 });
     await chooseBars(page, 2, 90);
@@ -505,7 +577,7 @@ test('listening: the cursor moves, sections are put away without a new rendering
     assert.ok(Number(await bar.getAttribute('data-first-sound')) < 3000);
     await page.waitForFunction(() => document.querySelector('.listening')?.dataset.bar === '81');
     await page.locator('.views .field .line').waitFor();
-    assert.equal(streams, 1);
+    const begun = streams;
     await bar.getByRole('button', { name: /^Heard/ }).click();
     await bar.getByText('Start at a low volume').waitFor();
     await bar.getByRole('button', { name: 'Trombones', exact: true }).click();
@@ -517,7 +589,7 @@ test('listening: the cursor moves, sections are put away without a new rendering
     await bar.getByRole('button', { name: 'Everybody' }).click();
     await bar.getByRole('button', { name: 'alone the strings' }).click();
     assert.match(await bar.innerText(), /Heard: 4 of/);
-    assert.equal(streams, 1, 'nothing is rendered again');
+    assert.equal(streams, begun, 'nothing is rendered again');
     await bar.getByRole('checkbox', { name: 'again and again' }).check();
     await page.waitForFunction(() => document.querySelector('.listening')?.dataset.bar === '82', undefined, { timeout: 20_000 });
     await page.waitForFunction(() => document.querySelector('.listening')?.dataset.bar === '81', undefined, { timeout: 20_000 });
@@ -530,6 +602,31 @@ test('listening: the cursor moves, sections are put away without a new rendering
     await bar.getByRole('button', { name: 'Stop' }).click();
     assert.equal(await bar.getAttribute('data-phase'), 'idle');
     assert.equal(await page.locator('.views .field .line').count(), 0);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('what would be played is there before it is asked for, and nothing is fetched twice', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    const asked = [];
+    page.on('request', (request) => request.url().includes('/sound/stream') && asked.push(request.url()));
+    await openDemo(page, desk);
+    await page.waitForFunction(() => performance.getEntriesByType('resource').length > 0);
+    for (let i = 0; i < 100 && asked.length === 0; i++) await page.waitForTimeout(100);
+    assert.equal(asked.length, 1, 'the piece from its beginning is made ready');
+    await page.waitForTimeout(2000);
+    await page.keyboard.press('p');
+    await page.waitForFunction(() => document.querySelector('.listening')?.dataset.phase === 'playing', undefined, { timeout: 30_000 });
+    assert.equal(asked.length, 1, 'what was made ready is what is played');
+    // On an idle machine it is under 60 ms; one that runs other things has time enough.
+    assert.ok(Number(await listening(page).getAttribute('data-first-sound')) < 1000);
+    await page.waitForTimeout(1500);
+    assert.equal(await listening(page).getAttribute('data-dropouts'), '0');
+    await page.keyboard.press('Shift+ArrowRight');
+    await listening(page).getByRole('button', { name: 'Stop' }).click();
+    for (let i = 0; i < 50 && asked.length === 1; i++) await page.waitForTimeout(100);
+    assert.equal(asked.length, 2, 'the bar chosen meanwhile is made ready');
     assert.deepEqual(page.troubles, []);
   });
 });
@@ -600,6 +697,7 @@ test('take-away: pictures, tables, bars and sound, named by piece and bars', asy
   await withDesk(async ({ browser, desk, folder }) => {
     const page = await newPage(browser, desk, { acceptDownloads: true });
     await openDemo(page, desk);
+    await isWeighed(page);
     await chooseBars(page, 35, 36);
     await page.getByRole('button', { name: 'Take away' }).click();
     const box = page.getByRole('dialog', { name: 'Take away' });
@@ -619,7 +717,9 @@ test('take-away: pictures, tables, bars and sound, named by piece and bars', asy
     await begins({ name: 'SVG of Roles' }, 'The-Boat-Goes-Out-roles.svg', '<svg');
     await box.getByRole('radio', { name: 'bars 35–36' }).check();
     await begins({ name: 'PNG of Melody' }, 'The-Boat-Goes-Out-bars-35-36-melody.png', '\x89PNG');
-    await begins({ name: 'PDF of Register' }, 'The-Boat-Goes-Out-register.pdf', '%PDF-');
+    await begins({ name: 'PDF of Register' }, 'The-Boat-Goes-Out-bars-35-36-register.pdf', '%PDF-');
+    await begins({ name: 'SVG of Balance' }, 'The-Boat-Goes-Out-bars-35-36-balance.svg', '<svg');
+    await begins({ name: 'PNG of Compass' }, 'The-Boat-Goes-Out-compass.png', '\x89PNG');
     await box.getByRole('combobox', { name: 'Table' }).selectOption('melody');
     await begins({ name: 'CSV', exact: true }, 'The-Boat-Goes-Out-melody.csv', 'first_bar_index,first_bar');
     await begins({ name: 'MusicXML of the bars' }, 'The-Boat-Goes-Out-bars-35-36-score.musicxml', '<?xml');

@@ -5,7 +5,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
 
-const PROGRAM = process.env.RIPIENO ?? new URL('../../../../target/debug/ripieno', import.meta.url).pathname;
+export const PROGRAM = process.env.RIPIENO ?? new URL('../../../../target/debug/ripieno', import.meta.url).pathname;
 
 export function begin(library) {
   const child = spawn(PROGRAM, ['desk', '--library', library, '--no-open'], { stdio: ['ignore', 'pipe', 'inherit'] });

@@ -1,11 +1,12 @@
 /**
  * Each view beside a picture of it that a person has looked at: tests/looks/*.png, a quarter of the size (an eighth for the largest screen).
  * What the server answers is kept beside them (answers.json.gz), so that a better analysis changes no picture: this is about the page.
- * `RIPIENO_WRITE=1 npm run looks` takes both anew; look at them before they are committed.
+ * `RIPIENO_WRITE=1 npm run looks` takes both anew; look at them before they are committed. Where a view looks otherwise, the picture it should have had and the one
+ * it has lie side by side in tests/looks-unlike, with the pixels that differ in red.
  */
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { gunzipSync, gzipSync } from 'node:zlib';
 import { asker, doneBy, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
@@ -13,6 +14,7 @@ import { draft } from './draft.mjs';
 
 const FOLDER = new URL('./looks/', import.meta.url).pathname;
 const isWriting = process.env.RIPIENO_WRITE !== undefined;
+const UNLIKE = new URL('./looks-unlike/', import.meta.url).pathname;
 const ANSWERS = join(FOLDER, 'answers.json.gz');
 /** Answers by what was asked, before there was a score and afterwards. */
 const answers = isWriting ? {} : JSON.parse(gunzipSync(readFileSync(ANSWERS)).toString('utf8'));
@@ -21,11 +23,13 @@ const answers = isWriting ? {} : JSON.parse(gunzipSync(readFileSync(ANSWERS)).to
 async function answering(page, stage) {
   await page.route('**/api/**', async (route) => {
     const { pathname, search } = new URL(route.request().url());
+    // Sound made ready for playing is not seen.
+    if (pathname.endsWith('/stream')) return route.fulfill({ status: 404, json: { message: 'no sound is kept' } });
     const key = `${stage()} ${pathname}${search}`;
     if (!isWriting) return answers[key] === undefined ? route.fulfill({ status: 404, json: { message: `no answer is kept for ${key}` } }) : route.fulfill({ json: answers[key] });
     if (route.request().method() !== 'GET' || pathname.endsWith('/events')) return route.continue();
     const answer = await route.fetch();
-    if (answer.status() === 200) answers[key] = await answer.json();
+    if (answer.status() === 200 && answer.headers()['content-type']?.startsWith('application/json')) answers[key] = await answer.json();
     return route.fulfill({ response: answer });
   });
 }
@@ -50,23 +54,34 @@ async function compared(page, shot, before) {
     const by = image.width > 3000 ? 8 : 4;
     const [width, height] = [Math.round(image.width / by), Math.round(image.height / by)];
     const small = pixels(image, width, height);
-    const bytes = new Uint8Array(await (await small.canvas.convertToBlob({ type: 'image/png' })).arrayBuffer());
-    let text = '';
-    for (const byte of bytes) text += String.fromCharCode(byte);
-    if (then === null) return { png: btoa(text), share: 1 };
+    const coded = async (canvas) => {
+      const bytes = new Uint8Array(await (await canvas.convertToBlob({ type: 'image/png' })).arrayBuffer());
+      let text = '';
+      for (const byte of bytes) text += String.fromCharCode(byte);
+      return btoa(text);
+    };
+    const png = await coded(small.canvas);
+    if (then === null) return { png, share: 1, red: null };
     const other = await bitmap(then);
-    if (other.width !== width || other.height !== height) return { png: btoa(text), share: 1 };
+    if (other.width !== width || other.height !== height) return { png, share: 1, red: null };
     const { data } = pixels(other, width, height);
+    const canvas = new OffscreenCanvas(width, height);
+    const context = canvas.getContext('2d');
+    const marks = context.createImageData(width, height);
     let unlike = 0;
     for (let at = 0; at < data.length; at += 4) {
-      if ([0, 1, 2].some((channel) => Math.abs(data[at + channel] - small.data[at + channel]) > near)) unlike += 1;
+      const is = [0, 1, 2].some((channel) => Math.abs(data[at + channel] - small.data[at + channel]) > near);
+      unlike += is ? 1 : 0;
+      marks.data.set(is ? [220, 0, 0, 255] : [0, 1, 2].map((channel) => 200 + small.data[at + channel] / 5).concat(255), at);
     }
-    return { png: btoa(text), share: unlike / (data.length / 4) };
+    context.putImageData(marks, 0, 0);
+    return { png, share: unlike / (data.length / 4), red: unlike > 0 ? await coded(canvas) : null };
   }, [shot.toString('base64'), before, NEAR]);
 }
 
 test('every view looks as it was reviewed', async () => {
   mkdirSync(FOLDER, { recursive: true });
+  rmSync(UNLIKE, { recursive: true, force: true });
   await withDesk(async ({ browser, desk }) => {
     const blank = await (await browser.newContext()).newPage();
     const unlike = [];
@@ -82,9 +97,17 @@ test('every view looks as it was reviewed', async () => {
         await page.waitForTimeout(400);
         const path = join(FOLDER, `${name}-${width}-${colorScheme}.png`);
         const before = existsSync(path) && !isWriting ? readFileSync(path).toString('base64') : null;
-        const { png, share } = await compared(blank, await page.screenshot({ animations: 'disabled', caret: 'hide' }), before);
+        const { png, share, red } = await compared(blank, await page.screenshot({ animations: 'disabled', caret: 'hide' }), before);
         if (isWriting) writeFileSync(path, Buffer.from(png, 'base64'));
-        else if (share > MOST) unlike.push(`${name}, ${width} px, ${colorScheme}: ${(share * 100).toFixed(2)} % of the pixels differ`);
+        else if (share > MOST) {
+          mkdirSync(UNLIKE, { recursive: true });
+          const keep = (what, base64) => base64 !== null && writeFileSync(join(UNLIKE, `${name}-${width}-${colorScheme}-${what}.png`), Buffer.from(base64, 'base64'));
+          keep('reviewed', before);
+          keep('now', png);
+          keep('unlike', red);
+          const why = before === null ? 'no picture of it has been reviewed' : `${(share * 100).toFixed(2)} % of the pixels differ`;
+          unlike.push(`${name}, ${width} px, ${colorScheme}: ${why}; see ${join(UNLIKE, `${name}-${width}-${colorScheme}-*.png`)}`);
+        }
       };
       await page.goto(desk.address);
       if (colorScheme === 'light' && width === 1440) {
@@ -107,6 +130,8 @@ test('every view looks as it was reviewed', async () => {
         await isWhole(page);
         await isWeighed(page);
         if (ready) await page.locator(ready).first().waitFor();
+        // Notes stand below the fold on a small screen.
+        if (name === 'notes') await page.getByRole('heading', { name: 'Register' }).evaluate((heading) => heading.scrollIntoView({ block: 'center' }));
         await shot(name);
       }
       await page.goto('about:blank');

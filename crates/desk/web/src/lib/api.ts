@@ -17,6 +17,7 @@ export type Wanted = Schemas['Wanted'];
 export type InScore = Schemas['InScore'];
 export type SqlRows = Schemas['SqlRows'];
 export type Own = Schemas['Own'];
+export type KeptQuestion = Schemas['KeptQuestion'];
 export type SideBySide = Schemas['SideBySide'];
 export type DifferenceRow = Schemas['DifferenceRow'];
 export type Compared = Schemas['Compared'];
@@ -99,6 +100,9 @@ export const api = {
     return { blob: await answer.blob(), name: coded ? decodeURIComponent(coded) : 'ripieno' };
   },
   redo: (score: number) => asked<View>(`/api/scores/${score}/redo`, { method: 'POST' }),
+  questions: () => asked<KeptQuestion[]>('/api/questions'),
+  keepQuestion: (question: KeptQuestion) => asked<KeptQuestion[]>('/api/questions', json('POST', question)),
+  forgetQuestion: (name: string) => asked<KeptQuestion[]>(`/api/questions?${query({ name })}`, { method: 'DELETE' }),
   askAll: (question: string) => asked<InScore[]>(`/api/ask?${query({ question })}`),
   sql: (sql: string, signal?: AbortSignal) => asked<SqlRows>('/api/sql', { ...json('POST', { sql }), ...(signal ? { signal } : {}) }),
   notes: (score: number) => asked<Own>(`/api/scores/${score}/notes`),

@@ -1,9 +1,13 @@
 /** Plays passages: sound arrives section by section while it is rendered, and is mixed on the audio thread. */
 
 import { api, Refusal, type Sound } from './api';
-import { gains, Packets, placeAt, type Passage } from './listen';
+import { gains, placeAt, type Passage } from './listen';
 import { AHEAD, Mixing } from './mixing.svelte';
+import { Begun } from './stream';
 import type { StudyState } from './study.svelte';
+
+/** Seconds of sound that are fetched of a passage before anybody asks to hear it. */
+const READY = 2;
 
 export class Player extends Mixing {
   sound = $state.raw<Sound | null>(null);
@@ -19,6 +23,8 @@ export class Player extends Mixing {
   private frontier = 0;
   private room: (() => void) | null = null;
   private revision = -1;
+  /** The passage that would be played, its first seconds there already. */
+  private begun: { readonly key: string; readonly stream: Begun; readonly leave: AbortController } | null = null;
 
   constructor(private readonly study: StudyState) {
     super();
@@ -48,6 +54,39 @@ export class Player extends Mixing {
     else this.mixer = mixer;
     this.mix();
     return true;
+  }
+
+  private keyOf(from: number, to: number, pace: number): string {
+    return `${this.study.number}.${this.revision} ${from}-${to} ${pace}`;
+  }
+
+  private open(from: number, to: number, pace: number, signal: AbortSignal): Begun {
+    return new Begun(api.stream(this.study.number, from, to, pace, signal));
+  }
+
+  /** Fetches the first seconds of a passage, so that it begins at once when it is wanted, with some sound in hand; `null` lets go of what was fetched. */
+  expect(passage: Passage | null): void {
+    const key = passage ? this.keyOf(passage.from, passage.to, this.pace) : '';
+    if (this.begun?.key === key) return;
+    this.begun?.leave.abort();
+    this.begun = null;
+    if (!passage || this.phase !== 'idle') return;
+    const leave = new AbortController();
+    const stream = this.open(passage.from, passage.to, this.pace, leave.signal);
+    stream.fill(READY * this.rate);
+    this.begun = { key, stream, leave };
+  }
+
+  /** What was fetched of a passage, where it is that one; it belongs to the playing from then on. */
+  private taken(from: number, to: number, pace: number, signal: AbortSignal): Begun {
+    const begun = this.begun;
+    this.begun = null;
+    if (begun?.key === this.keyOf(from, to, pace) && !begun.stream.isBroken) {
+      signal.addEventListener('abort', () => begun.leave.abort(), { once: true });
+      return begun.stream;
+    }
+    begun?.leave.abort();
+    return this.open(from, to, pace, signal);
   }
 
   protected moved(): void {
@@ -94,24 +133,20 @@ export class Player extends Mixing {
     let now = this.played;
     for (;;) {
       const length = Math.round(((now.to - now.from) / this.playedPace) * this.rate);
-      const reader = await api.stream(this.study.number, now.from, now.to, this.playedPace, signal);
-      const packets = new Packets();
+      const stream = this.taken(now.from, now.to, this.playedPace, signal);
       let end = base;
-      for (;;) {
-        const { done, value } = await reader.read();
-        if (done) break;
-        for (const { first, frames, sections, samples } of packets.take(value)) {
-          end = base + first + frames;
-          // In a loop the tail sounds into the next time through, which is not there yet.
-          this.frontier = this.loops ? Math.min(end, base + length) : end;
-          this.mixer?.port.postMessage({ kind: 'packet', run, first: base + first, frames, sections, samples, frontier: this.frontier }, [samples.buffer]);
-        }
+      for await (const { first, frames, sections, samples } of stream.all()) {
+        if (signal.aborted) return;
+        end = base + first + frames;
+        // In a loop the tail sounds into the next time through, which is not there yet.
+        this.frontier = this.loops ? Math.min(end, base + length) : end;
+        this.mixer?.port.postMessage({ kind: 'packet', run, first: base + first, frames, sections, samples, frontier: this.frontier }, [samples.buffer]);
         while (this.frontier - this.at > AHEAD * this.rate) {
           await new Promise<void>((go) => {
             this.room = go;
             signal.addEventListener('abort', () => go(), { once: true });
           });
-          if (signal.aborted) return void reader.cancel().catch(() => undefined);
+          if (signal.aborted) return;
         }
       }
       if (!this.loops) {
@@ -148,6 +183,11 @@ export class Player extends Mixing {
   override stop(): void {
     super.stop();
     this.study.hear(-1);
+  }
+
+  override dispose(): void {
+    this.expect(null);
+    super.dispose();
   }
 
   mix(): void {

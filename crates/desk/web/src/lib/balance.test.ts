@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { asked, gradeOf, GRADES, HALL, heardIn, heightOf, situationOf, signed, spelled, sticking } from './balance';
+import { asked, gradeOf, GRADES, HALL, heardIn, heightOf, maskedBy, situationOf, signed, spelled, sticking, together, usualSpread } from './balance';
 
 describe('situations', () => {
   it('stand in the address and come back', () => {
@@ -12,7 +12,7 @@ describe('situations', () => {
     expect(situationOf('mix.900.-900').levels).toEqual([20, -60]);
   });
   it('give every part the level of its section, once every section has one', () => {
-    const view = { sections: [{ name: 'flutes', family: 'woodwind', parts: [0, 1] }, { name: 'horns', family: 'brass', parts: [2] }], parts: Array.from({ length: 3 }, () => ({ name: '', section: '', family: '', players: '' })) };
+    const view = { sections: [{ name: 'flutes', family: 'woodwind', parts: [0, 1] }, { name: 'horns', family: 'brass', parts: [2] }], parts: Array.from({ length: 3 }, () => ({ name: '', label: '', section: '', family: '', players: '' })) };
     expect(asked({ place: 'mix', part: null, levels: [-2, 1] }, view)).toEqual({ place: 'mix', levels: '-2,-2,1' });
     expect(asked({ place: 'mix', part: null, levels: [-2] }, view)).toEqual({ place: 'mix' });
     expect(asked({ place: 'stage', part: 2, levels: [] }, view)).toEqual({ place: 'stage', part: 2 });
@@ -35,6 +35,16 @@ describe('what is said', () => {
     expect(heardIn([0], 3, 6, view, weighed)).toEqual({ middle: 12, worst: 4, bar: 5 });
     expect(heardIn([0, 1], 3, 6, view, weighed)).toEqual({ middle: 12, worst: 9, bar: 5 });
     expect(heardIn([0], 4, 4, view, weighed)).toBeNull();
+  });
+  it('names what masks a line in one way, wherever it is said', () => {
+    const name = (part: number) => ['Flute', 'Horn', 'Viola', 'Cello'][part] ?? '';
+    expect(together([0, 1, 2], name)).toBe('Flute, Horn, Viola');
+    expect(together([0, 1, 2, 3], name)).toBe('Flute, Horn and 2 more');
+    expect(together([], name)).toBe('notes of no line');
+    expect(maskedBy([{ called: 'Trumpet 3 in Bb', gain: 3.6 }, { called: 'violas', gain: 1.2 }, { called: 'flutes', gain: 0.4 }])).toBe('Trumpet 3 in B♭ (4 dB); violas (1 dB)');
+    expect(maskedBy([{ called: 'flutes', gain: 0.2 }])).toBe('');
+    expect(usualSpread([{ spread: 3.6 }, { spread: 9 }, { spread: 4.2 }])).toBe(4);
+    expect(usualSpread([])).toBe(0);
   });
   it('names who sticks out of a chord', () => {
     expect(sticking({ sections: [{ section: 'trumpets', above: 5.2 }, { section: 'horns', above: 1 }, { section: 'violas', above: -3.6 }] })).toBe('trumpets +5, violas −4');

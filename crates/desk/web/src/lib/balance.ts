@@ -1,6 +1,7 @@
 /** Balance on the page: situations, grades, and what is said of bars and spans. Pure functions. */
 
 import type { View, Weighed } from './api';
+import { withSigns } from './rows';
 
 export const PLACES = ['hall', 'stage', 'mix', 'off'] as const;
 export type Place = (typeof PLACES)[number];
@@ -68,6 +69,23 @@ export const heightOf = (margin: number): number => Math.min(Math.max((margin + 
 export function signed(value: number): string {
   const whole = Math.round(value);
   return whole === 0 ? '0' : `${whole > 0 ? '+' : '−'}${Math.abs(whole)}`;
+}
+
+/** Whom a list of parts names: all of up to three, else two and how many more. */
+export function together(parts: readonly number[], name: (part: number) => string): string {
+  if (parts.length === 0) return 'notes of no line';
+  return parts.length > 3 ? `${parts.slice(0, 2).map(name).join(', ')} and ${parts.length - 2} more` : parts.map(name).join(', ');
+}
+
+/** What masks a line, most first, each with what silence there would gain: "violins (4 dB); cellos (1 dB)"; less than half a decibel is left out. */
+export function maskedBy(maskers: readonly { readonly called: string; readonly gain: number }[]): string {
+  return maskers.filter(({ gain }) => gain >= 0.5).slice(0, 3).map(({ called, gain }) => `${withSigns(called)} (${Math.round(gain)} dB)`).join('; ');
+}
+
+/** The uncertainty that goes with a count of bars: the middle of their standard deviations, in whole dB. */
+export function usualSpread(told: readonly { readonly spread: number }[]): number {
+  const sorted = told.map(({ spread }) => spread).sort((a, b) => a - b);
+  return Math.round(sorted[sorted.length >> 1] ?? 0);
 }
 
 /** How spans are heard in the bars of a cell: in the middle of the bars, and where worst; `null` where they are silent. */

@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { address, headAt, markedHeads, placeOn, type Page } from './excerpt';
+import { address, barOf, headAt, headBeside, markedHeads, placeOn, type Page } from './excerpt';
 
 const page: Page = {
   width: 200, height: 100, head: 6, x: [20, 20, 80], y: [40, 46, 40], span: [0, 1, -1], part: [0, 0, 3], note: [7, 8, 2],
@@ -10,6 +10,16 @@ it('finds the nearest head within reach', () => {
   expect(headAt(page, 23, 41)).toBe(0);
   expect(headAt(page, 23, 45)).toBe(1);
   expect(headAt(page, 50, 41)).toBe(-1);
+});
+
+it('goes from note to note along a part, and to the nearest of another part', () => {
+  const two = { x: [20, 60, 100, 22, 61], y: [40, 40, 44, 80, 84], part: [0, 0, 0, 1, 1], note: [1, 2, 5, 0, 3] };
+  expect((['left', 'right', 'up', 'down'] as const).map((way) => headBeside(two, 1, way))).toEqual([0, 2, -1, 4]);
+  expect(headBeside(two, 3, 'up')).toBe(0);
+  expect(headBeside(two, 2, 'right')).toBe(-1);
+  expect([0, 2].map((head) => barOf(page, head))).toEqual([34, 35]);
+  expect(barOf({ ...page, y: [5, 46, 40] }, 0)).toBe(34);
+  expect(barOf({ ...page, x: [2, 20, 80] }, 0)).toBe(-1);
 });
 
 it('finds a moment on the pages', () => {

@@ -36,6 +36,35 @@ export function headAt(page: Page, x: number, y: number): number {
   return best;
 }
 
+export type Way = 'left' | 'right' | 'up' | 'down';
+
+/** The notehead next to one: along its part to the left and right, to the nearest other part up and down; -1 where the page ends. */
+export function headBeside(page: Pick<Page, 'x' | 'y' | 'part' | 'note'>, head: number, way: Way): number {
+  const [x, y, part, note] = [page.x[head] ?? 0, page.y[head] ?? 0, page.part[head] ?? -1, page.note[head] ?? -1];
+  let best = -1;
+  let least = Infinity;
+  page.x.forEach((left, other) => {
+    const isAlong = page.part[other] === part;
+    const far = way === 'left' || way === 'right'
+      ? isAlong ? ((page.note[other] ?? -1) - note) * (way === 'right' ? 1 : -1) : 0
+      : isAlong || (page.part[other] ?? -1) < 0 ? 0 : ((page.y[other] ?? 0) - y) * (way === 'down' ? 1 : -1);
+    if (far <= 0) return;
+    // Up and down one stays at the same moment as far as may be.
+    const cost = far + (way === 'up' || way === 'down' ? Math.abs(left - x) * 8 : 0);
+    if (cost < least) [least, best] = [cost, other];
+  });
+  return best;
+}
+
+/** The bar a notehead stands in; -1 where none holds it. */
+export function barOf(page: Pick<Page, 'x' | 'y' | 'bars'>, head: number): number {
+  const [x, y] = [page.x[head] ?? 0, page.y[head] ?? 0];
+  // Notes on ledger lines stand above or below their system: of the bars with this place across, the nearest.
+  const far = (bar: Page['bars'][number]) => Math.max(bar.y - y, y - bar.y - bar.height, 0);
+  const across = page.bars.filter((bar) => x >= bar.x - 1 && x < bar.x + bar.width);
+  return across.reduce<Page['bars'][number] | null>((best, bar) => (best === null || far(bar) < far(best) ? bar : best), null)?.bar ?? -1;
+}
+
 /** Where a moment is on the pages: page and bar, and how far through the bar, 0 to 1; `null` where it is on none. */
 export function placeOn(pages: readonly Page[], bar: number, share: number): { page: number; x: number; y: number; height: number } | null {
   for (const [index, page] of pages.entries()) {

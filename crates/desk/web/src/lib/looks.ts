@@ -1,6 +1,6 @@
 /** How roles and families look on either ground. Roles are those of every picture (generated/looks.ts); on dark ground what would sink into it is lightened. */
 
-import { ROLE_LOOKS } from '../generated/looks';
+import { FAMILY_COLOURS, ROLE_LOOKS } from '../generated/looks';
 import { contrast, hex, rgb, standing, type Rgb } from './colour';
 
 export interface Look {
@@ -32,19 +32,6 @@ export const ROLES: readonly string[] = ROLE_LOOKS.map((look) => look.role);
 const WHITE: Rgb = [255, 255, 255];
 const BLACK: Rgb = [10, 8, 5];
 
-/** Hues of families, told apart from those of roles by where they stand: bands and the thread, never cells. */
-const FAMILIES: Readonly<Record<string, string>> = {
-  woodwind: '#2c7a57',
-  brass: '#b06f12',
-  percussion: '#6d6459',
-  keyboard: '#4a6c8f',
-  plucked: '#4f8aa6',
-  strings: '#8a3f63',
-  voice: '#a8452f',
-  electronic: '#5a6470',
-  other: '#6d6459',
-};
-
 function theme(isDark: boolean): Theme {
   const [ground, towards] = isDark ? ['#171b1e', WHITE] : ['#fffdf8', BLACK];
   const on = rgb(ground);
@@ -60,7 +47,7 @@ function theme(isDark: boolean): Theme {
       text: contrast(WHITE, lit) >= contrast(BLACK, lit) ? '#ffffff' : '#0a0805',
     };
   }
-  const families = Object.fromEntries(Object.entries(FAMILIES).map(([name, colour]) => [name, hex(standing(rgb(colour), on, 4.6, towards))]));
+  const families = Object.fromEntries(Object.entries(FAMILY_COLOURS).map(([name, colour]) => [name, hex(standing(rgb(colour), on, 4.6, towards))]));
   return isDark
     ? { isDark, ground, line: '#39424a', faint: '#252c31', ink: '#efe9dc', quiet: '#aeb6b8', accent: '#79ccd2', mark: '#e7b75f', bad: '#ff9d8f', roles, families }
     : { isDark, ground, line: '#d9d1bf', faint: '#efe9db', ink: '#221f1a', quiet: '#655e52', accent: '#0e5c68', mark: '#a4620a', bad: '#9c1c14', roles, families };

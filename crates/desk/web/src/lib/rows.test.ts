@@ -14,7 +14,7 @@ describe('rows', () => {
       { name: 'flutes', family: 'woodwind', parts: [0, 1] },
       { name: 'horns', family: 'brass', parts: [2] },
     ],
-    parts: ['Flute 1', 'Flute 2', 'Horn in F'].map((name) => ({ name, section: '', family: '', players: '1' })),
+    parts: ['Flute 1', 'Flute 2', 'Horn in F'].map((name) => ({ name, label: name, section: '', family: '', players: '1' })),
   } as Pick<View, 'sections' | 'parts'>;
 
   it('open to parts and never overlap', () => {

@@ -42,6 +42,9 @@ export function capital(text: string): string {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
+/** What a part is called on the page, as scores print it: "Clarinet 1 in B♭". */
+export const partName = (view: Pick<View, 'parts'> | null, part: number): string => view?.parts[part]?.label ?? '';
+
 /** A flat or sharp behind the letter of a key, which files write as b or #. */
 export function withSigns(name: string): string {
   return name.replace(/(^|\s)([A-G])b(?=\s|$)/g, '$1$2\u266d').replace(/(^|\s)([A-G])#(?=\s|$)/g, '$1$2\u266f');
@@ -64,7 +67,7 @@ export function rows(view: Pick<View, 'sections' | 'parts'>, open: ReadonlySet<n
     top += sectionHeight + GAP;
     if (!isOpen) return;
     for (const part of section.parts) {
-      const label = withSigns(view.parts[part]?.name ?? '');
+      const label = partName(view, part);
       out.push({ key: `p${part}`, label, section: index, part, isOpen: false, opensFamily: false, top, height: partHeight });
       top += partHeight + GAP;
     }

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { thread } from './thread';
+import { moved, thread } from './thread';
 
 const sections = [
   { name: 'flutes', family: 'woodwind', parts: [0] },
@@ -19,4 +19,8 @@ describe('the thread', () => {
     const found = thread({ sections, melody: [carried(0, 8, 1), carried(8, 12, 2), carried(12, 20, 3), carried(80, 90, 0)] });
     expect(found.handOffs).toEqual([{ from: 12, to: 12, fromRow: 1, toRow: 2 }]);
   });
+});
+
+it('says how far a theme has moved in the intervals of the trade', () => {
+  expect([0, 5, -12, 19, 24, -1].map(moved)).toEqual(['', ', a fourth higher', ', an octave lower', ', an octave and a fifth higher', ', two octaves higher', ', a semitone lower']);
 });

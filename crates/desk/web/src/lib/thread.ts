@@ -54,3 +54,14 @@ export function thread(view: Pick<View, 'melody' | 'sections'>, pause = 16): Thr
   }
   return { sections, strands, handOffs };
 }
+
+const INTERVALS = ['', 'a semitone', 'a tone', 'a minor third', 'a major third', 'a fourth', 'a tritone', 'a fifth', 'a minor sixth', 'a major sixth', 'a minor seventh', 'a major seventh'];
+
+/** How far a theme stands from its first full form: ", a fourth higher", ", two octaves lower", ", an octave and a fifth higher"; nothing in the same place. */
+export function moved(semitones: number): string {
+  const far = Math.abs(semitones);
+  if (far === 0) return '';
+  const [octaves, rest] = [Math.floor(far / 12), INTERVALS[far % 12] ?? ''];
+  const wide = octaves === 0 ? '' : octaves === 1 ? 'an octave' : octaves === 2 ? 'two octaves' : `${octaves} octaves`;
+  return `, ${[wide, rest].filter(Boolean).join(' and ')} ${semitones > 0 ? 'higher' : 'lower'}`;
+}
