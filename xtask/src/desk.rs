@@ -4,7 +4,6 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use crate::cargo;
-use crate::python;
 use crate::steps::Steps;
 
 /// Where Debian and others put the browser.
@@ -37,7 +36,6 @@ pub fn page(root: &Path, steps: &mut Steps) {
     if !program.is_file() {
         steps.run("the command, for the browser", cargo(root).args(["build", "--package", "ripieno", "--quiet"]));
     }
-    fuzz(root, &program, steps);
     let Some(browser) = browser() else {
         return steps.skip("the page in a browser", "there is no chromium (Debian: apt-get install chromium)");
     };
@@ -45,20 +43,8 @@ pub fn page(root: &Path, steps: &mut Steps) {
     steps.run("the page looks as it was reviewed", npm(&["run", "looks"]).env("RIPIENO", &program).env("CHROMIUM", browser));
 }
 
-/// Whatever the desk's description allows, and much that it does not, for a minute and a half.
-fn fuzz(root: &Path, program: &Path, steps: &mut Steps) {
-    let title = "the desk answers whatever it is asked";
-    match python::environment(root) {
-        Ok(python) => steps.run(
-            title,
-            Command::new(python).current_dir(root).args(["reference/desk_fuzz.py", "--seconds", "90", "--bin"]).arg(program),
-        ),
-        Err(why) => steps.fail(title, &why),
-    }
-}
-
 /// The browser, installed where it is missing and can be.
-fn browser() -> Option<&'static str> {
+pub fn browser() -> Option<&'static str> {
     let there = || BROWSERS.iter().copied().find(|path| Path::new(path).is_file());
     there().or_else(|| {
         println!("Installing chromium with apt-get ...");

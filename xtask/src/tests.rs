@@ -11,12 +11,21 @@ use crate::steps::Steps;
 /// Everything a change has to pass.
 pub fn test(root: &Path, quick: bool) -> Result<(), String> {
     let mut steps = Steps::default();
+    // What comes over the network is fetched while the processor compiles; where that fails, the step in need of it asks again and says so.
+    let fetching = {
+        let root = root.to_owned();
+        std::thread::spawn(move || {
+            let _ = environment(&root);
+            desk::browser();
+        })
+    };
     steps.run("format", cargo(root).args(["fmt", "--all", "--check"]));
     steps.run("lints", cargo(root).args(["clippy", "--workspace", "--all-targets", "--quiet", "--", "--deny", "warnings"]));
     // Invented cases are the same in every run of this command; `cargo test` by itself goes on to invent others.
     let tests = ["test", "--workspace", "--quiet"];
     steps.run("unit and integration tests", cargo(root).args(tests).env("PROPTEST_RNG_SEED", "20251126"));
     demo_is_fresh(root, &mut steps);
+    let _ = fetching.join();
     desk::page(root, &mut steps);
     if quick {
         steps.skip("outside witnesses", "left out with --quick");
@@ -87,68 +96,70 @@ fn run_witnesses(root: &Path, steps: &mut Steps, all: bool) {
         command.current_dir(root).arg(root.join("reference").join(name));
         command
     };
-    steps.run(
-        "MusicXML: the same notes as music21 and partitura read",
-        script("reading_agree.py").arg("--bin").arg(target.join("ripieno")).args(MUSICXML_FLOORS).arg("corpus").args(&scores),
-    );
-    steps.run(
-        "kern: the same notes as music21 and partitura read",
-        script("reading_agree.py").arg("--bin").arg(target.join("ripieno")).args(KERN_FLOORS).arg("kern"),
-    );
-    let recounted = RECOUNTED.iter().map(|name| shared.join("scores").join(name)).filter(|score| score.is_file());
-    steps.run(
-        "practice: presence, rests, tuttis and separation, counted again with music21",
-        script("practice_agree.py")
-            .arg("--bin")
-            .arg(target.join("ripieno"))
-            .arg("demo/lifeboat_overture.musicxml")
-            .args(recounted),
-    );
-    steps.run(
-        "loudness: the same as MoSQITo and pyloudnorm measure, ten renderings among it",
-        script("loudness_agree.py")
-            .arg("--bin")
-            .arg(target.join("examples/measure_raw"))
-            .arg("--render")
-            .arg(target.join("ripieno"))
-            .args(["--seconds", "2"]),
-    );
+    let with = |name: &str, program: &str| {
+        let mut command = script(name);
+        command.arg("--bin").arg(target.join(program));
+        command
+    };
+    let given = |mut command: Command, arguments: &[&str], files: &[PathBuf]| {
+        command.args(arguments).args(files);
+        command
+    };
     let written = root.join("target/written");
     let _ = std::fs::remove_dir_all(&written);
     if let Err(error) = std::fs::create_dir_all(&written) {
         return steps.fail("written scores", &format!("{}: {error}", written.display()));
     }
-    steps.run(
-        "MusicXML and kern: written and read again, the same notes sound",
-        script("round_trip.py")
-            .arg("--bin")
-            .arg(target.join("examples/round_trip"))
-            .arg("--keep")
-            .arg(&written)
-            .args(["corpus", "kern"])
-            .args(&scores),
-    );
-    steps.run(
-        "what was written is valid MusicXML 4.0 by the W3C schema",
-        script("validate_xsd.py").arg(&written).arg("demo/lifeboat_overture.musicxml"),
-    );
-    steps.run(
-        "the demo, as composed and as written again, opens in music21, partitura and verovio",
-        script("opens.py").args(demo_twice(root, &target)),
-    );
+    let recounted: Vec<PathBuf> =
+        RECOUNTED.iter().map(|name| shared.join("scores").join(name)).filter(|score| score.is_file()).collect();
+    let mut round_trip = with("round_trip.py", "examples/round_trip");
+    round_trip.arg("--keep").arg(&written);
+    let mut loudness = with("loudness_agree.py", "examples/measure_raw");
+    loudness.arg("--render").arg(target.join("ripieno"));
+    // The longest first, so that neither lane waits for it alone at the end.
+    let mut first = vec![
+        (
+            "MusicXML: the same notes as music21 and partitura read",
+            given(given(with("reading_agree.py", "ripieno"), &MUSICXML_FLOORS, &[]), &["corpus"], &scores),
+        ),
+        ("MusicXML and kern: written and read again, the same notes sound", given(round_trip, &["corpus", "kern"], &scores)),
+        (
+            "practice: presence, rests, tuttis and separation, counted again with music21",
+            given(with("practice_agree.py", "ripieno"), &["demo/lifeboat_overture.musicxml"], &recounted),
+        ),
+        ("the desk answers whatever it is asked", given(with("desk_fuzz.py", "ripieno"), &["--seconds", "90"], &[])),
+        (
+            "kern: the same notes as music21 and partitura read",
+            given(given(with("reading_agree.py", "ripieno"), &KERN_FLOORS, &[]), &["kern"], &[]),
+        ),
+        (
+            "loudness: the same as MoSQITo and pyloudnorm measure, ten renderings among it",
+            given(loudness, &["--seconds", "2"], &[]),
+        ),
+    ];
+    if !scores.is_empty() {
+        let midi = [shared.join("texture/s3_midi")];
+        first.push(("MIDI: the same notes as mido and symusic read", given(with("midi_agree.py", "ripieno"), &[], &midi)));
+    }
     // A test of `ripieno-deliver` has set them, if the engraver was built.
     let stands = target.join("../tmp/stands");
     if stands.is_dir() {
-        steps.run("parts and score on paper: staves, margins, numbers, measured in the PDF", script("parts_pdf.py").arg(&stands));
+        let title = "parts and score on paper: staves, margins, numbers, measured in the PDF";
+        first.push((title, given(script("parts_pdf.py"), &[], &[stands])));
     } else {
         steps.skip("parts and score on paper", "the tests have set none");
     }
-    if !scores.is_empty() {
-        steps.run(
-            "MIDI: the same notes as mido and symusic read",
-            script("midi_agree.py").arg("--bin").arg(target.join("ripieno")).arg(shared.join("texture/s3_midi")),
-        );
-    }
+    steps.together(first);
+    steps.together(vec![
+        (
+            "what was written is valid MusicXML 4.0 by the W3C schema",
+            given(script("validate_xsd.py"), &[], &[written, PathBuf::from("demo/lifeboat_overture.musicxml")]),
+        ),
+        (
+            "the demo, as composed and as written again, opens in music21, partitura and verovio",
+            given(script("opens.py"), &[], &demo_twice(root, &target)),
+        ),
+    ]);
 }
 
 /// The demo as it lies in the repository, and as Ripieno writes it after reading.
