@@ -11,6 +11,7 @@ class Mixer extends AudioWorkletProcessor {
     /** Frames that must be there before the first sound. */
     this.hold = hold;
     this.rings = Array.from({ length: sections }, () => null);
+    this.isOver = false;
     this.gains = new Float32Array(sections).fill(1);
     this.wanted = new Float32Array(sections).fill(1);
     this.volume = 0;
@@ -29,6 +30,7 @@ class Mixer extends AudioWorkletProcessor {
     this.whole = false;
     this.playing = false;
     this.begun = false;
+    this.isDry = false;
     this.dropouts = 0;
     this.told = 0;
     this.run = -1;
@@ -62,16 +64,21 @@ class Mixer extends AudioWorkletProcessor {
         break;
       case 'play': this.playing = data.playing; break;
       case 'stop': this.reset(); break;
+      case 'end': this.isOver = true; break;
       case 'gains': this.wanted = data.gains; this.wantedVolume = data.volume; break;
     }
   }
 
   add({ first, frames, sections, samples, frontier }) {
+    // Added, since in a loop the tail of one time through sounds into the next; in two stretches, since it may pass the end of the ring.
+    const start = first % SIZE;
+    const before = Math.min(frames, SIZE - start);
     let from = 0;
     for (const section of sections) {
       const ring = (this.rings[section] ??= { left: new Float32Array(SIZE), right: new Float32Array(SIZE) });
       for (const side of [ring.left, ring.right]) {
-        for (let i = 0; i < frames; i++) side[(first + i) % SIZE] += samples[from + i];
+        for (let i = 0; i < before; i++) side[start + i] += samples[from + i];
+        for (let i = before; i < frames; i++) side[i - before] += samples[from + i];
         from += frames;
       }
     }
@@ -80,13 +87,18 @@ class Mixer extends AudioWorkletProcessor {
   }
 
   process(_inputs, outputs) {
+    // Only what says so itself is let go of by the audio thread, and with it the page it belongs to.
+    if (this.isOver) return false;
     const [left, right] = outputs[0];
     if (this.playing && !this.begun && !this.whole && this.frontier - this.at < this.hold) return true;
     if (!this.playing) return true;
-    if (this.at + BLOCK > this.frontier && !this.whole) {
-      if (this.begun) this.dropouts++;
+    if (this.begun && !this.whole && this.frontier - this.at < (this.isDry ? this.hold : BLOCK)) {
+      // One pause until something is in hand again, rather than a stutter.
+      this.isDry = true;
+      this.dropouts++;
       return true;
     }
+    this.isDry = false;
     if (!this.begun) {
       this.begun = true;
       this.port.postMessage({ kind: 'begun', run: this.run });

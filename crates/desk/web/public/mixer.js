@@ -11,6 +11,7 @@ class Mixer extends AudioWorkletProcessor {
     /** Frames that must be there before the first sound. */
     this.hold = hold;
     this.rings = Array.from({ length: sections }, () => null);
+    this.isOver = false;
     this.gains = new Float32Array(sections).fill(1);
     this.wanted = new Float32Array(sections).fill(1);
     this.volume = 0;
@@ -63,6 +64,7 @@ class Mixer extends AudioWorkletProcessor {
         break;
       case 'play': this.playing = data.playing; break;
       case 'stop': this.reset(); break;
+      case 'end': this.isOver = true; break;
       case 'gains': this.wanted = data.gains; this.wantedVolume = data.volume; break;
     }
   }
@@ -85,6 +87,8 @@ class Mixer extends AudioWorkletProcessor {
   }
 
   process(_inputs, outputs) {
+    // Only what says so itself is let go of by the audio thread, and with it the page it belongs to.
+    if (this.isOver) return false;
     const [left, right] = outputs[0];
     if (this.playing && !this.begun && !this.whole && this.frontier - this.at < this.hold) return true;
     if (!this.playing) return true;

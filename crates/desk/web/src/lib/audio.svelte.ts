@@ -50,7 +50,7 @@ export class Player extends Mixing {
     if (this.mixer) return true;
     const mixer = await this.wake(sound.sections.length);
     // Asked twice meanwhile, the first one stays.
-    if (this.mixer) mixer.disconnect();
+    if (this.mixer) this.release(mixer);
     else this.mixer = mixer;
     this.mix();
     return true;

@@ -32,6 +32,7 @@ export abstract class Mixing {
   protected at = 0;
   protected heardAt = 0;
   private frame = 0;
+  private isGone = false;
 
   /** Frames a second. */
   protected abstract get rate(): number;
@@ -45,16 +46,26 @@ export abstract class Mixing {
   /** A frame of the page while it plays: so many frames have been heard. */
   protected abstract shown(frames: number): void;
 
-  /** A mixer for so many sections; the audio thread is opened once. */
+  /** A mixer for so many sections; the audio thread is opened once, and never for a page that has been left. */
   protected async wake(sections: number): Promise<AudioWorkletNode> {
+    if (this.isGone) throw new DOMException('the page has been left', 'AbortError');
     const context = (this.context ??= new AudioContext({ sampleRate: this.rate, latencyHint: 'interactive' }));
     if (!this.mixer) await context.audioWorklet.addModule('/mixer.js');
+    if (this.isGone) throw new DOMException('the page has been left', 'AbortError');
     const mixer = new AudioWorkletNode(context, 'mixer', {
       numberOfInputs: 0, outputChannelCount: [2], processorOptions: { sections, hold: Math.round(HOLD * this.rate) },
     });
     mixer.port.onmessage = ({ data }: MessageEvent<FromMixer>) => this.told(data);
     mixer.connect(context.destination);
     return mixer;
+  }
+
+  /** Lets go of a mixer: the audio thread keeps one that still listens, and whatever it could tell. */
+  protected release(mixer: AudioWorkletNode | null): void {
+    if (!mixer) return;
+    mixer.port.postMessage({ kind: 'end' });
+    mixer.port.onmessage = null;
+    mixer.disconnect();
   }
 
   private told(message: FromMixer): void {
@@ -100,6 +111,8 @@ export abstract class Mixing {
 
   dispose(): void {
     this.stop();
+    this.isGone = true;
+    this.release(this.mixer);
     void this.context?.close();
     this.context = this.mixer = null;
   }

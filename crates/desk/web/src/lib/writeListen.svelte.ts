@@ -47,7 +47,7 @@ export class Beside extends Mixing {
       return one;
     });
     const mixer = await this.wake(base);
-    this.mixer?.disconnect();
+    this.release(this.mixer);
     this.mixer = mixer;
     this.key = key;
     this.caution = sounds[0]?.caution ?? '';
