@@ -124,7 +124,7 @@ fn run_witnesses(root: &Path, steps: &mut Steps, all: bool) {
         ),
         ("MusicXML and kern: written and read again, the same notes sound", given(round_trip, &["corpus", "kern"], &scores)),
         (
-            "practice: presence, rests, tuttis and separation, counted again with music21",
+            "practice: presence, rests, reserve, doublings, cohesion, chords, hand-offs and brass, counted again with music21",
             given(with("practice_agree.py", "ripieno"), &["demo/lifeboat_overture.musicxml"], &recounted),
         ),
         ("the desk answers whatever it is asked", given(with("desk_fuzz.py", "ripieno"), &["--seconds", "90"], &[])),

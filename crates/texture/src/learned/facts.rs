@@ -29,7 +29,7 @@ pub(super) struct PartFacts {
     pub network_family: Family,
     /// Parts of equal section are desk mates.
     pub section: String,
-    /// Number of the chair, 1 if none, at most 3; 0 where nothing tells.
+    /// Number of the chair, at most 3; 1 if none, and where nothing tells.
     pub player: usize,
     /// A second or fourth chair.
     pub second: bool,
