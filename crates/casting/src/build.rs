@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use ripieno_instruments::catalogue::Clef as CatalogueClef;
+use ripieno_instruments::signed;
 use ripieno_score::{
     About, Bar, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Key,
     NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
@@ -34,8 +35,7 @@ pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
                 }
                 let key = chair.transposition;
                 if key.semitones % 12 != 0 {
-                    let key = key.key.to_string().replace('b', "\u{266d}").replace('#', "\u{266f}");
-                    name = format!("{name} in {key}");
+                    name = format!("{name} in {}", signed(&key.key.to_string()));
                 }
                 score.parts.push(part(sketch, cast, chair, &name, &[(at, n)], 1, score.parts.len()));
             }

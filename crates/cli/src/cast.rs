@@ -103,7 +103,7 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
             .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
     }
     match &arguments.deliver {
-        Some(folder) => deliver::run(&DeliverArguments::all(&arguments.out, folder)),
+        Some(folder) => deliver::run(&DeliverArguments::all(&arguments.out, folder), Some(&lineup)),
         None => Ok(()),
     }
 }

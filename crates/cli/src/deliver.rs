@@ -3,9 +3,10 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use ripieno_casting::Lineup;
 use ripieno_deliver::{Book, BookOptions, Setting, books, objected, proof_list, texts, unresolved};
 use ripieno_formats::{Limits, Severity};
-use ripieno_players::Level;
+use ripieno_players::{Level, Options, check};
 use ripieno_score::{Sounding, Unroll};
 use ripieno_study::{Study, analyse_file};
 
@@ -81,8 +82,9 @@ enum ScorePaper {
     A2,
 }
 
-/// Takes the score apart and writes everything that goes out.
-pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
+/// Takes the score apart and writes everything that goes out. What is asked of players is judged at the level each has in the line-up, where there
+/// is one.
+pub fn run(arguments: &DeliverArguments, lineup: Option<&Lineup>) -> Result<(), String> {
     let study = needs_notes(analyse_file(&arguments.file, &Limits::default()).map_err(|error| error.to_string())?)?;
     study.findings.iter().filter(|finding| finding.severity >= Severity::Warning).for_each(|finding| eprintln!("{finding}"));
     let score = &study.score;
@@ -108,7 +110,11 @@ pub fn run(arguments: &DeliverArguments) -> Result<(), String> {
         crate::hear::mock_up(score, &played, &folder).map_err(|error| said(&error))?;
     }
     let mut open = unresolved(score, &books, &settings);
-    open.extend(objected(score, &played, arguments.level));
+    let objections = match lineup {
+        Some(lineup) => ripieno_casting::objections(score, lineup),
+        None => check(score, &played, &Options { level: arguments.level, only: Vec::new() }),
+    };
+    open.extend(objected(score, objections));
     save(&arguments.out.join("proof list.csv"), &proof_list(&open))?;
     let pages: usize = settings.iter().flatten().map(|setting| setting.pages.len()).sum();
     println!(

@@ -110,7 +110,7 @@ fn main() -> ExitCode {
         Some(Command::Library(arguments)) => library::run(&arguments),
         Some(Command::Desk(arguments)) => desk::run(&arguments),
         Some(Command::Excerpt(arguments)) => excerpt::run(&arguments),
-        Some(Command::Deliver(arguments)) => deliver::run(&arguments),
+        Some(Command::Deliver(arguments)) => deliver::run(&arguments, None),
         Some(Command::Compare(arguments)) => compare::run(&arguments),
         Some(Command::Profile(arguments)) => compare::run_profile(&arguments),
         Some(Command::Cast(arguments)) => cast::run(&arguments),

@@ -1,25 +1,56 @@
 //! Changes of instrument, told in good time: "to Piccolo" stands where the rest before begins, the name where it is played.
 
-use ripieno_score::{Bar, BarIndex, ChangeKind, Crotchets, Direction, DirectionKind, Part};
+use ripieno_instruments::{Clues, Recognition, recognise};
+use ripieno_score::{Bar, BarIndex, ChangeKind, Crotchets, Direction, DirectionKind, Note, Part};
+
+/// Fewest players of what a whole section plays and nobody takes up in a rest: cellos, strings, brass.
+const SECTION: u8 = 8;
+
+/// What the catalogue makes of an instrument's name; nothing where it does not know it.
+fn known(name: &str) -> Option<Recognition> {
+    let found = recognise(&Clues { name, ..Clues::default() });
+    (!found.fallback && found.confidence >= 0.6).then_some(found)
+}
+
+/// Whether a player puts one thing down and takes up another: files also change what plays a part back, from "String Ensemble" to "Pizzicato
+/// Strings". A clarinet in another key is another clarinet.
+fn is_taken_up(before: &Recognition, next: &Recognition) -> bool {
+    let other_key = !next.keys.is_empty() && before.keys != next.keys;
+    (before.instrument.id != next.instrument.id || other_key) && next.instrument.players.0 < SECTION
+}
 
 /// Says where a rest begins which instrument is taken up in it (common practice); not where the page says so itself.
 pub(crate) fn announce(part: &mut Part, bars: &[Bar]) {
+    if part.instruments.len() < 2 {
+        return;
+    }
+    // Files do not always name the first, which is the part's own.
+    let own = |at: usize| known(&part.name).filter(|_| at == 0);
+    let instruments: Vec<Option<Recognition>> =
+        part.instruments.iter().enumerate().map(|(at, one)| known(&one.name).or_else(|| own(at))).collect();
     let start = |bar: BarIndex| bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
+    let end_of = |note: &Note| start(note.bar) + note.at + note.duration;
     let mut told: Vec<Direction> = Vec::new();
     let mut in_hand = 0u8;
+    // The end of all that was played before the change, kept from one change to the next.
+    let mut seen = 0usize;
+    let mut end: Option<Crotchets> = None;
     for change in &part.changes {
         let ChangeKind::Instrument(next) = change.kind else { continue };
-        let Some(name) = part.instruments.get(usize::from(next)).map(|one| one.name.as_str()).filter(|name| !name.is_empty())
-        else {
-            continue;
-        };
-        if std::mem::replace(&mut in_hand, next) == next {
+        let before = std::mem::replace(&mut in_hand, next);
+        if before == next {
             continue;
         }
+        let of = |at: u8| instruments.get(usize::from(at)).and_then(Option::as_ref);
+        if !of(before).zip(of(next)).is_some_and(|(before, next)| is_taken_up(before, next)) {
+            continue;
+        }
+        let name = part.instruments[usize::from(next)].name.as_str();
         let taken_up = start(change.bar) + change.at;
-        let before = part.notes.iter().filter(|note| note.plays() && start(note.bar) + note.at < taken_up);
-        let Some(last) = before.max_by_key(|note| start(note.bar) + note.at + note.duration) else { continue };
-        let end = start(last.bar) + last.at + last.duration;
+        let ahead = seen + part.notes[seen..].partition_point(|note| start(note.bar) + note.at < taken_up);
+        end = part.notes[seen..ahead].iter().filter(|note| note.plays()).map(end_of).max().max(end);
+        seen = ahead;
+        let Some(end) = end else { continue };
         // At the end of the last note: in its bar, or at the beginning of the next.
         let bar = bars.partition_point(|bar| bar.start <= end).saturating_sub(1);
         let (Some(place), Ok(index)) = (bars.get(bar), u32::try_from(bar)) else { continue };
@@ -33,7 +64,8 @@ pub(crate) fn announce(part: &mut Part, bars: &[Bar]) {
             }
             _ => false,
         };
-        if !part.directions.iter().any(says) {
+        let first = part.directions.partition_point(|direction| start(direction.bar) + direction.at < end);
+        if !part.directions[first..].iter().take_while(|one| start(one.bar) + one.at < taken_up).any(says) {
             let kind = DirectionKind::Words(format!("to {name}").into());
             told.push(Direction { bar: BarIndex(index), at: end - place.start, staff: 1, voice: None, above: Some(true), kind });
         }
@@ -73,5 +105,41 @@ mod tests {
         let before = part.directions.len();
         announce(&mut part, &bars);
         assert_eq!(part.directions.len(), before);
+    }
+
+    fn told_with(names: [&str; 3], changes: &[(u32, u8)]) -> Vec<(u32, String)> {
+        let bars: Vec<Bar> = (0..12).map(|n| Bar::new(n.to_string(), Crotchets::whole(4 * n), Crotchets::whole(4))).collect();
+        let note = |bar| Note { bar: BarIndex(bar), duration: Crotchets::whole(2), ..Note::default() };
+        let change =
+            |&(bar, to)| Change { bar: BarIndex(bar), at: Crotchets::ZERO, staff: None, kind: ChangeKind::Instrument(to) };
+        let mut part = Part {
+            notes: vec![note(0), note(4), note(8)],
+            instruments: names.map(|name| PartInstrument { name: name.to_owned(), ..PartInstrument::default() }).to_vec(),
+            changes: changes.iter().map(change).collect(),
+            ..Part::default()
+        };
+        announce(&mut part, &bars);
+        let words = |one: &Direction| match &one.kind {
+            DirectionKind::Words(text) => Some((one.bar.0, text.to_string())),
+            _ => None,
+        };
+        part.directions.iter().filter_map(words).collect()
+    }
+
+    /// Names 41, 49 and 46 of General MIDI level 1 (MMA, Sound Set), from memory.
+    #[test]
+    fn what_plays_it_back_is_not_taken_up() {
+        let names = ["Violin", "String Ensemble 1", "Pizzicato Strings"];
+        assert!(told_with(names, &[(4, 1), (8, 2), (9, 0)]).is_empty());
+        assert!(told_with(["Flute", "Zonk", "Piccolo"], &[(4, 1)]).is_empty());
+        let clarinets = ["Clarinet in B\u{266d}", "", "Clarinet in A"];
+        assert_eq!(told_with(clarinets, &[(8, 2)]), [(4, "to Clarinet in A".to_owned())]);
+    }
+
+    #[test]
+    fn one_without_a_name_is_in_hand_all_the_same() {
+        // The piccolo, something, the piccolo again.
+        assert_eq!(told_with(["Flute", "Piccolo", ""], &[(4, 1), (6, 2), (8, 1)]), [(0, "to Piccolo".to_owned())]);
+        assert!(told_with(["Flute", "Piccolo", ""], &[(4, 2), (8, 0)]).is_empty());
     }
 }

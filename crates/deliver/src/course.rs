@@ -6,8 +6,7 @@
 use ripieno_score::{Direction, DirectionKind, Part, Score};
 
 /// Beginnings of words about the tempo, as scores print them in Italian, German, French and English; common practice.
-const COURSE: [&str; 33] = [
-    "rit.",
+const COURSE: [&str; 37] = [
     "ritard",
     "riten",
     "rall",
@@ -40,15 +39,36 @@ const COURSE: [&str; 33] = [
     "im zeitmaß",
     "cédez",
     "retenu",
+    "au mouvement",
+    "au mouvt",
+    "ralenti",
+    "plus vite",
+    "plus lent",
 ];
+/// Words that are about the tempo only where they stand whole: "rit" without its stop, but not "ritmico".
+const WHOLE: [&str; 3] = ["rit", "slower", "faster"];
 /// What stands before them: "poco rit.", "molto allargando".
-const BEFORE: [&str; 9] = ["poco a poco ", "un poco ", "poco ", "molto ", "sempre ", "subito ", "ancora ", "un peu ", "sehr "];
+const BEFORE: [&str; 12] = [
+    "poco a poco ",
+    "un poco ",
+    "poco ",
+    "molto ",
+    "sempre ",
+    "subito ",
+    "ancora ",
+    "un peu ",
+    "sehr ",
+    "a little ",
+    "much ",
+    "gradually ",
+];
 
 /// Whether words are for all players: they change the tempo, or say how long a fermata lasts.
 pub(crate) fn is_for_all(text: &str) -> bool {
-    let lower = text.trim().trim_start_matches(['(', '[']).to_lowercase();
+    let lower = text.trim().trim_start_matches(['(', '[']).to_lowercase().replace('\u{2019}', "'");
     let bare = BEFORE.iter().find_map(|before| lower.strip_prefix(before)).unwrap_or(&lower);
-    COURSE.iter().any(|word| bare.starts_with(word))
+    let first = bare.split(|c: char| !c.is_alphabetic()).next().unwrap_or_default();
+    WHOLE.contains(&first) || COURSE.iter().any(|word| bare.starts_with(word))
 }
 
 /// The words for all players of a score, those of the part highest on the page first.
@@ -84,6 +104,22 @@ mod tests {
     #[test]
     fn words_for_all_are_known() {
         for text in ["rit.", "poco rit.", "(a tempo)", "Molto allargando", "lunga", "Tempo I", "accel. al fine"] {
+            assert!(is_for_all(text), "{text}");
+        }
+        for text in [
+            "rit",
+            "rit -",
+            "poco rall",
+            "accel",
+            "L\u{2019}istesso tempo",
+            "A little slower",
+            "faster",
+            "in tempo",
+            "Au mouvement",
+            "ralentir",
+            "un peu plus vite",
+            "plus lent",
+        ] {
             assert!(is_for_all(text), "{text}");
         }
         for text in

@@ -8,11 +8,17 @@ use ripieno_score::{BarIndex, Score, Sounding, Unroll};
 use crate::books::Book;
 use crate::lists::{Unresolved, cover};
 
-/// A name that any file system takes.
+/// Most letters and bytes of a name: file systems take 255 bytes, with the number before it and the ending.
+const MOST_LETTERS: usize = 80;
+const MOST_BYTES: usize = 240;
+
+/// A name that any file system takes: cut where it is too long, "unnamed" where nothing is left.
 #[must_use]
 pub fn file_name(name: &str) -> String {
     let kept: String = name.chars().map(|c| if c.is_alphanumeric() || " .-()♭♯".contains(c) { c } else { '-' }).collect();
-    kept.trim().trim_end_matches('.').to_owned()
+    let kept: String = kept.trim_matches(['.', ' ']).chars().take(MOST_LETTERS).collect();
+    let kept = kept[..kept.floor_char_boundary(MOST_BYTES)].trim_end_matches(['.', ' ']);
+    if kept.is_empty() { "unnamed".to_owned() } else { kept.to_owned() }
 }
 
 /// Paths of the parts without an ending, in order: "parts/01 Flute 1".
@@ -56,4 +62,22 @@ pub fn proof_list(open: &[Unresolved]) -> Vec<u8> {
     let _ = writer.flush();
     drop(writer);
     table
+}
+
+#[cfg(test)]
+mod tests {
+    use super::file_name;
+
+    #[test]
+    fn names_are_never_empty_nor_longer_than_file_systems_take() {
+        assert_eq!(file_name("Oboe 2 (English horn)"), "Oboe 2 (English horn)");
+        assert_eq!(file_name("Cor. in F/E."), "Cor. in F-E");
+        assert_eq!([file_name(""), file_name(" . "), file_name("..")], ["unnamed"; 3].map(str::to_owned));
+        assert_eq!(file_name(&"a".repeat(300)), "a".repeat(80));
+        // Letters of two, three and four bytes.
+        for letter in ["\u{e9}", "\u{3042}", "\u{20000}"] {
+            let cut = file_name(&letter.repeat(300));
+            assert!((60..=80).contains(&cut.chars().count()) && "99 ".len() + cut.len() + ".musicxml".len() <= 255, "{letter}");
+        }
+    }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use ripieno_instruments::{Family, catalogue};
-use ripieno_players::{Group, Level, Options, Severity, check, grouped, who};
+use ripieno_players::{Group, Objection, Severity, grouped, who};
 use ripieno_score::{BarIndex, ChangeKind, DirectionKind, Mark, Part, Score, Sounding};
 
 use crate::books::Book;
@@ -64,10 +64,9 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>]) -
     list
 }
 
-/// What players would object to, but for mere remarks, as points to settle.
+/// What players object to, but for mere remarks, as points to settle.
 #[must_use]
-pub fn objected(score: &Score, sounding: &Sounding, level: Level) -> Vec<Unresolved> {
-    let mut found = check(score, sounding, &Options { level, only: Vec::new() });
+pub fn objected(score: &Score, mut found: Vec<Objection>) -> Vec<Unresolved> {
     found.retain(|one| one.severity <= Severity::Caution);
     let told = |group: &Group| Unresolved {
         part: who(score, &group.first),

@@ -6,10 +6,9 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use ripieno_instruments::printed;
 use ripieno_study::acoustics::exposure::{CAUTION, schemes};
 use ripieno_study::acoustics::verdicts::{Ruled, Stands};
-use ripieno_study::acoustics::{Audible, Day, Grade, Plan, Room, Situation};
+use ripieno_study::acoustics::{Audible, Day, Plan, Room, Situation};
 use ripieno_study::{BalanceTopic, FullChord, Judged, SpanHeard, Study, Weighing};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -252,11 +251,6 @@ fn whole(audible: &Audible) -> i32 {
     audible.margin_db.round() as i32
 }
 
-/// The grade of the margin as it is shown, so that number and word agree.
-fn grade(audible: &Audible) -> String {
-    Grade::of(tenth(audible.margin_db)).to_string()
-}
-
 fn two(verdicts: &ripieno_study::acoustics::Verdicts) -> TwoVerdicts {
     let by_rule = |ruled: &Ruled| format!("{} ({} to {})", ruled.stands, tenth(ruled.first), tenth(ruled.second));
     let estimated = &verdicts.estimated;
@@ -325,7 +319,7 @@ pub(crate) fn weighed(study: &Study, weighing: &Weighing<'_>) -> Weighed {
         part: told.part,
         margin: tenth(told.audible.margin_db),
         spread: tenth(told.audible.spread_db),
-        grade: grade(&told.audible),
+        grade: told.audible.grade().to_string(),
         maskers: told.maskers.iter().take(3).map(|masking| masker(study, masking)).collect(),
     });
     let sentences = balance.sentences(study).into_iter().map(|finding| Noted {
@@ -348,15 +342,8 @@ pub(crate) fn weighed(study: &Study, weighing: &Weighing<'_>) -> Weighed {
     });
     let written = &study.sounding.notes.written;
     let spans = weighing.spans();
-    let place = match &balance.situation {
-        Situation::Stage { room, part: Some(part), .. } => {
-            let name = study.score.parts.get(*part).map_or_else(String::new, |part| printed(&part.name));
-            format!("{}, at the desk of {name}", room.name)
-        }
-        other => other.to_string(),
-    };
     Weighed {
-        situation: place,
+        situation: study.place(&balance.situation),
         unmarked: balance.unmarked,
         melody: melody.collect(),
         sentences: sentences.collect(),
@@ -374,7 +361,7 @@ pub(crate) fn told(study: &Study, span: usize, heard: &SpanHeard) -> HeardSpan {
         bar: heard.bar,
         margin: tenth(heard.audible.margin_db),
         spread: tenth(heard.audible.spread_db),
-        grade: grade(&heard.audible),
+        grade: heard.audible.grade().to_string(),
         with: heard.with.clone(),
         maskers: heard.maskers.iter().map(|masking| masker(study, masking)).collect(),
         help: (heard.help.iter())
@@ -432,6 +419,7 @@ mod tests {
     use super::*;
     use crate::media::trial::DEMO;
     use axum::extract::Path;
+    use ripieno_study::acoustics::Grade;
     use serde_json::Value;
 
     fn at(place: Where, levels: &str) -> Heard {

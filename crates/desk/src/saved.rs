@@ -53,7 +53,7 @@ async fn keep(State(desk): State<Desk>, wanted: Result<Json<KeptQuestion>, JsonR
     if name.is_empty() || name.chars().count() > MOST_NAME || name.contains(char::is_control) {
         return Err(Failure::refused(format!("the question needs a name of at most {MOST_NAME} letters on one line")));
     }
-    if wanted.question.trim().is_empty() || wanted.question.len() > MOST_TEXT {
+    if wanted.question.trim().is_empty() || wanted.question.chars().count() > MOST_TEXT {
         return Err(Failure::refused(format!("there is no question to keep, or it is longer than {MOST_TEXT} letters")));
     }
     if !wanted.sql {
@@ -123,6 +123,14 @@ mod tests {
             assert!(failure.status == 422 && failure.message.contains(says), "{}", failure.message);
         }
         let away = |name: &str| forget(State(desk.clone()), Ok(Query(Name { name: name.to_owned() })));
+        // A flat is one letter, of three bytes.
+        assert_eq!(
+            put(wanted("long", &format!("SELECT '{}'", "\u{266d}".repeat(MOST_TEXT - 9)), true)).await.unwrap().0.len(),
+            3
+        );
+        let longer = put(wanted("longer", &"\u{266d}".repeat(MOST_TEXT + 1), true)).await.unwrap_err();
+        assert!(longer.message.contains("longer than"), "{}", longer.message);
+        assert_eq!(away("long").await.unwrap().0.len(), 2);
         assert_eq!(away("full brass").await.unwrap().0.len(), 1);
         assert_eq!(away("full brass").await.unwrap_err().status, 404);
         assert!(desk.reader().unwrap().saved_question("full brass").is_err());

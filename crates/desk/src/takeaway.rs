@@ -8,9 +8,8 @@ use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use ripieno_engraving::{Page, pdf, png};
 use ripieno_pictures::{Key, band_chart, bar_map, register_chart, sheet};
-use ripieno_report::{balance_keys, balance_map, band_keys, melody_map, register_bands, role_map, tables};
+use ripieno_report::{balance_keys, band_keys, melody_map, register_bands, role_map, tables};
 use ripieno_study::Study;
-use ripieno_study::acoustics::Situation;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
@@ -20,6 +19,7 @@ use crate::api::{ScorePath, bad, blocking, number};
 use crate::balance::Heard;
 use crate::desk::Desk;
 use crate::failure::{Failure, Outcome};
+use crate::weigher::Mapped;
 
 /// Most letters of a title in a file's name.
 const MOST_LETTERS: usize = 60;
@@ -127,7 +127,8 @@ struct Wanted {
 /// Width of a sheet in pixels.
 const WIDTH: f64 = 1240.0;
 
-fn drawn(study: &Study, wanted: &Wanted, situation: Situation) -> Outcome<Page> {
+/// A picture; `balance` is what the weigher answers.
+fn drawn(study: &Study, wanted: &Wanted, balance: Option<&Mapped>) -> Outcome<Page> {
     let end = u32::try_from(study.sounding.bars.len()).unwrap_or(u32::MAX).saturating_sub(1);
     let (first, last) = (wanted.first.unwrap_or(0), wanted.last.unwrap_or(end));
     if first > last || last > end {
@@ -152,9 +153,9 @@ fn drawn(study: &Study, wanted: &Wanted, situation: Situation) -> Outcome<Page> 
             (band_chart(&chart), format!("{title}{bars}: how high and low each family sounds"), band_keys(&chart))
         }
         Picture::Balance => {
-            let balance = study.balance(situation).map_err(|refused| Failure::refused(refused.to_string()))?;
-            let heading = format!("{title}{bars}: is the melody heard? An estimate; heard: {}", balance.situation);
-            (bar_map(&balance_map(study, &balance), columns, false), heading, balance_keys())
+            let balance = balance.ok_or_else(|| Failure::machine("the balance was not asked for; please report it"))?;
+            let heading = format!("{title}{bars}: is the melody heard? An estimate; heard: {}", balance.place);
+            (bar_map(&balance.map, columns, false), heading, balance_keys())
         }
         Picture::Register => (
             register_chart(&ripieno_report::register_chart(study)),
@@ -177,9 +178,14 @@ async fn picture(
 ) -> Outcome<Response> {
     let (score, Query(wanted), Query(heard)) = (number(score)?, wanted.map_err(bad)?, heard.map_err(bad)?);
     let situation = heard.situation()?;
+    let open = desk.opened(score)?;
+    // The weigher weighs once for all who ask, one situation at a time.
+    let balance = match wanted.what {
+        Picture::Balance => Some(desk.weighers.map(&open, situation).await?),
+        _ => None,
+    };
     blocking(move || {
-        let open = desk.opened(score)?;
-        let page = drawn(&open.study, &wanted, situation)?;
+        let page = drawn(&open.study, &wanted, balance.as_deref())?;
         let what = wanted.what.name();
         let bars = match (wanted.what, wanted.first, wanted.last) {
             (Picture::Register, ..) | (_, None, None) => None,
@@ -247,8 +253,13 @@ async fn table(State(desk): State<Desk>, score: ScorePath, which: Result<Query<W
 #[allow(clippy::unwrap_used)] // a test may stop at the first surprise
 mod tests {
     use super::*;
-    use crate::media::trial::DEMO;
+    use std::sync::Arc;
+
     use axum::extract::Path;
+    use ripieno_study::acoustics::{Plan, Room, Situation};
+
+    use crate::media::trial::DEMO;
+    use crate::weigher::Weighers;
 
     #[test]
     fn files_are_called_after_piece_and_bars() {
@@ -282,6 +293,18 @@ mod tests {
         )
         .unwrap();
         assert!(text.contains(">Tuba<") && !text.contains(">Glockenspiel<") && text.contains(", bars 35 to 45"));
+    }
+
+    #[tokio::test]
+    async fn a_situation_is_weighed_once_for_all_who_ask_for_its_picture() {
+        let open = DEMO.opened(1).unwrap();
+        let weighers = Weighers::default();
+        let stage = || Situation::Stage { room: Room::hall(), plan: Plan::ViolinsTogether, part: Some(0) };
+        let one = weighers.map(&open, stage()).await.unwrap();
+        assert!(Arc::ptr_eq(&one, &weighers.map(&open, stage()).await.unwrap()));
+        assert!(one.place.ends_with(", at the desk of Flute 1"), "{}", one.place);
+        let balance = open.study.balance(stage()).unwrap();
+        assert_eq!(one.map, ripieno_report::balance_map(&open.study, &balance));
     }
 
     #[tokio::test]

@@ -7,6 +7,8 @@ use std::thread;
 use std::time::Duration;
 
 use axum::body::Bytes;
+use ripieno_pictures::BarMap;
+use ripieno_report::balance_map;
 use ripieno_study::acoustics::Situation;
 use tokio::sync::oneshot;
 
@@ -23,6 +25,15 @@ const IDLE: Duration = Duration::from_secs(600);
 enum Question {
     All(oneshot::Sender<Outcome<Bytes>>),
     Span(usize, oneshot::Sender<Outcome<Option<HeardSpan>>>),
+    Map(oneshot::Sender<Outcome<Arc<Mapped>>>),
+}
+
+/// The balance bar by bar, to be drawn.
+#[derive(Debug)]
+pub(crate) struct Mapped {
+    pub map: BarMap,
+    /// Where it is heard, in words.
+    pub place: String,
 }
 
 impl Question {
@@ -30,6 +41,7 @@ impl Question {
         match self {
             Self::All(asker) => asker.is_closed(),
             Self::Span(_, asker) => asker.is_closed(),
+            Self::Map(asker) => asker.is_closed(),
         }
     }
 
@@ -37,6 +49,7 @@ impl Question {
         match self {
             Self::All(asker) => drop(asker.send(Err(failure))),
             Self::Span(_, asker) => drop(asker.send(Err(failure))),
+            Self::Map(asker) => drop(asker.send(Err(failure))),
         }
     }
 }
@@ -74,6 +87,13 @@ impl Weighers {
     pub(crate) async fn span(&self, open: &Arc<Open>, situation: Situation, span: usize) -> Outcome<Option<HeardSpan>> {
         let (asker, answer) = oneshot::channel();
         self.ask(open, situation, Question::Span(span, asker))?;
+        answer.await.map_err(broken)?
+    }
+
+    /// The map of a situation.
+    pub(crate) async fn map(&self, open: &Arc<Open>, situation: Situation) -> Outcome<Arc<Mapped>> {
+        let (asker, answer) = oneshot::channel();
+        self.ask(open, situation, Question::Map(asker))?;
         answer.await.map_err(broken)?
     }
 
@@ -143,6 +163,7 @@ fn answer(open: &Open, situation: &Situation, questions: &Receiver<Question>, at
     };
     drop(turn);
     let mut all: Option<Bytes> = None;
+    let mut mapped: Option<Arc<Mapped>> = None;
     loop {
         let turn = at_work.lock().unwrap_or_else(PoisonError::into_inner);
         match question {
@@ -153,6 +174,13 @@ fn answer(open: &Open, situation: &Situation, questions: &Receiver<Question>, at
             }
             Question::Span(span, asker) => {
                 let _ = asker.send(Ok(weighing.span(span).as_ref().map(|heard| told(&open.study, span, heard))));
+            }
+            Question::Map(asker) => {
+                let map = mapped.get_or_insert_with(|| {
+                    let balance = weighing.balance();
+                    Arc::new(Mapped { map: balance_map(&open.study, &balance), place: open.study.place(&balance.situation) })
+                });
+                let _ = asker.send(Ok(Arc::clone(map)));
             }
         }
         drop(turn);

@@ -3,6 +3,9 @@
 //! Files write "Bb Clarinet 1", "Clarinet in Bb 1", "Horns in F 3"; printed scores have the instrument first, then the number of the player, then the
 //! key with its sign (common practice). A name that is not understood keeps its words and gets only the signs of its keys.
 
+use std::collections::HashMap;
+use std::sync::LazyLock;
+
 use crate::catalogue::{Language, catalogue};
 
 /// A part's name as scores print it; on one line.
@@ -13,8 +16,9 @@ pub fn printed(name: &str) -> String {
     told.unwrap_or_else(|| words.join(" "))
 }
 
-/// "Bb" as "B♭", "F#" as "F♯", also before a comma or in brackets.
-fn signed(word: &str) -> String {
+/// "Bb" as "B♭", "F#" as "F♯", also before a comma or in brackets; any other word as it is.
+#[must_use]
+pub fn signed(word: &str) -> String {
     let letter = |c: u8| c.is_ascii_uppercase() && c <= b'G';
     let bytes = word.as_bytes();
     let at = usize::from(bytes.first() == Some(&b'('));
@@ -47,31 +51,30 @@ fn octave(word: &str) -> Option<&str> {
     matches!(bare.to_lowercase().as_str(), "basso" | "alto" | "bass" | "hoch" | "tief").then_some(bare)
 }
 
+/// Names of instruments whose part can stand in a key, in small letters: nothing for one of them, and for several the name of one.
+static KEYED: LazyLock<HashMap<String, Option<&'static str>>> = LazyLock::new(|| {
+    let mut found = HashMap::new();
+    let keyed = catalogue().all().iter().filter(|one| one.transpositions.len() > 1 || one.id.contains("timpani"));
+    for names in keyed.flat_map(|instrument| Language::ALL.map(|language| instrument.names(language))) {
+        // The first that has a name keeps it, and what is also the name of one is that.
+        for one in names.variants.iter().chain([&names.singular]) {
+            found.entry(one.to_lowercase()).or_insert(None);
+        }
+        for several in names.plural_variants.iter().chain([&names.plural]) {
+            found.entry(several.to_lowercase()).or_insert(Some(names.singular.as_str()));
+        }
+    }
+    found
+});
+
 /// An instrument whose part can stand in a key, in the plural too; the name for one of them.
 fn one_of(words: &[String]) -> Option<String> {
     let name = words.join(" ");
-    let plain = name.to_lowercase();
-    for instrument in catalogue().all() {
-        let keyed = instrument.transpositions.len() > 1 || instrument.id.contains("timpani");
-        if !keyed {
-            continue;
-        }
-        for language in Language::ALL {
-            let names = instrument.names(language);
-            let is = |one: &String| one.to_lowercase() == plain;
-            if is(&names.singular) || names.variants.iter().any(is) {
-                return Some(name);
-            }
-            if is(&names.plural) || names.plural_variants.iter().any(is) {
-                let capital = name.starts_with(char::is_uppercase);
-                let mut letters = names.singular.chars();
-                let first = letters.next()?;
-                let first = if capital { first.to_uppercase().to_string() } else { first.to_string() };
-                return Some(first + letters.as_str());
-            }
-        }
-    }
-    None
+    let Some(singular) = KEYED.get(&name.to_lowercase())? else { return Some(name) };
+    let mut letters = singular.chars();
+    let first = letters.next()?;
+    let first = if name.starts_with(char::is_uppercase) { first.to_uppercase().to_string() } else { first.to_string() };
+    Some(first + letters.as_str())
 }
 
 /// Instrument, number and key in the order of a printed score.

@@ -6,7 +6,8 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_score::{BarIndex, Crotchets, DirectionKind, PlayedBar, Score, TempoMap};
+use ripieno_score::{BELIEVED_TEMPI, BarIndex, Crotchets, DirectionKind, PlayedBar, PlayerMark, Score, TempoMap, tells_tempo};
+use ripieno_texture::tells_technique;
 
 /// A bar of the page and a place in it.
 type Place = (BarIndex, Crotchets);
@@ -37,7 +38,7 @@ pub(crate) struct Tempi {
 #[derive(Default)]
 struct Moment {
     number: Option<f64>,
-    /// The tempo, and whether words stand beside it.
+    /// The tempo, and whether words about it stand beside it.
     playback: Option<(f64, bool)>,
 }
 
@@ -46,15 +47,20 @@ impl Tempi {
         let mut moments: BTreeMap<Place, Moment> = BTreeMap::new();
         for part in &score.parts {
             for here in part.directions.chunk_by(|a, b| (a.bar, a.at) == (b.bar, b.at)) {
-                let has_words = here.iter().any(|one| matches!(one.kind, DirectionKind::Words(_)));
+                let has_words = here.iter().any(|one| matches!(&one.kind, DirectionKind::Words(text) if heads(text)));
                 for direction in here {
                     let place = (direction.bar, direction.at);
                     match &direction.kind {
                         DirectionKind::Metronome { beat, per_minute, .. } => {
                             let number = per_minute * beat.length().to_f64();
-                            moments.entry(place).or_default().number.get_or_insert(number);
+                            // What is no tempo is not taken up again by the words that return to one.
+                            if BELIEVED_TEMPI.contains(&number) {
+                                moments.entry(place).or_default().number.get_or_insert(number);
+                            }
                         }
-                        DirectionKind::PlaybackTempo { crotchets_per_minute } => {
+                        DirectionKind::PlaybackTempo { crotchets_per_minute }
+                            if BELIEVED_TEMPI.contains(crotchets_per_minute) =>
+                        {
                             let known = &mut moments.entry(place).or_default().playback;
                             // Words in whichever part has them.
                             if known.is_none_or(|(_, words)| has_words && !words) {
@@ -100,6 +106,13 @@ impl Tempi {
         let before = self.marks.partition_point(|mark| (mark.0, mark.1) <= (bar, at));
         before.checked_sub(1).map_or(Basis::Nothing, |last| self.bases[last])
     }
+}
+
+/// Whether words give a tempo: they speak of it ("Poco andante"), or head what follows ("Trauermarsch") and are neither about the way of
+/// playing nor about who plays.
+fn heads(text: &str) -> bool {
+    let begins_large = text.trim_start().starts_with(char::is_uppercase);
+    tells_tempo(text) || (begins_large && PlayerMark::parse(text).is_none() && !tells_technique(text))
 }
 
 #[cfg(test)]
@@ -151,5 +164,23 @@ mod tests {
         let found = tempi(vec![playback(1, 90.0), playback(2, 60.0)]);
         assert_eq!(told(&found), [(1, 90.0, Basis::Hidden), (2, 60.0, Basis::Hidden)]);
         assert_eq!(found.basis((BarIndex(0), Crotchets::ZERO)), Basis::Nothing);
+    }
+
+    #[test]
+    fn a_number_nobody_plays_is_none() {
+        let mark = |per_minute| DirectionKind::Metronome { beat: NoteValue { halvings: 2, dots: 0 }, per_minute, text: None };
+        let found = tempi(vec![at(0, mark(1.0)), at(2, mark(6000.0)), playback(2, 90.0), playback(3, 0.0)]);
+        assert_eq!(told(&found), [(2, 90.0, Basis::Hidden)]);
+        assert_eq!(found.basis((BarIndex(1), Crotchets::ZERO)), Basis::Nothing);
+    }
+
+    #[test]
+    fn words_about_playing_do_not_print_a_tempo() {
+        for beside in ["con sord.", "pizz.", "Pizz.", "Con sordino", "Solo", "dolce", "a 2"] {
+            assert_eq!(told(&tempi(vec![words(0, beside), playback(0, 72.0)])), [(0, 72.0, Basis::Hidden)], "{beside}");
+        }
+        for heading in ["Trauermarsch", "poco andante", "Scherzo"] {
+            assert_eq!(told(&tempi(vec![words(0, heading), playback(0, 72.0)])), [(0, 72.0, Basis::Words)], "{heading}");
+        }
     }
 }

@@ -177,7 +177,7 @@ const EVEN: [EvenGrade; 3] = [EvenGrade::Even, EvenGrade::Fair, EvenGrade::Uneve
 #[must_use]
 pub fn balance_map(study: &Study, balance: &Balance) -> BarMap {
     let heard = balance.melody.iter().map(|told| {
-        let grade = Grade::of(told.audible.margin_db);
+        let grade = told.audible.grade();
         (told.bar, palette::HEARD[HEARD.iter().position(|one| *one == grade).unwrap_or(0)], grade.to_string())
     });
     let even = balance.chords.iter().map(|chord| {

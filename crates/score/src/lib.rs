@@ -19,6 +19,7 @@ mod rows;
 mod score;
 mod sounding;
 mod tempo;
+mod tempo_words;
 mod time;
 mod unroll;
 
@@ -32,5 +33,6 @@ pub use score::{
     About, Bar, BarIndex, Bracket, Change, ChangeKind, Clef, ClefSign, Jump, Key, Metre, Part, PartInstrument, Score,
 };
 pub use sounding::{NoteRow, Notes, PlayedBar, Sounding, Trouble, Unroll};
-pub use tempo::{ASSUMED_TEMPO, TempoMap};
+pub use tempo::{ASSUMED_TEMPO, BELIEVED_TEMPI, TempoMap};
+pub use tempo_words::tells_tempo;
 pub use time::{Crotchets, NotCrotchets};

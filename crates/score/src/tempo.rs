@@ -8,8 +8,8 @@ use crate::time::Crotchets;
 /// Crotchets a minute where the score says nothing; the default of Standard MIDI Files.
 pub const ASSUMED_TEMPO: f64 = 120.0;
 
-/// Slowest and fastest tempo believed, in crotchets a minute.
-const BELIEVED: std::ops::RangeInclusive<f64> = 5.0..=1200.0;
+/// Slowest and fastest tempo believed, in crotchets a minute; what lies beyond counts as not said.
+pub const BELIEVED_TEMPI: std::ops::RangeInclusive<f64> = 5.0..=1200.0;
 
 /// The tempo through the piece.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,7 +34,7 @@ impl TempoMap {
                     DirectionKind::PlaybackTempo { crotchets_per_minute } => (true, *crotchets_per_minute),
                     _ => continue,
                 };
-                if BELIEVED.contains(&tempo) {
+                if BELIEVED_TEMPI.contains(&tempo) {
                     marks.push((direction.bar.0, direction.at, playback, tempo));
                 }
             }
@@ -49,7 +49,7 @@ impl TempoMap {
     /// nobody plays is not believed.
     #[must_use]
     pub fn along(played: &[PlayedBar], marks: &[(BarIndex, Crotchets, f64)]) -> Self {
-        let marks: Vec<_> = marks.iter().filter(|mark| BELIEVED.contains(&mark.2)).collect();
+        let marks: Vec<_> = marks.iter().filter(|mark| BELIEVED_TEMPI.contains(&mark.2)).collect();
         let assumed = marks.is_empty();
         let mut map = Self { points: vec![(Crotchets::ZERO, 0.0, ASSUMED_TEMPO)], assumed };
         let mut before = BarIndex(0);

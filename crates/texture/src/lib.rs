@@ -32,5 +32,5 @@ pub use learned::{
 pub use lines::{Attack, Line, Lines, Told};
 pub use role::Role;
 pub use roles::{Carried, Evidence, Figured, Held, RoleReading, RoleSpan, read_roles};
-pub use techniques::{Techniques, techniques};
+pub use techniques::{Techniques, techniques, tells_technique};
 pub use themes::{Statement, Supporter, Theme, ThemeLine, ThemeNote, themes, themes_sung, top_lines};

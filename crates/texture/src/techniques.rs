@@ -159,6 +159,12 @@ fn of_words(part: &Part) -> Vec<(Place, Techniques)> {
     found
 }
 
+/// Whether words are about the way of playing: "con sord.", "Pizz.", "ord.".
+#[must_use]
+pub fn tells_technique(text: &str) -> bool {
+    read(text).is_some()
+}
+
 /// What a text switches on and off; `None` when it says nothing about the way of playing.
 fn read(text: &str) -> Option<(Techniques, Techniques)> {
     let plain: String = text

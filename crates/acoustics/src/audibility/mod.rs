@@ -78,10 +78,10 @@ pub struct Audible {
 }
 
 impl Audible {
-    /// In plain words.
+    /// In plain words: the grade of the margin as it is shown, to a tenth of a dB, so that number and word agree wherever both stand.
     #[must_use]
     pub fn grade(&self) -> Grade {
-        Grade::of(self.margin_db)
+        Grade::of((self.margin_db * 10.0).round() / 10.0)
     }
 }
 

@@ -9,7 +9,7 @@ use ripieno_deliver::{
     set_book, set_score, texts, unresolved,
 };
 use ripieno_engraving::{Engraver, IS_BUILT_IN, pdf};
-use ripieno_players::Level;
+use ripieno_players::{Level, Options as CheckOptions, check};
 use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, Group as SoundGroup, gather};
 use ripieno_sound::loudness::{TARGET, gain_for};
@@ -113,7 +113,7 @@ pub(crate) fn begin(desk: &Desk, open: Arc<Open>, wanted: DeliveryWanted) -> Out
 
 fn deliver(desk: &Desk, study: &Study, wanted: &DeliveryWanted, level: Level, paper: &Paper, job: &Job) -> Outcome<Vec<u8>> {
     let score = &study.score;
-    let mut out = Delivery { job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: plain(&study.title()) };
+    let mut out = Delivery { job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: file_name(&study.title()) };
     out.go("writing the parts")?;
     let options = BookOptions { cue_after: CUE_AFTER, leaders: study.leaders(), ..BookOptions::default() };
     let books = books(score, &options).map_err(|error| failed(&error))?;
@@ -129,7 +129,7 @@ fn deliver(desk: &Desk, study: &Study, wanted: &DeliveryWanted, level: Level, pa
     if wanted.sound {
         sound(&mut out, score, &played, &mut open, MOST_HELD)?;
     }
-    open.extend(objected(score, &played, level));
+    open.extend(objected(score, check(score, &played, &CheckOptions { level, only: Vec::new() })));
     out.add("proof list.csv", &proof_list(&open))?;
     let bytes = out.zip.finish().map_err(|error| failed(&error))?;
     Ok(bytes.into_inner())
@@ -223,17 +223,10 @@ fn sound(out: &mut Delivery<'_>, score: &Score, played: &Sounding, open: &mut Ve
             // By itself a section is over sooner than in the whole; stems lie beside each other from first to last.
             stem.left.resize(length, 0.0);
             stem.right.resize(length, 0.0);
-            out.add(&format!("sound/stems/{}.flac", plain(name)), &coded(stem)?)?;
+            out.add(&format!("sound/stems/{}.flac", file_name(name)), &coded(stem)?)?;
         }
     }
     Ok(())
-}
-
-/// A name of a folder or a stem: never empty, and no longer than file systems take with a path before it.
-fn plain(name: &str) -> String {
-    let kept = file_name(name);
-    let kept = kept.trim_matches('.').trim();
-    if kept.is_empty() { "score".to_owned() } else { kept.chars().take(80).collect() }
 }
 
 #[cfg(test)]

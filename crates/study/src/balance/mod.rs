@@ -14,6 +14,7 @@ use ripieno_acoustics::{
     Audible, Day, EvenGrade, Evenness, Explanation, Exposed, Grade, Refused, RemedyKind, Scene, Situation, Verdicts, Ways,
     explain, exposure, masked, verdicts,
 };
+use ripieno_instruments::printed;
 use ripieno_score::Crotchets;
 
 use crate::Study;
@@ -184,6 +185,20 @@ impl Study {
     /// Ways of playing of each row, in the terms of the model.
     fn model_ways(&self) -> Vec<Ways> {
         self.ways.iter().map(|ways| Ways::of_names(ways.iter_names().map(|(name, _)| name))).collect()
+    }
+
+    /// Where it is heard, in words, a desk by the name of its part as scores print it.
+    #[must_use]
+    pub fn place(&self, situation: &Situation) -> String {
+        match situation {
+            Situation::Stage { room, part: Some(part), .. } => {
+                match self.score.parts.get(*part).map(|part| printed(&part.name)) {
+                    Some(name) if !name.is_empty() => format!("{}, at the desk of {name}", room.name),
+                    _ => situation.to_string(),
+                }
+            }
+            other => other.to_string(),
+        }
     }
 
     /// What some parts are called together: the section when they are all of one that the score has, the part's name for one, else their names. Whoever

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_score::{Crotchets, Direction, DirectionKind, Metre, NoteValue};
+use ripieno_score::{Crotchets, Direction, DirectionKind, Metre, NoteValue, tells_tempo};
 
 use crate::Study;
 
@@ -21,61 +21,6 @@ pub struct TempoMark {
     pub playback: Option<f64>,
 }
 
-/// Beginnings of words that speak of tempo, in the languages scores use (common practice, from memory), without diacritics.
-const STEMS: &[&str] = &[
-    "accel",
-    "adagi",
-    "allarg",
-    "alleg",
-    "andant",
-    "anim",
-    "belebt",
-    "beschleun",
-    "bewegt",
-    "breit",
-    "broad",
-    "calando",
-    "eil",
-    "fast",
-    "feierlich",
-    "grave",
-    "langsam",
-    "larg",
-    "lebhaft",
-    "lent",
-    "lively",
-    "maestoso",
-    "marcia",
-    "mass",
-    "mesure",
-    "moder",
-    "mosso",
-    "mouvement",
-    "presse",
-    "prest",
-    "pretis",
-    "quick",
-    "rall",
-    "rapid",
-    "rasch",
-    "recit",
-    "retenu",
-    "riten",
-    "ritar",
-    "ruhig",
-    "schnell",
-    "slow",
-    "stringend",
-    "tempo",
-    "tranquillo",
-    "vif",
-    "viv",
-    "zeitmass",
-    "zuruck",
-];
-/// Words that do so only when they stand whole.
-const WHOLE: &[&str] = &["rit", "string", "riten", "stretto", "steady"];
-
 impl Study {
     /// Tempo marks in order of time, one for each moment at which something is said.
     #[must_use]
@@ -85,7 +30,7 @@ impl Study {
             let place = (direction.bar.0, direction.at);
             let mut mark = marks.get(&place).cloned().unwrap_or(TempoMark { bar: place.0, at: place.1, ..TempoMark::default() });
             match &direction.kind {
-                DirectionKind::Words(text) if is_tempo(text) => {
+                DirectionKind::Words(text) if tells_tempo(text) => {
                     let text = tidy(text);
                     if !mark.words.contains(&text) {
                         mark.words = if mark.words.is_empty() { text } else { format!("{}, {text}", mark.words) };
@@ -136,23 +81,6 @@ impl Study {
     }
 }
 
-/// Whether words speak of tempo.
-fn is_tempo(text: &str) -> bool {
-    let plain: String = text
-        .to_lowercase()
-        .chars()
-        .map(|letter| match letter {
-            'ä' | 'à' => 'a',
-            'é' | 'è' | 'ê' => 'e',
-            'ü' => 'u',
-            'ß' => 's',
-            letter => letter,
-        })
-        .collect();
-    let mut words = plain.split(|letter: char| !letter.is_alphabetic()).filter(|word| !word.is_empty());
-    words.any(|word| WHOLE.contains(&word) || STEMS.iter().any(|stem| word.starts_with(stem)))
-}
-
 /// Without brackets left open and stops at the end.
 fn tidy(text: &str) -> String {
     let one_line = text.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -164,24 +92,6 @@ fn tidy(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Headings of scores in four languages; common practice.
-    #[test]
-    fn words_of_tempo_are_told_from_others() {
-        for text in [
-            "Allegro non troppo, ma con brio",
-            "a tempo [Adagio]",
-            "Langsam und schmachtend",
-            "Très lent",
-            "string. molto",
-            "rit.",
-        ] {
-            assert!(is_tempo(text), "{text}");
-        }
-        for text in ["pizz.", "dolce", "cresc.", "a 2", "con sord.", "strings", "marcato", "sul G"] {
-            assert!(!is_tempo(text), "{text}");
-        }
-    }
 
     #[test]
     fn a_bracket_left_open_by_a_metronome_mark_goes() {
