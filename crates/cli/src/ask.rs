@@ -1,13 +1,14 @@
 //! `ripieno ask`
 
 mod excerpts;
+mod wrap;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use ripieno_formats::Limits;
 use ripieno_library::{Library, Reader, Rows, Value, query, text_of};
-use ripieno_questions::{Found, Question, Record, answer, bar_count, parse};
+use ripieno_questions::{Found, Question, Record, answer, bar_count, in_lines, parse};
 use ripieno_study::analyse_file;
 use serde_json::{Map, json};
 
@@ -49,7 +50,7 @@ pub struct AskArguments {
 /// Forms of output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Form {
-    /// A line for each score with its bars
+    /// Each score with its bars; long lists go on in the next line
     Text,
     /// Comma-separated values, a row for each span of bars
     Csv,
@@ -188,19 +189,26 @@ fn answers_as(answers: &[Answered], form: Form) -> Result<String, String> {
     }
 }
 
-/// "3  The Boat Goes Out: 35–45, 89–100 (23 bars in 2 passages)"
+/// "3  The Boat Goes Out: 35–45, 89–100 (23 bars in 2 passages)"; where sections are told of, a line for each below.
 fn line(answered: &Answered) -> String {
     let score = answered.score.map_or_else(String::new, |score| format!("{score:>5}  "));
-    let said: Vec<String> = answered.found.iter().map(Found::said).collect();
     let bars = match bar_count(&answered.found) {
         1 => "1 bar".to_owned(),
         bars => format!("{bars} bars"),
     };
-    let passages = match said.len() {
-        0 | 1 => String::new(),
-        passages => format!(" in {passages} passages"),
+    let by_section = answered.found.iter().any(|found| found.of.is_some());
+    let passages = match answered.found.len() {
+        passages if passages > 1 && !by_section => format!(" in {passages} passages"),
+        _ => String::new(),
     };
-    format!("{score}{}: {} ({bars}{passages})\n", answered.title, said.join(", "))
+    let said = in_lines(&answered.found);
+    let lines: Vec<String> = if by_section {
+        let head = format!("{score}{}: {bars}{passages}", answered.title);
+        std::iter::once(head).chain(said.iter().map(|line| format!("  {line}"))).collect()
+    } else {
+        vec![format!("{score}{}: {} ({bars}{passages})", answered.title, said.join(", "))]
+    };
+    lines.iter().map(|line| wrap::wrapped(line, wrap::width())).collect()
 }
 
 fn rows_as(rows: &Rows, form: Form) -> Result<String, String> {

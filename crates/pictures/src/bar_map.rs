@@ -3,7 +3,7 @@
 use std::fmt::Write;
 use std::ops::Range;
 
-use crate::marks::{Mark, ruler, write as write_marks};
+use crate::marks::{LINE, Mark, lines_taken, ruler, write as write_marks};
 use crate::svg::{LONGEST_NAME, escaped, open, percent, px, room_for, shortened};
 
 /// One stretch of a row.
@@ -42,6 +42,8 @@ pub struct MapLane {
     pub label: String,
     /// Columns with their texts, ascending.
     pub marks: Vec<(usize, String)>,
+    /// Whether texts that stand too close for one line go into a second and third.
+    pub staggered: bool,
 }
 
 /// The whole map.
@@ -60,7 +62,8 @@ pub struct BarMap {
 const ROW: f64 = 15.0;
 const GAP: f64 = 3.0;
 const GROUP_GAP: f64 = 7.0;
-const LANE: f64 = 15.0;
+/// Lines of a staggered lane at most.
+const MOST_LINES: usize = 3;
 const RULER: f64 = 16.0;
 
 /// A part of the map: some columns, and the rows shown.
@@ -69,6 +72,8 @@ struct Stretch<'a> {
     columns: Range<usize>,
     /// Rows with the top of each.
     rows: Vec<(&'a MapRow, f64)>,
+    /// The lines of words: base of the first line of each, its texts in these columns, and how many lines they take.
+    lanes: Vec<(f64, Vec<Mark<'a>>, usize)>,
     left: f64,
     top: f64,
     height: f64,
@@ -79,7 +84,15 @@ impl<'a> Stretch<'a> {
     fn new(map: &'a BarMap, columns: Range<usize>, only_sounding: bool) -> Self {
         let names = map.rows.iter().map(|row| row.label.as_str()).chain(map.lanes.iter().map(|lane| lane.label.as_str()));
         let left = room_for(names);
-        let top = map.lanes.len() as f64 * LANE + RULER + 4.0;
+        let mut lanes = Vec::new();
+        let mut y = 0.0;
+        for lane in &map.lanes {
+            let marks = in_force(lane, &columns);
+            let lines = lines_taken(&marks, if lane.staggered { MOST_LINES } else { 1 });
+            lanes.push((y + 11.0, marks, lines));
+            y += lines as f64 * LINE;
+        }
+        let top = y + RULER + 4.0;
         let mut y = top;
         let mut rows: Vec<(&MapRow, f64)> = Vec::new();
         let mut opens = false;
@@ -95,15 +108,30 @@ impl<'a> Stretch<'a> {
             rows.push((row, y));
             y += ROW + GAP;
         }
-        Self { map, columns, rows, left, top, height: y + 4.0 }
+        Self { map, columns, rows, lanes, left, top, height: y + 4.0 }
     }
 
-    /// Place of a column as a share of the field.
-    #[allow(clippy::cast_precision_loss)] // columns
     fn x(&self, column: usize) -> f64 {
-        let inside = column.clamp(self.columns.start, self.columns.end) - self.columns.start;
-        inside as f64 / self.columns.len().max(1) as f64
+        place(column, &self.columns)
     }
+}
+
+/// Place of a column as a share of the field.
+#[allow(clippy::cast_precision_loss)] // columns
+fn place(column: usize, columns: &Range<usize>) -> f64 {
+    let inside = column.clamp(columns.start, columns.end) - columns.start;
+    inside as f64 / columns.len().max(1) as f64
+}
+
+/// What stands over these columns; what is in force where they begin stands at their beginning.
+fn in_force<'a>(lane: &'a MapLane, columns: &Range<usize>) -> Vec<Mark<'a>> {
+    let before = lane.marks.iter().rposition(|(column, _)| *column <= columns.start).unwrap_or(0);
+    let inside = |(column, _): &&(usize, String)| *column < columns.end;
+    lane.marks[before.min(lane.marks.len())..]
+        .iter()
+        .take_while(inside)
+        .map(|(column, text)| Mark { at: place(*column, columns), text, room: 1.0 })
+        .collect()
 }
 
 /// Draws some columns of the map, all rows or only those that have a cell there. The first column and their number
@@ -124,14 +152,13 @@ pub fn bar_map(map: &BarMap, columns: Range<usize>, only_sounding: bool) -> Stri
     out
 }
 
-#[allow(clippy::cast_precision_loss)] // a few lanes
 fn names(out: &mut String, stretch: &Stretch<'_>) {
     let mut name = |text: &str, y: f64, style: &str| {
         let text = escaped(&shortened(text, LONGEST_NAME));
         let _ = write!(out, "<text x=\"-7\" y=\"{}\" text-anchor=\"end\" fill=\"currentColor\"{style}>{text}</text>", px(y));
     };
-    for (index, lane) in stretch.map.lanes.iter().enumerate() {
-        name(&lane.label, index as f64 * LANE + 11.0, " fill-opacity=\"0.75\"");
+    for (lane, (y, ..)) in stretch.map.lanes.iter().zip(&stretch.lanes) {
+        name(&lane.label, *y, " fill-opacity=\"0.75\"");
     }
     name("bar", stretch.top - 6.0, " fill-opacity=\"0.75\"");
     for (row, y) in &stretch.rows {
@@ -141,25 +168,18 @@ fn names(out: &mut String, stretch: &Stretch<'_>) {
 
 #[allow(clippy::cast_precision_loss)] // a few lanes
 fn lanes(out: &mut String, stretch: &Stretch<'_>) {
-    for (index, lane) in stretch.map.lanes.iter().enumerate() {
-        let y = index as f64 * LANE + 11.0;
-        // What is in force where the stretch begins stands at its beginning.
-        let before = lane.marks.iter().rposition(|(column, _)| *column <= stretch.columns.start).unwrap_or(0);
-        let inside = |(column, _): &&(usize, String)| *column < stretch.columns.end;
-        let marks: Vec<Mark<'_>> = lane.marks[before.min(lane.marks.len())..]
-            .iter()
-            .take_while(inside)
-            .map(|(column, text)| Mark { at: stretch.x(*column), text, room: 1.0 })
-            .collect();
-        for mark in &marks {
+    for (y, marks, lines) in &stretch.lanes {
+        // Every mark has its tick below the last line, whether its words find place or not.
+        let base = y + lines.saturating_sub(1) as f64 * LINE;
+        for mark in marks {
             let x = percent(mark.at);
-            let (top, bottom) = (px(y + 1.0), px(y + 4.0));
+            let (top, bottom) = (px(base + 1.0), px(base + 4.0));
             let _ = write!(
                 out,
                 "<line x1=\"{x}\" x2=\"{x}\" y1=\"{top}\" y2=\"{bottom}\" stroke=\"currentColor\" stroke-opacity=\"0.55\"/>"
             );
         }
-        write_marks(out, &marks, y, "fill=\"currentColor\"");
+        write_marks(out, marks, *y, *lines, "fill=\"currentColor\"");
     }
 }
 
@@ -186,7 +206,7 @@ fn draw_row(out: &mut String, row: &MapRow, y: f64, stretch: &Stretch<'_>) {
         }
     }
     if !labels.is_empty() {
-        write_marks(out, &labels, y + ROW - 4.0, "class=\"on-cell\"");
+        write_marks(out, &labels, y + ROW - 4.0, 1, "class=\"on-cell\"");
     }
 }
 
@@ -206,7 +226,11 @@ mod tests {
         BarMap {
             title: "Roles <&>".into(),
             bars: (1..=8).map(|n| n.to_string()).collect(),
-            lanes: vec![MapLane { label: "tempo".into(), marks: vec![(0, "Adagio".into()), (6, "Allegro".into())] }],
+            lanes: vec![MapLane {
+                label: "tempo".into(),
+                marks: vec![(0, "Adagio".into()), (6, "Allegro".into())],
+                staggered: true,
+            }],
             rows: vec![
                 MapRow { label: "Flute".into(), opens_group: true, cells: vec![cell(0, 4, 1)] },
                 MapRow { label: "Horn".into(), opens_group: true, cells: vec![cell(2, 6, 2)] },

@@ -15,6 +15,9 @@ struct Width {
 const WIDTHS: [Width; 2] =
     [Width { pixels: 1130.0, class: "wide", hidden: false }, Width { pixels: 540.0, class: "narrow", hidden: true }];
 
+/// Height of a line of texts.
+pub(crate) const LINE: f64 = 15.0;
+
 /// A text at a share of the field's width.
 pub(crate) struct Mark<'a> {
     pub at: f64,
@@ -23,28 +26,64 @@ pub(crate) struct Mark<'a> {
     pub room: f64,
 }
 
-/// Writes texts once for each width, leaving out or shortening those without room.
+/// Pixels that a text needs at least, shortened.
+#[allow(clippy::cast_precision_loss)] // letters
+fn least(mark: &Mark<'_>) -> f64 {
+    mark.text.chars().count().min(7) as f64 * CHARACTER + 6.0
+}
+
+/// Which texts find place in which of at most so many lines: a text goes where the one before it ends, else into a new line, else where the one before
+/// it can be shortened most gently. What finds no place at all is left out.
+#[allow(clippy::cast_precision_loss)] // letters
+fn lines<'m, 't>(marks: &'m [Mark<'t>], pixels: f64, most: usize) -> Vec<Vec<&'m Mark<'t>>> {
+    let mut lines: Vec<Vec<&Mark<'_>>> = vec![Vec::new()];
+    for mark in marks {
+        let room = mark.room.min(1.0 - mark.at) * pixels + if mark.room < 1.0 { 0.0 } else { 12.0 };
+        if room < least(mark) {
+            continue;
+        }
+        let way = |last: &Mark<'_>| (mark.at - last.at) * pixels;
+        let whole = |last: &Mark<'_>| way(last) >= last.text.chars().count() as f64 * CHARACTER + 6.0;
+        let whole = lines.iter().position(|line| line.last().is_none_or(|last| whole(last)));
+        let place = match whole {
+            Some(line) => Some(line),
+            None if lines.len() < most => {
+                lines.push(Vec::new());
+                Some(lines.len() - 1)
+            }
+            None => {
+                let ways = lines.iter().enumerate().filter_map(|(at, line)| line.last().map(|last| (at, way(last), least(last))));
+                let widest = ways.filter(|(_, way, least)| way >= least).max_by(|one, other| one.1.total_cmp(&other.1));
+                widest.map(|(at, ..)| at)
+            }
+        };
+        if let Some(place) = place {
+            lines[place].push(mark);
+        }
+    }
+    lines
+}
+
+/// How many lines, at most so many, the texts take where it is wide.
+pub(crate) fn lines_taken(marks: &[Mark<'_>], most: usize) -> usize {
+    lines(marks, WIDTHS[0].pixels, most).len()
+}
+
+/// Writes texts once for each width, in so many lines below each other, the first at `y`; those without room are shortened or left out.
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)] // letters
-pub(crate) fn write(out: &mut String, marks: &[Mark<'_>], y: f64, style: &str) {
+pub(crate) fn write(out: &mut String, marks: &[Mark<'_>], y: f64, most: usize, style: &str) {
     for width in &WIDTHS {
         let hidden = if width.hidden { " display=\"none\"" } else { "" };
         let _ = write!(out, "<g class=\"{}\"{hidden}>", width.class);
-        // Who finds place at all: a mark needs room for a few letters after the one before it.
-        let mut shown: Vec<&Mark<'_>> = Vec::new();
-        for mark in marks {
-            let least = |mark: &Mark<'_>| mark.text.chars().count().min(7) as f64 * CHARACTER + 6.0;
-            let free = shown.last().map_or(f64::MIN, |last| last.at * width.pixels + least(last));
-            let room = mark.room.min(1.0 - mark.at) * width.pixels + if mark.room < 1.0 { 0.0 } else { 12.0 };
-            if mark.at * width.pixels >= free && room >= least(mark) {
-                shown.push(mark);
+        for (line, shown) in lines(marks, width.pixels, most).iter().enumerate() {
+            let y = y + line as f64 * LINE;
+            for (index, mark) in shown.iter().enumerate() {
+                let next = shown.get(index + 1).map_or(1.0 + 12.0 / width.pixels, |next| next.at);
+                let room = mark.room.min(next - mark.at) * width.pixels - 4.0;
+                let letters = (room / CHARACTER).max(0.0) as usize;
+                let text = shortened(mark.text, letters.max(1));
+                let _ = write!(out, "<text x=\"{}\" dx=\"2\" y=\"{y}\" {style}>{}</text>", percent(mark.at), escaped(&text));
             }
-        }
-        for (index, mark) in shown.iter().enumerate() {
-            let next = shown.get(index + 1).map_or(1.0 + 12.0 / width.pixels, |next| next.at);
-            let room = mark.room.min(next - mark.at) * width.pixels - 4.0;
-            let letters = (room / CHARACTER).max(0.0) as usize;
-            let text = if mark.room >= 1.0 { shortened(mark.text, letters.max(1)) } else { mark.text.to_owned() };
-            let _ = write!(out, "<text x=\"{}\" dx=\"2\" y=\"{y}\" {style}>{}</text>", percent(mark.at), escaped(&text));
         }
         out.push_str("</g>");
     }
@@ -93,10 +132,34 @@ mod tests {
             Mark { at: 0.5, text: "Allegro non troppo", room: 1.0 },
         ];
         let mut out = String::new();
-        write(&mut out, &marks, 10.0, "");
+        write(&mut out, &marks, 10.0, 1, "");
         let (wide, narrow) = out.split_once("class=\"narrow\"").expect("two layouts");
         assert!(wide.contains("Andante") && !narrow.contains("Andante"), "{out}");
         assert!(narrow.contains("Adagio") && narrow.contains("Allegro non troppo"));
+    }
+
+    /// As the demo has them: bars 47, 50 and 51 of 109.
+    #[test]
+    fn texts_close_together_stand_below_each_other() {
+        let at = |bar: f64, text| Mark { at: bar / 109.0, text, room: 1.0 };
+        let marks = [at(47.0, "Poco meno mosso"), at(50.0, "rit"), at(51.0, "Andante cantabile"), at(71.0, "Allegro agitato")];
+        assert_eq!(lines_taken(&marks, 3), 3);
+        assert_eq!(lines_taken(&marks[..1], 3), 1);
+        let mut out = String::new();
+        write(&mut out, &marks, 10.0, 3, "");
+        for mark in &marks {
+            assert_eq!(out.matches(&format!(">{}<", mark.text)).count(), 2, "wide and narrow: {out}");
+        }
+        assert!(out.contains("y=\"10\"") && out.contains("y=\"25\"") && out.contains("y=\"40\""));
+    }
+
+    /// Labels of cells that follow each other, each 50 pixels wide in a wide window.
+    #[test]
+    fn a_label_ends_with_its_cell() {
+        let cell = |at, text| Mark { at, text, room: 50.0 / 1130.0 };
+        let mut out = String::new();
+        write(&mut out, &[cell(0.1, "among others"), cell(0.1 + 50.0 / 1130.0, "prominent")], 10.0, 1, "");
+        assert!(out.contains(">among…<") && out.contains(">promin…<"), "{out}");
     }
 
     #[test]

@@ -88,8 +88,8 @@ pub const FAMILIES: [(&str, &str); 9] = [
 /// How well a line is heard, from covered to prominent: dark red over ochre and pale to dark blue-green, so that both ends differ in lightness from the middle.
 pub const HEARD: [&str; 5] = ["#9c1c14", "#d99a3a", "#d9d5cb", "#7cb3b4", "#1c5f68"];
 
-/// How evenly a chord rings, from even to uneven.
-pub const EVEN: [&str; 3] = ["#d9d5cb", "#a39a8b", "#9c1c14"];
+/// How evenly a chord rings, from even to uneven: violets, the darker the less even, none of them a colour of [`HEARD`].
+pub const EVEN: [&str; 3] = ["#cbb8ec", "#8f6cc4", "#45207e"];
 
 /// Fill of who goes along with the melody: pale beside its red on light ground, and no louder than it on dark.
 pub const ALONG: &str = "#b8a098";

@@ -26,6 +26,6 @@ pub use measures::{
 };
 pub use noteworthy::{Moment, Sentence, among_works, noteworthy};
 pub use profile::{
-    BLOCKS, Counted, Doubt, InScore, Index, Key, Kind, Pooled, Profile, ProfileError, Row, ScoreEntry, Whom, WorkValue,
+    BLOCKS, BY_PITCH, Counted, Doubt, InScore, Index, Key, Kind, Pooled, Profile, ProfileError, Row, ScoreEntry, Whom, WorkValue,
 };
 pub use slices::{Slice, Slices};

@@ -5,7 +5,7 @@ mod pieces;
 
 use pieces::Piece;
 use ripieno_practice::{Moment, Sentence, noteworthy};
-use ripieno_texture::Carried;
+use ripieno_texture::{Carried, Layer, Layers, Member, Role, relate};
 
 fn told(piece: &Piece) -> (Vec<Moment>, Vec<Sentence>) {
     noteworthy(&piece.material(), &piece.practice())
@@ -169,4 +169,51 @@ fn horns_are_counted_against_trombones() {
     assert!(sentences.iter().any(|said| said.text == text), "{sentences:#?}");
     let stack = "The whole brass sounds in 8 bars; for 100 % of that time it is one stack, a chord in one rhythm, and for 0 % its lines part in rhythm.";
     assert!(sentences.iter().any(|said| said.text == stack), "{sentences:#?}");
+}
+
+/// Brass of 40 bars: the trombones play 20 of them under one f, the horns go down to p in bar 9.
+fn brass_under(horns: &[(&str, usize)], trombones: &[(&str, usize)]) -> Vec<Sentence> {
+    let line = |bars_of: &[(&str, usize)]| bars_of.iter().map(|(bar, count)| bars(bar, *count)).collect::<Vec<_>>().join(" | ");
+    let (horns, trombones) = (line(horns), line(trombones));
+    told(&Piece::of(&[("Horn", &horns), ("Trombone", &trombones), ("Violin", &bars("C5:4", 40))])).1
+}
+
+#[test]
+fn an_old_sign_and_one_that_others_have_left_behind_are_no_loudness() {
+    let reserve = |sentences: &[Sentence]| -> Vec<String> {
+        let of = sentences.iter().filter(|found| found.text.contains("of the trombones lie"));
+        of.map(|found| found.text.clone()).collect()
+    };
+    // f in bar 1 and never again; the horns are marked p from 9: nothing is loud after bar 8, which is 8 of the trombones' 20 bars.
+    let old =
+        brass_under(&[("f G4:4", 1), ("G4:4", 7), ("p G4:4", 1), ("G4:4", 31)], &[("f C3:4", 1), ("C3:4", 19), ("r:4", 20)]);
+    assert_eq!(reserve(&old), Vec::<String>::new());
+    // f anew in 9 and 17, p from 21, when the trombones rest.
+    let anew = brass_under(
+        &[("f G4:4", 1), ("G4:4", 7), ("f G4:4", 1), ("G4:4", 7), ("f G4:4", 1), ("G4:4", 3), ("p G4:4", 1), ("G4:4", 19)],
+        &[("f C3:4", 1), ("C3:4", 7), ("f C3:4", 1), ("C3:4", 7), ("f C3:4", 1), ("C3:4", 3), ("r:4", 20)],
+    );
+    assert_eq!(
+        reserve(&anew),
+        ["All 20 bars of the trombones lie where the brass is at f or louder (100 %); of all bars of the brass 50 % do."]
+    );
+}
+
+#[test]
+fn who_meets_a_few_notes_of_a_thickened_line_is_not_named_with_it() {
+    // Clarinets in thirds under the oboe; the violin has three quarters of the oboe's notes and rests, the viola meets two of them.
+    let piece = Piece::of(&[
+        ("Oboe", &bars("f C5:1 D5:1 E5:1 F5:1 | G5:1 F5:1 E5:1 D5:1", 2)),
+        ("Clarinet", &bars("f A4:1 B4:1 C5:1 D5:1 | E5:1 D5:1 C5:1 B4:1", 2)),
+        ("Violin", &bars("f C5:1 D5:1 E5:1 r:1 | G5:1 F5:1 E5:1 r:1", 2)),
+        ("Viola", &bars("f C4:1 r:3 | r:4", 2)),
+    ]);
+    let mut piece = led_by(piece, "Oboe").with_role("Oboe", Role::Melody).with_role("Clarinet", Role::Melody);
+    let bars_of = 0..u32::try_from(piece.sounding.bars.len()).unwrap();
+    let mut members: Vec<Member> = [0, 1].map(|line| Member { line, bars: bars_of.clone(), relation: None }).into();
+    relate(&piece.lines, &mut members);
+    piece.roles.layers = Layers::new(vec![Layer { bars: bars_of, members }]);
+    let (moments, _) = told(&piece);
+    let reason = &moments.iter().find(|moment| moment.kind == "thickened line").expect("thirds").reason;
+    assert!(reason.contains("; in part with them: violins.") && !reason.contains("viola"), "{reason}");
 }

@@ -8,6 +8,6 @@ pub mod answer;
 pub mod language;
 pub mod record;
 
-pub use answer::{Found, answer, bar_count, tables};
+pub use answer::{Found, answer, bar_count, in_lines, tables};
 pub use language::{Misunderstood, Question, parse};
 pub use record::{MomentRow, Record, line_up};

@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 
 use ripieno_formats::{Limits, read_file};
 use ripieno_questions::record::{SHAPES, Table};
-use ripieno_questions::{Record, answer, parse, tables};
+use ripieno_questions::{Record, answer, in_lines, parse, tables};
 use ripieno_study::acoustics::{Grade, Situation};
 use ripieno_study::{Study, analyse};
 
@@ -563,6 +563,23 @@ fn what_somebody_does() {
     assert_eq!(sections["tubas: bass"], bars("81-88"));
     assert!(sections.keys().all(|key| key.contains(": ")), "{sections:?}");
     assert_eq!(told("what do the horns play"), told("what does the horn do"));
+}
+
+/// The order is that of the page: sections by their first part (`STUDY.groups`), each in one line.
+#[test]
+fn what_each_section_does_takes_a_line_each_in_score_order() {
+    let found = answer(&parse("what does each section do in bars 35 to 45").unwrap(), &RECORD).unwrap();
+    let lines = in_lines(&found);
+    let told: Vec<&str> = lines.iter().filter_map(|line| line.split(": ").next()).collect();
+    let mut page: Vec<&str> = Vec::new();
+    for part in &STUDY.groups.parts {
+        if told.contains(&part.section.name()) && !page.contains(&part.section.name()) {
+            page.push(part.section.name());
+        }
+    }
+    assert!(told.len() > 10, "{lines:#?}");
+    assert_eq!(told, page, "one line a section");
+    assert_eq!(in_lines(&answer(&parse("all brass play").unwrap(), &RECORD).unwrap()).len(), 1);
 }
 
 #[test]

@@ -107,6 +107,32 @@ fn ways_to_say_the_same() {
         ("where the melody is covered", "melody is masked"),
         ("trombones cover the melody", "the melody is covered or hard to hear by the trombones"),
         ("the chord is not uneven", "not the chord is uneven"),
+        ("a horn plays", "horns play"),
+        ("an oboe has the melody", "oboe has melody"),
+        ("where is a trumpet muted", "trumpets are muted"),
+        ("where does a horn have a solo", "horns have solo"),
+        ("where does a trumpet play at the bridge", "trumpets play at the bridge"),
+        ("where does the flute double an oboe", "flutes double oboes"),
+        ("a trumpet plays and in a minor", "trumpets play and in A minor"),
+        ("where does an english horn play a 2", "english horn plays a 2"),
+        ("what does a trumpet do in bars 35 to 45", "what do the trumpets do in bars 35 to 45"),
+        ("which bars have tremolo in the strings", "strings play tremolo"),
+        ("which bars have a tutti", "tutti"),
+        ("which bars have muted trumpets", "trumpets are muted"),
+        ("which bars have the melody in the horns", "horns have melody"),
+        ("which bars have horns", "horns play"),
+        ("which bars have horns and no trombones", "horns play and no trombones play"),
+        ("which bars contain a crescendo", "crescendo"),
+        ("which bars are in 3/4", "in 3/4"),
+        ("which bars are loud", "loudly"),
+        ("where are there trumpets", "trumpets play"),
+        ("where do the horns and the trumpets play", "horns and trumpets play"),
+        ("where do strings use mutes", "strings are muted"),
+        ("where do the horns play loudly", "horns play, horns forte or louder"),
+        ("horns softly play", "horns play softly"),
+        ("the horns are soft", "horns piano or softer"),
+        ("oboes play very softly", "oboes play pianissimo or softer"),
+        ("very loudly", "fortissimo or louder"),
         ("horns accompany", "horns have harmony or pedal or rhythm or figuration or punctuation"),
     ] {
         assert_eq!(parse(one).unwrap(), parse(other).unwrap(), "{one} / {other}");
@@ -221,6 +247,9 @@ fn what_is_not_understood_is_said_in_one_sentence_with_its_place() {
     refused("horns change from chords", &["“to”"]);
     refused("the melody passes from flute", &["“to”"]);
     refused("cadence in G major", &["“cadence”"]);
+    refused("where is a trumpet blue", &["“blue”", "word 5", "column 20"]);
+    let chorale = parse("where do trombones play a chorale").expect_err("not known");
+    assert!(chorale.what.contains("“chorale”") && !chorale.what.contains("nearest"), "{chorale}");
 }
 
 proptest! {

@@ -116,7 +116,8 @@ fn lanes(study: &Study) -> Vec<MapLane> {
         ("key (doubtful)", keys.collect()),
     ];
     let filled = lanes.into_iter().filter(|(_, marks)| !marks.is_empty());
-    filled.map(|(label, marks)| MapLane { label: label.to_owned(), marks }).collect()
+    // Of tempi none may seem to go on where another follows.
+    filled.map(|(label, marks)| MapLane { label: label.to_owned(), marks, staggered: label == "tempo" }).collect()
 }
 
 /// Cells of one part: a span of a line each, side by side in strips where several lines sound; lines with one role share a strip.
@@ -178,7 +179,9 @@ const EVEN: [EvenGrade; 3] = [EvenGrade::Even, EvenGrade::Fair, EvenGrade::Uneve
 pub fn balance_map(study: &Study, balance: &Balance) -> BarMap {
     let heard = balance.melody.iter().map(|told| {
         let grade = told.audible.grade();
-        (told.bar, palette::HEARD[HEARD.iter().position(|one| *one == grade).unwrap_or(0)], grade.to_string())
+        // The words of the legend, less what the row says already.
+        let word = grade.to_string().trim_start_matches("heard ").to_owned();
+        (told.bar, palette::HEARD[HEARD.iter().position(|one| *one == grade).unwrap_or(0)], word)
     });
     let even = balance.chords.iter().map(|chord| {
         let grade = chord.evenness.grade();

@@ -109,6 +109,8 @@ fn the_strip_of_balance_counts_what_the_sentences_count() {
     let hard: usize =
         map.rows[0].cells.iter().filter(|cell| cell.label == "hard to hear").map(|cell| cell.end - cell.first).sum();
     assert_eq!(hard, balance.bars_graded(|grade| grade == Grade::Hard).len());
+    let fills = |row: usize| map.rows[row].cells.iter().map(|cell| cell.fill.clone()).collect::<BTreeSet<String>>();
+    assert!(fills(0).is_disjoint(&fills(1)), "how a line is heard and how chords ring look alike");
 }
 
 #[test]
@@ -205,6 +207,43 @@ fn doublings_of_few_notes_stay_in_their_table_alone() {
     // PLANTED: theme A in violins in octaves with flute in 17 to 24.
     let bars = cells("combinations", "sections", "flutes; violins", "bars").join(", ");
     assert!(bars.contains("17"), "{bars}");
+}
+
+/// Every tempo mark stands above the map in words, in a line of its own where the one before it leaves no room.
+#[test]
+fn no_tempo_is_left_out() {
+    let map = PAGE.split("<svg ").find(|svg| svg.contains("class=\"bar-map\"")).expect("the map is there");
+    let marks = STUDY.tempo_marks();
+    assert!(marks.len() > 6);
+    for mark in marks {
+        assert!(map.contains(&format!(">{}<", mark.words)), "{} in bar {}", mark.words, mark.bar);
+    }
+}
+
+/// A doubling goes on through rests; where a section rests for a bar, no bar of it is told. Against the notes themselves: the first row once said
+/// trombones and tuba in 45-80, of which both rest in 46-80.
+#[test]
+fn whoever_doubles_sounds_in_every_bar_that_is_told() {
+    let notes = &STUDY.sounding.notes;
+    let sections = &STUDY.groups.sections;
+    let section_of = STUDY.groups.section_of_parts();
+    let mut sounds: Vec<BTreeSet<u32>> = vec![BTreeSet::new(); sections.len()];
+    for row in 0..notes.len() {
+        sounds[section_of[usize::from(notes.part[row])]]
+            .extend(STUDY.bars_between(notes.onset[row], notes.onset[row] + notes.duration[row]));
+    }
+    let combinations = STUDY.combinations();
+    assert!(combinations.len() > 20);
+    for combination in &combinations {
+        let told = combination.bars.iter().chain(combination.layouts.iter().flat_map(|layout| &layout.bars));
+        for bar in told {
+            for &section in &combination.sections {
+                assert!(sounds[section].contains(bar), "{} in bar {}", sections[section].name, STUDY.bar_label(*bar));
+            }
+        }
+    }
+    let low = cells("combinations", "sections", "trombones; tubas", "bars").join(", ");
+    assert!(!low.contains("45\u{2013}80"), "{low}");
 }
 
 #[test]

@@ -2,7 +2,11 @@
 
 use ripieno_formats::{Finding, Place, Severity};
 use ripieno_instruments::catalogue::{Instrument, catalogue};
+use ripieno_instruments::printed;
+use ripieno_practice::BY_PITCH;
 use ripieno_score::{MidiKey, Score, Sounding};
+
+use crate::Study;
 
 /// So many semitones beyond the catalogue's extreme are left to bold writing.
 const BOLD: i32 = 2;
@@ -47,6 +51,44 @@ pub(crate) fn beyond_compass(file: &str, score: &Score, sounding: &Sounding) -> 
     findings
 }
 
+/// Kinds of moment that tell of register or octaves.
+const MOMENTS_BY_PITCH: [&str; 7] =
+    ["first full brass", "line taken up", "pedal", "crossed sections", "deepest overlap", "widest gap", "thickened line"];
+
+/// Findings and moments about the register of a part that [`beyond_compass`] doubts say so themselves: whoever reads the first of them has not seen the end
+/// of the report.
+pub(crate) fn with_caveats(study: &mut Study) {
+    let mut doubted: Vec<(Vec<String>, String)> = Vec::new();
+    for (part, identity) in study.score.parts.iter().zip(&study.groups.parts) {
+        let is_doubted =
+            |finding: &Finding| finding.code == "beyond-compass" && finding.place.part.as_deref() == Some(part.name.trim());
+        if study.findings.iter().any(is_doubted) {
+            let name = printed(&part.name);
+            doubted.push((vec![name.to_lowercase(), identity.section.name().to_lowercase()], name));
+        }
+    }
+    let caveat = |text: &str| {
+        let text = text.to_lowercase();
+        let of_text = doubted.iter().filter(|(names, _)| names.iter().any(|name| names_it(&text, name)));
+        let names: Vec<&str> = of_text.map(|(_, name)| name.as_str()).collect();
+        let goes = if names.len() == 1 { "goes beyond its compass" } else { "go beyond their compass" };
+        (!names.is_empty())
+            .then(|| format!(" Doubtful: {} {goes} in this file and may stand in a wrong octave.", names.join(" and ")))
+    };
+    for found in study.noteworthy.iter_mut().filter(|found| BY_PITCH.contains(&found.measure)) {
+        found.text.extend(caveat(&found.text));
+    }
+    for moment in study.moments.iter_mut().filter(|moment| MOMENTS_BY_PITCH.contains(&moment.kind)) {
+        moment.reason.extend(caveat(&moment.reason));
+    }
+}
+
+/// Whether a name stands in a text as words of its own.
+fn names_it(text: &str, name: &str) -> bool {
+    let parts = |before: &str, after: &str| !before.ends_with(char::is_alphanumeric) && !after.starts_with(char::is_alphanumeric);
+    !name.is_empty() && text.match_indices(name).any(|(at, _)| parts(&text[..at], &text[at + name.len()..]))
+}
+
 /// Lowest and highest key of an instrument in any of its transpositions.
 fn compass(instrument: &Instrument) -> Option<(i32, i32)> {
     let ranges = instrument.transpositions.iter().filter_map(|transposition| instrument.sounding(transposition));
@@ -82,5 +124,43 @@ mod tests {
         assert_eq!(told.len(), 1, "{told:?}");
         assert_eq!((told[0].code, told[0].place.bar.as_deref()), ("beyond-compass", Some("28")));
         assert!(told[0].what.starts_with("4 notes lie above"), "{}", told[0].what);
+    }
+
+    /// Of a horn read at C6 and of one at C4: what is said of its register carries the doubt in the first case alone, and what is said of others never.
+    #[test]
+    fn what_rests_on_a_doubted_register_says_so() {
+        let told = |octave: u8| -> Vec<String> {
+            let note = format!("<note><pitch><step>C</step><octave>{octave}</octave></pitch><duration>1</duration></note>");
+            let music = format!(
+                "<score-partwise><part-list><score-part id=\"P1\"><part-name>C Horn 1</part-name></score-part></part-list><part id=\"P1\"><measure number=\"28\"><attributes>\
+<divisions>1</divisions></attributes>{}</measure></part></score-partwise>",
+                note.repeat(4)
+            );
+            let Ok(reading) = read("cue.musicxml", music.as_bytes(), &Limits::default()) else { return Vec::new() };
+            let mut study = crate::analyse("cue.musicxml".to_owned(), reading);
+            let sentence = |measure: &'static str, text: &str| ripieno_practice::Sentence {
+                text: text.to_owned(),
+                measure,
+                key: String::new(),
+                number: 0.0,
+                bars: vec![0],
+                weight: 0.5,
+            };
+            study.noteworthy = vec![
+                sentence("separation", "The horns lie above the trumpets."),
+                sentence("presence", "The horns sound in one bar."),
+                sentence("separation", "The trumpets lie above the trombones."),
+            ];
+            let reason = "The horns and the trombones overlap.".to_owned();
+            study.moments = vec![ripieno_practice::Moment { kind: "deepest overlap", bars: 0..1, reason, weight: 0.5 }];
+            with_caveats(&mut study);
+            let sentences = study.noteworthy.into_iter().map(|found| found.text);
+            sentences.chain(study.moments.into_iter().map(|moment| moment.reason)).collect()
+        };
+        let doubtful =
+            |octave: u8| told(octave).iter().map(|text| text.contains("may stand in a wrong octave")).collect::<Vec<_>>();
+        assert_eq!(doubtful(6), [true, false, false, true]);
+        assert_eq!(doubtful(4), [false; 4]);
+        assert!(names_it("the horns and trombones", "horns") && !names_it("hornpipe", "horn"));
     }
 }

@@ -26,8 +26,8 @@ pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analys
 pub use ripieno_acoustics as acoustics;
 pub use ripieno_chart::Chart;
 pub use ripieno_practice::{
-    Comparison, Counted, Difference, Doubt, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry, Side,
-    Standing, Whom, compare,
+    BY_PITCH, Comparison, Counted, Difference, Doubt, Evidence, Key, Kind, Lone, Options, Profile, ProfileError, ScoreEntry,
+    Side, Standing, Whom, compare,
 };
 pub use ripieno_practice::{
     Group, Groups, Measure, Moment, NamedGroup, PartIdentity, RegisterUse, Sentence, Subject, Taken, Unit, Value,

@@ -17,7 +17,7 @@ use ripieno_texture::{
 
 use crate::bars::BarSpans;
 use crate::chart;
-use crate::compass::beyond_compass;
+use crate::compass::{beyond_compass, with_caveats};
 use crate::corrections::{Corrected, Corrections, CorrectionsError, Instruction, apply};
 use crate::mutes::lasting_mutes;
 use crate::upbeat::counted_upbeat;
@@ -240,6 +240,7 @@ pub(crate) fn counted(mut study: Study) -> Study {
     study.moments = moments;
     study.noteworthy = noteworthy;
     study.tutti = tutti;
+    with_caveats(&mut study);
     study
 }
 

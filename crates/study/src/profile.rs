@@ -18,8 +18,9 @@ impl Study {
         profile
     }
 
-    /// Findings of the reader that would show as practice in a comparison.
-    fn doubts(&self) -> Vec<Doubt> {
+    /// Findings of the reader that would pass for practice, in a comparison or beside a finding in words.
+    #[must_use]
+    pub fn doubts(&self) -> Vec<Doubt> {
         let doubt = |finding: &Finding| {
             let of_pitch = finding.code == "beyond-compass";
             let part = finding.place.part.as_deref().filter(|_| of_pitch || finding.code == "mute-stays")?;

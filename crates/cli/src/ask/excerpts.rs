@@ -68,6 +68,8 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
 /// The passages of a score, each once: where a question asks who, several parts may answer for the same bars.
 fn once_each(answered: &Answered) -> Vec<&Found> {
     let mut found: Vec<&Found> = answered.found.iter().collect();
+    // Section by section the same bars come again.
+    found.sort_by_key(|found| (found.first, found.last));
     found.dedup_by_key(|found| (found.first, found.last));
     found
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use ripieno_study::{Counted, Difference, Key, Profile};
+use ripieno_study::{BY_PITCH, Counted, Difference, Key, Profile};
 
 use super::rows::{bodies, shown};
 
@@ -198,10 +198,6 @@ pub fn is_of_forces(key: &Key) -> bool {
         _ => false,
     }
 }
-
-/// Measures in which a wrong octave shows as practice.
-const BY_PITCH: [&str; 7] =
-    ["separation", "tessitura", "chord_voicing", "doubled_sections", "thickened_lines", "melody_support", "stack"];
 
 /// Whether a row rests on a part that the reader of the file doubts.
 pub fn is_doubtful(row: &Difference, profiles: [&Profile; 2]) -> bool {

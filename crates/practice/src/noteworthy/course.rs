@@ -20,8 +20,6 @@ pub(super) struct Course<'a> {
     pub bars_of: Vec<Vec<u32>>,
     /// Loudest level in force for anyone who sounds, stresses aside, by bar.
     pub level: Vec<Option<f32>>,
-    /// The same by section and bar.
-    pub level_of: Vec<Vec<Option<f32>>>,
     /// The printed sign in force, by row of the notes.
     pub signs: Vec<Option<Sign>>,
     /// By section and bar the newest such sign of those who sound: where one of two has a new sign, an old one of the other says nothing.
@@ -46,7 +44,6 @@ impl<'a> Course<'a> {
         let section_of = material.groups.section_of_parts();
         let levels = printed_levels(material);
         let mut level = vec![None; bars];
-        let mut level_of = vec![vec![None; bars]; sections.len()];
         let mut parts = vec![vec![false; material.score.parts.len()]; bars];
         let mut time_of = vec![vec![Crotchets::ZERO; bars]; sections.len()];
         let mut sounds: Vec<usize> = Vec::new();
@@ -60,10 +57,7 @@ impl<'a> Course<'a> {
                     sounds.push(section_of[part]);
                     time_of[section_of[part]][bar] += slice.length();
                 }
-                let here = levels[row as usize];
-                for known in [&mut level[bar], &mut level_of[section_of[part]][bar]] {
-                    *known = (*known).into_iter().chain(here).reduce(f32::max);
-                }
+                level[bar] = level[bar].into_iter().chain(levels[row as usize]).reduce(f32::max);
             }
         }
         let signs = signs_in_force(material, &parts);
@@ -72,19 +66,7 @@ impl<'a> Course<'a> {
         let tuttis = tuttis(material, &standing, &section_of, &time_of);
         let bars_of = standing.of_sections;
         let partial = partial(material);
-        Self {
-            material,
-            section_of,
-            bars_of,
-            level,
-            level_of,
-            signs,
-            sign_of,
-            partial,
-            parts,
-            tuttis,
-            tasks: Tasks::new(material),
-        }
+        Self { material, section_of, bars_of, level, signs, sign_of, partial, parts, tuttis, tasks: Tasks::new(material) }
     }
 
     pub fn section_name(&self, section: usize) -> &'static str {

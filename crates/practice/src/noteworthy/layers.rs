@@ -5,6 +5,8 @@
 use std::collections::BTreeSet;
 use std::ops::Range;
 
+use ripieno_texture::Attack;
+
 use super::course::Course;
 use super::tasks::Task;
 use super::words::list;
@@ -245,18 +247,25 @@ impl Course<'_> {
         same > 0 && same >= SAME * own.len() && same >= SAME * theirs.len()
     }
 
-    /// Whether at least three fifths of the notes that a line begins in a stretch are, octaves aside, begun by one of these too.
+    /// Whether a line begins, octaves aside, at least two thirds of the notes that one of these begins in a stretch, and at least three fifths of its
+    /// own are theirs: a part that meets a few of them has only chord tones in common.
     pub fn shares_notes(&self, line: usize, with: &[usize], bars: &Range<u32>) -> bool {
         let lines = &self.material.lines.lines;
-        let own = &lines[line].attacks[in_bars(&lines[line].attacks, bars)];
+        let of = |line: usize| {
+            let attacks = &lines[line].attacks;
+            &attacks[in_bars(attacks, bars)]
+        };
+        let own = of(line);
         let class = |key: Option<u8>| key.map(|key| key % 12);
-        let shared = own.iter().filter(|attack| {
-            let mut theirs = with.iter().filter_map(|&other| begun_at(&lines[other].attacks, attack.onset));
-            theirs.any(|theirs| {
+        let same = |attack: &Attack, other: usize| {
+            let theirs = begun_at(of(other), attack.onset);
+            theirs.is_some_and(|theirs| {
                 attack.top.is_some() && [attack.top, attack.bottom].iter().any(|&key| class(key) == class(theirs.top))
             })
-        });
-        !own.is_empty() && shared.count() * 5 >= own.len() * 3
+        };
+        let shared = own.iter().filter(|attack| with.iter().any(|&other| same(attack, other))).count();
+        let most_of = |other: usize| own.iter().filter(|attack| same(attack, other)).count() * 3 >= of(other).len() * 2;
+        shared > 0 && shared * 5 >= own.len() * 3 && with.iter().any(|&other| most_of(other))
     }
 
     /// "Melody: violins and flutes; bass: cellos and double basses; held notes: horns".

@@ -18,7 +18,7 @@ pub(super) struct Sign {
 }
 
 /// Bars of rest after which an older sign is no longer told.
-const FORGOTTEN: u32 = 8;
+pub(super) const FORGOTTEN: u32 = 8;
 
 /// The signs of a part by staff, in order.
 fn signs(part: &Part) -> BTreeMap<u8, Vec<Sign>> {

@@ -47,6 +47,10 @@ pub struct ScoreEntry {
     pub doubts: Vec<Doubt>,
 }
 
+/// Measures in which a wrong octave shows as practice.
+pub const BY_PITCH: [&str; 7] =
+    ["separation", "tessitura", "chord_voicing", "doubled_sections", "thickened_lines", "melody_support", "stack"];
+
 /// Something in a file that may pass for practice and be a fault of the file: a transposition that is missing, a mute never taken off.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, Deserialize)]
 pub struct Doubt {

@@ -30,6 +30,8 @@ pub struct Found {
     /// What was asked for besides the bars: the part, where a question asks who; the pitch, where it asks for a note; the number, distance, role or
     /// section, where it asks for that.
     pub told: Option<String>,
+    /// The section it is told of, where the answer goes section by section in score order.
+    pub of: Option<String>,
 }
 
 impl Found {
@@ -56,6 +58,25 @@ impl Found {
     }
 }
 
+/// The answer in words, to be printed one under the other: `Found::said` of all in one line, or a line for each section with what is told of it by bars.
+#[must_use]
+pub fn in_lines(found: &[Found]) -> Vec<String> {
+    let of = |body: &[Found]| {
+        let said: Vec<String> = match &body[0].of {
+            None => body.iter().map(Found::said).collect(),
+            Some(name) => {
+                let start = format!("{name}: ");
+                let told =
+                    |found: &Found| found.told.as_deref().map_or("", |told| told.strip_prefix(&start).unwrap_or(told)).to_owned();
+                body.iter().map(|found| format!("{} {}", told(found), found.cited())).collect()
+            }
+        };
+        let name = body[0].of.as_ref().map_or_else(String::new, |name| format!("{name}: "));
+        format!("{name}{}", said.join(", "))
+    };
+    found.chunk_by(|one, other| one.of == other.of).map(of).collect()
+}
+
 /// Bars in all of these, each once.
 #[must_use]
 pub fn bar_count(found: &[Found]) -> usize {
@@ -73,19 +94,20 @@ pub fn answer(question: &Question, record: &Record) -> Result<Vec<Found>, Damage
         None | Some("") => (bar + 1).to_string(),
         Some(number) => number.to_owned(),
     };
-    let found = |(first, last): (usize, usize), told: Option<String>| Found {
+    let found = |(first, last): (usize, usize), told: Option<String>, of: Option<String>| Found {
         first: u32::try_from(first).unwrap_or(u32::MAX),
         last: u32::try_from(last).unwrap_or(u32::MAX),
         first_printed: label(first),
         last_printed: label(last),
         told,
+        of,
     };
     let mut asks_who = false;
     question.each_who(&mut |who| asks_who |= *who == Who::Asked);
     if !asks_who {
         let holds = holds::holds(&question.condition, &stage)?;
         let runs = wanted::wanted(&question.wanted, &holds, &stage)?;
-        return Ok(runs.into_iter().map(|(run, told)| found(run, told)).collect());
+        return Ok(runs.into_iter().map(|(run, told, of)| found(run, told, of)).collect());
     }
     let mut answers = Vec::new();
     for part in 0..stage.part_count() {
@@ -93,7 +115,7 @@ pub fn answer(question: &Question, record: &Record) -> Result<Vec<Found>, Damage
         let holds = holds::holds(&question.condition, &stage)?;
         let runs = wanted::wanted(&question.wanted, &holds, &stage)?;
         let name = stage.part_name(part).map(str::to_owned);
-        answers.extend(runs.into_iter().map(|(run, _)| found(run, name.clone())));
+        answers.extend(runs.into_iter().map(|(run, ..)| found(run, name.clone(), None)));
     }
     // Of one moment in page order.
     answers.sort_by_key(|found| (found.first, found.last));

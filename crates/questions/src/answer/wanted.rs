@@ -11,8 +11,9 @@ use crate::record::{Damaged, NOTHING};
 use super::stage::Stage;
 use super::{bands, lines, page, runs};
 
-/// First and last bars, and what is told of each run besides.
-type Runs = Vec<((usize, usize), Option<String>)>;
+/// First and last bar, what is told of them besides, and the section it is told of where the answer goes section by section.
+type Run = ((usize, usize), Option<String>, Option<String>);
+type Runs = Vec<Run>;
 
 /// Runs of bars, and what is told of them besides: the pitch, number, distance, role or name, where one was asked for. Of equals all.
 pub(super) fn wanted(wanted: &Wanted, holds: &[bool], stage: &Stage<'_>) -> Result<Runs, Damaged> {
@@ -47,7 +48,7 @@ pub(super) fn wanted(wanted: &Wanted, holds: &[bool], stage: &Stage<'_>) -> Resu
             let keys: Vec<i64> = (0..stage.bars).map(key).collect();
             let runs = extreme(&keys, holds, *end);
             let pitch = runs.first().and_then(|(first, _)| keys.get(*first)).and_then(|key| name(*key));
-            return Ok(runs.into_iter().map(|run| (run, pitch.clone())).collect());
+            return Ok(runs.into_iter().map(|run| (run, pitch.clone(), None)).collect());
         }
         Wanted::Distance(end, who, other) => {
             let between = bands::between(stage, who, other)?;
@@ -56,7 +57,7 @@ pub(super) fn wanted(wanted: &Wanted, holds: &[bool], stage: &Stage<'_>) -> Resu
                 .into_iter()
                 .filter_map(|run| Some((run, between[usize::from(*end == End::Low)].get(run.0).copied()?)))
                 .filter(|&(_, size)| if *end == End::High { size > 0 } else { size < 0 })
-                .map(|(run, size)| (run, Some(semitones(size))))
+                .map(|(run, size)| (run, Some(semitones(size)), None))
                 .collect());
         }
         Wanted::Most(end, among) => return Ok(most(stage, holds, *end, *among)),
@@ -64,17 +65,17 @@ pub(super) fn wanted(wanted: &Wanted, holds: &[bool], stage: &Stage<'_>) -> Resu
         Wanted::Against(section) => return Ok(told_each(page::against(stage, *section)?, holds)),
         Wanted::RolesOf(who) => return roles_of(stage, holds, who),
     };
-    Ok(runs.into_iter().map(|run| (run, None)).collect())
+    Ok(runs.into_iter().map(|run| (run, None, None)).collect())
 }
 
 /// What is told of bars, each with its runs among those that hold, by their first bar.
 fn told_each(told: Vec<(String, Vec<bool>)>, holds: &[bool]) -> Runs {
     let of = |(name, bars): (String, Vec<bool>)| {
         let here: Vec<bool> = bars.iter().zip(holds).map(|(bar, holds)| *bar && *holds).collect();
-        runs(&here).into_iter().map(move |run| (run, Some(name.clone())))
+        runs(&here).into_iter().map(move |run| (run, Some(name.clone()), None))
     };
     let mut found: Runs = told.into_iter().flat_map(of).collect();
-    found.sort_by_key(|(run, _)| *run);
+    found.sort_by_key(|(run, ..)| *run);
     found
 }
 
@@ -120,24 +121,28 @@ fn number(stage: &Stage<'_>, holds: &[bool], who: &Who) -> Result<Runs, Damaged>
     Ok(told_each(told.into_iter().map(words).collect(), holds))
 }
 
-/// What these do, role by role; of everybody and of a family section by section.
+/// What these do, role by role; of everybody and of a family section by section in score order.
 fn roles_of(stage: &Stage<'_>, holds: &[bool], who: &Who) -> Result<Runs, Damaged> {
     let bodies = match who {
         Who::Everybody => stage.bodies(Among::Sections(None)),
         Who::Family(family) => stage.bodies(Among::Sections(Some(*family))),
         who => vec![(String::new(), stage.cast(who))],
     };
-    let mut told = Vec::new();
+    let mut told: Vec<Vec<(String, Vec<bool>)>> = vec![Vec::new(); bodies.len()];
     for role in Role::ALL.iter().filter(|role| **role != Role::Tacet) {
         let held = lines::held(stage, &[*role])?;
-        for (name, cast) in &bodies {
+        for ((name, cast), told) in bodies.iter().zip(&mut told) {
             let plays =
                 |bar: usize| cast.members().any(|it| it.is_in(bar) && held[it.part][bar] && stage.row(it.part, bar).is_some());
             let name = if name.is_empty() { role.name().to_owned() } else { format!("{name}: {}", role.name()) };
             told.push((name, (0..stage.bars).map(plays).collect()));
         }
     }
-    Ok(told_each(told, holds))
+    let each = bodies.into_iter().zip(told).flat_map(|((name, _), told)| {
+        let name = (!name.is_empty()).then_some(name);
+        told_each(told, holds).into_iter().map(move |(run, told, _)| (run, told, name.clone()))
+    });
+    Ok(each.collect())
 }
 
 /// Of the bars in which something holds, those with the highest number, or the lowest.

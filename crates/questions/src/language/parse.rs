@@ -50,8 +50,48 @@ pub fn parse(text: &str) -> Parsed<Question> {
         let what = format!("the question is longer than {LONGEST} letters; ask it in several, or with --sql");
         return Err(Misunderstood { what, column: 1 });
     }
-    let mut parser =
-        Parser { tokens: tokens(text), at: 0, end: text.chars().count() + 1, depth: 0, subject: None, copula: false };
+    let words = tokens(text);
+    let numbered: Numbered = words.into_iter().zip(1..).map(|((token, column), number)| (token, column, number)).collect();
+    let end = text.chars().count() + 1;
+    let bare = without_articles(&numbered);
+    let fewer = !bare.is_empty() && bare.len() < numbered.len();
+    match question(Parser::new(numbered, end, false)) {
+        // "is a trumpet muted": an article that the grammar has no place for says nothing.
+        Err(first) if fewer => {
+            question(Parser::new(bare, end, true)).map_err(|second| if second.column > first.column { second } else { first })
+        }
+        understood => understood,
+    }
+}
+
+/// Words and signs with column and number.
+type Numbered = Vec<(Token, usize, usize)>;
+
+/// The words but for articles. "a 2" is a way of playing; A may be a note or key.
+fn without_articles(words: &Numbered) -> Numbered {
+    let lower = |at: Option<usize>| match at.and_then(|at| words.get(at)) {
+        Some((Token::Word(word), ..)) => word.to_lowercase(),
+        _ => String::new(),
+    };
+    let stays = |at: usize| match &words[at].0 {
+        Token::Word(word) if word == "A" && at > 0 => true,
+        Token::Word(word) => match word.to_lowercase().as_str() {
+            "an" | "the" => false,
+            "a" => {
+                let (before, after) = (lower(at.checked_sub(1)), lower(Some(at + 1)));
+                ["2", "due"].contains(&after.as_str())
+                    || after == "major"
+                    || after == "minor"
+                    || (after.is_empty() && ["on", "of", "in", "key", "chord"].contains(&before.as_str()))
+            }
+            _ => true,
+        },
+        _ => true,
+    };
+    (0..words.len()).filter(|&at| stays(at)).map(|at| words[at].clone()).collect()
+}
+
+fn question(mut parser: Parser) -> Parsed<Question> {
     let (wanted, condition) = parser.opening()?;
     let condition = match condition {
         Some(condition) if parser.at >= parser.tokens.len() => condition,
@@ -75,7 +115,9 @@ pub fn parse(text: &str) -> Parsed<Question> {
 }
 
 struct Parser {
-    tokens: Vec<(Token, usize)>,
+    tokens: Numbered,
+    /// Articles have been taken out of the words, and count for nothing in what they are compared with.
+    bare: bool,
     at: usize,
     end: usize,
     depth: usize,
@@ -83,12 +125,18 @@ struct Parser {
     subject: Option<Subjects>,
     /// "where are the horns ...": the verb stood before the one it is said of.
     copula: bool,
+    /// "which bars have horns": players without a verb are said to sound.
+    sounds: bool,
 }
 
 impl Parser {
+    const fn new(tokens: Numbered, end: usize, bare: bool) -> Self {
+        Self { tokens, bare, at: 0, end, depth: 0, subject: None, copula: false, sounds: false }
+    }
+
     fn word(&self, ahead: usize) -> Option<String> {
         match self.tokens.get(self.at + ahead) {
-            Some((Token::Word(word), _)) => Some(word.to_lowercase()),
+            Some((Token::Word(word), ..)) => Some(word.to_lowercase()),
             _ => None,
         }
     }
@@ -99,11 +147,27 @@ impl Parser {
 
     /// Whether these words follow in a row after so many others.
     fn are_next(&self, ahead: usize, words: &[&str]) -> bool {
-        words.iter().enumerate().all(|(at, word)| self.word(ahead + at).as_deref() == Some(word))
+        self.taken(ahead, words).is_some()
+    }
+
+    /// How many words these take after so many others, where they follow in a row.
+    fn taken(&self, ahead: usize, words: &[&str]) -> Option<usize> {
+        let after = |at: usize| words.get(at + 1).copied().unwrap_or_default();
+        let counts = |at: usize, word: &str| {
+            !self.bare || !["a", "an", "the"].contains(&word) || (word == "a" && ["2", "due"].contains(&after(at)))
+        };
+        let mut taken = 0;
+        for (_, word) in words.iter().enumerate().filter(|(at, word)| counts(*at, word)) {
+            if self.word(ahead + taken).as_deref() != Some(*word) {
+                return None;
+            }
+            taken += 1;
+        }
+        (taken > 0).then_some(taken)
     }
 
     fn is_sign(&self, ahead: usize, sign: char) -> bool {
-        matches!(self.tokens.get(self.at + ahead), Some((Token::Sign(found), _)) if *found == sign)
+        matches!(self.tokens.get(self.at + ahead), Some((Token::Sign(found), ..)) if *found == sign)
     }
 
     /// Passes one of these words.
@@ -121,16 +185,16 @@ impl Parser {
 
     /// Passes these words in a row, or none.
     fn pass_all(&mut self, words: &[&str]) -> bool {
-        let there = self.are_next(0, words);
-        self.at += if there { words.len() } else { 0 };
-        there
+        let taken = self.taken(0, words);
+        self.at += taken.unwrap_or(0);
+        taken.is_some()
     }
 
     fn wrong(&self, wanted: &str) -> Misunderstood {
-        let Some((token, column)) = self.tokens.get(self.at) else {
+        let Some((token, column, number)) = self.tokens.get(self.at) else {
             let after = match self.tokens.last() {
-                Some((Token::Word(word) | Token::Quoted(word), _)) => format!("ends after “{word}”"),
-                Some((Token::Sign(sign), _)) => format!("ends after “{sign}”"),
+                Some((Token::Word(word) | Token::Quoted(word), ..)) => format!("ends after “{word}”"),
+                Some((Token::Sign(sign), ..)) => format!("ends after “{sign}”"),
                 None => "is empty".to_owned(),
             };
             return Misunderstood { what: format!("the question {after}, where {wanted} is wanted"), column: self.end };
@@ -141,7 +205,7 @@ impl Parser {
             Token::Sign(sign) => (sign.to_string(), None),
         };
         let near = near.map_or_else(String::new, |near| format!("; the nearest known word is “{near}”"));
-        let place = format!("word {}, column {column}", self.at + 1);
+        let place = format!("word {number}, column {column}");
         Misunderstood {
             what: format!("“{text}” ({place}) is not understood, where {wanted} is wanted{near}"), column: *column
         }
@@ -156,7 +220,7 @@ impl Parser {
         if self.depth > DEEPEST {
             return Err(Misunderstood {
                 what: format!("the question is nested more than {DEEPEST} deep; ask it in several"),
-                column: self.tokens.get(self.at).map_or(self.end, |(_, column)| *column),
+                column: self.tokens.get(self.at).map_or(self.end, |(_, column, _)| *column),
             });
         }
         let mut any = vec![self.both()?];
@@ -315,7 +379,8 @@ impl Parser {
             Some(subjects) => {
                 self.subject = Some(subjects.clone());
                 // "all woodwind play but no brass"
-                if subjects.each.iter().all(|subject| subject.quantity == Quantity::No) && self.ends_here() {
+                let no = subjects.each.iter().all(|subject| subject.quantity == Quantity::No);
+                if (no || self.sounds) && self.ends_here() {
                     return Ok(each(&subjects, Condition::Plays));
                 }
                 self.predicates(&subjects)

@@ -218,6 +218,9 @@ pub(super) const WAYS: &[(&[&str], &str)] = &[
     (&["plucked"], "plucked"),
     (&["con", "sordino"], "muted"),
     (&["with", "mutes"], "muted"),
+    (&["with", "a", "mute"], "muted"),
+    (&["mutes"], "muted"),
+    (&["a", "mute"], "muted"),
     (&["muted"], "muted"),
     (&["stopped"], "stopped"),
     (&["tremolo"], "tremolo"),
@@ -242,9 +245,21 @@ pub(super) const WAYS: &[(&[&str], &str)] = &[
     (&["divided"], "divided"),
 ];
 
-/// Words for how loud, without a printed mark.
-pub(super) const LOUDNESS: &[(&[&str], (Side, i64))] =
-    &[(&["softly"], (Side::AtMost, 3)), (&["quietly"], (Side::AtMost, 3)), (&["loudly"], (Side::AtLeast, 6))];
+/// Words for how loud, without a printed mark; the longer words first.
+pub(super) const LOUDNESS: &[(&[&str], (Side, i64))] = &[
+    (&["very", "softly"], (Side::AtMost, 2)),
+    (&["very", "quietly"], (Side::AtMost, 2)),
+    (&["very", "soft"], (Side::AtMost, 2)),
+    (&["very", "quiet"], (Side::AtMost, 2)),
+    (&["very", "loudly"], (Side::AtLeast, 7)),
+    (&["very", "loud"], (Side::AtLeast, 7)),
+    (&["softly"], (Side::AtMost, 3)),
+    (&["quietly"], (Side::AtMost, 3)),
+    (&["soft"], (Side::AtMost, 3)),
+    (&["quiet"], (Side::AtMost, 3)),
+    (&["loudly"], (Side::AtLeast, 6)),
+    (&["loud"], (Side::AtLeast, 6)),
+];
 
 /// Words for a steady change of loudness, as the table "swells" has them.
 pub(super) const SWELLS: &[(&[&str], &str)] = &[
@@ -397,10 +412,12 @@ pub(super) fn nearest(word: &str) -> Option<&'static str> {
     if length > 40 || KNOWN.binary_search(&word).is_ok() {
         return None;
     }
-    let most = (length / 3).max(1);
+    let most = length / 3;
+    // A word mistaken in more than one letter is seldom so at its beginning: "chorale" is no slip for "crotale".
+    let begins_alike = |known: &str| known.chars().zip(word.chars()).take(2).all(|(known, letter)| known == letter);
     // Of equally near ones the one as long: a letter mistaken rather than left out.
     let scored = KNOWN.iter().map(|known| (distance(&word, known), known.chars().count().abs_diff(length), known));
-    scored.filter(|(far, ..)| *far <= most).min().map(|(.., known)| known.as_str())
+    scored.filter(|(far, _, known)| *far <= most && (*far <= 1 || begins_alike(known))).min().map(|(.., known)| known.as_str())
 }
 
 /// Letters changed, left out, put in, or swapped with their neighbour (optimal string alignment).
@@ -432,6 +449,9 @@ mod tests {
         assert_eq!(nearest("trombnoes"), Some("trombones"));
         assert_eq!(nearest("horns"), None);
         assert_eq!(nearest("qqqqqqqq"), None);
+        assert_eq!(nearest("chorale"), None, "the crotale is far");
+        assert_eq!(nearest("crotalle"), Some("crotale"));
+        assert_eq!(nearest("an"), None);
     }
 
     #[test]

@@ -9,13 +9,17 @@ use super::text::{cited, escaped, linked};
 /// Shown before the fold.
 const SHOWN: usize = 12;
 
-/// Sentences, the most unusual first.
+/// Sentences, the most unusual first; before them what the reader of the file doubts, since some of them rest on it.
 pub(super) fn findings(study: &Study) -> String {
     let items = study
         .noteworthy
         .iter()
         .map(|found| format!("{} <span class=\"where\">{}</span>", escaped(&found.text), cited(&study.cite(&found.bars))));
-    list(&items.collect::<Vec<_>>())
+    let doubts = study
+        .doubts()
+        .into_iter()
+        .map(|doubt| format!("<p><strong>Doubtful in the file</strong>: {}</p>\n", escaped(&doubt.text)));
+    doubts.collect::<String>() + &list(&items.collect::<Vec<_>>())
 }
 
 /// Moments, the most telling first.

@@ -54,7 +54,7 @@ pub(super) fn doublings(study: &Study) -> String {
     let (among, between): (Vec<_>, Vec<_>) = combinations.iter().partition(|combination| combination.sections.len() == 1);
     let mut out = format!(
         "<p>Which sections play one line together, note for note, in unison or octaves; longest first. Meetings of fewer than {FEWEST_NOTES} common notes are left \
-out as chord tones that happen to agree; <code>doublings.csv</code> keeps them, pair by pair. A bar counts for a combination when it lasts for some of it.</p>\n"
+out as chord tones that happen to agree; <code>doublings.csv</code> keeps them, pair by pair. A bar counts for a combination when it lasts for some of it; bars in which one of them rests are left out.</p>\n"
     );
     let columns = [
         ("Sections", ""),

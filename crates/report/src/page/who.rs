@@ -27,7 +27,11 @@ pub(super) fn registers(study: &Study) -> String {
                 vec![
                     escaped(&capital(&map::held_name(study, held))),
                     extreme(register.lowest.key, register.lowest.bar),
-                    format!("{} to {}", key_name(register.middle.0), key_name(register.middle.1)),
+                    if register.middle.0 == register.middle.1 {
+                        key_name(register.middle.0)
+                    } else {
+                        format!("{} to {}", key_name(register.middle.0), key_name(register.middle.1))
+                    },
                     key_name(register.median),
                     extreme(register.highest.key, register.highest.bar),
                 ]

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::Crotchets;
+use ripieno_texture::Doubling;
 
 use crate::Study;
 
@@ -38,6 +39,15 @@ pub struct Combination {
 
 type Key = Vec<(usize, i16)>;
 
+/// A stretch of a doubling without a bar in which its lines do not sound together.
+struct Together {
+    from: Crotchets,
+    to: Crotchets,
+    a: usize,
+    b: usize,
+    interval: i16,
+}
+
 #[derive(Default)]
 struct Gathered {
     time: Crotchets,
@@ -55,13 +65,14 @@ impl Study {
         for (index, section) in self.groups.sections.iter().enumerate() {
             section.parts.iter().for_each(|&part| section_of[part] = index);
         }
-        let kept: Vec<_> = self
+        let doublings = self
             .doublings
             .all
             .iter()
-            .filter(|doubling| doubling.shared >= FEWEST_NOTES && lines[doubling.a].part != lines[doubling.b].part)
-            .collect();
-        let mut edges: Vec<Crotchets> = kept.iter().flat_map(|doubling| [doubling.from, doubling.to]).collect();
+            .filter(|doubling| doubling.shared >= FEWEST_NOTES && lines[doubling.a].part != lines[doubling.b].part);
+        let mut kept: Vec<Together> = doublings.flat_map(|doubling| self.together(doubling)).collect();
+        kept.sort_by_key(|stretch| (stretch.from, stretch.a, stretch.b));
+        let mut edges: Vec<Crotchets> = kept.iter().flat_map(|stretch| [stretch.from, stretch.to]).collect();
         edges.sort_unstable();
         edges.dedup();
         let mut gathered: BTreeMap<Key, Gathered> = BTreeMap::new();
@@ -69,7 +80,7 @@ impl Study {
         for pair in edges.windows(2) {
             let (from, to) = (pair[0], pair[1]);
             now.retain(|&index: &usize| kept[index].to > from);
-            while kept.get(next).is_some_and(|doubling| doubling.from <= from) {
+            while kept.get(next).is_some_and(|stretch| stretch.from <= from) {
                 now.push(next);
                 next += 1;
             }
@@ -86,6 +97,39 @@ impl Study {
             }
         }
         combined(gathered)
+    }
+
+    /// A doubling goes on through rests of both; these are its stretches from rest to rest, parted by bars in which the two have no common
+    /// note sounding. A chart has no notes: there a doubling lasts while both sound.
+    fn together(&self, doubling: &Doubling) -> Vec<Together> {
+        let stretch = |from, to| Together { from, to, a: doubling.a, b: doubling.b, interval: doubling.interval };
+        if self.is_chart() {
+            return vec![stretch(doubling.from, doubling.to)];
+        }
+        let attacks = |line: usize, (first, last): (u32, u32)| {
+            let all = &self.lines.lines[line].attacks;
+            all.get(first as usize..=last as usize).unwrap_or_default()
+        };
+        let others = attacks(doubling.b, doubling.b_attacks);
+        let mut found: Vec<(Together, u32)> = Vec::new();
+        for one in attacks(doubling.a, doubling.a_attacks) {
+            let other = others.binary_search_by_key(&one.onset, |other| other.onset).ok().and_then(|at| others.get(at));
+            let common = other
+                .filter(|other| one.top.zip(other.top).is_some_and(|(a, b)| i16::from(b) - i16::from(a) == doubling.interval));
+            let Some(other) = common else { continue };
+            let bars = self.bars_between(one.onset, one.end.min(other.end));
+            let barline = self.sounding.bars.get(bars.end as usize).map_or(Crotchets::MAX, |next| next.start);
+            // What one of them holds on alone belongs to it, but for the rest of a bar.
+            let to = one.end.max(other.end).min(barline);
+            match found.last_mut() {
+                Some((open, end)) if bars.start <= *end => {
+                    open.to = open.to.max(to);
+                    *end = (*end).max(bars.end);
+                }
+                _ => found.push((stretch(one.onset, to), bars.end)),
+            }
+        }
+        found.into_iter().map(|(stretch, _)| stretch).collect()
     }
 }
 

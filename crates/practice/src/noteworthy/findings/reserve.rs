@@ -3,11 +3,13 @@
 use std::collections::BTreeMap;
 
 use ripieno_instruments::family::Family;
-use ripieno_score::DynamicLevel;
+use ripieno_score::{BarIndex, DynamicLevel};
 
 use super::Found;
 use crate::measure::{Subject, Taken, Value};
+use crate::measures::printed_levels;
 use crate::noteworthy::course::Course;
+use crate::noteworthy::marks::{FORGOTTEN, Sign};
 use crate::noteworthy::words::{capital, counted, list, many, number, percent, the};
 use crate::noteworthy::{of, one};
 
@@ -113,48 +115,126 @@ fn stretches(bars: &[u32]) -> String {
 /// Bars of some sections, and those of them that are loud.
 type BarsAndLoud<'a> = (&'a [u32], &'a [u32]);
 
-/// Sections that play less than their family and mostly where it is loud; those with the same bars in one sentence.
+/// Sections that play less than their family and mostly where it is loud; those with the same bars in one sentence. Bars that are loud only by signs that
+/// cannot be trusted any more ([`Marked`]) do not count.
 pub(super) fn kept_for_loud_bars(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
     let mut together: BTreeMap<BarsAndLoud<'_>, Vec<(usize, &Value)>> = BTreeMap::new();
     for value in of(taken, "reserve").iter().filter(|value| value.aspect == "in the loud bars") {
         let Subject::Section(section) = value.of else { continue };
         together.entry((&course.bars_of[section], &value.bars)).or_default().push((section, value));
     }
+    let families = &course.material.groups.families;
+    let marked: Vec<Marked> = families.iter().map(|group| Marked::new(course, group.family)).collect();
     for ((bars, loud), sections) in together {
         let Some(&(section, value)) = sections.first() else { continue };
         let family = course.family_of(section);
-        let Some(index) = course.material.groups.families.iter().position(|group| group.family == family) else { continue };
+        let Some(index) = families.iter().position(|group| group.family == family) else { continue };
         let Some(usual) = one(taken, "reserve", Subject::Family(index), "loud bars") else { continue };
         let used = one(taken, "reserve", value.of, "use").map_or(1.0, |used| used.value);
-        // The level at which the family's bars count as loud: the lowest of the loudest.
-        let edge = usual.bars.iter().filter_map(|&bar| family_level(course, family, bar)).reduce(f32::min);
-        let Some(mark) = edge.map(|level| DynamicLevel(level.floor()).mark()) else { continue };
+        let known = &marked[index];
+        // Loud is what the measure calls so, from the lowest such level that is printed: under a hairpin there are levels between.
+        let from = usual.bars.iter().filter_map(|&bar| known.in_force[bar as usize]).reduce(f32::min);
+        let signs = usual.bars.iter().filter_map(|&bar| known.sign[bar as usize]);
+        let edge = signs.filter(|sign| from.is_some_and(|from| *sign >= from)).reduce(f32::min);
+        let Some(edge) = edge else { continue };
+        let is_loud = |bar: &u32| known.level[*bar as usize].is_some_and(|level| level >= edge);
+        let loud: Vec<u32> = loud.iter().copied().filter(is_loud).collect();
         let all = bars.len();
+        #[allow(clippy::cast_precision_loss)] // bars of a score
+        let (own, usual) = (
+            loud.len() as f64 / all.max(1) as f64,
+            usual.value * usual.bars.iter().filter(|bar| is_loud(bar)).count() as f64 / usual.bars.len().max(1) as f64,
+        );
         if family == Family::Percussion
             || all < 8
             || used > 0.7
-            || value.value < 0.5
-            || value.value < usual.value * if family == Family::Brass { 1.4 } else { 1.7 }
+            || own < 0.5
+            || own < usual * if family == Family::Brass { 1.4 } else { 1.7 }
         {
             continue;
         }
         let names: Vec<&str> = sections.iter().map(|&(section, _)| course.section_name(section)).collect();
         let count = if loud.len() == all { format!("All {all}") } else { format!("{} of the {all}", loud.len()) };
         let text = format!(
-            "{count} bars of {} lie where the {} is at {mark} or louder ({}); of all bars of the {} {} do.",
+            "{count} bars of {} lie where the {} is at {} or louder ({}); of all bars of the {} {} do.",
             the(&names),
             family.name(),
-            percent(value.value),
+            DynamicLevel(edge).mark(),
+            percent(own),
             family.name(),
-            percent(usual.value),
+            percent(usual),
         );
-        found.say("reserve", value, text, 0.5 + 0.4 * (value.value - usual.value));
+        let about = (value.of, value.with, value.aspect.as_str(), value.value);
+        found.say_of("reserve", about, text, &loud, 0.5 + 0.4 * (own - usual));
     }
 }
 
-fn family_level(course: &Course<'_>, family: Family, bar: u32) -> Option<f32> {
-    let sections = (0..course.level_of.len()).filter(|&section| course.family_of(section) == family);
-    sections.filter_map(|section| course.level_of[section][bar as usize]).reduce(f32::max)
+/// By bar the loudest level in force for anyone of a family who sounds; and the loudest level and sign that can be trusted. Not trusted are signs after which
+/// another part of the family has been given a softer one, and signs that stand more than [`FORGOTTEN`] bars back where their part has rested for a bar since or a
+/// hairpin has come between: they say little of how loud it still is.
+struct Marked {
+    in_force: Vec<Option<f32>>,
+    level: Vec<Option<f32>>,
+    sign: Vec<Option<f32>>,
+}
+
+impl Marked {
+    fn new(course: &Course<'_>, family: Family) -> Self {
+        let material = course.material;
+        let played = &material.sounding.bars;
+        let levels = printed_levels(material);
+        let is_member: Vec<bool> = course.section_of.iter().map(|&section| course.family_of(section) == family).collect();
+        let mut signs: Vec<(usize, Sign)> = (0u32..)
+            .zip(&course.signs)
+            .filter_map(|(row, sign)| Some((material.part_of(row), (*sign)?)))
+            .filter(|(part, _)| is_member[*part])
+            .collect();
+        signs.sort_unstable_by(|(a, one), (b, other)| {
+            (one.place, a).cmp(&(other.place, b)).then_with(|| one.level.total_cmp(&other.level))
+        });
+        signs.dedup();
+        let is_contradicted = |part: usize, sign: &Sign, bar: BarIndex| {
+            let since = signs.partition_point(|(_, other)| other.place <= sign.place);
+            let mut others = signs[since..].iter().take_while(|(_, other)| other.place.0 <= bar);
+            others.any(|(other, softer)| *other != part && softer.level < sign.level)
+        };
+        let is_old = |sign: &Sign, bar: BarIndex| bar.at() > sign.place.0.at() + FORGOTTEN as usize;
+        let none = || vec![None; played.len()];
+        let mut found = Self { in_force: none(), level: none(), sign: none() };
+        // Of each part the sign last in force, and the bar since which it has sounded in every bar.
+        let mut last: Vec<Option<Sign>> = vec![None; is_member.len()];
+        let mut since: Vec<u32> = vec![0; is_member.len()];
+        let mut now = None;
+        for (slice, rows) in material.slices.iter() {
+            let at = slice.bar as usize;
+            let bar = played[at].bar;
+            if now.replace(slice.bar) != Some(slice.bar) {
+                for (part, since) in since.iter_mut().enumerate() {
+                    if at == 0 || !course.parts[at - 1][part] {
+                        *since = slice.bar;
+                    }
+                }
+            }
+            for &row in rows {
+                let part = material.part_of(row);
+                if !is_member[part] {
+                    continue;
+                }
+                let most = |known: Option<f32>, new: Option<f32>| known.into_iter().chain(new).reduce(f32::max);
+                found.in_force[at] = most(found.in_force[at], levels[row as usize]);
+                let own = course.signs[row as usize];
+                last[part] = own.or(last[part]);
+                let Some(sign) = last[part] else { continue };
+                let plays_on = own.is_some() && played[since[part] as usize].bar <= sign.place.0;
+                if is_contradicted(part, &sign, bar) || is_old(&sign, bar) && !plays_on {
+                    continue;
+                }
+                found.level[at] = most(found.level[at], levels[row as usize]);
+                found.sign[at] = most(found.sign[at], own.map(|own| own.level));
+            }
+        }
+        found
+    }
 }
 
 /// Sentences about parts that never meet.

@@ -85,6 +85,8 @@ impl Parser {
             "splits",
             "support",
             "supports",
+            "use",
+            "uses",
         ];
         if self.is_next("first") {
             return self.word(1).is_some_and(|word| VERBS.contains(&word.as_str()));
@@ -126,7 +128,13 @@ impl Parser {
 
     pub(super) fn predicate(&mut self, subjects: &Subjects) -> Parsed<Condition> {
         if let Some((side, level)) = self.level()? {
-            return Ok(each(subjects, |subject| Condition::Level(Some(subject), side, level)));
+            let level = each(subjects, |subject| Condition::Level(Some(subject), side, level));
+            // "horns softly play": as "horns play softly".
+            return Ok(if self.begins_verb() {
+                Condition::All(vec![self.predicate(subjects)?, level], Vec::new())
+            } else {
+                level
+            });
         }
         if self.above_whom() {
             return self.lies(subjects);
@@ -248,7 +256,7 @@ impl Parser {
         if self.pass(&["rest", "rests"]) {
             return Ok(each(subjects, Condition::Rests));
         }
-        if self.pass(&["have", "has", "carry", "carries", "hold", "holds"]) {
+        if self.pass(&["have", "has", "carry", "carries", "hold", "holds", "use", "uses"]) {
             if let Some(way) = self.way() {
                 return Ok(each(subjects, |subject| Condition::Way(subject, way)));
             }

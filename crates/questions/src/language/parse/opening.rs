@@ -37,18 +37,25 @@ impl Parser {
         self.copula = self.pass(&["is", "are"]);
         if self.copula && self.pass(&["there"]) {
             self.copula = false;
+            self.sounds = true;
             let _ = self.pass(&["a", "an"]);
         }
         self.texture().map(|found| found.unwrap_or((Wanted::All, None)))
     }
 
-    /// "bars where", "passages in which", "where".
+    /// "bars where", "passages in which", "which bars have", "where".
     fn where_bars(&mut self) {
         if self.word(0).is_some_and(|word| BARS.contains(&word.as_str())) && self.word(1).is_none_or(|word| word != "long") {
             let then = self.word(1);
             if then.as_deref().is_some_and(|then| ["where", "in", "with", "while", "when"].contains(&then)) {
                 self.at += 1;
                 let _ = self.pass_all(&["in", "which"]) || self.pass(&["where", "with", "while", "when"]);
+            } else if then.as_deref().is_some_and(|then| ["have", "has", "contain", "contains"].contains(&then)) {
+                // "which bars have a tutti", "which bars have horns"
+                self.at += 2;
+                self.sounds = true;
+            } else if then.as_deref().is_some_and(|then| ["is", "are"].contains(&then)) {
+                self.at += 1;
             }
         } else {
             let _ = self.pass_all(&["in", "which", "bars"])

@@ -31,7 +31,7 @@ impl Parser {
 
     /// The longest name of players here.
     pub(super) fn who(&mut self) -> Parsed<Option<Who>> {
-        if let Some((Token::Quoted(name), _)) = self.tokens.get(self.at) {
+        if let Some((Token::Quoted(name), ..)) = self.tokens.get(self.at) {
             let name = name.trim().to_lowercase();
             if name.is_empty() {
                 return Err(self.wrong("the name of a part"));
