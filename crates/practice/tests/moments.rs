@@ -171,11 +171,33 @@ fn full_brass_is_brass_at_one_time_and_its_range_has_held_notes() {
 }
 
 #[test]
-fn hairpins_without_an_aim_do_not_make_a_level() {
-    // An old sign is not told after a long rest, a new one is.
-    let flute = format!("ff C5:4 | {} | G5:4 | G5:4 | p G5:4", bars("r:4", 17));
-    let told = moments(&[("Flute", &flute), ("Violin", &bars("mf C5:1 D5:1 E5:1 F5:1", 21))]);
-    let entry = of(&told, "entry after a long rest");
-    assert_eq!(entry.bars.start, 18);
-    assert!(!entry.reason.contains("ff"), "{}", entry.reason);
+fn an_old_sign_is_not_told_after_a_long_rest_and_a_new_one_is() {
+    let entry = |sign: &str| {
+        let flute = format!("ff C5:4 | {} | {sign} G5:4 | G5:4 | p G5:4", bars("r:4", 17));
+        let told = moments(&[("Flute", &flute), ("Violin", &bars("mf C5:1 D5:1 E5:1 F5:1", 21))]);
+        let entry = of(&told, "entry after a long rest");
+        assert_eq!(entry.bars.start, 18);
+        entry.reason.clone()
+    };
+    assert!(!entry("").contains("ff"), "{}", entry(""));
+    assert!(entry("pp").contains("pp)"), "{}", entry("pp"));
+}
+
+#[test]
+fn a_hairpin_without_an_aim_makes_no_level() {
+    // Three bars before most stop: at f throughout, under a hairpin that leads to no sign, and under one that leads to ff.
+    let before = |under: [&str; 3]| {
+        let bar = |sign: &str, note: &str| format!("{sign} {note}:1 {note}:1 {note}:1 {note}:1");
+        let line = |note: &str| under.map(|sign| bar(sign, note)).join(" | ");
+        let names = [("Flute", "C6"), ("Horn", "C4"), ("Trumpet", "E4"), ("Trombone", "C3"), ("Violin", "E5"), ("Viola", "G4")];
+        let stop = names.map(|(name, note)| (name, format!("{} | {}", line(note), bars("r:4", 3))));
+        let on = format!("{} | {}", line("G5"), bars("p G5:4", 3));
+        let parts = stop.iter().map(|(name, bars)| (*name, bars.as_str())).chain([("Oboe", on.as_str())]);
+        of(&moments(&parts.collect::<Vec<_>>()), "change of texture").reason.clone()
+    };
+    assert!(before(["f", "", ""]).ends_with(", f before and p after."), "{}", before(["f", "", ""]));
+    let aimless = before(["f", "crescendo", "stop"]);
+    assert!(aimless.ends_with("one after."), "{aimless}");
+    let aimed = before(["f", "crescendo", "stop ff"]);
+    assert!(aimed.ends_with(", ff before and p after."), "{aimed}");
 }

@@ -138,6 +138,20 @@ fn bars_in_which_the_rhythms_of_a_section_part() {
 }
 
 #[test]
+fn brass_that_never_parts_in_rhythm_is_told() {
+    let said = |parting: usize| {
+        let (one, other) = (bars("C5:2 D5:2", 20), bars("E4:2 F4:2", 20 - parting));
+        let other = if parting > 0 { format!("{other} | {}", bars("E4:1 F4:1 E4:1 F4:1", parting)) } else { other };
+        let (_, sentences) = told(&Piece::of(&[("Horn 1", &one), ("Horn 2", &other)]));
+        let said = sentences.into_iter().find(|said| said.key.ends_with("rhythms part")).expect("rhythms");
+        (said.text, said.bars.len())
+    };
+    let of_all = "of the 20 bars in which at least two lines of the horns sound at once";
+    assert_eq!(said(0), (format!("In none {of_all} do they move in different rhythms."), 20));
+    assert_eq!(said(1), (format!("In only 1 {of_all} they move in different rhythms (5 %)."), 1));
+}
+
+#[test]
 fn a_choir_is_one_body_and_its_soloists_another() {
     let late = |note: &str, rest: usize| format!("{} | {}", bars("r:4", rest), bars(&format!("{note}:4"), 30 - rest));
     let piece = Piece::of(&[

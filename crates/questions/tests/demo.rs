@@ -325,6 +325,8 @@ fn how_the_melody_is_heard_is_what_the_study_estimates() {
     assert!(hidden.is_superset(&asked("the melody is covered by the brass")));
     let by = asked("everybody covers the melody");
     assert!(hidden.is_superset(&by) && !by.is_empty());
+    let gains = RECORD.table("maskers").unwrap().numbers("gain").unwrap();
+    assert!(!gains.is_empty() && gains.iter().all(|&gain| gain > 0), "who has no share is no masker");
     let (uneven, even) = (asked("the chord is uneven"), asked("the chord is even"));
     assert!(uneven.is_disjoint(&even) && !asked("chord is uneven or chord is fairly even or chord is even").is_empty());
 }

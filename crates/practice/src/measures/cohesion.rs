@@ -71,7 +71,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
         if whole.is_zero() || !plays_together(material, section) {
             continue;
         }
-        values.push(several.clone().value(of, None, "several lines, of all its time", sounds[section].time));
+        values.push(several.clone().value(of, None, SEVERAL, sounds[section].time));
         values.push(together.value(of, None, "together", whole));
         values.extend(apart.into_iter().map(|(roles, tally)| tally.value(of, None, roles, whole)));
         if !material.charted {
@@ -91,6 +91,8 @@ fn rhythms_part(material: &Material<'_>, of: Subject, several: &[u32]) -> Option
     whole.then(|| Value { of, with: None, aspect: RHYTHMS.to_owned(), value, unit: Unit::ShareOfBars, bars: apart })
 }
 
+/// What the time of several lines is called; its bars are those of which [`rhythms_part`] tells a share.
+pub(crate) const SEVERAL: &str = "several lines, of all its time";
 /// What [`rhythms_part`] is called.
 pub(crate) const RHYTHMS: &str = "rhythms part";
 

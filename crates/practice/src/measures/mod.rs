@@ -23,7 +23,7 @@ mod tessitura;
 mod thickened_lines;
 mod tutti;
 
-pub(crate) use cohesion::RHYTHMS;
+pub(crate) use cohesion::{RHYTHMS, SEVERAL};
 pub use dynamics::printed_levels;
 pub(crate) use melody_support::NOTES;
 pub use moments::each_doubled;

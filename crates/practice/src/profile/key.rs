@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::measure::Unit;
+use crate::measures::SEVERAL;
 
 /// What kind of body a value is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -175,7 +176,7 @@ impl Key {
         BEGINS.iter().any(|begin| self.aspect.starts_with(begin))
             || ENDS.iter().any(|end| self.aspect.ends_with(end))
             || matches!(self.unit, Counted::PerHundredCrotchets | Counted::ShareOfPiece | Counted::ShareOfPlayerTime)
-            || matches!(self.aspect.as_str(), "exits" | "several lines, of all its time")
+            || matches!(self.aspect.as_str(), "exits" | SEVERAL)
     }
 
     /// How much a value tells of scoring, 0 to 1, by convention: who leads and supports the melody, who does what, how the groups stand together come before

@@ -1,7 +1,7 @@
 //! A few bars written so that the answer is known.
 //!
 //! A part is a name and its bars, divided by `|`; a bar is notes of a pitch (or several, joined by `+`, or `r` for a rest) and a length in
-//! crotchets: `C4:4 | E4+G4:2 r:2`. A word without a colon is a dynamic mark: `ff`. Sharps and flats are `#` and `b`.
+//! crotchets: `C4:4 | E4+G4:2 r:2`. A word without a colon is a dynamic mark, `ff`, or begins or ends a hairpin: `crescendo`, `stop`. Sharps and flats are `#` and `b`.
 #![allow(dead_code, clippy::unwrap_used, clippy::expect_used, clippy::panic)] // each test uses its share, and stops at the first surprise
 
 use std::fmt::Write as _;
@@ -121,7 +121,11 @@ pub fn music_xml(parts: &[(&str, &str)]) -> String {
 
 fn note(xml: &mut String, word: &str) {
     let Some((pitches, length)) = word.split_once(':') else {
-        write!(xml, "<direction><direction-type><dynamics><{word}/></dynamics></direction-type></direction>").unwrap();
+        let sign = match word {
+            "crescendo" | "diminuendo" | "stop" => format!("<wedge type=\"{word}\"/>"),
+            _ => format!("<dynamics><{word}/></dynamics>"),
+        };
+        write!(xml, "<direction><direction-type>{sign}</direction-type></direction>").unwrap();
         return;
     };
     let (over, under) = length.split_once('/').unwrap_or((length, "1"));

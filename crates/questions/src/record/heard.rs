@@ -36,13 +36,15 @@ pub(super) fn balance(study: &Study) -> [Table; 2] {
     let of_maskers = |rows: &mut Filling| {
         for told in balance.iter().flat_map(|balance| &balance.melody) {
             for masker in told.maskers.iter().filter(|masker| masker.gain_db >= LEAST) {
-                // A section masks as one. Its parts share that evenly, in whole tenths, so that they sum up to it.
+                // A section masks as one. Its parts share that evenly, in whole tenths, so that they sum up to it; who has nothing of it is no masker.
                 #[allow(clippy::cast_possible_truncation)] // at most some hundreds
                 let tenths = (masker.gain_db * 10.0).round() as i32;
                 let count = i32::try_from(masker.parts.len()).unwrap_or(1).max(1);
                 for (place, part) in (0..).zip(&masker.parts) {
                     let share = tenths / count + i32::from(place < tenths % count);
-                    rows.push([Cell::Whole(i64::from(told.bar)), Cell::count(*part), Cell::Decimal(f64::from(share) / 10.0)]);
+                    if share > 0 {
+                        rows.push([Cell::Whole(i64::from(told.bar)), Cell::count(*part), Cell::Decimal(f64::from(share) / 10.0)]);
+                    }
                 }
             }
         }

@@ -357,7 +357,7 @@ pub const SHAPES: &[Shape] = &[
     },
     Shape {
         name: "maskers",
-        says: "a part that masks the melody in a bar, and its share of what the melody would gain if its section were silent",
+        says: "a part that masks the melody in a bar, and its even share of what the melody would gain if its section were silent",
         columns: &[whole("bar"), whole("part_index"), decimal("gain", 1), PART, SECTION, FAMILY, printed("printed_bar", "bar")],
     },
     Shape {

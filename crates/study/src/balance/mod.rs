@@ -201,18 +201,18 @@ impl Study {
         }
     }
 
-    /// What some parts are called together: the section when they are all of one that the score has, the part's name for one, else their names. Whoever
+    /// What some parts are called together: the section when they are all of one that the score has, the part's name as scores print it for one, else their names. Whoever
     /// tells what masks a line, or who could help, takes the words from here.
     #[must_use]
     pub fn called(&self, parts: &[usize]) -> String {
-        let name = |part: &usize| self.score.parts.get(*part).map_or("a part", |part| part.name.trim());
+        let name = |part: &usize| self.score.parts.get(*part).map_or_else(|| "a part".to_owned(), |part| printed(&part.name));
         if let [one] = parts {
-            return name(one).to_owned();
+            return name(one);
         }
         if let Some(section) = self.groups.sections.iter().find(|section| section.parts == parts) {
             return section.name.to_owned();
         }
-        let some: Vec<&str> = parts.iter().take(if parts.len() > 3 { 2 } else { 3 }).map(name).collect();
+        let some: Vec<String> = parts.iter().take(if parts.len() > 3 { 2 } else { 3 }).map(name).collect();
         match (parts.len() - some.len(), &some[..]) {
             (_, []) => "the rest".to_owned(),
             (0, [most @ .., last]) => format!("{} and {last}", most.join(", ")),

@@ -16,7 +16,8 @@ pub use line::{ThemeLine, ThemeNote, top_lines};
 use ripieno_score::Crotchets;
 pub use statements::{Statement, Supporter, Theme};
 
-/// Recurring ideas of the given lines, those with most statements' notes first. Cost is near linear in the number of notes.
+/// Recurring ideas of the given lines, those with most statements' notes first. Cost is near linear in the number of notes; where a family of figures falls apart into many
+/// ideas, its notes are looked at again for each, up to a fixed number of times.
 #[must_use]
 pub fn themes(lines: &[ThemeLine]) -> Vec<Theme> {
     themes_sung(lines, |_, _, _| true)

@@ -1,5 +1,6 @@
 //! From families of figures to themes and their statements.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
@@ -98,7 +99,7 @@ pub(super) fn collect(lines: &[ThemeLine], figures: &Figures, families: &[u32], 
     themes.sort_by(|a, b| weight(b).cmp(&weight(a)).then(first(a).cmp(&first(b))));
     let mut themes = without_echoes(lines, themes);
     // Tunes before the figures that accompany them, whatever their weight.
-    themes.sort_by_key(|theme| {
+    themes.sort_by_cached_key(|theme| {
         2 * theme.statements.iter().filter(|s| sings(s.part, s.onset, s.end)).count() < theme.statements.len()
     });
     for (index, theme) in themes.iter_mut().enumerate() {
@@ -189,18 +190,19 @@ fn statements(lines: &[ThemeLine], mut runs: Vec<Run>) -> Vec<Statement> {
 const ALIKE: f32 = 0.1;
 /// Themes that one family is taken apart into; what is left over then stays together.
 const MOST_STARS: usize = 32;
+/// References that are tried in one family: those that gather nothing are no themes, but each costs a look at all that is left.
+const MOST_REFERENCES: usize = 512;
 
 /// The themes of one family. Families are chains, whose ends may have nothing in common: so a reference statement gathers what has figures in
-/// common with it, and the rest begins again. What is left alone joins the theme that has most of its figures.
+/// common with it, and the rest begins again, for at most [`MOST_REFERENCES`] rounds. What is left alone, or was not tried, joins the theme that has
+/// most of its figures.
 fn stars(lines: &[ThemeLine], figures: &Figures, mut rest: Vec<Statement>, sings: Sings<'_>) -> Vec<Theme> {
     let mut found: Vec<(Statement, Vec<Statement>)> = Vec::new();
     let mut alone: Vec<Statement> = Vec::new();
-    while rest.len() > 1 {
-        // The longest, the first of equals; of the tune where any is.
-        let rank = |s: &Statement| (sings(s.part, s.onset, s.end), s.notes.len());
-        let ranks: Vec<(bool, usize)> = rest.iter().map(rank).collect();
-        let reference = (1..ranks.len()).fold(0, |best, at| if ranks[at] > ranks[best] { at } else { best });
-        let whole = rest[reference].clone();
+    // The longest first, equals as they come; what is of the tune before all others.
+    rest.sort_by_cached_key(|s| Reverse((sings(s.part, s.onset, s.end), s.notes.len())));
+    for _ in 0..MOST_REFERENCES {
+        let Some(whole) = rest.first().filter(|_| rest.len() > 1).cloned() else { break };
         compare(lines, figures, &mut rest, &whole);
         let last = found.len() + 1 >= MOST_STARS;
         let (near, far): (Vec<Statement>, Vec<Statement>) =

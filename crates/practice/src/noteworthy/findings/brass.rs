@@ -5,7 +5,7 @@ use ripieno_instruments::family::{Family, Section};
 use super::Found;
 use super::bodies::ratio;
 use crate::measure::{Subject, Taken, Value};
-use crate::measures::RHYTHMS;
+use crate::measures::{RHYTHMS, SEVERAL};
 use crate::noteworthy::course::Course;
 use crate::noteworthy::of as of_measure;
 use crate::noteworthy::words::{capital, interval, number, percent, the};
@@ -110,28 +110,31 @@ const PART: (f64, f64, usize) = (0.15, 0.6, 2);
 
 /// Sections of brass that nearly always move in one rhythm, or seldom do.
 pub(super) fn rhythms(course: &Course<'_>, taken: &[Taken], found: &mut Found<'_>) {
-    let mut told: Vec<(f64, &Value, usize, usize)> = Vec::new();
-    for value in of_measure(taken, "cohesion").iter().filter(|value| value.aspect == RHYTHMS) {
+    let mut told: Vec<(f64, &Value, usize, &[u32])> = Vec::new();
+    let values = of_measure(taken, "cohesion");
+    for value in values.iter().filter(|value| value.aspect == RHYTHMS) {
         let Subject::Section(section) = value.of else { continue };
         // The share is of the bars in which two lines and more sound at once.
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)] // bars of a score
-        let common = if value.bars.is_empty() { 0 } else { (value.bars.len() as f64 / value.value).round() as usize };
+        let Some(common) = values.iter().find(|several| several.of == value.of && several.aspect == SEVERAL) else { continue };
         if course.family_of(section) == Family::Brass
-            && common >= 2 * TOGETHER
+            && common.bars.len() >= 2 * TOGETHER
             && (value.value <= PART.0 || value.value >= PART.1)
         {
-            told.push(((value.value - 0.5).abs(), value, section, common));
+            told.push(((value.value - 0.5).abs(), value, section, &common.bars));
         }
     }
     told.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.2.cmp(&b.2)));
     for (_, value, section, common) in told.into_iter().take(PART.2) {
+        let (several, section) = (common.len(), course.section_name(section));
+        let which = format!("of the {several} bars in which at least two lines of the {section} sound at once");
+        if value.bars.is_empty() {
+            let text = format!("In none {which} do they move in different rhythms.");
+            found.say_of("cohesion", (value.of, None, RHYTHMS, value.value), text, common, 0.5);
+            continue;
+        }
         let only = if value.value <= PART.0 { "only " } else { "" };
-        let text = format!(
-            "In {only}{} of the {common} bars in which at least two lines of the {} sound at once they move in different rhythms ({}).",
-            value.bars.len(),
-            course.section_name(section),
-            percent(value.value)
-        );
+        let share = percent(value.value);
+        let text = format!("In {only}{} {which} they move in different rhythms ({share}).", value.bars.len());
         found.say("cohesion", value, text, 0.5);
     }
 }
