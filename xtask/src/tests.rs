@@ -22,7 +22,7 @@ pub fn test(root: &Path, quick: bool) -> Result<(), String> {
     steps.run("format", cargo(root).args(["fmt", "--all", "--check"]));
     steps.run("lints", cargo(root).args(["clippy", "--workspace", "--all-targets", "--quiet", "--", "--deny", "warnings"]));
     // Invented cases are the same in every run of this command; `cargo test` by itself goes on to invent others.
-    let tests = ["test", "--workspace", "--quiet"];
+    let tests = ["test", "--workspace", "--quiet", "--no-fail-fast"];
     steps.run("unit and integration tests", cargo(root).args(tests).env("PROPTEST_RNG_SEED", "20251126"));
     demo_is_fresh(root, &mut steps);
     let _ = fetching.join();

@@ -10,6 +10,7 @@ use ripieno_score::{
 };
 
 use crate::cast::Cast;
+use crate::expression::{is_expression, is_swell, to_all};
 use crate::lineup::{Chair, Lineup};
 use crate::notate::{Event, bar_of, lay, throughout};
 use crate::plan::Plan;
@@ -46,21 +47,8 @@ pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
         }
     }
     // Tempo, rehearsal marks and words about tempo stand on the first part.
-    let kept = |direction: &&Direction| {
-        matches!(
-            direction.kind,
-            DirectionKind::Metronome { .. } | DirectionKind::PlaybackTempo { .. } | DirectionKind::Rehearsal(_)
-        )
-    };
-    let mut marks: Vec<Direction> = Vec::new();
-    for direction in sketch.score.parts.iter().flat_map(|part| &part.directions).filter(kept) {
-        let direction = Direction { staff: 1, voice: None, ..direction.clone() };
-        if !marks.contains(&direction) {
-            marks.push(direction);
-        }
-    }
     if let Some(first) = score.parts.first_mut() {
-        first.directions.extend(marks);
+        first.directions.extend(to_all(&sketch.score));
     }
     score.finish();
     score
@@ -228,6 +216,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
         note.instrument = u8::try_from(place(held_at(sketch.bar_start(note.bar.at()) + note.at))).unwrap_or(0);
     }
     part.directions = dynamics(sketch, cast, seats[0]);
+    part.directions.extend(expressive(sketch, cast, seats[0]));
     part.directions.extend(divided);
     part.directions.extend(taken_up);
     part.directions.sort_by_key(|direction| (direction.bar, direction.at));
@@ -472,6 +461,26 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
         }
     }
     found.sort_by_key(|direction| (direction.bar, direction.at));
+    found
+}
+
+/// Words of expression of the strands a player has, where they stand; while the player rests, at the next entry.
+fn expressive(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
+    let mut found: Vec<Direction> = Vec::new();
+    let notes = cast.notes_of(seat);
+    for Stretch { strand, from, to, .. } in stretches(sketch, cast, seat) {
+        let part = &sketch.score.parts[sketch.strands[strand].part];
+        for told in part.directions.iter().filter(|told| is_expression(part, told)) {
+            let at = sketch.bar_start(told.bar.at()) + told.at;
+            if at < from || at >= to {
+                continue;
+            }
+            let sounds = notes.iter().any(|note| note.onset <= at && at < note.end());
+            let next = || notes.iter().map(|note| note.onset).find(|&onset| onset >= at && onset < to);
+            let place = if sounds { Some(at) } else { next().filter(|_| !is_swell(told)) };
+            found.extend(place.map(|at| Direction { above: told.above, ..direction(sketch, at, told.kind.clone()) }));
+        }
+    }
     found
 }
 

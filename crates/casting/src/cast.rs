@@ -7,7 +7,7 @@ use ripieno_score::{Crotchets, Score};
 
 use crate::assign::{Memory, Problem, Solved, Taste, Unit, problem, solve, tasks, units};
 use crate::build::build;
-use crate::criteria::{Criteria, criteria};
+use crate::criteria::{Covered, Criteria, criteria};
 use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::plan::{PhrasePlan, Plan};
@@ -55,25 +55,28 @@ impl Optimality {
     /// Why the search stopped, in a sentence.
     #[must_use]
     pub fn reason(&self) -> String {
-        let (phrases, worth) = self.unsettled;
-        if phrases == 0 {
-            return self.voicings();
+        match self.unsettled.0 {
+            0 => self.voicings(),
+            1 => format!(
+                "in one phrase something better may exist, for the search for who does what stopped at its limit; {}",
+                self.voicings()
+            ),
+            phrases => format!(
+                "in {phrases} phrases something better may exist, for the search for who does what stopped at its limit; {}",
+                self.voicings()
+            ),
         }
-        format!(
-            "who does what was searched to the bounds of the search in {phrases} phrases, where up to {worth:.1} more may be had; {}",
-            self.voicings()
-        )
     }
 
     fn voicings(&self) -> String {
         match (self.exact, self.gap() < 1e-9) {
-            (true, true) => "every voicing was weighed; nothing cheaper exists by these prices".to_owned(),
+            (true, true) => "every way of laying out the chords was tried; none keeps the rules of voicing better".to_owned(),
             (true, false) => format!(
-                "every voicing of each body was weighed; bodies beside each other cost {:.1} % more than each alone",
+                "every way of laying out each section's chords was tried; together the sections keep the rules of voicing up to {:.1} % less well than each by itself could",
                 100.0 * self.gap()
             ),
             (false, _) => format!(
-                "in places only the likelier voicings were weighed; {:.1} % above what each body could do alone among these",
+                "in places only the likelier ways of laying out the chords were tried; together the sections keep the rules of voicing up to {:.1} % less well than each by itself could",
                 100.0 * self.gap()
             ),
         }
@@ -89,6 +92,8 @@ pub struct Cast {
     pub phrases: Vec<PhraseCast>,
     /// What it is worth by each criterion.
     pub criteria: Criteria,
+    /// Phrases in which the melody may be covered; told in [`Cast::remarks`] too.
+    pub covered: Vec<Covered>,
     /// How near it is to the best.
     pub optimality: Optimality,
     /// What has to be said, by time.
@@ -365,8 +370,13 @@ fn realise(
         remarks.extend(done.remarks.iter().cloned());
         remarks.extend(uncarried(sketch, planned));
     }
-    let mut cast = Cast { plan, phrases, criteria: Criteria::default(), optimality, remarks };
-    cast.criteria = criteria(sketch, lineup, &cast);
+    let mut cast = Cast { plan, phrases, criteria: Criteria::default(), covered: Vec::new(), optimality, remarks };
+    (cast.criteria, cast.covered) = criteria(sketch, lineup, &cast);
+    let told = |one: &Covered| {
+        let (first, last) = (sketch.bar_name(one.bars.start), sketch.bar_name(one.bars.end.saturating_sub(1)));
+        format!("caution, bars {first}–{last}: {}; {}", one.what(), one.remedy())
+    };
+    cast.remarks.extend(cast.covered.iter().map(told));
     cast
 }
 

@@ -1,6 +1,7 @@
 //! What a casting is worth, criterion by criterion.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use ripieno_acoustics::{Source, Ways};
 use ripieno_players::{Kind, Objection, Severity};
@@ -25,6 +26,26 @@ pub struct Criterion {
     pub unit: &'static str,
     /// Whether more is better.
     pub more_is_better: bool,
+}
+
+impl Criterion {
+    /// The number as it is read: "98.8 %", "3", "-4.2".
+    #[must_use]
+    pub fn text(&self) -> String {
+        let figure = |value: f64| format!("{value:.1}");
+        if self.unit.starts_with("share") {
+            return format!("{} %", figure(self.value * 100.0));
+        }
+        let plain = if self.value.fract() == 0.0 { format!("{:.0}", self.value) } else { figure(self.value) };
+        if self.unit.starts_with("per cent") { format!("{plain} %") } else { plain }
+    }
+
+    /// What the number counts, without what [`Criterion::text`] says: "of the time", "places".
+    #[must_use]
+    pub fn counted(&self) -> &'static str {
+        let bare = self.unit.strip_prefix("share").or_else(|| self.unit.strip_prefix("per cent"));
+        bare.unwrap_or(self.unit).trim_start()
+    }
 }
 
 /// All of them.
@@ -55,12 +76,13 @@ fn sounding(notes: &[CastNote], at: Crotchets) -> Option<&CastNote> {
     notes[..next].iter().rev().take(6).find(|note| at < note.end())
 }
 
-pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteria {
+/// All criteria, and the phrases in which the melody may be covered.
+pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criteria, Vec<Covered>) {
     let seats: Vec<Seat> = (0..lineup.sections.len())
         .flat_map(|section| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair)))
         .collect();
     let notes: BTreeMap<Seat, Vec<CastNote>> = seats.iter().map(|&seat| (seat, cast.notes_of(seat))).collect();
-    let covered = coverage(sketch, cast, &notes);
+    let tones = coverage(sketch, cast, &notes);
     let kept = melody(sketch, cast, &notes);
     let (mut all_notes, mut comfortable, mut beyond, mut moves, mut leaps) = (0, 0, 0, 0, 0);
     for (planned, done) in cast.plan.phrases.iter().zip(&cast.phrases) {
@@ -79,15 +101,16 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteri
         }
     }
     let (parallels, crossings) = motion(sketch, lineup, &notes);
-    let (melody_db, spread_db) = balance(sketch, lineup, cast, &notes);
+    let (margins, spread_db) = balance(sketch, lineup, cast, &notes);
+    let melody_db = mean(&margins.concat());
     let (busiest, longest) = endurance(sketch, &notes);
     let criterion = |name, value, unit, more_is_better| Criterion { name, value, unit, more_is_better };
     let mut found = vec![
-        criterion("chord tones sounded", covered, "share", true),
+        criterion("chord tones sounded", tones, "share", true),
         criterion("melody notes kept", kept, "share", true),
         criterion("notes beyond reach", f64::from(u32::try_from(beyond).unwrap_or(u32::MAX)), "notes", false),
-        criterion("notes at ease", share(comfortable, all_notes), "share", true),
-        criterion("leaps in inner voices", 100.0 * share(leaps, moves.max(1)), "per cent of steps", false),
+        criterion("notes in comfortable register", share(comfortable, all_notes), "share", true),
+        criterion("leaps over a fifth in inner voices", 100.0 * share(leaps, moves.max(1)), "per cent of their steps", false),
         criterion("parallel fifths and octaves", f64::from(u32::try_from(parallels).unwrap_or(u32::MAX)), "places", false),
         criterion("crossings within a section", f64::from(u32::try_from(crossings).unwrap_or(u32::MAX)), "places", false),
         criterion("busiest player", busiest, "share of the time", false),
@@ -99,16 +122,54 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Criteri
     };
     let stamina =
         |one: &Objection| matches!(one.kind, Kind::Breath | Kind::NoRest | Kind::Endurance) && one.severity != Severity::Note;
-    found.push(criterion("faults players would find", of(&|one| one.severity == Severity::Fault), "objections", false));
-    found.push(criterion("cautions players would give", of(&|one| one.severity == Severity::Caution), "objections", false));
-    found.push(criterion("of these for breath or endurance", of(&stamina), "objections", false));
+    found.push(criterion("faults found by players", of(&|one| one.severity == Severity::Fault), "objections", false));
+    found.push(criterion("cautions found by players", of(&|one| one.severity == Severity::Caution), "objections", false));
+    found.push(criterion("faults and cautions for breath or lips", of(&stamina), "places", false));
     if let Some(db) = melody_db {
-        found.push(criterion("melody against all others", db, "dB of sound power, estimated", true));
+        found.push(criterion("melody louder than all others together", db, "dB, estimated", true));
     }
     if let Some(db) = spread_db {
-        found.push(criterion("loudest to softest chord tone", db, "dB of sound power, estimated", false));
+        found.push(criterion("loudest chord tone over the softest", db, "dB, estimated", false));
     }
-    Criteria { all: found }
+    let covered = cast.plan.phrases.iter().zip(&margins).filter_map(|(phrase, margins)| {
+        let decibels = -mean(margins)?;
+        (decibels > -COVERED).then(|| Covered { bars: phrase.bars.clone(), decibels })
+    });
+    (Criteria { all: found }, covered.collect())
+}
+
+/// From so many dB of sound power below all others together on, a melody is said to be in danger: our own estimate, for a line is heard by its register and
+/// colour as well.
+const COVERED: f64 = -6.0;
+
+/// A phrase in which the melody may be covered.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Covered {
+    /// Its bars, as indices.
+    pub bars: Range<usize>,
+    /// By how many dB all others together send out more sound power, on the mean of its bars.
+    pub decibels: f64,
+}
+
+impl Covered {
+    /// What is the matter, without a full stop.
+    #[must_use]
+    pub fn what(&self) -> String {
+        format!(
+            "the melody may be covered: all others together send out about {:.0} dB more (estimated sound power; told from {:.0} dB on, a limit of our own)",
+            self.decibels, -COVERED
+        )
+    }
+
+    /// What can be done.
+    #[must_use]
+    pub const fn remedy(&self) -> &'static str {
+        "give it to more or stronger players, or mark the others softer; the balance of the written score tells it bar by bar"
+    }
+}
+
+fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / f64::from(u32::try_from(values.len()).unwrap_or(1)))
 }
 
 /// Share of chord tones of the sketch's chord strands, moment by moment, that somebody sounds.
@@ -210,10 +271,12 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
     (parallels, crossings)
 }
 
-/// Estimated sound power: by how much the melody's players stand above all others on the mean, and within chords the loudest tone above the softest.
-fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (Option<f64>, Option<f64>) {
-    let (mut margins, mut spreads) = (Vec::new(), Vec::new());
+/// Estimated sound power: by how much the melody's players stand above all others, phrase by phrase at the beginnings of bars, and within chords the
+/// loudest tone above the softest on the mean.
+fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (Vec<Vec<f64>>, Option<f64>) {
+    let (mut all, mut spreads) = (Vec::new(), Vec::new());
     for phrase in &cast.plan.phrases {
+        let mut margins = Vec::new();
         let seated = lineup.holding(&phrase.tasks);
         for bar in phrase.bars.clone() {
             let at = sketch.bar_start(bar);
@@ -248,11 +311,9 @@ fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat,
                 spreads.push(10.0 * (most / least).log10());
             }
         }
+        all.push(margins);
     }
-    let mean = |values: &[f64]| {
-        (!values.is_empty()).then(|| values.iter().sum::<f64>() / f64::from(u32::try_from(values.len()).unwrap_or(1)))
-    };
-    (mean(&margins), mean(&spreads))
+    (all, mean(&spreads))
 }
 
 /// The greatest share of the time anybody plays, and the longest stretch in seconds without a rest of a crotchet.

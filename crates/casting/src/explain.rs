@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::cast::Cast;
+use crate::criteria::Criterion;
 use crate::lineup::Lineup;
 use crate::plan::{Doubling, Thickening};
 use crate::sketch::Sketch;
@@ -51,7 +52,7 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
     }
     text.push_str("criteria\n");
     for criterion in &cast.criteria.all {
-        let _ = writeln!(text, "  {:<32} {:>8.3} {}", criterion.name, criterion.value, criterion.unit);
+        let _ = writeln!(text, "  {:<40} {:>8} {}", criterion.name, criterion.text(), criterion.counted());
     }
     let _ = writeln!(text, "search: {}", cast.optimality.reason());
     for remark in &cast.remarks {
@@ -65,32 +66,33 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
 pub fn side_by_side(lineup: &Lineup, casts: &[Cast]) -> String {
     let mut text = "proposals beside each other\n".to_owned();
     let Some(first) = casts.first() else { return text };
-    for (at, criterion) in first.criteria.all.iter().enumerate() {
-        let values: Vec<Option<f64>> = casts.iter().map(|cast| cast.criteria.get(criterion.name)).collect();
-        let known = || values.iter().flatten().copied();
-        let best = if criterion.more_is_better {
-            known().fold(f64::NEG_INFINITY, f64::max)
-        } else {
-            known().fold(f64::INFINITY, f64::min)
+    for criterion in &first.criteria.all {
+        let of = |cast: &Cast| cast.criteria.all.iter().find(|other| other.name == criterion.name).cloned();
+        let all: Vec<Option<Criterion>> = casts.iter().map(of).collect();
+        let known = || all.iter().flatten();
+        let better = |a: &&Criterion, b: &&Criterion| {
+            let order = a.value.total_cmp(&b.value);
+            if criterion.more_is_better { order } else { order.reverse() }
         };
-        let differ = known().any(|value| (value - best).abs() > 5e-4);
-        let cells: Vec<String> = values
-            .iter()
-            .map(|value| {
-                let star = if differ && value.is_some_and(|value| (value - best).abs() <= 5e-4) { "*" } else { " " };
-                value.map_or_else(|| format!("{:>9} ", "-"), |value| format!("{value:>9.3}{star}"))
-            })
-            .collect();
-        let _ = writeln!(text, "  {:<32} {} {}", first.criteria.all[at].name, cells.join(" "), criterion.unit);
+        // What reads alike is alike.
+        let best = known().max_by(better).map(Criterion::text);
+        let differ = known().any(|one| Some(one.text()) != best);
+        let cell = |one: &Option<Criterion>| {
+            let text = one.as_ref().map(Criterion::text);
+            let star = if differ && text.is_some() && text == best { "*" } else { " " };
+            format!("{:>9}{star}", text.unwrap_or_else(|| "-".to_owned()))
+        };
+        let cells: Vec<String> = all.iter().map(cell).collect();
+        let _ = writeln!(text, "  {:<40} {} {}", criterion.name, cells.join(" "), criterion.counted());
     }
     let cells: Vec<String> = casts
         .iter()
         .map(|cast| {
             let (other, all) = differing(lineup, first, cast);
-            format!("{:>9} ", format!("{other}/{all}"))
+            format!("{:>9} ", format!("{other} of {all}"))
         })
         .collect();
-    let _ = writeln!(text, "  {:<32} {} players' phrases", "other tasks than in the first", cells.join(" "));
+    let _ = writeln!(text, "  {:<40} {} players, phrase by phrase", "do something else than in the first", cells.join(" "));
     text
 }
 

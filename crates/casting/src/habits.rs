@@ -192,10 +192,14 @@ impl Habits {
     /// The habit of a section, or of the relative it borrows from.
     #[must_use]
     pub fn section(&self, kind: &str) -> Option<&Habit> {
-        self.sections.get(kind).or_else(|| {
-            let relative = RELATIVES.iter().find(|(of, _)| *of == kind)?;
-            self.sections.get(relative.1)
-        })
+        self.sections.get(kind).or_else(|| self.sections.get(self.lender(kind)?))
+    }
+
+    /// Whose habit [`Habits::section`] gives where a section's own is not known: "trombones" for euphoniums.
+    #[must_use]
+    pub fn lender(&self, kind: &str) -> Option<&'static str> {
+        let (_, lender) = RELATIVES.iter().find(|(of, _)| *of == kind && !self.sections.contains_key(kind))?;
+        self.sections.contains_key(*lender).then_some(*lender)
     }
 }
 

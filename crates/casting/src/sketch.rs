@@ -6,11 +6,13 @@
 use std::sync::Arc;
 
 use ripieno_score::{
-    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, DirectionKind, Part, PartLevels, Pitch, Score, Sounding,
-    Transposition, Unroll,
+    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Part, PartLevels, Pitch, Score, Sounding, Transposition,
+    Unroll,
 };
 use ripieno_texture::{Harmony, Lines, Role, RoleReading, harmony};
 
+use crate::expression::{course, expression};
+use crate::leads::leaders;
 use crate::notate::{Event, Like, lay, throughout};
 use crate::phrases::seams;
 
@@ -326,7 +328,7 @@ const STAVES: [(Role, &str); 8] = [
 ];
 
 /// Which strand of a reduction a role goes to.
-const fn staff_of(role: Role) -> Option<Role> {
+pub(crate) const fn staff_of(role: Role) -> Option<Role> {
     Some(match role {
         Role::Melody => Role::Melody,
         Role::Countermelody => Role::Countermelody,
@@ -340,9 +342,21 @@ const fn staff_of(role: Role) -> Option<Role> {
     })
 }
 
-/// Reduces bars of a studied score to a condensed sketch by role, in concert pitch: one staff a role. A line strand takes, bar by bar, the line that
-/// leads (melody: the strongest lead; others: the one with most attacks, of equals the highest, for the bass the lowest); chords take all
-/// pitches of their lines, each once. The sketch has the bars asked for alone, renumbered from their printed numbers.
+/// Every line that has a role in a bar and pitches throughout it.
+fn all_of(lines: &Lines, roles: &RoleReading, bar: u32, role: Role) -> Vec<usize> {
+    let has = |span: &&ripieno_texture::RoleSpan| span.bars.contains(&bar) && staff_of(span.role()) == Some(role);
+    let pitched = |&line: &usize| {
+        let attacks = &lines.lines[line].attacks;
+        let first = attacks.partition_point(|attack| attack.bar < bar);
+        attacks[first..].iter().take_while(|attack| attack.bar == bar).all(|attack| attack.top.is_some())
+    };
+    roles.spans.iter().filter(has).map(|span| span.line).filter(pitched).collect()
+}
+
+/// Reduces bars of a studied score to a condensed sketch by role, in concert pitch: one staff a role. A line strand takes the line that
+/// leads (melody: the strongest lead; others: the one with most attacks, of equals the highest, for the bass the lowest) and stays with it as long as it goes on; chords take all
+/// pitches of their lines, each once. Printed dynamics are the leader's, of lines its hairpins and words of expression too; tempo and its words stand on the
+/// first staff. The sketch has the bars asked for alone, renumbered from their printed numbers.
 #[must_use]
 pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: std::ops::Range<usize>) -> Sketch {
     reduction(score, sounding, lines, roles, bars, false)
@@ -390,33 +404,12 @@ fn reduction(
     }
     for (role, name) in STAVES {
         let chordal = matches!(role, Role::Harmony | Role::Rhythm);
-        // (row) of each strand.
         let mut rows: Vec<usize> = Vec::new();
-        for bar in bars.clone() {
+        let leads = leaders(score, lines, roles, &bars, role);
+        for (bar, lead) in bars.clone().zip(&leads) {
             let Ok(played) = u32::try_from(bar) else { continue };
-            let mut here: Vec<(f32, i32, usize)> = Vec::new();
-            for span in roles.spans.iter().filter(|span| span.bars.contains(&played) && staff_of(span.role()) == Some(role)) {
-                let line = &lines.lines[span.line];
-                let (from, to) = (score.bars[bar].start, score.bars[bar].start + score.bars[bar].length);
-                let attacks = &line.attacks[line.attacks_in(from, to)];
-                if attacks.is_empty() || attacks.iter().any(|attack| attack.top.is_none()) {
-                    continue;
-                }
-                #[allow(clippy::cast_precision_loss)] // attacks of a bar
-                let weight = if role == Role::Melody {
-                    roles.leads.get(span.part).and_then(|leads| leads.get(bar)).copied().unwrap_or(0.0)
-                } else {
-                    attacks.len() as f32
-                };
-                let top = attacks.iter().filter_map(|attack| attack.top).map(i32::from).sum::<i32>()
-                    / i32::try_from(attacks.len()).unwrap_or(1).max(1);
-                here.push((weight, if role == Role::Bass { -top } else { top }, span.line));
-            }
-            here.sort_by(|a, b| b.0.total_cmp(&a.0).then(b.1.cmp(&a.1)).then(a.2.cmp(&b.2)));
-            if !chordal {
-                here.truncate(1);
-            }
-            for (_, _, line) in here {
+            let here = if chordal { all_of(lines, roles, played, role) } else { lead.iter().copied().collect() };
+            for line in here {
                 let of_line = lines.lines[line].rows.iter().map(|&row| row as usize);
                 rows.extend(of_line.filter(|&row| sounding.notes.bar[row] == played && sounding.notes.key[row].is_some()));
             }
@@ -453,11 +446,12 @@ fn reduction(
                 lay(&mut part, &reduced.bars, &events, &score.parts, None);
             }
         }
-        // Levels come from the part that has the strand in the first bar, or from any.
-        part.directions = levels(score, sounding, &rows, &bars);
+        part.directions = expression(score, sounding, lines, &leads, &bars, !chordal);
         reduced.parts.push(part);
     }
-    tempo(score, &bars, &mut reduced);
+    if let Some(first) = reduced.parts.first_mut() {
+        first.directions.extend(course(score, &bars));
+    }
     reduced.finish();
     let mut sketch = Sketch::by_names(reduced.clone()).unwrap_or_else(|| {
         let sounding = Sounding::new(&reduced, Unroll::AsWritten);
@@ -657,72 +651,4 @@ pub(crate) fn concert_key(score: &Score, bar: usize) -> Option<ripieno_score::Ke
         best = best.or(Some(ripieno_score::Key { fifths, major: key.major }));
     }
     best
-}
-
-/// Dynamics of the strand: the level of its rows where it changes.
-fn levels(score: &Score, sounding: &Sounding, rows: &[usize], bars: &std::ops::Range<usize>) -> Vec<ripieno_score::Direction> {
-    let mut last: Option<&'static str> = None;
-    let mut found = Vec::new();
-    for &row in rows {
-        let Some(level) = sounding.notes.level[row] else { continue };
-        let mark = level.mark();
-        if last == Some(mark) {
-            continue;
-        }
-        last = Some(mark);
-        let bar = sounding.notes.bar[row] as usize;
-        let Some(bar_start) = score.bars.get(bar).map(|bar| bar.start) else { continue };
-        let Some(level) = ripieno_score::DynamicLevel::from_mark(mark) else { continue };
-        found.push(ripieno_score::Direction {
-            bar: BarIndex(u32::try_from(bar - bars.start).unwrap_or(0)),
-            at: sounding.notes.onset[row] - bar_start,
-            staff: 1,
-            voice: None,
-            above: Some(false),
-            kind: DirectionKind::Dynamic(ripieno_score::DynamicMark::Level(level)),
-        });
-    }
-    found
-}
-
-/// Tempo in force at the first bar, and the marks after it, on the first staff.
-fn tempo(score: &Score, bars: &std::ops::Range<usize>, reduced: &mut Score) {
-    let mut marks: Vec<ripieno_score::Direction> = Vec::new();
-    let mut before: Option<ripieno_score::Direction> = None;
-    for part in &score.parts {
-        for direction in &part.directions {
-            let kept = matches!(
-                direction.kind,
-                DirectionKind::Metronome { .. } | DirectionKind::PlaybackTempo { .. } | DirectionKind::Rehearsal(_)
-            );
-            let bar = direction.bar.at();
-            if !kept || bar >= bars.end {
-                continue;
-            }
-            let moved = |bar: usize, at| ripieno_score::Direction {
-                bar: BarIndex(u32::try_from(bar).unwrap_or(0)),
-                at,
-                staff: 1,
-                voice: None,
-                ..direction.clone()
-            };
-            if bar >= bars.start {
-                let new = moved(bar - bars.start, direction.at);
-                if !marks.contains(&new) {
-                    marks.push(new);
-                }
-            } else if !matches!(direction.kind, DirectionKind::Rehearsal(_))
-                && before.as_ref().is_none_or(|known| direction.bar >= known.bar)
-            {
-                before = Some(direction.clone());
-            }
-        }
-    }
-    let starts = marks.iter().any(|mark| mark.bar.0 == 0 && !matches!(mark.kind, DirectionKind::Rehearsal(_)));
-    if let (Some(known), false) = (before, starts) {
-        marks.push(ripieno_score::Direction { bar: BarIndex(0), at: Crotchets::ZERO, staff: 1, voice: None, ..known });
-    }
-    if let Some(first) = reduced.parts.first_mut() {
-        first.directions.extend(marks);
-    }
 }

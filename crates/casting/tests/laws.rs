@@ -247,3 +247,57 @@ fn a_held_note_has_one_dynamic() {
     }
     assert!(seen > 3, "{seen}");
 }
+
+#[test]
+fn a_melody_likely_to_be_covered_is_told_with_its_bars() {
+    let sketch = sketch();
+    let text = "[[section]]\nname = \"Flute\"\n[[section]]\nname = \"Trombones\"\nplayers = 3\n[[section]]\nname = \"Tuba\"\n";
+    let lineup = Lineup::from_toml("l.toml", text).unwrap();
+    let told = |loud: &str, soft: &str| {
+        let task = |section: &str, role: &str, dynamic: &str| {
+            format!("[[phrase.task]]\nsection = \"{section}\"\nrole = \"{role}\"\ndynamic = \"{dynamic}\"\n")
+        };
+        let tasks = [task("Flute", "melody", loud), task("Trombones", "chords", soft), task("Tuba", "bass", soft)].concat();
+        let plan = Plan::from_toml("p.toml", &format!("[[phrase]]\nbars = \"#1-#8\"\n{tasks}"), &sketch, &lineup).unwrap();
+        let done = cast(&sketch, &lineup, &plan, &Habits::usual(), &Options::default());
+        let melody = done.criteria.get("melody louder than all others together").unwrap();
+        (melody, done.remarks.iter().filter(|one| one.contains("the melody may be covered")).cloned().collect::<Vec<_>>())
+    };
+    let (db, remarks) = told("p", "ff");
+    assert!(db < -6.0 && remarks.len() == 1 && remarks[0].starts_with("caution, bars 51–58: "), "{db} {remarks:?}");
+    let (db, remarks) = told("ff", "pp");
+    assert!(db > -6.0 && remarks.is_empty(), "{db} {remarks:?}");
+}
+
+#[test]
+fn borrowed_figures_say_from_whom() {
+    let habits = Habits::usual();
+    assert_eq!((habits.lender("euphoniums"), habits.lender("trombones")), (Some("trombones"), None));
+    let done = cast(&sketch(), &lineup("lifeboat_brass.toml"), &Plan::default(), &habits, &Options::default());
+    let mut told = 0;
+    for task in done.plan.phrases.iter().flat_map(|phrase| &phrase.tasks) {
+        let Some((kind, _)) = task.why.split_once(" have this role ") else { continue };
+        assert_eq!(
+            habits.lender(kind).is_some(),
+            task.why.ends_with(" in usual practice (taken from trombones)"),
+            "{}",
+            task.why
+        );
+        told += 1;
+    }
+    assert!(told > 0);
+}
+
+#[test]
+fn criteria_read_as_figures_a_musician_uses() {
+    let done = cast(&sketch(), &lineup("brass_quintet.toml"), &Plan::default(), &Habits::usual(), &Options::default());
+    let text = ripieno_casting::explain(&sketch(), &lineup("brass_quintet.toml"), &done);
+    let rows: Vec<&str> = text.lines().skip_while(|line| *line != "criteria").skip(1).take(done.criteria.all.len()).collect();
+    for (row, criterion) in rows.iter().zip(&done.criteria.all) {
+        assert!(row.contains(criterion.name) && row.contains(&criterion.text()), "{row}");
+        let decimals =
+            criterion.text().split_once('.').map_or(0, |(_, after)| after.chars().take_while(char::is_ascii_digit).count());
+        assert!(decimals <= 1, "{row}");
+    }
+    assert!(rows[0].trim_start().starts_with("chord tones sounded ") && rows[0].trim_end().ends_with(" %"), "{}", rows[0]);
+}

@@ -3,8 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use ripieno_casting::{
-    Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, objections, proposals, reduce, side_by_side,
+    Cast, Covered, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, objections, proposals, reduce,
+    side_by_side,
 };
+use ripieno_deliver::Unresolved;
 use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::{Limits, musicxml};
 use ripieno_players::{CAUTION, Group, Objection, Severity, grouped, who};
@@ -103,9 +105,23 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
             .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
     }
     match &arguments.deliver {
-        Some(folder) => deliver::run(&DeliverArguments::all(&arguments.out, folder), Some(&lineup)),
+        Some(folder) => {
+            let estimated = casts.first().map(|first| estimated(&sketch, first)).unwrap_or_default();
+            deliver::run(&DeliverArguments::all(&arguments.out, folder, estimated), Some(&lineup))
+        }
         None => Ok(()),
     }
+}
+
+/// What casting estimates and nobody has objected to, as points for the proof list.
+fn estimated(sketch: &Sketch, cast: &Cast) -> Vec<Unresolved> {
+    let point = |one: &Covered| Unresolved {
+        part: String::new(),
+        bars: format!("{}–{}", sketch.bar_name(one.bars.start), sketch.bar_name(one.bars.end.saturating_sub(1))),
+        what: one.what(),
+        remedy: one.remedy().to_owned(),
+    };
+    cast.covered.iter().map(point).collect()
 }
 
 /// Faults and cautions listed after a proposal.

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use ripieno_casting::Lineup;
-use ripieno_deliver::{Book, BookOptions, Setting, books, objected, proof_list, texts, unresolved};
+use ripieno_deliver::{Book, BookOptions, Setting, Unresolved, books, objected, proof_list, texts, unresolved};
 use ripieno_formats::{Limits, Severity};
 use ripieno_players::{Level, Options, check};
 use ripieno_score::{Sounding, Unroll};
@@ -45,11 +45,14 @@ pub struct DeliverArguments {
     /// Who will play: what is asked of them beyond that goes on the proof list
     #[arg(long, default_value_t = Level::Professional)]
     level: Level,
+    /// What is estimated of the score, for the proof list
+    #[arg(skip)]
+    estimated: Vec<Unresolved>,
 }
 
 impl DeliverArguments {
-    /// Everything at its defaults, sound too.
-    pub fn all(file: &Path, out: &Path) -> Self {
+    /// Everything at its defaults, sound too; `estimated` goes on the proof list.
+    pub fn all(file: &Path, out: &Path, estimated: Vec<Unresolved>) -> Self {
         Self {
             file: file.to_owned(),
             out: out.to_owned(),
@@ -60,6 +63,7 @@ impl DeliverArguments {
             no_pages: false,
             sound: true,
             level: Level::Professional,
+            estimated,
         }
     }
 }
@@ -115,6 +119,7 @@ pub fn run(arguments: &DeliverArguments, lineup: Option<&Lineup>) -> Result<(), 
         None => check(score, &played, &Options { level: arguments.level, only: Vec::new() }),
     };
     open.extend(objected(score, objections));
+    open.extend(arguments.estimated.iter().cloned());
     save(&arguments.out.join("proof list.csv"), &proof_list(&open))?;
     let pages: usize = settings.iter().flatten().map(|setting| setting.pages.len()).sum();
     println!(

@@ -88,7 +88,7 @@ kinds! {
     AwkwardTempo "awkward-tempo" "tonguing" "Sixteen or more tongued notes at a speed between an easy single and an easy double tongue. A note.";
     Endurance "endurance" "endurance" "Too much high and loud playing in the window of the instrument, or hardly a rest for three windows at f. A caution.";
     Breath "breath" "flows" "A slur or a held note of six seconds or more that needs more air than a full breath and 15 %. A caution for one player, a note where others can stagger.";
-    NoRest "no-rest" "flows" "Twelve seconds or more that need two breaths of air, without a rest of 0.3 s or a parted note of 0.4 s to breathe after. A caution.";
+    NoRest "no-rest" "flows" "Twelve seconds or more that need two breaths of air, or twenty however little they need, without a rest of 0.2 s or a parted note of 0.4 s to breathe after. A caution for one player, a note where others can stagger.";
     SlideGlissando "slide-glissando" "harmonic-series" "A trombone glissando that no single partial and tube holds. A fault.";
     Glissando "glissando" "handbooks" "A glissando on an instrument that has none between these notes: valved or keyed notes, bars, a drum beyond its fifth. A caution.";
     SlideShift "slide-shift" "slide-speed" "A change of slide position of four or more faster than an arm moves (18 positions a second; a fault from 36).";

@@ -34,6 +34,9 @@ fn planted<'a>(
     Planted { what, tempo: 120, level: Level::Professional, parts: vec![(name, by, music.to_owned())], kind, severity, bar }
 }
 
+/// A bar of slurred quavers.
+const ROCKING: &str = "C4:1/2( D4:1/2 E4:1/2 F4:1/2 G4:1/2 F4:1/2 E4:1/2 D4:1/2)";
+
 #[allow(clippy::too_many_lines)] // one list
 fn all() -> Vec<Planted<'static>> {
     use Severity::{Caution, Fault, Note};
@@ -240,6 +243,9 @@ fn all() -> Vec<Planted<'static>> {
     ));
     let breathless = format!("!ff {}", again(&format!("{}{}", fast.repeat(4), fast.repeat(4)), 24));
     list.push(two("no place to breathe", 112, vec![("Flute 1", "", breathless)], Kind::NoRest, Caution, 1));
+    // 27 s that take less air than a breath and a half.
+    let rocking = format!("!p {}", again(ROCKING, 9));
+    list.push(two("softly on without a rest", 80, vec![("Horn 1 in F", "-7 -4 0", rocking)], Kind::NoRest, Caution, 1));
     list.push(two(
         "an amateur's top",
         120,
@@ -315,6 +321,7 @@ fn near_misses_are_left_in_peace() {
     let horn = "-7 -4 0";
     let slurred = again("C5:1/4( D5:1/4 E5:1/4 F5:1/4) G5:1/4( F5:1/4 E5:1/4 D5:1/4) C5:2", 8);
     let semiquavers = format!("\"pizz. !f C5:4 | {slurred}");
+    let rocking = format!("!p {}", again(ROCKING, 6));
     let cases: Vec<(&str, u32, Vec<PartText<'_>>, Kind)> = vec![
         // Six bars at p after one note at ff: the note is held softly.
         (
@@ -323,6 +330,7 @@ fn near_misses_are_left_in_peace() {
             vec![("Horn 1 in F", horn, "!ff C4:4~ | !p C4:4^~ | C4:4^~ | C4:4^~ | C4:4^ | r:4")],
             Kind::Breath,
         ),
+        ("slurred quavers for 18 s", 80, vec![("Horn 1 in F", horn, &*rocking)], Kind::NoRest),
         ("a stress is no level", 120, vec![("Trombone", "", "!mf F3:4 | !sf F3:4~ | F3:4^~ | F3:4^ | r:4")], Kind::Breath),
         ("bowed though pizz. was not taken back", 160, vec![("Violin I", "", &*semiquavers)], Kind::PizzicatoSpeed),
         ("a tenth in the middle register", 100, vec![("Horn 1 in F", horn, "!f C4:2( E5:2) | E5:4")], Kind::Leap),

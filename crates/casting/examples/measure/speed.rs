@@ -89,8 +89,12 @@ pub fn speed() -> Answer {
         lineup.people(),
         first.optimality.reason()
     );
-    let told =
-        ["busiest player", "longest stretch without a rest", "cautions players would give", "of these for breath or endurance"];
+    let told = [
+        "busiest player",
+        "longest stretch without a rest",
+        "cautions found by players",
+        "faults and cautions for breath or lips",
+    ];
     for name in told {
         println!("{name}: {:.2}", first.criteria.get(name).unwrap_or(0.0));
     }

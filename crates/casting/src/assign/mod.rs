@@ -493,7 +493,10 @@ pub fn tasks(
         });
         let why = match (strand, share) {
             (None, _) => "kept in reserve; every strand has its players".to_owned(),
-            (Some(_), Some(share)) => format!("{kind} have this role {:.0} % of their time in {}", share * 100.0, habits.name),
+            (Some(_), Some(share)) => {
+                let borrowed = habits.lender(kind).map_or_else(String::new, |lender| format!(" (taken from {lender})"));
+                format!("{kind} have this role {:.0} % of their time in {}{borrowed}", share * 100.0, habits.name)
+            }
             (Some(strand), None) if !own_best => {
                 format!("needed there: “{}” would be short of players", sketch.strands[strand].name)
             }

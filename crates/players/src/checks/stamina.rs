@@ -19,6 +19,8 @@ const BEYOND: f64 = 1.15;
 const SHORTEST: f64 = 6.0;
 /// How many breaths may pass without a place to breathe.
 const BREATHS: f64 = 2.0;
+/// Seconds without a place to breathe that are too long however little air they take: what is stale has to go out (source `stale-air`, memory).
+const STALE: f64 = 20.0;
 
 pub(super) fn check(view: &View<'_>, part: &PartView<'_>, slurs: &Slurs, found: &mut Found<'_, '_>) {
     let sings = part.manner == Manner::Body && part.instrument.family == Family::Voice;
@@ -42,7 +44,7 @@ struct Air {
     litres: f64,
     seconds: f64,
     shared: bool,
-    notes: usize,
+    notes: u32,
     /// Seconds for which a level is known, and these times the level.
     levelled: (f64, f64),
 }
@@ -107,8 +109,10 @@ fn breath(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Even
             phrase = Air::from(at + 1);
         }
         if marked || gap >= SNATCHED || (parted && end - start >= LENDS) {
-            if stretch.litres > limits.air() * BREATHS && stretch.seconds >= SHORTEST * 2.0 {
-                let reason = format!("{:.0} s of short notes at {} with no place to breathe", stretch.seconds, stretch.mark());
+            let spent = stretch.litres > limits.air() * BREATHS && stretch.seconds >= SHORTEST * 2.0;
+            if spent || stretch.seconds >= STALE {
+                let short = if f64::from(stretch.notes) > stretch.seconds { "of short notes " } else { "" };
+                let reason = format!("{:.0} s {short}at {} with no place to breathe", stretch.seconds, stretch.mark());
                 let severity = if stretch.shared { Severity::Note } else { Severity::Caution };
                 found.rows(
                     (Kind::NoRest, severity),
@@ -116,8 +120,11 @@ fn breath(view: &View<'_>, part: &PartView<'_>, strand: &Strand, events: &[&Even
                     strand.player,
                     &rows(stretch.first),
                     reason,
-                    "Leave out a note here and there, or let two players alternate",
+                    "Mark where to breathe, or leave out a note here and there; where several have it, let them breathe in turn (staggered)",
                 );
+                if !spent {
+                    found.sourced("stale-air");
+                }
             }
             stretch = Air::from(at + 1);
         }
