@@ -11,7 +11,7 @@ use ripieno_score::{
 
 use crate::cast::Cast;
 use crate::expression::{is_expression, is_swell, to_all};
-use crate::lineup::{Chair, Lineup};
+use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::notate::{Event, bar_of, lay, throughout};
 use crate::plan::Plan;
 use crate::realise::{CastNote, Seat};
@@ -28,17 +28,7 @@ pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
             score.parts.push(part(sketch, cast, &section.chairs[0], &section.name, &seats, people, score.parts.len()));
         } else {
             for (n, chair) in section.chairs.iter().enumerate() {
-                let like = |other: &&Chair| other.instrument.id == chair.instrument.id;
-                let alone = section.chairs.iter().filter(like).count() == 1;
-                let mut name = capital(chair.instrument.name());
-                if !alone {
-                    name = format!("{name} {}", n + 1);
-                }
-                let key = chair.transposition;
-                if key.semitones % 12 != 0 {
-                    name = format!("{name} in {}", signed(&key.key.to_string()));
-                }
-                score.parts.push(part(sketch, cast, chair, &name, &[(at, n)], 1, score.parts.len()));
+                score.parts.push(part(sketch, cast, chair, &name_of(section, n), &[(at, n)], 1, score.parts.len()));
             }
         }
         let last = score.parts.len() - 1;
@@ -52,6 +42,27 @@ pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
     }
     score.finish();
     score
+}
+
+/// What each part of a score cast for a section is called: one part for a body, one for each player elsewhere.
+pub(crate) fn names_of(section: &LineupSection) -> Vec<String> {
+    if section.is_body { vec![section.name.clone()] } else { (0..section.chairs.len()).map(|n| name_of(section, n)).collect() }
+}
+
+/// What the part of one player of a section is called.
+fn name_of(section: &LineupSection, n: usize) -> String {
+    let chair = &section.chairs[n];
+    let like = |other: &&Chair| other.instrument.id == chair.instrument.id;
+    let alone = section.chairs.iter().filter(like).count() == 1;
+    let mut name = capital(chair.instrument.name());
+    if !alone {
+        name = format!("{name} {}", n + 1);
+    }
+    let key = chair.transposition;
+    if key.semitones % 12 != 0 {
+        name = format!("{name} in {}", signed(&key.key.to_string()));
+    }
+    name
 }
 
 fn capital(name: &str) -> String {

@@ -37,7 +37,7 @@ pub use explain::{differing, explain, side_by_side};
 pub use habits::{Habit, Habits};
 pub use lineup::{Chair, Lineup, LineupSection, Reach, Strong};
 pub use located::Located;
-pub use objections::objections;
+pub use objections::{level_of_all, objections};
 pub use plan::{Arrangement, Doubling, PhrasePlan, Plan, Task, Thickening};
 pub use realise::{CastNote, LineId, LockedNote, PhraseCast, Seat};
 pub use sketch::{Sketch, SketchNote, Strand, reduce, reduce_in_octaves, role_named};

@@ -3,6 +3,7 @@
 //! What speaks for an end is common practice in teaching form (rests, long notes, cadences, the opening coming back); the weights are ours. They are
 //! tried on the fermatas of chorales (`reference/casting_agree.py phrases`), which are not looked at where they are the referee.
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use ripieno_score::{Articulations, Crotchets, DirectionKind, Edge, Mark};
@@ -98,8 +99,9 @@ impl<'a> Tune<'a> {
         if x.len() < 3 || y.len() < 3 {
             return (0.0, 0.0);
         }
-        let together: Vec<(usize, usize)> =
-            (0..x.len()).filter_map(|n| Some((n, y.iter().position(|other| other.onset - b == x[n].onset - a)?))).collect();
+        // In order, and no two at one time.
+        let at_once = |n: usize| y.binary_search_by_key(&(x[n].onset - a), |other| other.onset - b).ok();
+        let together: Vec<(usize, usize)> = (0..x.len()).filter_map(|n| Some((n, at_once(n)?))).collect();
         let rhythm = count(together.len()) / count(x.len() + y.len() - together.len());
         let steps =
             together.windows(2).filter(|pair| x[pair[1].0].key() - x[pair[0].0].key() == y[pair[1].1].key() - y[pair[0].1].key());
@@ -170,13 +172,10 @@ fn price(bars: f64) -> f64 {
 }
 
 /// Whether a phrase has to begin with a bar: a rehearsal mark, a double barline, another length of bar.
-fn is_cut(sketch: &Sketch, bar: usize) -> bool {
+fn is_cut(sketch: &Sketch, rehearsal: &BTreeSet<usize>, bar: usize) -> bool {
     let bars = &sketch.score.bars;
-    let directions = sketch.score.parts.iter().flat_map(|part| &part.directions);
-    let rehearsal =
-        || directions.into_iter().any(|mark| mark.bar.at() == bar && matches!(mark.kind, DirectionKind::Rehearsal(_)));
     let metre = bars[bar].metre.is_some() && bars[bar].length != bars[bar - 1].length && bar > 1;
-    metre || bars[bar - 1].barline.is_some() || rehearsal()
+    metre || bars[bar - 1].barline.is_some() || rehearsal.contains(&bar)
 }
 
 /// Cuts a sketch into phrases along the tune: bars, none left out. The cuts that together have most in their favour, phrases of about four bars preferred.
@@ -224,7 +223,10 @@ pub(crate) fn phrases(sketch: &Sketch) -> Vec<Range<usize>> {
         sum
     };
     let strengths: Vec<f64> = (0..bars).map(|bar| if bar == 0 { 0.0 } else { strength(bar) }).collect();
-    let cuts: Vec<bool> = (0..bars).map(|bar| bar > 0 && is_cut(sketch, bar)).collect();
+    let directions = sketch.score.parts.iter().flat_map(|part| &part.directions);
+    let marks = directions.filter(|mark| matches!(mark.kind, DirectionKind::Rehearsal(_)));
+    let rehearsal: BTreeSet<usize> = marks.map(|mark| mark.bar.at()).collect();
+    let cuts: Vec<bool> = (0..bars).map(|bar| bar > 0 && is_cut(sketch, &rehearsal, bar)).collect();
     // Bars of two seconds or so are counted as they are; of very short ones two or four make one, of very long ones each counts double.
     let seconds = |bar: usize| {
         let tempo = &sketch.sounding.tempo;

@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use ripieno_casting::objections;
+use ripieno_casting::{level_of_all, objections};
 use ripieno_players::{CAUTION, Group, Kind, Level, Objection, Options, Severity, check, grouped, source, who};
 use ripieno_score::{Score, Sounding, Unroll};
 use serde_json::{Value, json};
@@ -57,8 +57,6 @@ pub fn run(arguments: &CheckArguments) -> Result<(), String> {
     if arguments.format == Form::Csv {
         rows.write_record(COLUMNS).map_err(|error| failed(&error))?;
     }
-    // Whom it is for, in a word.
-    let whom = if arguments.lineup.is_some() { "line-up" } else { arguments.level.name() };
     let lineup = arguments.lineup.as_deref().map(crate::cast::lineup).transpose()?;
     for path in &arguments.reading.files {
         let Some(reading) = open(path, arguments.reading.strict) else {
@@ -73,10 +71,12 @@ pub fn run(arguments: &CheckArguments) -> Result<(), String> {
             }
             Some(lineup) => objections(score, lineup),
         };
+        // One level for everybody, where each player has not an own one.
+        let level = lineup.as_ref().map_or(Some(arguments.level), |lineup| level_of_all(score, lineup));
         let asked = |kind| arguments.only.is_empty() || arguments.only.contains(&kind);
         found.retain(|one| one.severity <= arguments.from && asked(one.kind));
         match arguments.format {
-            Form::Text => text.push_str(&to_read(path, score, &found, arguments)),
+            Form::Text => text.push_str(&to_read(path, score, &found, level, arguments)),
             Form::Csv => {
                 for one in &found {
                     rows.write_record(cells(path, score, one)).map_err(|error| failed(&error))?;
@@ -84,7 +84,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), String> {
             }
             Form::Json => {
                 let all: Vec<Value> = found.iter().map(|one| object(score, one)).collect();
-                let object = json!({ "level": whom, "caution": CAUTION, "objections": all });
+                let object = json!({ "level": level.map_or("line-up", Level::name), "caution": CAUTION, "objections": all });
                 objects.insert(path.display().to_string(), object);
             }
         }
@@ -154,14 +154,15 @@ fn object(score: &Score, one: &Objection) -> Value {
 }
 
 /// The objections of one file as lines, gravest first.
-fn to_read(path: &Path, score: &Score, found: &[Objection], arguments: &CheckArguments) -> String {
+fn to_read(path: &Path, score: &Score, found: &[Objection], level: Option<Level>, arguments: &CheckArguments) -> String {
     let each = |one: &Objection| Group { first: one.clone(), count: 1, bars: vec![(one.bar, one.last)] };
     let groups: Vec<Group> = if arguments.all { found.iter().map(each).collect() } else { grouped(found) };
     let count = |severity| found.iter().filter(|one| one.severity == severity).count();
-    let whom = arguments
-        .lineup
-        .as_ref()
-        .map_or_else(|| format!("{} players", arguments.level), |file| format!("the players of {}", file.display()));
+    let whom = match (arguments.lineup.as_ref().map(|file| file.display()), level) {
+        (None, level) => format!("{} players", level.unwrap_or_default()),
+        (Some(file), None) => format!("the players of {file}"),
+        (Some(file), Some(level)) => format!("{level} players, as its parts are not those of {file}"),
+    };
     let mut text = format!("{}, for {whom}: ", path.display());
     let shown: Vec<String> = Severity::ALL
         .into_iter()

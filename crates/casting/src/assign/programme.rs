@@ -51,7 +51,7 @@ const UNMET: f64 = 100.0;
 const MOST_CHOICES: usize = 1_500;
 /// Most branches of the search.
 const MOST_BRANCHES: u64 = 600;
-/// Most rounds in which single groups and pairs of groups try something else.
+/// Most rounds in which one group after another tries something else.
 const MOST_ROUNDS: usize = 12;
 
 /// An assignment.
@@ -86,9 +86,7 @@ fn solve_within(problem: &Problem, most_choices: usize, most_branches: u64) -> O
         let (smaller, kept) = thinned(problem, most_choices);
         let found = solve_within(&smaller, usize::MAX, most_branches)?;
         let picked: Vec<usize> = found.picked.iter().zip(&kept).map(|(&at, kept)| kept.get(at).copied().unwrap_or(0)).collect();
-        let free = |choices: &Vec<Choice>| choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max);
-        let bound: f64 = problem.choices.iter().map(free).filter(|best| best.is_finite()).sum();
-        return Some(Solved { worth: worth(problem, &picked)?, picked, bound: bound.max(found.worth) });
+        return Some(Solved { worth: worth(problem, &picked)?, picked, bound: each_alone(problem).max(found.worth) });
     }
     let known = greedy(problem);
     let (linear, x, slack) = linear(problem);
@@ -97,9 +95,7 @@ fn solve_within(problem: &Problem, most_choices: usize, most_branches: u64) -> O
     options.warm_start = known.as_ref().map(|picked| hint(problem, picked, &x, &slack));
     let fallback = || {
         let picked = known.clone()?;
-        let free = |choices: &Vec<Choice>| choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max);
-        let bound = problem.choices.iter().map(free).filter(|best| best.is_finite()).sum();
-        Some(Solved { worth: worth(problem, &picked)?, picked, bound })
+        Some(Solved { worth: worth(problem, &picked)?, picked, bound: each_alone(problem) })
     };
     let Ok(outcome) = linear.solve_with(options) else { return fallback() };
     let proven = outcome.is_optimal();
@@ -115,6 +111,12 @@ fn solve_within(problem: &Problem, most_choices: usize, most_branches: u64) -> O
     let Some(worth) = worth(problem, &picked) else { return fallback() };
     let bound = if proven { worth } else { bound.unwrap_or(f64::INFINITY).max(worth) };
     Some(Solved { picked, worth, bound })
+}
+
+/// What every group's best choice would be worth if no other were there: nothing is worth more.
+fn each_alone(problem: &Problem) -> f64 {
+    let best = |choices: &Vec<Choice>| choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max);
+    problem.choices.iter().map(best).filter(|best| best.is_finite()).sum()
 }
 
 /// The problem as a linear programme, with a variable for each choice and one for what is lacking of each need and wish.
@@ -224,7 +226,7 @@ fn thinned(problem: &Problem, most: usize) -> (Problem, Vec<Vec<usize>>) {
     (smaller, kept)
 }
 
-/// An assignment that no change of one group betters, nor (in a question that is not too large) an exchange between two: where the search starts.
+/// An assignment that a change of one group hardly betters, each tried in turn for a few rounds: where the search starts.
 fn greedy(problem: &Problem) -> Option<Vec<usize>> {
     let best = |choices: &Vec<Choice>| {
         (0..choices.len()).max_by(|&a, &b| choices[a].worth.total_cmp(&choices[b].worth).then(b.cmp(&a))).unwrap_or(0)
