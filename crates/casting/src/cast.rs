@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
+use ripieno_players::Objection;
 use ripieno_score::{Crotchets, Score};
 
 use crate::assign::{Memory, Problem, Solved, Taste, Unit, problem, solve, tasks, units};
@@ -10,6 +11,7 @@ use crate::build::build;
 use crate::criteria::{Covered, Criteria, criteria};
 use crate::habits::Habits;
 use crate::lineup::Lineup;
+use crate::objections::objections;
 use crate::plan::{PhrasePlan, Plan};
 use crate::realise::{Around, CastNote, LockedNote, PhraseCast, Seat, Setting, phrase};
 use crate::sketch::Sketch;
@@ -92,6 +94,8 @@ pub struct Cast {
     pub phrases: Vec<PhraseCast>,
     /// What it is worth by each criterion.
     pub criteria: Criteria,
+    /// What its players, conductor and copyist would object to, as [`crate::objections`] tells it of [`Cast::score`].
+    pub objections: Vec<Objection>,
     /// Phrases in which the melody may be covered; told in [`Cast::remarks`] too.
     pub covered: Vec<Covered>,
     /// How near it is to the best.
@@ -285,10 +289,8 @@ fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
         .iter()
         .enumerate()
         .flat_map(|(section, found)| (0..found.chairs.len()).map(move |chair| (section, chair)));
-    all.filter(|seat| {
-        phrase.reserve.contains(seat) || phrase.tasks.iter().any(|task| task.section == seat.0 && task.chairs.contains(&seat.1))
-    })
-    .count()
+    let named = phrase.named();
+    all.filter(|seat| named.contains(seat)).count()
 }
 
 /// The level from which on playing is loud.
@@ -320,7 +322,7 @@ fn remember(sketch: &Sketch, lineup: &Lineup, memory: &mut Memory, units: &[Unit
     }
 }
 
-/// Realises a filled plan; with a cast `before`, only the phrases named.
+/// Realises a filled plan; with a cast `before`, only the phrases named. What `stop` has ended is not judged: nobody is given it.
 fn realise(
     sketch: &Sketch,
     lineup: &Lineup,
@@ -370,12 +372,14 @@ fn realise(
         remarks.extend(done.remarks.iter().cloned());
         remarks.extend(uncarried(sketch, planned));
     }
-    let mut cast = Cast { plan, phrases, criteria: Criteria::default(), covered: Vec::new(), optimality, remarks };
+    let mut cast =
+        Cast { plan, phrases, criteria: Criteria::default(), objections: Vec::new(), covered: Vec::new(), optimality, remarks };
+    if stop() {
+        return cast;
+    }
+    cast.objections = objections(&cast.score(sketch, lineup), lineup);
     (cast.criteria, cast.covered) = criteria(sketch, lineup, &cast);
-    let told = |one: &Covered| {
-        let (first, last) = (sketch.bar_name(one.bars.start), sketch.bar_name(one.bars.end.saturating_sub(1)));
-        format!("caution, bars {first}–{last}: {}; {}", one.what(), one.remedy())
-    };
+    let told = |one: &Covered| format!("caution, bars {}: {}; {}", one.named(sketch), one.what(), one.remedy());
     cast.remarks.extend(cast.covered.iter().map(told));
     cast
 }

@@ -10,7 +10,6 @@ use ripieno_texture::Role;
 
 use crate::cast::Cast;
 use crate::lineup::Lineup;
-use crate::objections::objections;
 use crate::plan::Plan;
 use crate::realise::{CastNote, LineId, Seat};
 use crate::sketch::{LONGEST, Sketch};
@@ -76,7 +75,7 @@ fn sounding(notes: &[CastNote], at: Crotchets) -> Option<&CastNote> {
     notes[..next].iter().rev().take(6).find(|note| at < note.end())
 }
 
-/// All criteria, and the phrases in which the melody may be covered.
+/// All criteria of a cast whose objections are known, and the phrases in which the melody may be covered.
 pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criteria, Vec<Covered>) {
     let seats: Vec<Seat> = (0..lineup.sections.len())
         .flat_map(|section| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair)))
@@ -116,9 +115,8 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criter
         criterion("busiest player", busiest, "share of the time", false),
         criterion("longest stretch without a rest", longest, "seconds", false),
     ];
-    let objections = objections(&cast.score(sketch, lineup), lineup);
     let of = |wanted: &dyn Fn(&Objection) -> bool| {
-        f64::from(u32::try_from(objections.iter().filter(|one| wanted(one)).count()).unwrap_or(u32::MAX))
+        f64::from(u32::try_from(cast.objections.iter().filter(|one| wanted(one)).count()).unwrap_or(u32::MAX))
     };
     let stamina =
         |one: &Objection| matches!(one.kind, Kind::Breath | Kind::NoRest | Kind::Endurance) && one.severity != Severity::Note;
@@ -152,6 +150,12 @@ pub struct Covered {
 }
 
 impl Covered {
+    /// Its bars by their printed numbers.
+    #[must_use]
+    pub fn named(&self, sketch: &Sketch) -> String {
+        format!("{}–{}", sketch.bar_name(self.bars.start), sketch.bar_name(self.bars.end.saturating_sub(1)))
+    }
+
     /// What is the matter, without a full stop.
     #[must_use]
     pub fn what(&self) -> String {

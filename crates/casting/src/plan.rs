@@ -125,6 +125,14 @@ pub struct PhrasePlan {
     pub tasks: Vec<Task>,
 }
 
+impl PhrasePlan {
+    /// The chairs (section, place in it) that the plan speaks of: those with a task, then those in reserve.
+    pub(crate) fn named(&self) -> Vec<(usize, usize)> {
+        let busy = self.tasks.iter().flat_map(|task| task.chairs.iter().map(move |&chair| (task.section, chair)));
+        busy.chain(self.reserve.iter().copied()).collect()
+    }
+}
+
 /// A plan of the whole sketch.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Plan {

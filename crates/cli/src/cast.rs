@@ -3,8 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use ripieno_casting::{
-    Cast, Covered, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, objections, proposals, reduce,
-    side_by_side,
+    Cast, Covered, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce, side_by_side,
 };
 use ripieno_deliver::Unresolved;
 use ripieno_formats::excerpt::bars_named;
@@ -95,7 +94,7 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
         };
         std::fs::write(&out, bytes).map_err(failed)?;
         print(&format!("{}: proposal {} of {count}\n{}", out.display(), n + 1, explain(&sketch, &lineup, cast)))?;
-        print(&objected(&score, &lineup))?;
+        print(&objected(&score, &cast.objections))?;
     }
     if casts.len() > 1 {
         print(&side_by_side(&lineup, &casts))?;
@@ -117,7 +116,7 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
 fn estimated(sketch: &Sketch, cast: &Cast) -> Vec<Unresolved> {
     let point = |one: &Covered| Unresolved {
         part: String::new(),
-        bars: format!("{}–{}", sketch.bar_name(one.bars.start), sketch.bar_name(one.bars.end.saturating_sub(1))),
+        bars: one.named(sketch),
         what: one.what(),
         remedy: one.remedy().to_owned(),
     };
@@ -127,10 +126,9 @@ fn estimated(sketch: &Sketch, cast: &Cast) -> Vec<Unresolved> {
 /// Faults and cautions listed after a proposal.
 const MOST_OBJECTIONS: usize = 12;
 
-/// What the players of the line-up would object to, each at the level it gives, the gravest first.
-fn objected(score: &Score, lineup: &Lineup) -> String {
-    let found: Vec<Objection> = objections(score, lineup);
-    let grave: Vec<Group> = grouped(&found).into_iter().filter(|group| group.first.severity != Severity::Note).collect();
+/// What the players of the line-up would object to, the gravest first.
+fn objected(score: &Score, found: &[Objection]) -> String {
+    let grave: Vec<Group> = grouped(found).into_iter().filter(|group| group.first.severity != Severity::Note).collect();
     let mut text = format!("players: {} objections\n", found.len());
     for group in grave.iter().take(MOST_OBJECTIONS) {
         let one = &group.first;

@@ -16,7 +16,6 @@ use ripieno_texture::Role;
 use crate::habits::Habits;
 use crate::lineup::{Chair, Lineup};
 use crate::plan::{PhrasePlan, Plan, Task};
-use crate::realise::Seat;
 use crate::sketch::{Sketch, SketchNote, Strand};
 
 pub use programme::{Choice, Problem, Solved, solve, worth};
@@ -146,12 +145,7 @@ pub fn problem(
         Some(level) if level >= 5.5 => 2,
         _ => 1,
     };
-    let busy: Vec<Seat> = phrase
-        .tasks
-        .iter()
-        .flat_map(|task| task.chairs.iter().map(move |&chair| (task.section, chair)))
-        .chain(phrase.reserve.iter().copied())
-        .collect();
+    let busy = phrase.named();
     let mut problem = Problem::default();
     let roles = strands.iter().map(|&strand| sketch.strands[strand].role).collect();
     let single = is_single(lineup);
@@ -450,12 +444,7 @@ pub fn tasks(
     problem: &Problem,
     picked: &[usize],
 ) -> Vec<Task> {
-    let busy: Vec<Seat> = phrase
-        .tasks
-        .iter()
-        .flat_map(|task| task.chairs.iter().map(move |&chair| (task.section, chair)))
-        .chain(phrase.reserve.iter().copied())
-        .collect();
+    let busy = phrase.named();
     let mut by: Gathered = BTreeMap::new();
     for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
         let Some(choice) = choices.get(at) else { continue };
