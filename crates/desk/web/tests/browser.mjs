@@ -37,6 +37,7 @@ test('add by choosing a file; the whole brass and what each section does in five
     const begun = Date.now();
     await page.locator('input[type=file]').setInputFiles(DEMO); // 1
     await isWhole(page);
+    assert.match(await page.evaluate(() => location.hash), /^#\/study\/\d/, 'who reloads now finds the score again');
     await page.getByRole('combobox', { name: 'Ask' }).fill('all brass play'); // 2
     await page.keyboard.press('Enter'); // 3
     await page.locator('.answer').getByRole('button', { name: '35–45' }).click(); // 4
