@@ -5,15 +5,17 @@ use std::collections::BTreeMap;
 use ripieno_instruments::catalogue::Clef as CatalogueClef;
 use ripieno_instruments::signed;
 use ripieno_score::{
-    About, Bar, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Key,
-    NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
+    About, Articulations, Bar, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel,
+    DynamicMark, Edge, Key, Mark, NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
 };
 
+use crate::breath::SNATCHED;
 use crate::cast::Cast;
 use crate::expression::{is_expression, is_swell, to_all};
 use crate::lineup::{Chair, Lineup, LineupSection};
+use crate::loudness::{LOUDEST, SOFTEST, level_in, moved_by};
 use crate::notate::{Event, bar_of, lay, throughout};
-use crate::plan::Plan;
+use crate::plan::{Plan, Task};
 use crate::realise::{CastNote, Seat};
 use crate::sketch::{Sketch, concert_key};
 
@@ -197,6 +199,8 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             })
             .collect();
         lay(&mut part, &sketch.score.bars, &events, &source, Some(span));
+        let breaths: Vec<Crotchets> = breaths(sketch, &timed);
+        mark_breaths(&mut part, &sketch.score.bars, voice, &breaths);
         for grace in graces {
             let bar = bar_of(&sketch.score.bars, grace.onset);
             let mut note =
@@ -232,6 +236,78 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
     part.directions.extend(taken_up);
     part.directions.sort_by_key(|direction| (direction.bar, direction.at));
     part
+}
+
+/// When the notes end after which a breath is marked: where no rest follows that would do.
+fn breaths(sketch: &Sketch, notes: &[CastNote]) -> Vec<Crotchets> {
+    let tempo = &sketch.sounding.tempo;
+    let marked = |(at, note): (usize, &CastNote)| {
+        let next = notes.get(at + 1)?;
+        let rest = tempo.seconds(next.onset) - tempo.seconds(note.end());
+        (note.breath && rest < SNATCHED).then(|| note.end())
+    };
+    notes.iter().enumerate().filter_map(marked).collect()
+}
+
+/// Writes breath marks on the notes of a voice that end at these moments; a slur in which one stands is written as two.
+fn mark_breaths(part: &mut Part, bars: &[Bar], voice: u16, ends: &[Crotchets]) {
+    if ends.is_empty() {
+        return;
+    }
+    let onset = |note: &ripieno_score::Note| bars[note.bar.at()].start + note.at;
+    let mut last: Vec<(usize, usize)> = Vec::new();
+    let of_voice: Vec<usize> = (0..part.notes.len())
+        .filter(|&at| part.notes[at].voice == voice && !part.notes[at].flags.contains(NoteFlags::GRACE))
+        .collect();
+    for pair in of_voice.windows(2) {
+        let note = &part.notes[pair[0]];
+        if ends.binary_search(&(onset(note) + note.duration)).is_ok() {
+            last.push((pair[0], pair[1]));
+        }
+    }
+    for &(at, next) in &last {
+        part.notes[at].articulations |= Articulations::BREATH_MARK;
+        part.marks = parted(std::mem::take(&mut part.marks), at, next);
+    }
+}
+
+/// Marks of notes in which slurs that lead over from one note to the next end on the one and begin again on the other.
+fn parted(marks: Vec<(u32, Mark)>, at: usize, next: usize) -> Vec<(u32, Mark)> {
+    let mut open: Vec<u8> = Vec::new();
+    let place = |note: u32| note as usize;
+    for (note, mark) in marks.iter().filter(|(note, _)| place(*note) <= at) {
+        match mark {
+            Mark::Slur { edge: Edge::Start, number } => open.push(*number),
+            Mark::Slur { edge: Edge::Stop, number } if place(*note) <= at => open.retain(|other| other != number),
+            _ => {}
+        }
+    }
+    if open.is_empty() {
+        return marks;
+    }
+    let mut found: Vec<(u32, Mark)> = Vec::with_capacity(marks.len() + 2 * open.len());
+    let (here, there) = (u32::try_from(at).unwrap_or(u32::MAX), u32::try_from(next).unwrap_or(u32::MAX));
+    let slur = |edge: Edge, number: u8| Mark::Slur { edge, number };
+    let begins_here = |number: u8| marks.contains(&(here, slur(Edge::Start, number)));
+    let ends_there = |number: u8| marks.contains(&(there, slur(Edge::Stop, number)));
+    for (note, mark) in &marks {
+        let moved = open.iter().any(|&number| {
+            (*note == here && *mark == slur(Edge::Start, number)) || (*note == there && *mark == slur(Edge::Stop, number))
+        });
+        if !moved {
+            found.push((*note, mark.clone()));
+        }
+    }
+    for &number in &open {
+        if !begins_here(number) {
+            found.push((here, slur(Edge::Stop, number)));
+        }
+        if !ends_there(number) {
+            found.push((there, slur(Edge::Start, number)));
+        }
+    }
+    found.sort_by_key(|(note, _)| *note);
+    found
 }
 
 /// A voice of a staff, its notes, and the span in which its rests are shown.
@@ -383,6 +459,8 @@ fn clef(chair: &Chair, mean: i32) -> Clef {
 struct Stretch {
     strand: usize,
     asked: Option<DynamicLevel>,
+    /// By how much the sketch's own levels are moved for it.
+    shift: f32,
     muted: bool,
     from: Crotchets,
     to: Crotchets,
@@ -395,11 +473,22 @@ fn stretches(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Stretch> {
         let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
         let Some((task, strand)) = task.and_then(|task| Some((task, task.strand?))) else { continue };
         let (from, to) = Plan::span(sketch, &phrase.bars);
+        let same_level = |last: &Stretch, task: &Task| match (last.asked, task.dynamic) {
+            (None, None) => true,
+            (Some(_), Some(_)) => match level_in(sketch, strand, (from, to)) {
+                Some(_) => (last.shift - moved_by(sketch, task, (from, to))).abs() < 0.01,
+                None => last.asked == task.dynamic,
+            },
+            _ => false,
+        };
         match found.last_mut() {
-            Some(last) if last.strand == strand && last.asked == task.dynamic && last.muted == task.muted && last.to == from => {
+            Some(last) if last.strand == strand && same_level(last, task) && last.muted == task.muted && last.to == from => {
                 last.to = to;
             }
-            _ => found.push(Stretch { strand, asked: task.dynamic, muted: task.muted, from, to }),
+            _ => {
+                let shift = moved_by(sketch, task, (from, to));
+                found.push(Stretch { strand, asked: task.dynamic, shift, muted: task.muted, from, to });
+            }
         }
     }
     found
@@ -425,8 +514,9 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             found.push(marked);
         }
     };
+    let written = |level: f32| DynamicLevel(level.clamp(SOFTEST, LOUDEST));
     let mut mute = false;
-    for Stretch { strand, asked, muted, from, to } in stretches(sketch, cast, seat) {
+    for Stretch { strand, asked, shift, muted, from, to } in stretches(sketch, cast, seat) {
         let Some(first) = notes.iter().find(|note| note.onset >= from && note.onset < to) else { continue };
         if muted != mute {
             mute = muted;
@@ -434,13 +524,10 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             let kind = DirectionKind::Words(words.into());
             found.push(Direction { above: Some(true), ..direction(sketch, first.onset, kind) });
         }
-        if let Some(level) = asked {
-            mark(first.onset, level, &mut found);
-            continue;
-        }
         let index = sketch.strands[strand].part;
-        if let Some(level) = sketch.level_at(index, first.onset) {
-            mark(first.onset, DynamicLevel(level), &mut found);
+        let level = sketch.level_at(index, first.onset).map(|level| written(level + shift));
+        if let Some(level) = level.or(asked) {
+            mark(first.onset, level, &mut found);
         }
         let sounds = |from: Crotchets, to: Crotchets| notes.iter().any(|note| note.onset < to && from < note.end());
         let mut open: BTreeMap<u8, (Crotchets, Direction)> = BTreeMap::new();
@@ -453,7 +540,7 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             match &direction.kind {
                 DirectionKind::Dynamic(DynamicMark::Level(level)) => {
                     if let Some(place) = place_of_mark(&sketch.score.parts[index].directions, sketch, &notes, at) {
-                        mark(place, *level, &mut found);
+                        mark(place, written(level.0 + shift), &mut found);
                     }
                 }
                 // An accent belongs to a note.

@@ -6,7 +6,9 @@ use std::ops::Range;
 use ripieno_players::Objection;
 use ripieno_score::{Crotchets, Score};
 
-use crate::assign::{Memory, Problem, Solved, Taste, Unit, problem, solve, tasks, units};
+use crate::assign::{Memory, Problem, Solved, Taste, each_alone, problem, separate, solve, tasks, thinned, units};
+use crate::balance::settle;
+use crate::breath::breathe;
 use crate::build::build;
 use crate::criteria::{Covered, Criteria, criteria};
 use crate::habits::Habits;
@@ -230,6 +232,8 @@ struct Filled {
     plan: Plan,
     /// The choices made, phrase by phrase, for proposals that must differ.
     picked: Vec<Vec<usize>>,
+    /// From which of its tasks on each phrase is as casting has it.
+    own: Vec<usize>,
     /// As [`Optimality::unsettled`].
     unsettled: (usize, f64),
 }
@@ -246,9 +250,8 @@ fn filled(
 ) -> Filled {
     let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
     let units = units(lineup);
-    let mut memory =
-        Memory { last: vec![None; units.len()], held: vec![(0, Crotchets::ZERO); units.len()], strain: vec![0.0; units.len()] };
-    let (mut picked_all, mut unsettled) = (Vec::new(), (0, 0.0));
+    let mut memory = Memory::fresh(units.len());
+    let (mut picked_all, mut own, mut unsettled) = (Vec::new(), Vec::new(), (0, 0.0));
     for (at, phrase) in plan.phrases.iter_mut().enumerate() {
         if stop() {
             break;
@@ -266,21 +269,27 @@ fn filled(
                 .collect();
             // What must differ may not be possible; then the voicings alone differ.
             let solved = solve(&asked).or_else(|| solve(&Problem { not_again: Vec::new(), ..asked.clone() }));
-            let Solved { picked, worth, bound } = solved.unwrap_or_default();
-            if bound - worth > 1e-6 {
-                unsettled = (unsettled.0 + 1, unsettled.1 + bound - worth);
+            // What the search gave no answer to is as far from settled as can be: nobody has anything of it.
+            let Solved { picked, worth, bound } =
+                solved.unwrap_or_else(|| Solved { bound: each_alone(&asked), ..Solved::default() });
+            if bound - worth > 1e-6 || picked.is_empty() {
+                unsettled = (unsettled.0 + 1, unsettled.1 + (bound - worth).max(0.0));
             }
             let new = tasks(sketch, lineup, &units, habits, phrase, &asked, &picked);
+            own.push(phrase.tasks.len());
+            let mut new = thinned(sketch, lineup, phrase, new, &memory);
+            separate(sketch, lineup, habits, &mut new);
             phrase.tasks.extend(new);
             picked
         } else {
+            own.push(phrase.tasks.len());
             Vec::new()
         };
         phrase.fill = false;
-        remember(sketch, lineup, &mut memory, &units, phrase);
+        memory.pass(sketch, lineup, &units, phrase);
         picked_all.push(picked);
     }
-    Filled { plan, picked: picked_all, unsettled }
+    Filled { plan, picked: picked_all, own, unsettled }
 }
 
 fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
@@ -293,35 +302,6 @@ fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
     all.filter(|seat| named.contains(seat)).count()
 }
 
-/// The level from which on playing is loud.
-const LOUD: f32 = 5.5;
-
-fn remember(sketch: &Sketch, lineup: &Lineup, memory: &mut Memory, units: &[Unit], phrase: &PhrasePlan) {
-    let span = Plan::span(sketch, &phrase.bars);
-    for (at, unit) in units.iter().enumerate() {
-        let task = phrase.tasks.iter().find(|task| task.section == unit.section && task.chairs.contains(&unit.chairs[0]));
-        let strand = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
-        memory.strain[at] = match strand {
-            None => memory.strain[at] / 2.0,
-            Some((strand, octave)) => {
-                let found = &sketch.strands[strand];
-                let notes = found.between(span.0, span.1);
-                let reach = lineup.sections[unit.section].chairs[unit.chairs[0]].reach;
-                let loud = sketch.level_at(found.part, span.0).is_some_and(|level| level >= LOUD);
-                let top = i32::from(reach.comfortable.high()) - 5;
-                let high = notes.iter().filter(|note| note.key() + 12 * octave > top).count() * 3 > notes.len();
-                let high = high && !found.is_chordal();
-                memory.strain[at] + 1.0 + f64::from(u8::from(loud)) + f64::from(u8::from(high))
-            }
-        };
-        memory.last[at] = strand;
-        if let Some((task, strand)) = task.and_then(|task| Some((task, task.strand?))) {
-            let end = sketch.strands[strand].between(span.0, span.1).iter().map(|note| note.end()).max();
-            memory.held[at] = (task.held, end.unwrap_or(memory.held[at].1));
-        }
-    }
-}
-
 /// Realises a filled plan; with a cast `before`, only the phrases named. What `stop` has ended is not judged: nobody is given it.
 fn realise(
     sketch: &Sketch,
@@ -331,10 +311,10 @@ fn realise(
     before: Option<(&Cast, &[usize])>,
     stop: &dyn Fn() -> bool,
 ) -> Cast {
-    let Filled { plan, unsettled, .. } = filled;
+    let Filled { mut plan, own, unsettled, .. } = filled;
     let mut phrases: Vec<PhraseCast> = Vec::with_capacity(plan.phrases.len());
     let mut last: BTreeMap<Seat, (Crotchets, i32)> = BTreeMap::new();
-    for (at, planned) in plan.phrases.iter().enumerate() {
+    for (at, planned) in plan.phrases.iter_mut().enumerate() {
         if stop() {
             break;
         }
@@ -351,7 +331,13 @@ fn realise(
                 let lineup = lineup.holding(&planned.tasks);
                 let setting =
                     Setting { sketch, lineup: &lineup, weights: options.weights, search: options.search, locks: &options.locks };
-                phrase(&setting, planned, &around)
+                let mut done = phrase(&setting, planned, &around);
+                let own = own.get(at).copied().unwrap_or(usize::MAX);
+                if settle(sketch, &lineup, planned, own, &done.notes) {
+                    done = phrase(&setting, planned, &around);
+                }
+                breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);
+                done
             }
         };
         for (seat, notes) in &done.notes {

@@ -3,15 +3,15 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-use ripieno_acoustics::{Source, Ways};
 use ripieno_players::{Kind, Objection, Severity};
-use ripieno_score::{Crotchets, DynamicLevel};
+use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
+use crate::balance::{Balance, mean, of_phrase, reason};
 use crate::cast::Cast;
 use crate::lineup::Lineup;
-use crate::plan::Plan;
-use crate::realise::{CastNote, LineId, Seat};
+use crate::plan::{PhrasePlan, Plan};
+use crate::realise::{CastNote, LineId, Seat, sounding};
 use crate::sketch::{LONGEST, Sketch};
 
 /// One number about a casting.
@@ -70,11 +70,6 @@ fn share(part: usize, whole: usize) -> f64 {
     }
 }
 
-fn sounding(notes: &[CastNote], at: Crotchets) -> Option<&CastNote> {
-    let next = notes.partition_point(|note| note.onset <= at);
-    notes[..next].iter().rev().take(6).find(|note| at < note.end())
-}
-
 /// All criteria of a cast whose objections are known, and the phrases in which the melody may be covered.
 pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criteria, Vec<Covered>) {
     let seats: Vec<Seat> = (0..lineup.sections.len())
@@ -131,7 +126,7 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criter
     }
     let covered = cast.plan.phrases.iter().zip(&margins).filter_map(|(phrase, margins)| {
         let decibels = -mean(margins)?;
-        (decibels > -COVERED).then(|| Covered { bars: phrase.bars.clone(), decibels })
+        (decibels > -COVERED).then(|| Covered { bars: phrase.bars.clone(), decibels, reason: reason(sketch, phrase) })
     });
     (Criteria { all: found }, covered.collect())
 }
@@ -147,6 +142,8 @@ pub struct Covered {
     pub bars: Range<usize>,
     /// By how many dB all others together send out more sound power, on the mean of its bars.
     pub decibels: f64,
+    /// Why casting has left it so.
+    pub reason: &'static str,
 }
 
 impl Covered {
@@ -160,8 +157,8 @@ impl Covered {
     #[must_use]
     pub fn what(&self) -> String {
         format!(
-            "the melody may be covered: all others together send out about {:.0} dB more (estimated sound power; told from {:.0} dB on, a limit of our own)",
-            self.decibels, -COVERED
+            "the melody may be covered: all others together send out about {:.0} dB more (estimated sound power; told from {:.0} dB on, a limit of our own); {}",
+            self.decibels, -COVERED, self.reason
         )
     }
 
@@ -170,10 +167,6 @@ impl Covered {
     pub const fn remedy(&self) -> &'static str {
         "give it to more or stronger players, or mark the others softer; the balance of the written score tells it bar by bar"
     }
-}
-
-fn mean(values: &[f64]) -> Option<f64> {
-    (!values.is_empty()).then(|| values.iter().sum::<f64>() / f64::from(u32::try_from(values.len()).unwrap_or(1)))
 }
 
 /// Share of chord tones of the sketch's chord strands, moment by moment, that somebody sounds.
@@ -278,46 +271,14 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
 /// Estimated sound power: by how much the melody's players stand above all others, phrase by phrase at the beginnings of bars, and within chords the
 /// loudest tone above the softest on the mean.
 fn balance(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (Vec<Vec<f64>>, Option<f64>) {
-    let (mut all, mut spreads) = (Vec::new(), Vec::new());
-    for phrase in &cast.plan.phrases {
-        let mut margins = Vec::new();
-        let seated = lineup.holding(&phrase.tasks);
-        for bar in phrase.bars.clone() {
-            let at = sketch.bar_start(bar);
-            let (mut tune, mut rest) = (0.0f64, 0.0f64);
-            let mut tones: BTreeMap<i32, f64> = BTreeMap::new();
-            for (seat, own) in notes {
-                let Some(note) = sounding(own, at) else { continue };
-                let chair = &seated.sections[seat.0].chairs[seat.1];
-                let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
-                let level = task
-                    .and_then(|task| task.dynamic)
-                    .or_else(|| sketch.level_at(sketch.strands[note.line.strand].part, at).map(DynamicLevel))
-                    .unwrap_or(DynamicLevel::MEZZO_FORTE);
-                let db = Source::of(&chair.instrument.id).power(f64::from(note.key()), level, Ways::empty()).db;
-                let power = 10f64.powf(db / 10.0) * f64::from(chair.people);
-                let strand = &sketch.strands[note.line.strand];
-                if strand.role == Role::Melody {
-                    tune += power;
-                } else {
-                    rest += power;
-                    if strand.role == Role::Harmony {
-                        *tones.entry(note.key().rem_euclid(12)).or_default() += power;
-                    }
-                }
-            }
-            if tune > 0.0 && rest > 0.0 {
-                margins.push(10.0 * (tune / rest).log10());
-            }
-            if tones.len() > 1 {
-                let (least, most) =
-                    tones.values().fold((f64::INFINITY, 0.0f64), |(least, most), &power| (least.min(power), most.max(power)));
-                spreads.push(10.0 * (most / least).log10());
-            }
-        }
-        all.push(margins);
-    }
-    (all, mean(&spreads))
+    let sounds = |at: Crotchets| {
+        let of = |(seat, own): (&Seat, &Vec<CastNote>)| sounding(own, at).map(|note| (*seat, *note));
+        notes.iter().filter_map(of).collect()
+    };
+    let of = |phrase: &PhrasePlan| of_phrase(sketch, &lineup.holding(&phrase.tasks), phrase, &sounds);
+    let all: Vec<Balance> = cast.plan.phrases.iter().map(of).collect();
+    let spreads: Vec<f64> = all.iter().flat_map(|balance| &balance.spreads).copied().collect();
+    (all.into_iter().map(|balance| balance.margins).collect(), mean(&spreads))
 }
 
 /// The greatest share of the time anybody plays, and the longest stretch in seconds without a rest of a crotchet.

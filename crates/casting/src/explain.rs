@@ -17,11 +17,12 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
         let _ = writeln!(text, "bars {}–{}", sketch.bar_name(phrase.bars.start), sketch.bar_name(last));
         for task in &phrase.tasks {
             let section = &lineup.sections[task.section];
+            let label = as_printed(&lineup.label(task.section));
             let who = if task.chairs.len() == section.chairs.len() || section.is_body {
-                lineup.label(task.section)
+                label
             } else {
                 let numbers: Vec<String> = task.chairs.iter().map(|chair| (chair + 1).to_string()).collect();
-                format!("{} {}", lineup.label(task.section), numbers.join("."))
+                format!("{label} {}", numbers.join("."))
             };
             let keys =
                 task.chairs.iter().filter_map(|&chair| done.notes.get(&(task.section, chair))).flatten().map(|note| note.key());
@@ -59,6 +60,11 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
         let _ = writeln!(text, "note: {remark}");
     }
     text
+}
+
+/// A name with the signs its parts print: "Flugelhorn in B♭".
+fn as_printed(name: &str) -> String {
+    name.split(' ').map(ripieno_instruments::signed).collect::<Vec<_>>().join(" ")
 }
 
 /// Several castings of one sketch beside each other: criterion by criterion, the best value starred where they differ, and how many players do something else than in the first.

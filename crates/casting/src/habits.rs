@@ -25,6 +25,31 @@ pub struct Habits {
     pub name: String,
     /// By section.
     pub sections: BTreeMap<String, Habit>,
+    /// How sections go together, where a practice was learned that is to be followed in this too; empty for usual practice.
+    pub together: Together,
+}
+
+/// How sections go together in a practice: a figure for each thing that is told of a section or of two.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Together {
+    /// "cohesion horns": share of the time in which its lines hold together. "loud horns": share of its bars that are loud ones of its family, and "loud of brass": of its
+    /// family's bars. "apart horns/trombones": semitones between their bands, the bass left out. "unison horns/oboes" and "octave horns/oboes": share of the time of the first in
+    /// which the second doubles it so. "hands horns/oboes": hand-offs of the melody in a hundred bars, and "hands" all of them.
+    pub figures: BTreeMap<String, f64>,
+}
+
+impl Together {
+    /// A figure of one section.
+    #[must_use]
+    pub fn of(&self, what: &str, section: &str) -> Option<f64> {
+        self.figures.get(&format!("{what} {section}")).copied()
+    }
+
+    /// A figure of two sections, in this order.
+    #[must_use]
+    pub fn with(&self, what: &str, section: &str, other: &str) -> Option<f64> {
+        self.figures.get(&format!("{what} {section}/{other}")).copied()
+    }
 }
 
 /// Sections that borrow another's habits where their own are not known (common practice).
@@ -80,6 +105,9 @@ impl Habits {
                 Some(_) => {}
             }
         }
+        let together = together(profile, &|values: &BTreeMap<usize, f64>, everywhere: bool| {
+            if everywhere { mean(values, &|_| true) } else { mean(values, &|at| values.contains_key(&at)) }
+        });
         let mut sections = BTreeMap::new();
         let look =
             |section: &str, measure: &str, aspect: &str| rows.get(&(section.to_owned(), measure.to_owned(), aspect.to_owned()));
@@ -136,13 +164,13 @@ impl Habits {
             }
             sections.insert(section.to_owned(), habit);
         }
-        Self { name: profile.name.clone(), sections }
+        Self { name: profile.name.clone(), sections, together }
     }
 
     /// The habits that come with the program: measured on 49 open orchestral scores (`data/README.md`).
     #[must_use]
     pub fn usual() -> Self {
-        let mut habits = Self { name: "usual practice".to_owned(), sections: BTreeMap::new() };
+        let mut habits = Self { name: "usual practice".to_owned(), sections: BTreeMap::new(), together: Together::default() };
         for line in include_str!("../data/habits.csv").lines().skip(1) {
             let cells: Vec<&str> = line.split(',').collect();
             let [section, what, value] = cells.as_slice() else { continue };
@@ -201,6 +229,39 @@ impl Habits {
         let (_, lender) = RELATIVES.iter().find(|(of, _)| *of == kind && !self.sections.contains_key(kind))?;
         self.sections.contains_key(*lender).then_some(*lender)
     }
+}
+
+/// The mean of values by score: over all scores, or over those in which there is one.
+type Mean<'a> = dyn Fn(&BTreeMap<usize, f64>, bool) -> Option<f64> + 'a;
+
+/// What a profile tells of how sections go together. What is counted in a hundred bars counts where it does not happen too.
+fn together(profile: &Profile, mean: &Mean<'_>) -> Together {
+    let mut found = Together::default();
+    for row in &profile.rows {
+        let (measure, of, aspect) = (row.key.measure.as_str(), &row.key.of, row.key.aspect.as_str());
+        let with = row.key.with.as_ref().filter(|with| with.kind == Kind::Section).map(|with| with.name.as_str());
+        let (what, everywhere) = match (measure, of.kind, with, aspect) {
+            ("cohesion", Kind::Section, None, "together") => (format!("cohesion {}", of.name), false),
+            ("reserve", Kind::Section, None, "in the loud bars") => (format!("loud {}", of.name), false),
+            ("reserve", Kind::Family, None, "loud bars") => (format!("loud of {}", of.name), false),
+            ("separation", Kind::Section, Some(with), "usual interval, bass left out") => {
+                (format!("apart {}/{with}", of.name), false)
+            }
+            ("doubled_sections", Kind::Section, Some(with), "unison") => (format!("unison {}/{with}", of.name), false),
+            ("doubled_sections", Kind::Section, Some(with), "octave below" | "octave above") => {
+                (format!("octave {}/{with}", of.name), false)
+            }
+            ("hand_offs", Kind::Section, Some(with), "hands on to") => (format!("hands {}/{with}", of.name), true),
+            ("hand_offs", Kind::Score, _, "hand-offs") => ("hands".to_owned(), true),
+            _ => continue,
+        };
+        let values: BTreeMap<usize, f64> = row.values.iter().map(|value| (value.score, value.value)).collect();
+        if let Some(value) = mean(&values, everywhere) {
+            let known = found.figures.entry(what).or_insert(value);
+            *known = known.max(value);
+        }
+    }
+    found
 }
 
 fn insert(map: &mut BTreeMap<Role, f64>, name: &str, value: f64) {

@@ -11,6 +11,8 @@
 //! Invariants: no file formats, no input or output; the same sketch, line-up, plan, habits and seed give the same notes.
 
 mod assign;
+mod balance;
+mod breath;
 mod build;
 mod carry;
 mod cast;
@@ -21,6 +23,7 @@ mod habits;
 mod leads;
 mod lineup;
 mod located;
+mod loudness;
 mod notate;
 mod objections;
 mod phrases;
@@ -29,12 +32,12 @@ mod realise;
 mod sketch;
 mod voicing;
 
-pub use assign::{Choice, Memory, Problem, Solved, Taste, Unit, solve, units, worth};
+pub use assign::{Choice, Memory, Need, Pair, Problem, Solved, Taste, Unit, solve, units, worth};
 pub use carry::{carried_over, roles_of};
 pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, proposals_unless, recast};
 pub use criteria::{Covered, Criteria, Criterion};
 pub use explain::{differing, explain, side_by_side};
-pub use habits::{Habit, Habits};
+pub use habits::{Habit, Habits, Together};
 pub use lineup::{Chair, Lineup, LineupSection, Reach, Strong};
 pub use located::Located;
 pub use objections::{level_of_all, objections};

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 use std::ops::Range;
 
-use ripieno_score::{Articulations, Crotchets, DirectionKind, Edge, Mark};
+use ripieno_score::{Articulations, Crotchets, DirectionKind};
 use ripieno_texture::Role;
 
 use crate::sketch::{Sketch, SketchNote, Strand};
@@ -19,7 +19,7 @@ const AROUND: usize = 24;
 /// The tune: its notes in order, and what of it is under a slur.
 struct Tune<'a> {
     notes: Vec<&'a SketchNote>,
-    slurs: Vec<(Crotchets, Crotchets)>,
+    slurs: &'a [(Crotchets, Crotchets)],
     fermatas: Vec<Crotchets>,
 }
 
@@ -42,19 +42,7 @@ impl<'a> Tune<'a> {
             same
         });
         let part = &sketch.score.parts[strand.part];
-        let onset = |note: usize| part.notes.get(note).map(|note| sketch.bar_start(note.bar.at()) + note.at);
-        let (mut slurs, mut open) = (Vec::new(), Vec::new());
-        for (note, mark) in &part.marks {
-            match (mark, onset(*note as usize)) {
-                (Mark::Slur { edge: Edge::Start, number }, Some(at)) => open.push((*number, at)),
-                (Mark::Slur { edge: Edge::Stop, number }, Some(at)) => {
-                    if let Some(place) = open.iter().rposition(|(other, _)| other == number) {
-                        slurs.push((open.swap_remove(place).1, at));
-                    }
-                }
-                _ => {}
-            }
-        }
+        let slurs = sketch.slurs(strand.part);
         let fermata = |note: &&ripieno_score::Note| note.articulations.contains(Articulations::FERMATA);
         let fermatas = part.notes.iter().filter(fermata).map(|note| sketch.bar_start(note.bar.at()) + note.at).collect();
         Some(Self { notes, slurs, fermatas })

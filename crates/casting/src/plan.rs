@@ -13,6 +13,9 @@ use crate::located::Located;
 use crate::phrases::phrases;
 use crate::sketch::{Sketch, role_named};
 
+/// Why a task is there that a plan names without a reason.
+pub(crate) const BY_THE_PLAN: &str = "by the plan";
+
 /// How the players of a group share a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -325,7 +328,7 @@ impl Plan {
                     density: task.density,
                     close,
                     dynamic: task.dynamic.as_ref().map(level).transpose()?,
-                    why: if task.why.is_empty() { "by the plan".to_owned() } else { task.why },
+                    why: if task.why.is_empty() { BY_THE_PLAN.to_owned() } else { task.why },
                     ..Task::new(at, chairs, role, if role == Role::Tacet { None } else { strand })
                 });
             }

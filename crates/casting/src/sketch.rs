@@ -6,8 +6,8 @@
 use std::sync::Arc;
 
 use ripieno_score::{
-    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Part, PartLevels, Pitch, Score, Sounding, Transposition,
-    Unroll,
+    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Edge, Mark, Part, PartLevels, Pitch, Score, Sounding,
+    Transposition, Unroll,
 };
 use ripieno_texture::{Harmony, Lines, Role, RoleReading, harmony};
 
@@ -136,6 +136,8 @@ pub struct Sketch {
     pub remarks: Vec<String>,
     /// Loudness of each part of the score.
     levels: Arc<[PartLevels]>,
+    /// Slurs of each part of the score: when the first and the last note under each begin.
+    slurs: Arc<[Vec<(Crotchets, Crotchets)>]>,
     /// When a phrase that begins with each bar begins.
     seams: Vec<Crotchets>,
 }
@@ -216,7 +218,8 @@ impl Sketch {
         }
         strands.retain(|strand| !strand.notes.is_empty());
         let harmony = harmony(&sounding);
-        let mut sketch = Self { levels: levels_of(&score), score, sounding, strands, harmony, remarks, seams: Vec::new() };
+        let slurs = score.parts.iter().map(|part| slurs_of(part, &score)).collect();
+        let mut sketch = Self { levels: levels_of(&score), slurs, score, sounding, strands, harmony, remarks, seams: Vec::new() };
         sketch.seams = seams(&sketch);
         Some(sketch)
     }
@@ -237,6 +240,11 @@ impl Sketch {
     #[must_use]
     pub fn seam(&self, bar: usize) -> Crotchets {
         self.seams.get(bar).copied().unwrap_or_else(|| self.bar_start(bar))
+    }
+
+    /// Slurs of a part of the score: when the first and the last note under each begin.
+    pub(crate) fn slurs(&self, part: usize) -> &[(Crotchets, Crotchets)] {
+        self.slurs.get(part).map_or(&[], Vec::as_slice)
     }
 
     /// What a bar is called on the page.
@@ -309,6 +317,23 @@ fn in_octaves(mut lines: Vec<Strand>) -> Vec<Strand> {
         line.octaves = std::mem::take(&mut octaves);
     }
     kept.into_iter().map(|(_, line)| line).collect()
+}
+
+fn slurs_of(part: &Part, score: &Score) -> Vec<(Crotchets, Crotchets)> {
+    let onset = |note: usize| part.notes.get(note).map(|note| score.bars[note.bar.at()].start + note.at);
+    let (mut slurs, mut open) = (Vec::new(), Vec::new());
+    for (note, mark) in &part.marks {
+        match (mark, onset(*note as usize)) {
+            (Mark::Slur { edge: Edge::Start, number }, Some(at)) => open.push((*number, at)),
+            (Mark::Slur { edge: Edge::Stop, number }, Some(at)) => {
+                if let Some(place) = open.iter().rposition(|(other, _)| other == number) {
+                    slurs.push((open.swap_remove(place).1, at));
+                }
+            }
+            _ => {}
+        }
+    }
+    slurs
 }
 
 fn levels_of(score: &Score) -> Arc<[PartLevels]> {
@@ -460,6 +485,7 @@ fn reduction(
             strands: Vec::new(),
             remarks: vec!["nothing sounds in these bars".to_owned()],
             levels: levels_of(&reduced),
+            slurs: Arc::from([]),
             seams: Vec::new(),
             sounding,
             score: reduced,

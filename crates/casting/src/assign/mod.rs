@@ -4,13 +4,17 @@
 //! (role, register, loudness), the reach of its players, and what it did in the phrase before. Every strand has to be
 //! carried, the melody and the bass where possible at their own octave, chords by enough players for their tones.
 
+mod desks;
+mod memory;
+mod practice;
 mod programme;
 
 use std::collections::BTreeMap;
 
+use ripieno_acoustics::{Source, Ways};
 use ripieno_instruments::Family;
 use ripieno_players::{Change, change_time};
-use ripieno_score::Crotchets;
+use ripieno_score::{Crotchets, DynamicLevel};
 use ripieno_texture::Role;
 
 use crate::habits::Habits;
@@ -18,7 +22,11 @@ use crate::lineup::{Chair, Lineup};
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::sketch::{Sketch, SketchNote, Strand};
 
-pub use programme::{Choice, Problem, Solved, solve, worth};
+pub(crate) use desks::thinned;
+pub use memory::Memory;
+pub(crate) use practice::separate;
+pub(crate) use programme::each_alone;
+pub use programme::{Choice, Need, Pair, Problem, Solved, solve, worth};
 
 /// Players who act as one when casting decides.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -79,25 +87,18 @@ pub struct Taste {
     pub steady: f64,
     /// What a rest is worth for each unit of fatigue ([`Memory::strain`]) of brass; half of it for woodwind.
     pub rest: f64,
+    /// How much more (or less, negative) is to play than usual, as odds (a natural logarithm).
+    pub fullness: f64,
+    /// What it costs a group to have the melody that had it in an earlier proposal, as far as the caller knows them.
+    pub other_colour: f64,
     /// Seed; 0 shakes nothing.
     pub seed: u64,
 }
 
 impl Default for Taste {
     fn default() -> Self {
-        Self { role: 1.0, register: 1.0, presence: 0.7, steady: 0.4, rest: 0.08, seed: 0 }
+        Self { role: 1.0, register: 1.0, presence: 0.7, steady: 0.4, rest: 0.12, fullness: 0.0, other_colour: 2.5, seed: 0 }
     }
-}
-
-/// What happened before a phrase, by group.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Memory {
-    /// The strand and octave of the phrase before.
-    pub last: Vec<Option<(usize, i32)>>,
-    /// The instrument last in hand, and until when it was played.
-    pub held: Vec<(usize, Crotchets)>,
-    /// How tired the lips are: 1 for a phrase, up to 3 where it is loud and high, halved by every phrase of rest.
-    pub strain: Vec<f64>,
 }
 
 /// Strands that sound in a phrase.
@@ -135,7 +136,12 @@ pub fn problem(
     taste: &Taste,
 ) -> Problem {
     let span = Plan::span(sketch, &phrase.bars);
-    let strands = present(sketch, span);
+    // What hardly sounds must not keep a section from the rest of the phrase: a few players have it ([`tasks`]).
+    let (mut sparse, mut strands): (Vec<usize>, Vec<usize>) =
+        present(sketch, span).into_iter().partition(|&strand| !is_single(lineup) && is_sparse(sketch, strand, &phrase.bars));
+    if strands.is_empty() {
+        std::mem::swap(&mut sparse, &mut strands);
+    }
     let level = strands
         .iter()
         .filter_map(|&strand| sketch.level_at(sketch.strands[strand].part, sketch.bar_start(phrase.bars.start)))
@@ -152,11 +158,18 @@ pub fn problem(
     let question = Question { sketch, lineup, units, habits, phrase, memory, taste, span, strands: &strands, roles, single };
     let usual = |unit: &Unit| {
         let presence = habits.section(lineup.sections[unit.section].kind).map_or(0.6, |habit| habit.presence[class]);
-        plays(presence, level, strands.len())
+        let p = plays(presence, level, strands.len());
+        (1.0 / (1.0 + (1.0 / p - 1.0) * (-taste.fullness - practice::reserve(habits, lineup, unit.section, class == 2)).exp()))
+            .clamp(0.03, 0.97)
     };
     let mut likely: Vec<f64> = units.iter().map(usual).collect();
     if !lineup.sections.iter().any(|section| section.is_body) {
-        lift(&mut likely, IN_A_BAND);
+        lift(&mut likely, in_a_band(level, strands.len()));
+        // In a band nobody sits by for long: whoever has rested for some phrases is wanted again.
+        for (p, &silent) in likely.iter_mut().zip(&memory.silent) {
+            let odds = (*p / (1.0 - *p)).ln() + WANTED_AGAIN * f64::from(silent.saturating_sub(LONG_SILENT).min(8));
+            *p = (1.0 / (1.0 + (-odds).exp())).clamp(0.03, 0.97);
+        }
     }
     for (at, unit) in units.iter().enumerate() {
         let section = &lineup.sections[unit.section];
@@ -164,12 +177,15 @@ pub fn problem(
         problem.players.push(if section.is_body { 1 } else { chairs.len() });
         let Some(&first) = chairs.first() else {
             problem.choices.push(vec![Choice::silence(0.0)]);
+            problem.sparse.push(Vec::new());
             continue;
         };
         let forced = playing.map(|playing| playing.get(at).copied().unwrap_or(false));
         // Where there are few, everybody is wanted.
         let plays = if single { likely[at].max(0.75) } else { likely[at] };
         let mut choices = if forced == Some(false) { Vec::new() } else { question.choices(at, &section.chairs[first]) };
+        question.in_course(at, level, &mut choices);
+        problem.sparse.push(Question { strands: &sparse, ..question.clone() }.choices(at, &section.chairs[first]));
         // Whether to play is asked before what: silence is measured against the best there is to play, not against each role's share.
         if forced != Some(true) || choices.is_empty() {
             let best = choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max);
@@ -189,10 +205,21 @@ pub fn problem(
         if already >= needed {
             continue;
         }
-        problem.needs.push((strand, false, needed - already));
+        let (there, each) = price(found.role);
+        // What sounds for a bar only is given up before what goes through.
+        let share = if single { sounding_bars(sketch, strand, &phrase.bars) } else { 1.0 };
+        let mut need = |own_octave: bool, players: usize, price: f64| {
+            problem.needs.push(Need { strand, own_octave, players, price: price * share });
+        };
         // That a strand is there at all counts more than that it is whole.
-        if already == 0 && needed > 1 {
-            problem.needs.push((strand, false, 1));
+        if already == 0 {
+            need(false, 1, there);
+        }
+        if needed > 1 {
+            need(false, needed - already, each);
+            if already < 2 {
+                need(false, 2 - already, SECOND);
+            }
         }
         if !found.is_chordal() {
             let written = found.octaves_in(span).into_iter().filter(|(_, share)| *share >= 0.5);
@@ -204,10 +231,70 @@ pub fn problem(
             |at: usize| single || tired(&lineup.sections[units[at].section].chairs[units[at].chairs[0]], memory, at) < EXHAUSTED;
         let can = |choices: &Vec<Choice>| choices.iter().any(|choice| choice.strand == Some(strand) && choice.octave == 0);
         if line && already == 0 && problem.choices.iter().enumerate().any(|(at, choices)| can(choices) && fresh(at)) {
-            problem.needs.push((strand, true, 1));
+            problem.needs.push(Need { strand, own_octave: true, players: 1, price: OWN_OCTAVE });
+        }
+        if found.role == Role::Melody && already == 0 {
+            tune(sketch, strand, level, single, &mut problem, span);
         }
     }
+    practice::pairs(&question, &mut problem);
     problem
+}
+
+/// What it costs that nobody has a strand, and each player its chords lack: where not everything can be carried, figures and effects go first, then rhythm, then an answer, then what
+/// makes chords whole; never the tune, nor the bass (common practice; from memory, as the handbooks on writing for few have it).
+const fn price(role: Role) -> (f64, f64) {
+    match role {
+        Role::Melody => (800.0, 0.0),
+        Role::Bass => (600.0, 0.0),
+        Role::Harmony => (200.0, 45.0),
+        Role::Countermelody => (100.0, 0.0),
+        Role::Rhythm | Role::Punctuation => (60.0, 25.0),
+        Role::Pedal => (60.0, 0.0),
+        Role::Figuration => (50.0, 0.0),
+        _ => (40.0, 0.0),
+    }
+}
+/// What the second player of chords costs more, where there is none.
+const SECOND: f64 = 30.0;
+/// What it costs that a tune is not heard at its own octave, though somebody could play it there.
+const OWN_OCTAVE: f64 = 90.0;
+/// Groups that have the tune at most where it is soft: more are one grey colour (common practice; the number is an orchestrator's who read our proposals).
+const SOFT_CARRIERS: usize = 3;
+/// What each further one costs.
+const CARRIER: f64 = 3.0;
+
+/// How many have the tune: at p not many sections, at f and more a share of the players, lest the others cover it.
+fn tune(sketch: &Sketch, strand: usize, level: Option<f32>, single: bool, problem: &mut Problem, span: (Crotchets, Crotchets)) {
+    let soft = crate::loudness::level_in(sketch, strand, span).is_some_and(|level| level < 4.5);
+    if soft && !single {
+        problem.limits.push((strand, SOFT_CARRIERS, CARRIER));
+    }
+    let all: usize = problem.players.iter().sum();
+    let players = match desks::class(level) {
+        2 => all / 6,
+        3 => all / 4,
+        _ => 0,
+    };
+    if players > 1 {
+        problem.needs.push(Need { strand, own_octave: false, players: players.min(6), price: 2.0 });
+    }
+}
+
+/// Share of a phrase's bars in which a strand begins a note or goes on with one.
+fn sounding_bars(sketch: &Sketch, strand: usize, bars: &std::ops::Range<usize>) -> f64 {
+    let found = &sketch.strands[strand];
+    let sounds = |bar: &usize| {
+        let (from, to) = (sketch.bar_start(*bar), sketch.bar_start(*bar + 1));
+        !found.between(from, to).is_empty() || found.at(from).is_some()
+    };
+    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
+    number(bars.clone().filter(sounds).count()) / number(bars.len().max(1))
+}
+
+/// Whether a strand sounds in less than half of a phrase, and is neither tune nor bass.
+fn is_sparse(sketch: &Sketch, strand: usize, bars: &std::ops::Range<usize>) -> bool {
+    !matches!(sketch.strands[strand].role, Role::Melody | Role::Bass) && sounding_bars(sketch, strand, bars) < 0.5
 }
 
 /// How much the register of chords weighs beside the share of a role: as 0.55 to 0.72 in a conditional model fitted on four-bar windows (docs/casting.md).
@@ -224,8 +311,19 @@ fn nearness(notes: &[SketchNote], home: f64) -> f64 {
     (notes.iter().map(near).sum::<f64>() / many + 0.01).min(1.0).ln()
 }
 
-/// How much of the time players play, in the mean, where there are no strings to play nearly all of it (ours: about what orchestral strings do).
-const IN_A_BAND: f64 = 0.7;
+/// The share of sections that play, in the mean, by loudness (up to mp, mf, f, ff) and with so many strands at once (two or fewer, three, four, five or more): measured
+/// on open scores, all sections of the orchestra (`examples/density.rs`). Where there are no strings to play nearly all of it a band is asked for as much.
+const PLAY: [[f64; 4]; 4] =
+    [[0.34, 0.52, 0.56, 0.71], [0.51, 0.50, 0.64, 0.71], [0.69, 0.69, 0.73, 0.80], [0.71, 0.76, 0.84, 0.88]];
+
+/// Phrases of rest after which a section of a band is wanted again, and by how much more with each further one, as odds (ours).
+const LONG_SILENT: u32 = 2;
+const WANTED_AGAIN: f64 = 0.9;
+
+/// How much of a band plays at a loudness.
+fn in_a_band(level: Option<f32>, strands: usize) -> f64 {
+    PLAY[desks::class(level)][strands.saturating_sub(2).min(3)]
+}
 
 /// Lifts likelihoods, all by the same odds, until their mean is at least as given: habits are those of orchestras, in which brass rest while strings play; in a band
 /// they have to do what strings do there.
@@ -248,6 +346,7 @@ fn lift(likely: &mut [f64], mean: f64) {
 const TAKE_UP: f64 = 1.0;
 
 /// A phrase's question, and what is known when it is put.
+#[derive(Clone)]
 struct Question<'a> {
     sketch: &'a Sketch,
     lineup: &'a Lineup,
@@ -287,6 +386,49 @@ impl Question<'_> {
             }
         }
         choices
+    }
+
+    /// What speaks for and against choices beside habit and reach: one colour stays with the tune through its theme, the first chairs have it before figures, and where it is loud
+    /// whoever is heard has it (common practice, from memory; the weights are ours).
+    fn in_course(&self, at: usize, level: Option<f32>, choices: &mut [Choice]) {
+        let unit = &self.units[at];
+        let several = self.units.iter().filter(|other| other.section == unit.section).count() > 1;
+        let place = f64::from(u32::try_from(unit.chairs[0]).unwrap_or(u32::MAX));
+        let goes_on = |choice: &Choice| {
+            self.memory.last.get(at).copied().flatten().is_some_and(|(strand, _)| Some(strand) == choice.strand)
+        };
+        // Nobody stays with it for ever: lips first.
+        let rested = self.memory.strain.get(at).is_none_or(|strain| *strain < STAYS);
+        let loud = f64::from(u8::from(level.is_some_and(|level| level >= 5.5))) + 0.5;
+        for choice in choices {
+            let Some(strand) = choice.strand else { continue };
+            match self.sketch.strands[strand].role {
+                Role::Melody => {
+                    let stays = KEEPS_THE_TUNE * practice::staying(self.habits);
+                    choice.worth += if goes_on(choice) && rested { stays } else { 0.0 };
+                    choice.worth += practice::taking_over(self, at, strand);
+                    choice.worth -= if several && self.single { 0.6 * place } else { 0.0 };
+                    choice.worth += loud * HEARD * self.power(unit, strand, choice.octave, level).min(0.0);
+                }
+                Role::Figuration | Role::Effect if several && self.single => choice.worth -= 0.4 * (2.0 - place).max(0.0),
+                _ => {}
+            }
+        }
+    }
+
+    /// Estimated sound power of a group on a line, in dB above what is usual for one player of the line-up's loudest sections.
+    fn power(&self, unit: &Unit, strand: usize, octave: i32, level: Option<f32>) -> f64 {
+        let level = DynamicLevel(level.unwrap_or(DynamicLevel::MEZZO_FORTE.0));
+        let key = mean(self.sketch.strands[strand].between(self.span.0, self.span.1)) + 12.0 * f64::from(octave);
+        let of = |unit: &Unit| {
+            let chair = &self.lineup.sections[unit.section].chairs[unit.chairs[0]];
+            let people: u32 =
+                unit.chairs.iter().map(|&chair| u32::from(self.lineup.sections[unit.section].chairs[chair].people)).sum();
+            let db = Source::of(&chair.instrument.id).power(key, level, Ways::empty()).db;
+            db + 10.0 * f64::from(people.max(1)).log10()
+        };
+        let loudest = self.units.iter().map(of).fold(f64::NEG_INFINITY, f64::max);
+        of(unit) - loudest
     }
 
     /// Whether there is time to have an instrument in hand when a strand begins.
@@ -355,6 +497,12 @@ impl Question<'_> {
     }
 }
 
+/// What it is worth that the tune stays with who has it, and how tired ([`Memory::strain`]) they may be for it: about a theme of eight bars and its repeat.
+const KEEPS_THE_TUNE: f64 = 1.2;
+const STAYS: f64 = 5.0;
+/// What a dB of sound power is worth on the tune.
+const HEARD: f64 = 0.06;
+
 /// How much a group wants a rest: brass for their lips, woodwind half as much for their breath; strings do not tire so soon.
 fn tired(chair: &Chair, memory: &Memory, at: usize) -> f64 {
     let share = match chair.instrument.family {
@@ -413,6 +561,11 @@ fn polyphony(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets
     counts.max().unwrap_or(1).clamp(1, 6)
 }
 
+/// Different tones that sound together in a chord strand and in no line beside it.
+pub(crate) fn tones_of(sketch: &Sketch, strand: usize, span: (Crotchets, Crotchets)) -> usize {
+    polyphony(sketch, strand, &present(sketch, span), span)
+}
+
 fn noise(seed: u64, unit: usize, strand: usize, octave: i32, bar: usize) -> f64 {
     let mut x = seed;
     for part in [unit as u64, strand as u64, (octave + 8).unsigned_abs().into(), bar as u64] {
@@ -445,6 +598,7 @@ pub fn tasks(
     picked: &[usize],
 ) -> Vec<Task> {
     let busy = phrase.named();
+    let span = Plan::span(sketch, &phrase.bars);
     let mut by: Gathered = BTreeMap::new();
     for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
         let Some(choice) = choices.get(at) else { continue };
@@ -452,15 +606,20 @@ pub fn tasks(
         let entry = by.entry((unit.section, choice.strand, choice.octave, choice.held)).or_default();
         entry.extend(free);
     }
-    let uncarried: Vec<usize> = present(sketch, Plan::span(sketch, &phrase.bars))
+    let uncarried: Vec<usize> = present(sketch, span)
         .into_iter()
         .filter(|&strand| {
             phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand))
         })
         .collect();
+    let breaks = |unit: &Unit| practice::breaking_up(habits, lineup.sections[unit.section].kind);
     for strand in uncarried {
-        split(units, problem, picked, strand, &mut by);
+        let few = is_sparse(sketch, strand, &phrase.bars).then(|| polyphony(sketch, strand, &[strand], span).min(2));
+        split(units, problem, picked, strand, few, &breaks, &mut by);
     }
+    let given_up = present(sketch, span)
+        .into_iter()
+        .any(|strand| phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand)));
     in_order(sketch, lineup, phrase, &mut by);
     let mut tasks = Vec::new();
     for ((section, strand, octave, held), mut chairs) in by {
@@ -481,6 +640,7 @@ pub fn tasks(
                 && choices.get(at).is_some_and(|choice| choice.strand == strand && choice.worth >= best - 1e-9)
         });
         let why = match (strand, share) {
+            (None, _) if given_up => "rest; what nobody has here lies out of their reach or is given up".to_owned(),
             (None, _) => "kept in reserve; every strand has its players".to_owned(),
             (Some(_), Some(share)) => {
                 let borrowed = habits.lender(kind).map_or_else(String::new, |lender| format!(" (taken from {lender})"));
@@ -497,17 +657,28 @@ pub fn tasks(
     tasks
 }
 
-/// A strand that no group is left for goes to half the players of the group that would do it best beside what it does.
-fn split(units: &[Unit], problem: &Problem, picked: &[usize], strand: usize, by: &mut Gathered) {
+/// A strand that no group is left for goes to players of the group that would do it best beside what it does: to half of them, or to so `few` where it hardly sounds, and then
+/// rather to players who rest.
+fn split(
+    units: &[Unit],
+    problem: &Problem,
+    picked: &[usize],
+    strand: usize,
+    few: Option<usize>,
+    breaks: &dyn Fn(&Unit) -> f64,
+    by: &mut Gathered,
+) {
     let mut best: Option<(f64, Doing, (i32, usize))> = None;
-    for ((unit, choices), &at) in units.iter().zip(&problem.choices).zip(picked) {
-        let Some(now) = choices.get(at) else { continue };
+    for (at, (unit, choices)) in units.iter().zip(&problem.choices).enumerate() {
+        let Some(now) = picked.get(at).and_then(|&picked| choices.get(picked)) else { continue };
         let key = (unit.section, now.strand, now.octave, now.held);
-        if now.strand.is_none() || by.get(&key).is_none_or(|chairs| chairs.len() < 2) {
+        let (rests, left) = (now.strand.is_none(), by.get(&key).map_or(0, Vec::len));
+        if left < if rests { 1 } else { 2 } || rests && few.is_none() {
             continue;
         }
-        for other in choices.iter().filter(|choice| choice.strand == Some(strand)) {
-            let loss = other.worth - now.worth;
+        let spare = problem.sparse.get(at).into_iter().flatten();
+        for other in choices.iter().chain(spare).filter(|choice| choice.strand == Some(strand)) {
+            let loss = if rests { other.worth } else { other.worth - now.worth - BREAKS_UP * breaks(unit) };
             if best.is_none_or(|(known, _, _)| loss > known) {
                 best = Some((loss, key, (other.octave, other.held)));
             }
@@ -516,10 +687,14 @@ fn split(units: &[Unit], problem: &Problem, picked: &[usize], strand: usize, by:
     let Some((_, key, (octave, held))) = best else { return };
     if let Some(chairs) = by.get_mut(&key) {
         chairs.sort_unstable();
-        let moved = chairs.split_off(chairs.len().div_ceil(2));
+        let most = if key.1.is_none() { chairs.len() } else { chairs.len() / 2 };
+        let moved = chairs.split_off(chairs.len() - few.unwrap_or(most).clamp(1, most.max(1)));
         by.entry((key.0, Some(strand), octave, held)).or_default().extend(moved);
     }
 }
+
+/// What it costs to break up a section that plays for a strand that hardly sounds.
+const BREAKS_UP: f64 = 1.0;
 
 /// Inside a section the higher task goes to the higher chairs, so that nobody has to cross.
 fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gathered) {
@@ -534,7 +709,9 @@ fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gath
                 mean(sketch.strands[strand].between(span.0, span.1)) + 12.0 * f64::from(key.2)
             })
         };
-        keys.sort_by(|a, b| height(b).total_cmp(&height(a)).then(a.cmp(b)));
+        // The tune is for the first chairs, whatever lies above it.
+        let tune = |key: &Doing| key.1.is_none_or(|strand| sketch.strands[strand].role != Role::Melody);
+        keys.sort_by(|a, b| tune(a).cmp(&tune(b)).then(height(b).total_cmp(&height(a))).then(a.cmp(b)));
         let all: Vec<usize> = keys.iter().flat_map(|key| by[key].clone()).collect();
         let mut order = crate::realise::from_the_top(&found.chairs, found.kind, &all).into_iter();
         for key in &keys {

@@ -27,6 +27,28 @@ impl Choice {
     }
 }
 
+/// A strand that has to be carried.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Need {
+    /// The strand.
+    pub strand: usize,
+    /// Whether at its own octave.
+    pub own_octave: bool,
+    /// Players needed at least.
+    pub players: usize,
+    /// What each of them costs that is lacking.
+    pub price: f64,
+}
+
+/// Two choices, each a group and one of its choices, that are worth something together, or cost something (negative).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pair {
+    /// The choices, of different groups.
+    pub both: [(usize, usize); 2],
+    /// What they are worth together.
+    pub worth: f64,
+}
+
 /// What is asked of one phrase's assignment.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Problem {
@@ -34,8 +56,14 @@ pub struct Problem {
     pub choices: Vec<Vec<Choice>>,
     /// Players of each group.
     pub players: Vec<usize>,
-    /// Strands that have to be carried: strand, whether at its own octave, players needed at least.
-    pub needs: Vec<(usize, bool, usize)>,
+    /// Strands that have to be carried.
+    pub needs: Vec<Need>,
+    /// Strands that only so many groups are to have: strand, groups at most, and what each further one costs.
+    pub limits: Vec<(usize, usize, f64)>,
+    /// Choices that are worth something together.
+    pub pairs: Vec<Pair>,
+    /// What groups could do of strands that hardly sound, for whom a few players are found afterwards.
+    pub sparse: Vec<Vec<Choice>>,
     /// Assignments not to be given again, with how many groups have to differ.
     pub not_again: Vec<(Vec<usize>, usize)>,
     /// Octaves in which a line is to sound too: strand, octave, and what it costs where nobody has it there.
@@ -43,9 +71,6 @@ pub struct Problem {
     /// Pairs of choices, each a group and one of its choices, that exclude each other: players of one section who would have to cross.
     pub apart: Vec<[(usize, usize); 2]>,
 }
-
-/// What a need that nobody meets costs: more than any preference.
-const UNMET: f64 = 100.0;
 
 /// Most choices of all groups together that are weighed at once; beyond it each group keeps its better ones.
 const MOST_CHOICES: usize = 1_500;
@@ -114,9 +139,10 @@ fn solve_within(problem: &Problem, most_choices: usize, most_branches: u64) -> O
 }
 
 /// What every group's best choice would be worth if no other were there: nothing is worth more.
-fn each_alone(problem: &Problem) -> f64 {
+pub(crate) fn each_alone(problem: &Problem) -> f64 {
     let best = |choices: &Vec<Choice>| choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max);
-    problem.choices.iter().map(best).filter(|best| best.is_finite()).sum()
+    let alone: f64 = problem.choices.iter().map(best).filter(|best| best.is_finite()).sum();
+    alone + problem.pairs.iter().map(|pair| pair.worth.max(0.0)).sum::<f64>()
 }
 
 /// The problem as a linear programme, with a variable for each choice and one for what is lacking of each need and wish.
@@ -133,7 +159,7 @@ fn linear(problem: &Problem) -> (Linear, Vec<Vec<Variable>>, Vec<Variable>) {
     }
     let mut slack = Vec::new();
     for need in &problem.needs {
-        let lacking = linear.add_var(-UNMET, (0.0, number(need.2)));
+        let lacking = linear.add_var(-need.price, (0.0, number(need.players)));
         let mut sum = LinearExpr::empty();
         sum.add(lacking, 1.0);
         for ((choices, row), &players) in problem.choices.iter().zip(&x).zip(&problem.players) {
@@ -141,8 +167,33 @@ fn linear(problem: &Problem) -> (Linear, Vec<Vec<Variable>>, Vec<Variable>) {
                 sum.add(var, number(players));
             }
         }
-        linear.add_constraint(sum, ComparisonOp::Ge, number(need.2));
+        linear.add_constraint(sum, ComparisonOp::Ge, number(need.players));
         slack.push(lacking);
+    }
+    for limit in &problem.limits {
+        let beyond = linear.add_var(-limit.2, (0.0, number(problem.choices.len())));
+        let mut sum = LinearExpr::empty();
+        sum.add(beyond, -1.0);
+        for (choices, row) in problem.choices.iter().zip(&x) {
+            for (_, &var) in choices.iter().zip(row).filter(|(choice, _)| choice.strand == Some(limit.0)) {
+                sum.add(var, 1.0);
+            }
+        }
+        linear.add_constraint(sum, ComparisonOp::Le, number(limit.1));
+        slack.push(beyond);
+    }
+    for pair in &problem.pairs {
+        let [Some(a), Some(b)] = pair.both.map(|(unit, choice)| x.get(unit).and_then(|row| row.get(choice)).copied()) else {
+            continue;
+        };
+        let together = linear.add_var(pair.worth, (0.0, 1.0));
+        if pair.worth > 0.0 {
+            linear.add_constraint([(together, 1.0), (a, -1.0)], ComparisonOp::Le, 0.0);
+            linear.add_constraint([(together, 1.0), (b, -1.0)], ComparisonOp::Le, 0.0);
+        } else {
+            linear.add_constraint([(a, 1.0), (b, 1.0), (together, -1.0)], ComparisonOp::Le, 1.0);
+        }
+        slack.push(together);
     }
     for wish in &problem.wishes {
         let unheard = linear.add_var(-wish.2, (0.0, 1.0));
@@ -177,8 +228,11 @@ fn hint(problem: &Problem, picked: &[usize], x: &[Vec<Variable>], slack: &[Varia
     }
     let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     let lacking = problem.needs.iter().map(|need| number(lacking(problem, picked, need)));
+    let beyond = problem.limits.iter().map(|limit| number(beyond(problem, picked, limit)));
+    let there = |pair: &&Pair| pair.both.iter().all(|&(unit, choice)| x.get(unit).is_some_and(|row| choice < row.len()));
+    let together = problem.pairs.iter().filter(there).map(|pair| f64::from(u8::from(has_both(picked, pair))));
     let unheard = problem.wishes.iter().map(|wish| f64::from(u8::from(!heard(problem, picked, wish))));
-    values.extend(slack.iter().copied().zip(lacking.chain(unheard)));
+    values.extend(slack.iter().copied().zip(lacking.chain(beyond).chain(together).chain(unheard)));
     values
 }
 
@@ -221,6 +275,11 @@ fn thinned(problem: &Problem, most: usize) -> (Problem, Vec<Vec<usize>>) {
             })
             .collect(),
         apart: problem.apart.iter().filter_map(|[a, b]| Some([place(*a)?, place(*b)?])).collect(),
+        pairs: problem
+            .pairs
+            .iter()
+            .filter_map(|pair| Some(Pair { both: [place(pair.both[0])?, place(pair.both[1])?], ..*pair }))
+            .collect(),
         ..problem.clone()
     };
     (smaller, kept)
@@ -270,7 +329,7 @@ fn greedy(problem: &Problem) -> Option<Vec<usize>> {
 }
 
 /// Players that a need still wants.
-fn lacking(problem: &Problem, picked: &[usize], need: &(usize, bool, usize)) -> usize {
+fn lacking(problem: &Problem, picked: &[usize], need: &Need) -> usize {
     let have: usize = problem
         .choices
         .iter()
@@ -279,7 +338,17 @@ fn lacking(problem: &Problem, picked: &[usize], need: &(usize, bool, usize)) -> 
         .filter(|((choices, at), _)| choices.get(**at).is_some_and(|choice| meets(choice, need)))
         .map(|(_, players)| *players)
         .sum();
-    need.2.saturating_sub(have)
+    need.players.saturating_sub(have)
+}
+
+/// Groups that have a strand beyond those it is limited to.
+fn beyond(problem: &Problem, picked: &[usize], limit: &(usize, usize, f64)) -> usize {
+    let has = |(choices, at): &(&Vec<Choice>, &usize)| choices.get(**at).is_some_and(|choice| choice.strand == Some(limit.0));
+    problem.choices.iter().zip(picked).filter(has).count().saturating_sub(limit.1)
+}
+
+fn has_both(picked: &[usize], pair: &Pair) -> bool {
+    pair.both.iter().all(|(unit, choice)| picked.get(*unit) == Some(choice))
 }
 
 /// Whether anybody plays a line in the octave wished for.
@@ -291,8 +360,8 @@ fn grants(choice: &Choice, wish: &(usize, i32, f64)) -> bool {
     choice.strand == Some(wish.0) && choice.octave == wish.1
 }
 
-fn meets(choice: &Choice, need: &(usize, bool, usize)) -> bool {
-    choice.strand == Some(need.0) && (!need.1 || choice.octave == 0)
+fn meets(choice: &Choice, need: &Need) -> bool {
+    choice.strand == Some(need.strand) && (!need.own_octave || choice.octave == 0)
 }
 
 /// What an assignment is worth; `None` where it is one not to be given again, or two of its choices exclude each other.
@@ -311,9 +380,10 @@ pub fn worth(problem: &Problem, picked: &[usize]) -> Option<f64> {
     for (choices, &at) in problem.choices.iter().zip(picked) {
         sum += choices.get(at).map_or(0.0, |choice| choice.worth);
     }
-    for need in &problem.needs {
-        sum -= UNMET * f64::from(u32::try_from(lacking(problem, picked, need)).unwrap_or(0));
-    }
+    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
+    sum -= problem.needs.iter().map(|need| need.price * number(lacking(problem, picked, need))).sum::<f64>();
+    sum -= problem.limits.iter().map(|limit| limit.2 * number(beyond(problem, picked, limit))).sum::<f64>();
+    sum += problem.pairs.iter().filter(|pair| has_both(picked, pair)).map(|pair| pair.worth).sum::<f64>();
     sum -= problem.wishes.iter().filter(|wish| !heard(problem, picked, wish)).map(|wish| wish.2).sum::<f64>();
     Some(sum)
 }
@@ -322,6 +392,10 @@ pub fn worth(problem: &Problem, picked: &[usize]) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::assign::noise;
+
+    fn need(strand: usize, own_octave: bool, players: usize) -> Need {
+        Need { strand, own_octave, players, price: 100.0 }
+    }
 
     fn all(problem: &Problem) -> f64 {
         let mut best = f64::NEG_INFINITY;
@@ -365,8 +439,13 @@ mod tests {
             let mut problem = Problem {
                 choices,
                 players: vec![1, 2, 3, 1, 2],
-                needs: vec![(0, true, 1), (1, false, 3), (2, false, 1)],
+                needs: vec![need(0, true, 1), need(1, false, 3), need(2, false, 1)],
+                limits: vec![(0, 1, 0.8)],
+                pairs: [((0, 1), (3, 2), 0.9), ((1, 2), (2, 4), -1.1), ((2, 1), (4, 3), 0.6)]
+                    .map(|(a, b, worth)| Pair { both: [a, b], worth })
+                    .to_vec(),
                 not_again: Vec::new(),
+                sparse: Vec::new(),
                 wishes: vec![(1, -1, 0.7), (2, 0, 2.0)],
                 apart: vec![[(0, 1), (1, 3)], [(2, 2), (3, 2)]],
             };
@@ -402,7 +481,7 @@ mod tests {
                     .collect()
             })
             .collect();
-        let needs = (0..12).map(|strand| (strand, true, 11)).collect();
+        let needs = (0..12).map(|strand| need(strand, true, 11)).collect();
         let problem = Problem { players: (0..120).map(|unit| 1 + unit % 3).collect(), choices, needs, ..Problem::default() };
         let found = solve(&problem).expect("an answer");
         assert!(found.worth.is_finite() && found.worth <= found.bound + 1e-6);

@@ -424,6 +424,7 @@ fn notes_of(slices: &[Slice], found: &Voiced, voice: usize, line: LineId, strand
                 pitch: slice.pitch(key),
                 line,
                 like: None,
+                breath: false,
             }),
         }
     }

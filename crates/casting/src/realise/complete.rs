@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use ripieno_score::{Crotchets, Pitch};
 
-use super::{CastNote, PhraseCast, Seat, Setting};
+use super::{CastNote, PhraseCast, Seat, Setting, sounding};
 use crate::sketch::{LONGEST, Strand};
 
 /// A moment at which chords begin: the tones all chord strands have from there, and how they are spelled.
@@ -100,25 +100,14 @@ struct Around {
 fn around(notes: &[CastNote], at: Crotchets) -> Around {
     let next = notes.partition_point(|note| note.onset <= at);
     let (until, from) = notes.split_at(next);
-    let now = sounding(until, at);
+    let now = sounding(notes, at);
     let before = until.iter().rev().find(|note| note.onset < at).filter(|note| at <= note.end());
     Around { before: before.map(CastNote::key), now: now.map(CastNote::key), after: from.first().map(CastNote::key) }
 }
 
-/// Notes looked back at for the one that sounds: a player has one at a time, perhaps with grace notes.
-const BEGUN: usize = 8;
-
-/// Which of a player's notes that have begun, in order of time, sounds at a moment.
-fn sounding(begun: &[CastNote], at: Crotchets) -> Option<&CastNote> {
-    begun.iter().rev().take(BEGUN).find(|note| at < note.end())
-}
-
 /// Pitch classes that sound at a moment, of everybody or of everybody but one.
 fn sounded(cast: &PhraseCast, at: Crotchets, without: Option<Seat>) -> u16 {
-    let of = |notes: &Vec<CastNote>| {
-        let next = notes.partition_point(|note| note.onset <= at);
-        sounding(&notes[..next], at).map_or(0u16, |note| 1 << note.key().rem_euclid(12))
-    };
+    let of = |notes: &Vec<CastNote>| sounding(notes, at).map_or(0u16, |note| 1 << note.key().rem_euclid(12));
     cast.notes.iter().filter(|(seat, _)| Some(**seat) != without).fold(0, |have, (_, notes)| have | of(notes))
 }
 
@@ -163,6 +152,7 @@ mod tests {
                 pitch: crate::voicing::spelled(&[None; 12], key),
                 line: LineId { strand: 0, voice: 1 },
                 like: None,
+                breath: false,
             };
             (0..).zip(keys).map(note).collect()
         };

@@ -112,6 +112,7 @@ fn plain(
             pitch,
             line: LineId { strand: strand_at, voice: 0 },
             like,
+            breath: false,
         });
     }
     if folded > 0 {
@@ -157,7 +158,14 @@ fn thickened(
             // Out of reach the player has the tune itself.
             let (pitch, voice) = if chair.reach.allows(added.semitones()) { (added, below) } else { (top, 0) };
             let like = Some(Like { part: strand.part, note: note.written, plain: false });
-            CastNote { onset: note.onset, duration: note.duration, pitch, line: LineId { strand: strand_at, voice }, like }
+            CastNote {
+                onset: note.onset,
+                duration: note.duration,
+                pitch,
+                line: LineId { strand: strand_at, voice },
+                like,
+                breath: false,
+            }
         })
         .collect()
 }

@@ -40,6 +40,8 @@ pub struct CastNote {
     pub pitch: Pitch,
     /// What it is part of.
     pub line: LineId,
+    /// Whether a breath is marked after it.
+    pub breath: bool,
     /// The written note of the sketch whose signs it takes over.
     pub(crate) like: Option<Like>,
 }
@@ -141,6 +143,15 @@ impl Setting<'_> {
         }
         tones
     }
+}
+
+/// Notes looked back at for the one that sounds: a player has one at a time, perhaps with grace notes.
+const BEGUN: usize = 8;
+
+/// Which of a player's notes, in order of time, sounds at a moment.
+pub(crate) fn sounding(notes: &[CastNote], at: Crotchets) -> Option<&CastNote> {
+    let next = notes.partition_point(|note| note.onset <= at);
+    notes[..next].iter().rev().take(BEGUN).find(|note| at < note.end())
 }
 
 /// Realises one phrase.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_casting::{Habit, Habits};
+use ripieno_casting::{Habit, Habits, Together};
 use ripieno_texture::Role;
 use serde::{Deserialize, Serialize};
 
@@ -34,6 +34,9 @@ struct KeptHabit {
 pub(crate) struct KeptHabits {
     name: String,
     sections: BTreeMap<String, KeptHabit>,
+    /// Left out by older drafts.
+    #[serde(default)]
+    together: BTreeMap<String, Exact>,
 }
 
 impl KeptHabits {
@@ -47,7 +50,8 @@ impl KeptHabits {
             doubled: habit.doubled.iter().map(|(with, &value)| (with.clone(), Exact::of(value))).collect(),
         };
         let sections = habits.sections.iter().map(|(section, habit)| (section.clone(), kept(habit))).collect();
-        Self { name: habits.name.clone(), sections }
+        let together = habits.together.figures.iter().map(|(what, &value)| (what.clone(), Exact::of(value))).collect();
+        Self { name: habits.name.clone(), sections, together }
     }
 
     pub(crate) fn habits(&self) -> Habits {
@@ -61,7 +65,8 @@ impl KeptHabits {
             doubled: kept.doubled.iter().map(|(with, value)| (with.clone(), value.value())).collect(),
         };
         let sections = self.sections.iter().map(|(section, kept)| (section.clone(), habit(kept))).collect();
-        Habits { name: self.name.clone(), sections }
+        let figures = self.together.iter().map(|(what, value)| (what.clone(), value.value())).collect();
+        Habits { name: self.name.clone(), sections, together: Together { figures } }
     }
 }
 
@@ -71,7 +76,8 @@ mod tests {
 
     #[test]
     fn what_is_kept_is_what_was_learnt() {
-        let usual = Habits::usual();
+        let mut usual = Habits::usual();
+        usual.together.figures.insert("cohesion horns".to_owned(), 0.1 + 0.2);
         let text = serde_json::to_string(&KeptHabits::of(&usual)).unwrap_or_default();
         let read: Option<KeptHabits> = serde_json::from_str(&text).ok();
         assert!(!usual.sections.is_empty());

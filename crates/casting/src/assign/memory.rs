@@ -1,0 +1,137 @@
+//! What happened before a phrase: who had what, which instrument is in hand, and how tired everybody is.
+
+use std::collections::BTreeMap;
+
+use ripieno_score::Crotchets;
+
+use super::Unit;
+use crate::lineup::{Lineup, LineupSection};
+use crate::plan::{PhrasePlan, Plan};
+use crate::realise::Seat;
+use crate::sketch::{Sketch, Strand};
+
+/// What happened before a phrase.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Memory {
+    /// The strand and octave of the phrase before, by group.
+    pub last: Vec<Option<(usize, i32)>>,
+    /// The instrument last in hand, and until when it was played, by group.
+    pub held: Vec<(usize, Crotchets)>,
+    /// How tired the lips of a group are, in phrases of eight seconds: the mean of its players.
+    pub strain: Vec<f64>,
+    /// How many phrases a group has rested since it last played.
+    pub silent: Vec<u32>,
+    /// How tired each player is, in seconds of playing: loud ones count twice, high ones once more; rests take off half as much again as they last.
+    pub loads: BTreeMap<Seat, f64>,
+    /// The strand of each player in the phrase before.
+    pub strands: BTreeMap<Seat, usize>,
+}
+
+/// The level from which on playing is loud.
+const LOUD: f32 = 5.5;
+/// A phrase of four bars of two seconds each.
+const PHRASE: f64 = 8.0;
+/// Seconds of playing that a second of rest makes good. Brass players are told to rest as much as they play (`endurance-rule` in the sources of `ripieno_players`); the figure is ours.
+const RECOVERS: f64 = 1.5;
+
+impl Memory {
+    /// Before anybody has played.
+    #[must_use]
+    pub fn fresh(units: usize) -> Self {
+        Self {
+            last: vec![None; units],
+            held: vec![(0, Crotchets::ZERO); units],
+            strain: vec![0.0; units],
+            silent: vec![0; units],
+            ..Self::default()
+        }
+    }
+
+    /// How tired a player is, in seconds.
+    #[must_use]
+    pub fn load(&self, seat: Seat) -> f64 {
+        self.loads.get(&seat).copied().unwrap_or(0.0)
+    }
+
+    /// What a player had in the phrase before.
+    #[must_use]
+    pub fn had(&self, seat: Seat) -> Option<usize> {
+        self.strands.get(&seat).copied()
+    }
+
+    /// How much a phrase of a strand tires a player, in seconds.
+    pub(super) fn effort(
+        &self,
+        sketch: &Sketch,
+        section: &LineupSection,
+        chair: usize,
+        strand: usize,
+        octave: i32,
+        span: (Crotchets, Crotchets),
+    ) -> f64 {
+        let found = &sketch.strands[strand];
+        let notes = found.between(span.0, span.1);
+        let loud = sketch.level_at(found.part, span.0).is_some_and(|level| level >= LOUD);
+        let top = i32::from(section.chairs[chair].reach.comfortable.high()) - 5;
+        let high = !found.is_chordal() && notes.iter().filter(|note| note.key() + 12 * octave > top).count() * 3 > notes.len();
+        seconds(sketch, span) * sounds(found, span) * (1.0 + f64::from(u8::from(loud)) + f64::from(u8::from(high)))
+    }
+
+    /// Takes in what a phrase makes everybody do.
+    pub(crate) fn pass(&mut self, sketch: &Sketch, lineup: &Lineup, units: &[Unit], phrase: &PhrasePlan) {
+        let span = Plan::span(sketch, &phrase.bars);
+        let whole = seconds(sketch, span);
+        for (at, section) in lineup.sections.iter().enumerate() {
+            for chair in 0..section.chairs.len() {
+                let seat = (at, chair);
+                let task = phrase.tasks.iter().find(|task| task.section == at && task.chairs.contains(&chair));
+                let load = self.load(seat);
+                let load = match task.and_then(|task| Some((task, task.strand?))) {
+                    None => {
+                        self.strands.remove(&seat);
+                        load - RECOVERS * whole
+                    }
+                    Some((task, strand)) => {
+                        self.strands.insert(seat, strand);
+                        let effort = self.effort(sketch, section, chair, strand, task.octave.unwrap_or(0), span);
+                        load + effort - RECOVERS * whole * (1.0 - sounds(&sketch.strands[strand], span))
+                    }
+                };
+                self.loads.insert(seat, load.max(0.0));
+            }
+        }
+        for (at, unit) in units.iter().enumerate() {
+            let task = phrase.tasks.iter().find(|task| {
+                task.section == unit.section
+                    && task.strand.is_some()
+                    && unit.chairs.iter().any(|chair| task.chairs.contains(chair))
+            });
+            self.last[at] = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
+            self.silent[at] = if task.is_some() { 0 } else { self.silent[at].saturating_add(1) };
+            let all: f64 = unit.chairs.iter().map(|&chair| self.load((unit.section, chair))).sum();
+            self.strain[at] = all / f64::from(u32::try_from(unit.chairs.len()).unwrap_or(u32::MAX).max(1)) / PHRASE;
+            if let Some((task, strand)) = task.and_then(|task| Some((task, task.strand?))) {
+                let end = sketch.strands[strand].between(span.0, span.1).iter().map(|note| note.end()).max();
+                self.held[at] = (task.held, end.unwrap_or(self.held[at].1));
+            }
+        }
+    }
+}
+
+fn seconds(sketch: &Sketch, span: (Crotchets, Crotchets)) -> f64 {
+    sketch.sounding.tempo.seconds(span.1) - sketch.sounding.tempo.seconds(span.0)
+}
+
+/// Share of a span in which a strand sounds.
+fn sounds(strand: &Strand, span: (Crotchets, Crotchets)) -> f64 {
+    let (mut sum, mut until) = (Crotchets::ZERO, span.0);
+    for note in strand.between(span.0, span.1) {
+        let end = note.end().min(span.1);
+        let start = note.onset.max(until);
+        if end > start {
+            sum += end - start;
+            until = end;
+        }
+    }
+    (sum.to_f64() / (span.1 - span.0).to_f64().max(1e-9)).clamp(0.0, 1.0)
+}

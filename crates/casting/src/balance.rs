@@ -1,0 +1,245 @@
+//! Balance as a target: what would cover the melody is marked softer or played by fewer, and chords are evened out.
+//!
+//! Estimated sound power by `ripieno_acoustics`; a melody is also heard by register and colour, which no number here tells. That an accompaniment is marked
+//! a dynamic below the tune is common practice (handbooks agree; from memory). The sketch's own distinctions and the tasks of a plan stay as they are.
+
+use std::collections::BTreeMap;
+
+use ripieno_acoustics::{Source, Ways};
+use ripieno_score::{Crotchets, DynamicLevel};
+use ripieno_texture::Role;
+
+use crate::lineup::Lineup;
+use crate::loudness::{level_at, level_in, moved_by};
+use crate::plan::{PhrasePlan, Plan, Task};
+use crate::realise::{CastNote, Seat};
+use crate::sketch::Sketch;
+
+/// The melody may send out so many dB less than all others together before anything is done for it.
+const WANTED: f64 = -3.0;
+/// From so many dB of the loudest chord tone over the softest on a chord is evened out.
+const EVEN: f64 = 6.0;
+/// What a dB that lacks is worth, of melody and of chords, and what a step softer and a player less cost, in one unit.
+const MELODY_DB: f64 = 1.0;
+const CHORD_DB: f64 = 0.3;
+const SOFTER: f64 = 0.8;
+const FEWER: f64 = 1.5;
+/// The softest level casting marks of itself: pp.
+const SOFTEST_MARKED: f32 = 2.0;
+/// How many steps below the melody casting marks an accompaniment at most.
+const STEPS: f32 = 2.0;
+
+/// Sound power of a moment: the melody's, all others', and of each tone of the chords.
+#[derive(Default)]
+struct Power {
+    tune: f64,
+    rest: f64,
+    tones: BTreeMap<i32, f64>,
+}
+
+/// By how many dB the melody stands above all others at each beginning of a bar, and the loudest chord tone above the softest.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Balance {
+    pub margins: Vec<f64>,
+    pub spreads: Vec<f64>,
+}
+
+/// The balance of a phrase; `seated`: the line-up as it sits there; `sounding`: what a player sounds at a moment.
+pub(crate) fn of_phrase(
+    sketch: &Sketch,
+    seated: &Lineup,
+    phrase: &PhrasePlan,
+    sounding: &dyn Fn(Crotchets) -> Vec<(Seat, CastNote)>,
+) -> Balance {
+    let span = Plan::span(sketch, &phrase.bars);
+    let mut found = Balance::default();
+    for bar in phrase.bars.clone() {
+        let at = sketch.bar_start(bar);
+        let mut power = Power::default();
+        for (seat, note) in sounding(at) {
+            let chair = &seated.sections[seat.0].chairs[seat.1];
+            let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
+            let level = level_at(sketch, task, note.line.strand, span, at).map_or(DynamicLevel::MEZZO_FORTE, DynamicLevel);
+            let db = Source::of(&chair.instrument.id).power(f64::from(note.key()), level, Ways::empty()).db;
+            let own = 10f64.powf(db / 10.0) * f64::from(chair.people);
+            match sketch.strands[note.line.strand].role {
+                Role::Melody => power.tune += own,
+                role => {
+                    power.rest += own;
+                    if role == Role::Harmony {
+                        *power.tones.entry(note.key().rem_euclid(12)).or_default() += own;
+                    }
+                }
+            }
+        }
+        if power.tune > 0.0 && power.rest > 0.0 {
+            found.margins.push(10.0 * (power.tune / power.rest).log10());
+        }
+        if power.tones.len() > 1 {
+            let ends = |(least, most): (f64, f64), &own: &f64| (f64::min(least, own), f64::max(most, own));
+            let (least, most) = power.tones.values().fold((f64::INFINITY, 0.0), ends);
+            found.spreads.push(10.0 * (most / least).log10());
+        }
+    }
+    found
+}
+
+pub(crate) fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / f64::from(u32::try_from(values.len()).unwrap_or(1)))
+}
+
+/// What is short of a good balance, in the unit of the prices.
+fn short(balance: &Balance) -> f64 {
+    let melody = mean(&balance.margins).map_or(0.0, |margin| (WANTED - margin).max(0.0));
+    let chords = mean(&balance.spreads).map_or(0.0, |spread| (spread - EVEN).max(0.0));
+    MELODY_DB * melody + CHORD_DB * chords
+}
+
+/// One thing that can be done.
+#[derive(Clone, Copy)]
+enum Remedy {
+    /// A task marked one step softer.
+    Softer(usize),
+    /// A player of a task rests.
+    Fewer(usize),
+}
+
+/// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Returns whether players were taken out, so that the phrase has to be realised again.
+pub(crate) fn settle(
+    sketch: &Sketch,
+    seated: &Lineup,
+    phrase: &mut PhrasePlan,
+    own: usize,
+    notes: &BTreeMap<Seat, Vec<CastNote>>,
+) -> bool {
+    let span = Plan::span(sketch, &phrase.bars);
+    let melody = phrase.tasks.iter().find(|task| task.role == Role::Melody && task.strand.is_some());
+    let Some(tune) = melody.and_then(|task| task.strand) else { return false };
+    let loud = melody.and_then(|task| Some(level_in(sketch, tune, span)? + moved_by(sketch, task, span)));
+    let mark = loud.unwrap_or(DynamicLevel::MEZZO_FORTE.0);
+    let reckon = |phrase: &PhrasePlan| {
+        let plays = |seat: &Seat| {
+            phrase.tasks.iter().any(|task| task.strand.is_some() && task.section == seat.0 && task.chairs.contains(&seat.1))
+        };
+        let sounding = |at: Crotchets| {
+            let of = |(seat, own): (&Seat, &Vec<CastNote>)| crate::realise::sounding(own, at).map(|note| (*seat, *note));
+            notes.iter().filter(|(seat, _)| plays(seat)).filter_map(of).collect()
+        };
+        short(&of_phrase(sketch, seated, phrase, &sounding))
+    };
+    let (mut lacks, mut fewer) = (reckon(phrase), false);
+    let before = phrase.tasks.clone();
+    while lacks > 0.0 {
+        let mut best: Option<(f64, f64, PhrasePlan, Remedy)> = None;
+        for at in own..phrase.tasks.len() {
+            let remedies = [(Remedy::Softer(at), SOFTER), (Remedy::Fewer(at), FEWER)];
+            for (remedy, price) in remedies {
+                let Some(changed) = with(sketch, phrase, remedy, tune, mark, span) else { continue };
+                let left = reckon(&changed);
+                let gain = lacks - left - price;
+                if gain > 1e-9 && best.as_ref().is_none_or(|(known, ..)| gain > known + 1e-9) {
+                    best = Some((gain, left, changed, remedy));
+                }
+            }
+        }
+        let Some((_, left, changed, remedy)) = best else { break };
+        *phrase = changed;
+        lacks = left;
+        fewer |= matches!(remedy, Remedy::Fewer(_));
+    }
+    for (task, was) in phrase.tasks.iter_mut().zip(&before) {
+        if task.dynamic != was.dynamic
+            && let Some(level) = task.dynamic
+        {
+            let cause = if lacks < f64::EPSILON {
+                "so that the melody is heard and the chord is even"
+            } else {
+                "to cover the melody less"
+            };
+            task.why = format!("{}; marked {} {cause} (estimated sound power)", task.why, level.mark());
+        }
+        if task.chairs.len() < was.chairs.len() {
+            task.why =
+                format!("{}; {} of them rest so as not to cover the melody", task.why, was.chairs.len() - task.chairs.len());
+        }
+    }
+    // Where nothing is marked, who is marked softer needs something to be softer than.
+    if loud.is_none() && phrase.tasks.iter().zip(&before).any(|(task, was)| task.dynamic != was.dynamic) {
+        let first = phrase.tasks.iter().skip(own).position(|task| task.strand == Some(tune) && task.dynamic.is_none());
+        if let Some(first) = first {
+            phrase.tasks[own + first].dynamic = Some(DynamicLevel::MEZZO_FORTE);
+        }
+    }
+    fewer
+}
+
+/// The phrase with one remedy; `None` where it is none.
+fn with(
+    sketch: &Sketch,
+    phrase: &PhrasePlan,
+    remedy: Remedy,
+    tune: usize,
+    mark: f32,
+    span: (Crotchets, Crotchets),
+) -> Option<PhrasePlan> {
+    let mut changed = phrase.clone();
+    match remedy {
+        Remedy::Softer(at) => {
+            let task = changed.tasks.get_mut(at).filter(|task| task.strand.is_some_and(|strand| strand != tune))?;
+            let (sketched, melody) = (level_in(sketch, task.strand?, span), level_in(sketch, tune, span));
+            // Where the sketch has set them apart already, it has decided.
+            if sketched.zip(melody).is_some_and(|(own, melody)| own < melody - 0.5) {
+                return None;
+            }
+            let now = sketched.unwrap_or(DynamicLevel::MEZZO_FORTE.0) + moved_by(sketch, task, span);
+            let now = task.dynamic.filter(|_| sketched.is_none()).map_or(now, |level| level.0);
+            let next = DynamicLevel::from_mark(DynamicLevel(now - 1.0).mark())?;
+            if next.0 < SOFTEST_MARKED || next.0 < mark - STEPS - 0.1 || next.0 >= now {
+                return None;
+            }
+            task.dynamic = Some(next);
+        }
+        Remedy::Fewer(at) => {
+            let task = changed.tasks.get(at).filter(|task| task.strand.is_some_and(|strand| strand != tune))?;
+            let strand = task.strand?;
+            let all: usize =
+                changed.tasks.iter().filter(|other| other.strand == Some(strand)).map(|task| task.chairs.len()).sum();
+            let least = if sketch.strands[strand].is_chordal() { crate::assign::tones_of(sketch, strand, span) + 1 } else { 1 };
+            if task.chairs.len() < 2 || all <= least {
+                return None;
+            }
+            let (section, why) = (task.section, "rest so as not to cover the melody".to_owned());
+            let out = changed.tasks[at].chairs.pop()?;
+            let silent =
+                |task: &&mut Task| task.section == section && task.strand.is_none() && task.why != crate::plan::BY_THE_PLAN;
+            match changed.tasks.iter_mut().find(silent) {
+                Some(silence) => {
+                    silence.chairs.push(out);
+                    silence.chairs.sort_unstable();
+                }
+                None => changed.tasks.push(Task { why, ..Task::new(section, vec![out], Role::Tacet, None) }),
+            }
+        }
+    }
+    Some(changed)
+}
+
+/// Why a melody that may be covered was left so, in a few words.
+pub(crate) fn reason(sketch: &Sketch, phrase: &PhrasePlan) -> &'static str {
+    let span = Plan::span(sketch, &phrase.bars);
+    let Some(tune) = phrase.tasks.iter().find(|task| task.role == Role::Melody).and_then(|task| task.strand) else {
+        return "nobody has the melody";
+    };
+    let others = || phrase.tasks.iter().filter(|task| task.strand.is_some_and(|strand| strand != tune));
+    if others().any(|task| task.why == crate::plan::BY_THE_PLAN) {
+        return "the plan has set who plays and how loud";
+    }
+    let apart = |task: &Task| {
+        let (own, melody) = (task.strand.and_then(|strand| level_in(sketch, strand, span)), level_in(sketch, tune, span));
+        own.zip(melody).is_some_and(|(own, melody)| own < melody - 0.5)
+    };
+    if others().all(|task| apart(task) && task.dynamic.is_none()) {
+        return "the sketch marks the others softer already, and no player of theirs can be spared";
+    }
+    "the others are as soft and as few as casting makes them"
+}
