@@ -6,13 +6,13 @@
 use std::collections::BTreeMap;
 
 use ripieno_acoustics::{Source, Ways};
-use ripieno_score::{Crotchets, DynamicLevel};
+use ripieno_score::{Crotchets, DynamicLevel, Transposition};
 use ripieno_texture::Role;
 
 use crate::lineup::Lineup;
 use crate::loudness::{level_at, level_in, moved_by};
 use crate::plan::{PhrasePlan, Plan, Task};
-use crate::realise::{CastNote, Seat};
+use crate::realise::{CastNote, LineId, Seat};
 use crate::sketch::Sketch;
 
 /// The melody may send out so many dB less than all others together before anything is done for it.
@@ -23,9 +23,12 @@ const EVEN: f64 = 6.0;
 const MELODY_DB: f64 = 1.0;
 const CHORD_DB: f64 = 0.3;
 const SOFTER: f64 = 0.8;
-const FEWER: f64 = 1.5;
+const FEWER: f64 = 0.4;
+const JOINS: f64 = 0.8;
 /// The softest level casting marks of itself: pp.
 const SOFTEST_MARKED: f32 = 2.0;
+/// From here on it is loud, and whole sections are not taken out.
+const LOUD: f32 = 5.5;
 /// How many steps below the melody casting marks an accompaniment at most.
 const STEPS: f32 = 2.0;
 
@@ -100,8 +103,10 @@ fn short(balance: &Balance) -> f64 {
 enum Remedy {
     /// A task marked one step softer.
     Softer(usize),
-    /// A player of a task rests.
+    /// A player of a task rests; the only one, or all of a body, where others have the strand.
     Fewer(usize),
+    /// A player of a task joins the tune.
+    Joins(usize),
 }
 
 /// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Returns whether players were taken out, so that the phrase has to be realised again.
@@ -111,6 +116,7 @@ pub(crate) fn settle(
     phrase: &mut PhrasePlan,
     own: usize,
     notes: &BTreeMap<Seat, Vec<CastNote>>,
+    loads: &BTreeMap<Seat, f64>,
 ) -> bool {
     let span = Plan::span(sketch, &phrase.bars);
     let melody = phrase.tasks.iter().find(|task| task.role == Role::Melody && task.strand.is_some());
@@ -123,7 +129,8 @@ pub(crate) fn settle(
         };
         let sounding = |at: Crotchets| {
             let of = |(seat, own): (&Seat, &Vec<CastNote>)| crate::realise::sounding(own, at).map(|note| (*seat, *note));
-            notes.iter().filter(|(seat, _)| plays(seat)).filter_map(of).collect()
+            let known = notes.iter().filter(|(seat, _)| plays(seat) && !joined(phrase, seat, tune, notes)).filter_map(of);
+            known.chain(joining(sketch, phrase, tune, notes, at)).collect()
         };
         short(&of_phrase(sketch, seated, phrase, &sounding))
     };
@@ -132,9 +139,9 @@ pub(crate) fn settle(
     while lacks > 0.0 {
         let mut best: Option<(f64, f64, PhrasePlan, Remedy)> = None;
         for at in own..phrase.tasks.len() {
-            let remedies = [(Remedy::Softer(at), SOFTER), (Remedy::Fewer(at), FEWER)];
+            let remedies = [(Remedy::Softer(at), SOFTER), (Remedy::Fewer(at), FEWER), (Remedy::Joins(at), JOINS)];
             for (remedy, price) in remedies {
-                let Some(changed) = with(sketch, phrase, remedy, tune, mark, span) else { continue };
+                let Some(changed) = with(sketch, seated, phrase, own, remedy, tune, mark, span, loads) else { continue };
                 let left = reckon(&changed);
                 let gain = lacks - left - price;
                 if gain > 1e-9 && best.as_ref().is_none_or(|(known, ..)| gain > known + 1e-9) {
@@ -145,11 +152,12 @@ pub(crate) fn settle(
         let Some((_, left, changed, remedy)) = best else { break };
         *phrase = changed;
         lacks = left;
-        fewer |= matches!(remedy, Remedy::Fewer(_));
+        fewer |= matches!(remedy, Remedy::Fewer(_) | Remedy::Joins(_));
     }
-    for (task, was) in phrase.tasks.iter_mut().zip(&before) {
-        if task.dynamic != was.dynamic
-            && let Some(level) = task.dynamic
+    for task in &mut phrase.tasks[own..] {
+        let was = before.iter().find(|was| was.section == task.section && was.strand == task.strand && was.octave == task.octave);
+        if let (Some(level), Some(was)) = (task.dynamic, was)
+            && task.dynamic != was.dynamic
         {
             let cause = if lacks < f64::EPSILON {
                 "so that the melody is heard and the chord is even"
@@ -158,11 +166,8 @@ pub(crate) fn settle(
             };
             task.why = format!("{}; marked {} {cause} (estimated sound power)", task.why, level.mark());
         }
-        if task.chairs.len() < was.chairs.len() {
-            task.why =
-                format!("{}; {} of them rest so as not to cover the melody", task.why, was.chairs.len() - task.chairs.len());
-        }
     }
+    fewer |= first_chairs_first(sketch, seated, phrase, own, tune);
     // Where nothing is marked, who is marked softer needs something to be softer than.
     if loud.is_none() && phrase.tasks.iter().zip(&before).any(|(task, was)| task.dynamic != was.dynamic) {
         let first = phrase.tasks.iter().skip(own).position(|task| task.strand == Some(tune) && task.dynamic.is_none());
@@ -173,14 +178,46 @@ pub(crate) fn settle(
     fewer
 }
 
+/// Whoever has the tune in a section sits before those who have a figure or an effect in it: they change places.
+fn first_chairs_first(sketch: &Sketch, seated: &Lineup, phrase: &mut PhrasePlan, own: usize, tune: usize) -> bool {
+    let mut changed = false;
+    for a in own..phrase.tasks.len() {
+        for b in own..phrase.tasks.len() {
+            let (lead, figure) = (&phrase.tasks[a], &phrase.tasks[b]);
+            let decorates = |strand: usize| matches!(sketch.strands[strand].role, Role::Figuration | Role::Effect);
+            let apart = lead.section != figure.section || lead.held != 0 || figure.held != 0;
+            if apart || lead.strand != Some(tune) || !figure.strand.is_some_and(decorates) {
+                continue;
+            }
+            let chairs = &seated.sections[lead.section].chairs;
+            let last = lead.chairs.iter().copied().max();
+            let first = figure.chairs.iter().copied().min();
+            let (Some(last), Some(first)) = (last, first) else { continue };
+            if first < last && chairs[first].instrument.id == chairs[last].instrument.id {
+                for (task, from, to) in [(a, last, first), (b, first, last)] {
+                    let chairs = &mut phrase.tasks[task].chairs;
+                    chairs.iter_mut().filter(|chair| **chair == from).for_each(|chair| *chair = to);
+                    chairs.sort_unstable();
+                }
+                changed = true;
+            }
+        }
+    }
+    changed
+}
+
 /// The phrase with one remedy; `None` where it is none.
+#[allow(clippy::too_many_arguments)] // what is known of the phrase
 fn with(
     sketch: &Sketch,
+    seated: &Lineup,
     phrase: &PhrasePlan,
+    own: usize,
     remedy: Remedy,
     tune: usize,
     mark: f32,
     span: (Crotchets, Crotchets),
+    loads: &BTreeMap<Seat, f64>,
 ) -> Option<PhrasePlan> {
     let mut changed = phrase.clone();
     match remedy {
@@ -200,28 +237,119 @@ fn with(
             task.dynamic = Some(next);
         }
         Remedy::Fewer(at) => {
-            let task = changed.tasks.get(at).filter(|task| task.strand.is_some_and(|strand| strand != tune))?;
-            let strand = task.strand?;
-            let all: usize =
-                changed.tasks.iter().filter(|other| other.strand == Some(strand)).map(|task| task.chairs.len()).sum();
-            let least = if sketch.strands[strand].is_chordal() { crate::assign::tones_of(sketch, strand, span) + 1 } else { 1 };
-            if task.chairs.len() < 2 || all <= least {
-                return None;
-            }
-            let (section, why) = (task.section, "rest so as not to cover the melody".to_owned());
-            let out = changed.tasks[at].chairs.pop()?;
-            let silent =
-                |task: &&mut Task| task.section == section && task.strand.is_none() && task.why != crate::plan::BY_THE_PLAN;
-            match changed.tasks.iter_mut().find(silent) {
+            let out = spared(sketch, seated, phrase, at, tune, span, loads)?;
+            let section = phrase.tasks[at].section;
+            without(&mut changed, at, &out);
+            let silent = |task: &&mut Task| task.section == section && task.strand.is_none();
+            match changed.tasks.iter_mut().skip(own).find(silent) {
                 Some(silence) => {
-                    silence.chairs.push(out);
+                    silence.chairs.extend(out);
                     silence.chairs.sort_unstable();
                 }
-                None => changed.tasks.push(Task { why, ..Task::new(section, vec![out], Role::Tacet, None) }),
+                None => {
+                    let why = "rest so as not to cover the melody".to_owned();
+                    changed.tasks.push(Task { why, ..Task::new(section, out, Role::Tacet, None) });
+                }
+            }
+        }
+        Remedy::Joins(at) => {
+            let task = phrase.tasks.get(at)?;
+            // Whoever rests for the lips goes on resting.
+            let out = match task.strand {
+                None if task.why.contains("lips") || seated.sections[task.section].is_body => return None,
+                None => {
+                    let load = |chair: usize| loads.get(&(task.section, chair)).copied().unwrap_or(0.0);
+                    vec![task.chairs.iter().copied().min_by(|&a, &b| load(a).total_cmp(&load(b)).then(a.cmp(&b)))?]
+                }
+                Some(_) => spared(sketch, seated, phrase, at, tune, span, loads).filter(|out| out.len() == 1)?,
+            };
+            let leads = phrase.tasks.iter().find(|task| task.strand == Some(tune))?;
+            let (section, octave) = (task.section, leads.octave.unwrap_or(0));
+            let reach = seated.sections[section].chairs[out[0]].reach;
+            let notes = sketch.strands[tune].between(span.0, span.1);
+            if task.held != 0 || notes.iter().any(|note| reach.strain(note.key() + 12 * octave) > 2) {
+                return None;
+            }
+            without(&mut changed, at, &out);
+            let same = |task: &&mut Task| {
+                task.section == section && task.strand == Some(tune) && task.octave.unwrap_or(0) == octave && task.held == 0
+            };
+            match changed.tasks.iter_mut().skip(own).find(same) {
+                Some(tune) => {
+                    tune.chairs.extend(out);
+                    tune.chairs.sort_unstable();
+                }
+                None => changed.tasks.push(Task {
+                    octave: Some(octave),
+                    why: "with the tune, which the others would cover (estimated sound power)".to_owned(),
+                    dynamic: leads.dynamic,
+                    ..Task::new(section, out, Role::Melody, Some(tune))
+                }),
             }
         }
     }
     Some(changed)
+}
+
+/// Players a task can spare: the most tired, or all where a body or a single player has what others have too; what there is of chords stays whole.
+fn spared(
+    sketch: &Sketch,
+    seated: &Lineup,
+    phrase: &PhrasePlan,
+    at: usize,
+    tune: usize,
+    span: (Crotchets, Crotchets),
+    loads: &BTreeMap<Seat, f64>,
+) -> Option<Vec<usize>> {
+    let task = phrase.tasks.get(at).filter(|task| task.strand.is_some_and(|strand| strand != tune))?;
+    let (strand, body) = (task.strand?, seated.sections[task.section].is_body);
+    let all: usize = phrase.tasks.iter().filter(|other| other.strand == Some(strand)).map(|task| task.chairs.len()).sum();
+    let least = if sketch.strands[strand].is_chordal() { crate::assign::tones_of(sketch, strand, span) } else { 1 };
+    let load = |chair: usize| loads.get(&(task.section, chair)).copied().unwrap_or(0.0);
+    let tired = task.chairs.iter().copied().max_by(|&a, &b| load(a).total_cmp(&load(b)).then(a.cmp(&b)))?;
+    let out = if body { task.chairs.clone() } else { vec![tired] };
+    // In a tutti nobody is left out, only doublings are.
+    let empties = out.len() == task.chairs.len();
+    let loud = level_in(sketch, tune, span).is_some_and(|level| level >= LOUD);
+    (all >= least + out.len() && !(empties && loud)).then_some(out)
+}
+
+/// Takes players out of a task, and the task out where nobody is left.
+fn without(phrase: &mut PhrasePlan, at: usize, out: &[usize]) {
+    phrase.tasks[at].chairs.retain(|chair| !out.contains(chair));
+    if phrase.tasks[at].chairs.is_empty() {
+        phrase.tasks.remove(at);
+    }
+}
+
+/// Whether a player has the tune by the plan and other notes, or none, as yet.
+fn joined(phrase: &PhrasePlan, seat: &Seat, tune: usize, notes: &BTreeMap<Seat, Vec<CastNote>>) -> bool {
+    let has = |task: &Task| task.strand == Some(tune) && task.section == seat.0 && task.chairs.contains(&seat.1);
+    phrase.tasks.iter().any(has) && notes.get(seat).and_then(|own| own.first()).is_none_or(|note| note.line.strand != tune)
+}
+
+/// What those who join the tune would sound at a moment.
+fn joining(
+    sketch: &Sketch,
+    phrase: &PhrasePlan,
+    tune: usize,
+    notes: &BTreeMap<Seat, Vec<CastNote>>,
+    at: Crotchets,
+) -> Vec<(Seat, CastNote)> {
+    let Some(now) = sketch.strands[tune].at(at) else { return Vec::new() };
+    let mut found = Vec::new();
+    for task in phrase.tasks.iter().filter(|task| task.strand == Some(tune)) {
+        for &chair in &task.chairs {
+            let seat = (task.section, chair);
+            if joined(phrase, &seat, tune, notes) {
+                let octaves = i8::try_from(task.octave.unwrap_or(0)).unwrap_or(0);
+                let pitch = now.pitch.moved(Transposition { octaves, ..Transposition::NONE });
+                let line = LineId { strand: tune, voice: 0 };
+                found.push((seat, CastNote { onset: now.onset, duration: now.duration, pitch, line, breath: false, like: None }));
+            }
+        }
+    }
+    found
 }
 
 /// Why a melody that may be covered was left so, in a few words.

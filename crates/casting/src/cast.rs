@@ -5,8 +5,9 @@ use std::ops::Range;
 
 use ripieno_players::Objection;
 use ripieno_score::{Crotchets, Score};
+use ripieno_texture::Role;
 
-use crate::assign::{Memory, Problem, Solved, Taste, each_alone, problem, separate, solve, tasks, thinned, units};
+use crate::assign::{Choice, Memory, Problem, Solved, Taste, each_alone, problem, separate, solve, tasks, thinned, units};
 use crate::balance::settle;
 use crate::breath::breathe;
 use crate::build::build;
@@ -90,6 +91,8 @@ impl Optimality {
 /// A finished casting.
 #[derive(Debug, Clone)]
 pub struct Cast {
+    /// What it is meant to show beside other proposals, in a few words; empty for a cast that stands alone.
+    pub idea: &'static str,
     /// The plan with everything filled in.
     pub plan: Plan,
     /// Phrase by phrase what each player has.
@@ -192,12 +195,15 @@ pub fn proposals_unless(
     stop: &dyn Fn() -> bool,
 ) -> Vec<Cast> {
     let mut found: Vec<Cast> = Vec::new();
-    let mut taken: Vec<Vec<Vec<usize>>> = Vec::new();
+    let mut taken: Vec<Taken> = Vec::new();
     for n in 0..count {
-        let options = if n > 0 { options.seeded(options.seed_of(n)) } else { options.clone() };
+        let mut options = if n > 0 { options.seeded(options.seed_of(n)) } else { options.clone() };
+        let (idea, fuller) = IDEAS[if n == 0 { 0 } else { 1 + (n - 1) % (IDEAS.len() - 1) }];
+        options.taste.fullness += fuller;
         let filled = filled(sketch, lineup, plan, habits, &options, &taken, stop);
-        taken.push(filled.picked.clone());
-        let cast = realise(sketch, lineup, filled, &options, None, stop);
+        taken.push((filled.picked.clone(), filled.tunes.clone()));
+        let mut cast = realise(sketch, lineup, filled, &options, None, stop);
+        cast.idea = idea;
         if stop() {
             break;
         }
@@ -227,13 +233,28 @@ pub fn recast(
     realise(sketch, lineup, filled, options, Some((before, phrases)), &never)
 }
 
+/// What each proposal is for, and how much fuller than usual it is: the first as usual, then the tune in other colours, in a full and in a thin texture.
+const IDEAS: [(&str, f64); 4] = [
+    ("as usual", 0.0),
+    ("the tune in another colour", 0.0),
+    ("another colour, and fuller", 1.2),
+    ("another colour, and thinner", -1.0),
+];
+
+/// What an earlier proposal has chosen: phrase by phrase each group's choice, and which groups have the tune.
+type Taken = (Vec<Vec<usize>>, Vec<Vec<bool>>);
+
 /// A plan with everything filled in.
 struct Filled {
     plan: Plan,
     /// The choices made, phrase by phrase, for proposals that must differ.
     picked: Vec<Vec<usize>>,
+    /// Which groups have the tune, phrase by phrase.
+    tunes: Vec<Vec<bool>>,
     /// From which of its tasks on each phrase is as casting has it.
     own: Vec<usize>,
+    /// How tired each player is before each phrase.
+    loads: Vec<BTreeMap<Seat, f64>>,
     /// As [`Optimality::unsettled`].
     unsettled: (usize, f64),
 }
@@ -245,13 +266,14 @@ fn filled(
     plan: &Plan,
     habits: &Habits,
     options: &Options,
-    taken: &[Vec<Vec<usize>>],
+    taken: &[Taken],
     stop: &dyn Fn() -> bool,
 ) -> Filled {
     let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
     let units = units(lineup);
     let mut memory = Memory::fresh(units.len());
-    let (mut picked_all, mut own, mut unsettled) = (Vec::new(), Vec::new(), (0, 0.0));
+    let (mut picked_all, mut tunes, mut own, mut loads) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let mut unsettled = (0, 0.0);
     for (at, phrase) in plan.phrases.iter_mut().enumerate() {
         if stop() {
             break;
@@ -260,10 +282,17 @@ fn filled(
         let picked = if open {
             let playing = options.playing.as_ref().and_then(|playing| playing.get(at)).map(Vec::as_slice);
             let mut asked = problem(sketch, lineup, &units, habits, phrase, &memory, playing, &options.taste);
+            let is_tune = |choice: &Choice| choice.strand.is_some_and(|strand| sketch.strands[strand].role == Role::Melody);
+            for (unit, choices) in asked.choices.iter_mut().enumerate() {
+                let had =
+                    taken.iter().filter(|(_, tunes)| tunes.get(at).and_then(|tunes| tunes.get(unit)) == Some(&true)).count();
+                let price = options.taste.other_colour * f64::from(u32::try_from(had).unwrap_or(u32::MAX));
+                choices.iter_mut().filter(|choice| is_tune(choice)).for_each(|choice| choice.worth -= price);
+            }
             let differ = (units.len() / 4).max(1);
             asked.not_again = taken
                 .iter()
-                .filter_map(|phrases| phrases.get(at))
+                .filter_map(|(phrases, _)| phrases.get(at))
                 .filter(|picked| picked.len() == units.len())
                 .map(|picked| (picked.clone(), differ))
                 .collect();
@@ -276,6 +305,8 @@ fn filled(
                 unsettled = (unsettled.0 + 1, unsettled.1 + (bound - worth).max(0.0));
             }
             let new = tasks(sketch, lineup, &units, habits, phrase, &asked, &picked);
+            let chosen = |(choices, &at): (&Vec<Choice>, &usize)| choices.get(at).is_some_and(is_tune);
+            tunes.push(asked.choices.iter().zip(&picked).map(chosen).collect());
             own.push(phrase.tasks.len());
             let mut new = thinned(sketch, lineup, phrase, new, &memory);
             separate(sketch, lineup, habits, &mut new);
@@ -283,13 +314,15 @@ fn filled(
             picked
         } else {
             own.push(phrase.tasks.len());
+            tunes.push(Vec::new());
             Vec::new()
         };
         phrase.fill = false;
+        loads.push(memory.loads.clone());
         memory.pass(sketch, lineup, &units, phrase);
         picked_all.push(picked);
     }
-    Filled { plan, picked: picked_all, own, unsettled }
+    Filled { plan, picked: picked_all, tunes, own, loads, unsettled }
 }
 
 fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
@@ -311,7 +344,8 @@ fn realise(
     before: Option<(&Cast, &[usize])>,
     stop: &dyn Fn() -> bool,
 ) -> Cast {
-    let Filled { mut plan, own, unsettled, .. } = filled;
+    let Filled { mut plan, own, loads, unsettled, .. } = filled;
+    let rested = BTreeMap::new();
     let mut phrases: Vec<PhraseCast> = Vec::with_capacity(plan.phrases.len());
     let mut last: BTreeMap<Seat, (Crotchets, i32)> = BTreeMap::new();
     for (at, planned) in plan.phrases.iter_mut().enumerate() {
@@ -333,7 +367,7 @@ fn realise(
                     Setting { sketch, lineup: &lineup, weights: options.weights, search: options.search, locks: &options.locks };
                 let mut done = phrase(&setting, planned, &around);
                 let own = own.get(at).copied().unwrap_or(usize::MAX);
-                if settle(sketch, &lineup, planned, own, &done.notes) {
+                if settle(sketch, &lineup, planned, own, &done.notes, loads.get(at).unwrap_or(&rested)) {
                     done = phrase(&setting, planned, &around);
                 }
                 breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);
@@ -358,8 +392,16 @@ fn realise(
         remarks.extend(done.remarks.iter().cloned());
         remarks.extend(uncarried(sketch, planned));
     }
-    let mut cast =
-        Cast { plan, phrases, criteria: Criteria::default(), objections: Vec::new(), covered: Vec::new(), optimality, remarks };
+    let mut cast = Cast {
+        idea: "",
+        plan,
+        phrases,
+        criteria: Criteria::default(),
+        objections: Vec::new(),
+        covered: Vec::new(),
+        optimality,
+        remarks,
+    };
     if stop() {
         return cast;
     }

@@ -93,7 +93,8 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
             musicxml::write(&score).into_bytes()
         };
         std::fs::write(&out, bytes).map_err(failed)?;
-        print(&format!("{}: proposal {} of {count}\n{}", out.display(), n + 1, explain(&sketch, &lineup, cast)))?;
+        let idea = if cast.idea.is_empty() { String::new() } else { format!(", {}", cast.idea) };
+        print(&format!("{}: proposal {} of {count}{idea}\n{}", out.display(), n + 1, explain(&sketch, &lineup, cast)))?;
         print(&objected(&score, &cast.objections))?;
     }
     if casts.len() > 1 {

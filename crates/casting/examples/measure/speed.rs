@@ -102,7 +102,18 @@ pub fn speed() -> Answer {
         let rests = |phrase: &&ripieno_casting::PhraseCast| {
             (0..found.chairs.len()).all(|chair| phrase.notes.get(&(section, chair)).is_none_or(Vec::is_empty))
         };
-        println!("{} rest in {} of {} phrases", found.name, first.phrases.iter().filter(rests).count(), first.phrases.len());
+        let length = sketch.score.length().to_f64();
+        let plays = |chair: usize| -> f64 {
+            first.notes_of((section, chair)).iter().map(|note| note.duration.to_f64()).sum::<f64>() / length
+        };
+        let shares: Vec<String> = (0..found.chairs.len()).map(|chair| format!("{:.2}", plays(chair))).collect();
+        let resting = first.phrases.iter().filter(rests).count();
+        println!(
+            "{} rest in {resting} of {} phrases; each plays {} of the time",
+            found.name,
+            first.phrases.len(),
+            shares.join(" ")
+        );
     }
     let begin = Instant::now();
     let three = proposals(&sketch, &lineup, &Plan::default(), &habits, &options, 3);

@@ -17,6 +17,8 @@ use crate::sketch::{Sketch, Strand};
 /// Seconds of playing (loud and high ones counted more, [`Memory::loads`]) from which on a player is spared where another can take over: the window over which
 /// `ripieno_players` looks at the lips of brass (`endurance.csv`, from memory).
 const SPARED: f64 = 60.0;
+/// Seconds up to which a player counts as fresh, whatever is to come.
+const FRESH: f64 = 0.5 * SPARED;
 /// What it is worth, in the same seconds, that whoever has a line goes on with it.
 const GOES_ON: f64 = 20.0;
 /// What one place further from the first chair costs.
@@ -83,7 +85,10 @@ pub(crate) fn thinned(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, mut
         let least = if strand.is_chordal() { tones.saturating_sub(elsewhere).clamp(1, size) } else { 1 };
         let mut count = wanted(strand, size, level, tones).max(least);
         let effort = memory.effort(sketch, section, tasks[at].chairs[0], strand_at, tasks[at].octave.unwrap_or(0), span);
-        let tired = |chair: &usize| memory.load((tasks[at].section, *chair)) + effort > SPARED;
+        let tired = |chair: &usize| {
+            let load = memory.load((tasks[at].section, *chair));
+            load > FRESH && load + effort > SPARED
+        };
         // Whoever has played long is spared as far as the others suffice.
         let fresh = tasks[at].chairs.iter().filter(|chair| !tired(chair)).count();
         count = count.min(fresh.max(least));

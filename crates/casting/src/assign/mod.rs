@@ -195,6 +195,9 @@ pub fn problem(
         }
         problem.choices.push(choices);
     }
+    for &strand in strands.iter().filter(|&&strand| matches!(sketch.strands[strand].role, Role::Melody | Role::Bass)) {
+        question.somehow(strand, &busy, playing, &mut problem);
+    }
     if single {
         problem.apart = crossing(sketch, units, &problem.choices);
     }
@@ -386,6 +389,25 @@ impl Question<'_> {
             }
         }
         choices
+    }
+
+    /// Tune and bass are carried somehow: where nobody has all of one within reach, by those of whom the fewest notes have to go to another octave.
+    fn somehow(&self, strand: usize, busy: &[(usize, usize)], playing: Option<&[bool]>, problem: &mut Problem) {
+        if problem.choices.iter().flatten().any(|choice| choice.strand == Some(strand)) {
+            return;
+        }
+        let notes = self.sketch.strands[strand].between(self.span.0, self.span.1);
+        for (at, unit) in self.units.iter().enumerate() {
+            let free = unit.chairs.iter().find(|&&chair| !busy.contains(&(unit.section, chair)));
+            let Some(chair) = free.filter(|_| playing.is_none_or(|playing| playing.get(at) != Some(&false))) else { continue };
+            let chair = &self.lineup.sections[unit.section].chairs[*chair];
+            let octave = crate::realise::best_octave(chair, notes, 0);
+            let beyond = notes.iter().filter(|note| !chair.reach.allows(note.key() + 12 * octave)).count();
+            let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
+            let best = problem.choices[at].iter().map(|choice| choice.worth).fold(0.0, f64::max);
+            let worth = best - 20.0 * number(beyond) / number(notes.len().max(1)) - 2.0 * f64::from(octave.abs());
+            problem.choices[at].push(Choice { strand: Some(strand), octave, held: 0, worth });
+        }
     }
 
     /// What speaks for and against choices beside habit and reach: one colour stays with the tune through its theme, the first chairs have it before figures, and where it is loud

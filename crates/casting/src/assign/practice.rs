@@ -21,7 +21,7 @@ const HAND_OFF: f64 = 1.5;
 /// By how much, as odds, a section plays more in loud phrases and less in others if it is kept wholly for them.
 const RESERVE: f64 = 3.0;
 /// Pairs of choices weighed at most, the heaviest first, so that the search stays short.
-const MOST_PAIRS: usize = 48;
+const MOST_PAIRS: usize = 64;
 /// Choices so far below a group's best are not taken up for the sake of a pair.
 const FAR_OFF: f64 = 4.0;
 
@@ -45,7 +45,8 @@ pub(super) fn pairs(question: &Question<'_>, problem: &mut Problem) {
                     let Some(strand) = x.strand else { continue };
                     let line = !question.sketch.strands[strand].is_chordal();
                     let worth = match holds {
-                        Some(share) => COHESION * (share - 0.5),
+                        Some(share) if x.octave == y.octave => COHESION * (share - 0.5),
+                        Some(_) => 0.0,
                         None if !same && line => doubling(question.habits, learned, kind(one), kind(other), x.octave - y.octave),
                         None => 0.0,
                     };
@@ -56,7 +57,12 @@ pub(super) fn pairs(question: &Question<'_>, problem: &mut Problem) {
             }
         }
     }
-    found.sort_by(|a, b| b.worth.abs().total_cmp(&a.worth.abs()).then(a.both.cmp(&b.both)));
+    // Of pairs worth alike those of the likelier choices.
+    let likely = |pair: &Pair| -> f64 { pair.both.iter().map(|&(unit, at)| problem.choices[unit][at].worth - close[unit]).sum() };
+    found.sort_by(|a, b| {
+        let order = b.worth.abs().total_cmp(&a.worth.abs()).then(likely(b).total_cmp(&likely(a)));
+        order.then(a.both.cmp(&b.both))
+    });
     found.truncate(MOST_PAIRS);
     problem.pairs = found;
 }

@@ -5,6 +5,7 @@ mod complete;
 mod lines;
 
 pub(crate) use chords::from_the_top;
+pub(crate) use lines::best_octave;
 
 use std::collections::BTreeMap;
 
