@@ -115,12 +115,7 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
 
 /// What casting estimates and nobody has objected to, as points for the proof list.
 fn estimated(sketch: &Sketch, cast: &Cast) -> Vec<Unresolved> {
-    let point = |one: &Covered| Unresolved {
-        part: String::new(),
-        bars: one.named(sketch),
-        what: one.what(),
-        remedy: one.remedy().to_owned(),
-    };
+    let point = |one: &Covered| Unresolved::of_all(one.named(sketch), one.what(), one.remedy());
     cast.covered.iter().map(point).collect()
 }
 

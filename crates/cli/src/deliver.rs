@@ -1,14 +1,17 @@
 //! `ripieno deliver`
 
 use std::fs;
+use std::io::{IsTerminal, Write};
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use ripieno_casting::Lineup;
-use ripieno_deliver::{Book, BookOptions, Setting, Unresolved, books, objected, proof_list, texts, unresolved};
+use ripieno_deliver::{BookOptions, Order, Pages, Paper, Receiver, Unresolved, deliver, prove};
+use ripieno_engraving::{IS_BUILT_IN, engraver};
 use ripieno_formats::{Limits, Severity};
 use ripieno_players::{Level, Options, check};
 use ripieno_score::{Sounding, Unroll};
-use ripieno_study::{Study, analyse_file};
+use ripieno_study::analyse_file;
 
 use crate::chart::needs_notes;
 use crate::save::save;
@@ -24,11 +27,9 @@ pub struct DeliverArguments {
     out: PathBuf,
     /// Paper and staff size of the parts
     #[arg(long, value_enum, default_value_t = PartPaper::Orchestra)]
-    #[cfg_attr(not(feature = "engraving"), allow(dead_code))] // only pages have paper
     paper: PartPaper,
     /// Paper of the full score
     #[arg(long, value_enum, default_value_t = ScorePaper::A3)]
-    #[cfg_attr(not(feature = "engraving"), allow(dead_code))]
     score_paper: ScorePaper,
     /// Rests of this many bars get a cue before the entry; 0 for none
     #[arg(long, value_name = "BARS", default_value_t = 8)]
@@ -86,6 +87,27 @@ enum ScorePaper {
     A2,
 }
 
+/// The folder a delivery is written to.
+struct Folder<'a> {
+    out: &'a Path,
+    shows: bool,
+}
+
+impl Receiver for Folder<'_> {
+    fn file(&mut self, path: &str, bytes: &[u8]) -> Result<(), String> {
+        save(&self.out.join(path), bytes)
+    }
+
+    fn goes_on(&mut self, doing: &str) -> ControlFlow<()> {
+        if self.shows {
+            eprint!("\r{doing:<60}");
+            // Progress that cannot be shown is no reason to stop.
+            let _ = std::io::stderr().flush();
+        }
+        ControlFlow::Continue(())
+    }
+}
+
 /// Takes the score apart and writes everything that goes out. What is asked of players is judged at the level each has in the line-up, where there
 /// is one.
 pub fn run(arguments: &DeliverArguments, lineup: Option<&Lineup>) -> Result<(), String> {
@@ -93,39 +115,59 @@ pub fn run(arguments: &DeliverArguments, lineup: Option<&Lineup>) -> Result<(), 
     study.findings.iter().filter(|finding| finding.severity >= Severity::Warning).for_each(|finding| eprintln!("{finding}"));
     let score = &study.score;
     let said = |what: &dyn std::fmt::Display| format!("{}: {what}", arguments.file.display());
-    let options = BookOptions {
-        cue_after: arguments.cue_after,
-        splits: !arguments.keep_together,
-        leaders: study.leaders(),
-        ..BookOptions::default()
-    };
-    let books = books(score, &options).map_err(|error| said(&error))?;
     let played = Sounding::new(score, Unroll::AsPlayed);
     for folder in ["parts", "score"] {
         made(&arguments.out.join(folder))?;
     }
-    for (path, bytes) in texts(score, &played, &books).map_err(|error| said(&error))? {
-        save(&arguments.out.join(path), &bytes)?;
+    if !arguments.no_pages && !IS_BUILT_IN {
+        eprintln!(
+            "this program was built without the engraver: no PDF is written; build it with `cargo build --release --features engraving`"
+        );
     }
-    let settings = if arguments.no_pages { vec![None; books.len()] } else { pages::set(arguments, &study, &books)? };
+    let engraver = if arguments.no_pages || !IS_BUILT_IN { None } else { Some(engraver().map_err(|error| error.to_string())?) };
+    let order = Order {
+        score,
+        played: &played,
+        tempo: &study.sounding.tempo,
+        options: BookOptions {
+            cue_after: arguments.cue_after,
+            splits: !arguments.keep_together,
+            leaders: study.leaders(),
+            ..BookOptions::default()
+        },
+        pages: engraver.as_deref().map(|engraver| Pages {
+            engraver,
+            parts: match arguments.paper {
+                PartPaper::Orchestra => Paper::ORCHESTRA,
+                PartPaper::A4 => Paper::A4,
+                PartPaper::B4 => Paper::B4,
+            },
+            score: match arguments.score_paper {
+                ScorePaper::A3 => Paper::SCORE_A3,
+                ScorePaper::A2 => Paper::SCORE_A2,
+            },
+        }),
+    };
+    let mut folder = Folder { out: &arguments.out, shows: std::io::stderr().is_terminal() };
+    let delivered = deliver(&order, &mut folder).map_err(|error| said(&error))?;
+    if folder.shows {
+        eprint!("\r{:60}\r", "");
+    }
     if arguments.sound {
         let folder = arguments.out.join("sound");
         made(&folder)?;
         crate::hear::mock_up(score, &played, &folder).map_err(|error| said(&error))?;
     }
-    let mut open = unresolved(score, &books, &settings);
     let objections = match lineup {
         Some(lineup) => ripieno_casting::objections(score, lineup),
         None => check(score, &played, &Options { level: arguments.level, only: Vec::new() }),
     };
-    open.extend(objected(score, objections));
-    open.extend(arguments.estimated.iter().cloned());
-    save(&arguments.out.join("proof list.csv"), &proof_list(&open))?;
-    let pages: usize = settings.iter().flatten().map(|setting| setting.pages.len()).sum();
+    let open = prove(&order, &delivered, objections, arguments.estimated.clone(), &mut folder).map_err(|error| said(&error))?;
+    let pages = delivered.pages();
     println!(
         "{}: {} parts{}, full score, {} points to settle in \"proof list.csv\"",
         arguments.out.display(),
-        books.len(),
+        delivered.books.len(),
         if pages > 0 { format!(" on {pages} pages") } else { String::new() },
         open.len()
     );
@@ -135,71 +177,4 @@ pub fn run(arguments: &DeliverArguments, lineup: Option<&Lineup>) -> Result<(), 
 
 fn made(folder: &Path) -> Result<(), String> {
     fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))
-}
-
-#[cfg(not(feature = "engraving"))]
-mod pages {
-    use super::{Book, DeliverArguments, Setting, Study};
-
-    pub(super) fn set(_: &DeliverArguments, _: &Study, books: &[Book]) -> Result<Vec<Option<Setting>>, String> {
-        eprintln!(
-            "this program was built without the engraver: no PDF is written; build it with `cargo build --release --features engraving`"
-        );
-        Ok(vec![None; books.len()])
-    }
-}
-
-#[cfg(feature = "engraving")]
-mod pages {
-    use std::io::{IsTerminal, Write};
-    use std::ops::ControlFlow;
-
-    use ripieno_deliver::{Paper, SCORE_PATH, Title, part_paths, set_book, set_score};
-    use ripieno_engraving::{engraver, pdf};
-
-    use super::{Book, DeliverArguments, PartPaper, ScorePaper, Setting, Study, save};
-
-    pub(super) fn set(arguments: &DeliverArguments, study: &Study, books: &[Book]) -> Result<Vec<Option<Setting>>, String> {
-        let score = &study.score;
-        let engraver = engraver().map_err(|error| error.to_string())?;
-        let paper = match arguments.paper {
-            PartPaper::Orchestra => Paper::ORCHESTRA,
-            PartPaper::A4 => Paper::A4,
-            PartPaper::B4 => Paper::B4,
-        };
-        let shows = std::io::stderr().is_terminal();
-        let tell = |what: &str| {
-            if shows {
-                eprint!("\r{what:<60}");
-                // Progress that cannot be shown is no reason to stop.
-                let _ = std::io::stderr().flush();
-            }
-        };
-        let mut settings = Vec::new();
-        for (book, path) in books.iter().zip(part_paths(books)) {
-            tell(path.strip_prefix("parts/").unwrap_or(&path));
-            let setting = set_book(&*engraver, book, &study.sounding.tempo, &paper, &Title::of(score, &book.name))
-                .map_err(|error| format!("{}: {error}", book.name))?;
-            let bytes = pdf(&setting.pages).map_err(|error| format!("{}: {error}", book.name))?;
-            save(&arguments.out.join(format!("{path}.pdf")), &bytes)?;
-            settings.push(Some(setting));
-        }
-        let on = match arguments.score_paper {
-            ScorePaper::A3 => Paper::SCORE_A3,
-            ScorePaper::A2 => Paper::SCORE_A2,
-        };
-        let mut seen = |bars: usize| {
-            tell(&format!("full score, bar {bars} of {}", score.bars.len()));
-            ControlFlow::Continue(())
-        };
-        match set_score(&*engraver, score, &on, &Title::of_score(score), &mut seen) {
-            Ok(setting) => {
-                let bytes = pdf(&setting.pages).map_err(|error| format!("full score: {error}"))?;
-                save(&arguments.out.join(format!("{SCORE_PATH}.pdf")), &bytes)?;
-            }
-            Err(error) => eprintln!("\rfull score: {error}"),
-        }
-        tell("");
-        Ok(settings)
-    }
 }

@@ -150,7 +150,7 @@ mod pictures {
 
 #[cfg(feature = "engraving")]
 mod pictures {
-    use ripieno_engraving::{Layout, NoteRoles, engrave_score, engraver, layer_staves, note_roles, pdf, png, roles_of_excerpt};
+    use ripieno_engraving::{Layout, NoteRoles, engrave_score, engraver, layer_staves, note_spans, pdf, png, roles_of_excerpt};
     use ripieno_formats::excerpt::{Excerpt, condense};
     use ripieno_formats::{Limits, Severity};
     use ripieno_study::analyse_file;
@@ -175,8 +175,8 @@ mod pictures {
         if !form.is_picture() {
             return written(&excerpt, arguments, form);
         }
-        let roles =
-            arguments.by_role.then(|| roles_of_excerpt(&note_roles(score, sounding, &study.lines, reading), &excerpt.origin));
+        let spans = || note_spans(score, sounding, &study.lines, reading, window);
+        let roles = arguments.by_role.then(|| roles_of_excerpt(&spans(), reading, &excerpt.origin));
         drawn(&excerpt, roles.as_ref(), arguments, form)
     }
 

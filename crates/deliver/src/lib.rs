@@ -21,6 +21,7 @@ mod setting;
 mod sheet;
 mod split;
 mod turns;
+mod whole;
 
 pub use books::{Book, BookOptions, books};
 pub use cues::Cue;
@@ -31,3 +32,4 @@ pub use names::players_name;
 pub use paper::{LEAST_STAFF_OF_PART, LEAST_STAFF_OF_SCORE, Paper};
 pub use setting::{Setting, SettingError, Turn, set_book, set_score};
 pub use sheet::Title;
+pub use whole::{Delivered, Ended, Order, Pages, Receiver, deliver, prove};

@@ -24,6 +24,14 @@ pub struct Unresolved {
     pub remedy: String,
 }
 
+impl Unresolved {
+    /// A point about the score rather than one part.
+    #[must_use]
+    pub fn of_all(bars: impl Into<String>, what: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self { part: String::new(), bars: bars.into(), what: what.into(), remedy: remedy.into() }
+    }
+}
+
 /// What taking the score apart and setting it has left open.
 #[must_use]
 pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>]) -> Vec<Unresolved> {

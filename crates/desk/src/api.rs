@@ -32,7 +32,7 @@ use crate::studied::{self, MOST_BYTES};
 use crate::takeaway;
 use crate::upload;
 use crate::view::View;
-use crate::{asking, assets, balance, chart, compare, evidence, notes, saved, write};
+use crate::{anchors, asking, assets, balance, chart, compare, evidence, notes, profiles, saved, write};
 
 /// The demonstration score, made for this project.
 const DEMO: &[u8] = include_bytes!("../../../demo/lifeboat_overture.musicxml");
@@ -76,6 +76,7 @@ fn routes() -> OpenApiRouter<Desk> {
         .merge(chart::routes())
         .merge(excerpt::routes())
         .merge(listen::routes())
+        .merge(profiles::routes())
         .merge(saved::routes())
         .merge(takeaway::routes())
         .merge(write::routes())
@@ -193,6 +194,7 @@ async fn remove_score(State(desk): State<Desk>, score: ScorePath) -> Outcome<Sta
             job.cancel();
         }
         desk.library()?.remove(score)?;
+        anchors::forget(&desk, score);
         desk.let_go(score);
         desk.drafts.outdate(score);
         Ok(StatusCode::NO_CONTENT)

@@ -15,6 +15,7 @@ use crate::compare::Profiles;
 use crate::failure::{Failure, Outcome};
 use crate::jobs::Jobs;
 use crate::media::Media;
+use crate::profiles::SavedProfiles;
 use crate::shelf::SmallMaps;
 use crate::weigher::Weighers;
 use crate::write::Drafts;
@@ -55,9 +56,13 @@ pub struct Inner {
     held: Mutex<Held>,
     /// One at a time changes the corrections.
     pub(crate) correcting: Mutex<()>,
+    /// One at a time changes what notes of one's own are tied to.
+    pub(crate) noting: Mutex<()>,
     pub(crate) jobs: Jobs,
     pub(crate) maps: SmallMaps,
     pub(crate) profiles: Profiles,
+    /// Profiles saved as files.
+    pub(crate) saved_profiles: SavedProfiles,
     /// Analyses at one time: each takes a core.
     pub(crate) turns: Arc<Semaphore>,
     /// Prepared sound and engraved pages.
@@ -91,10 +96,12 @@ impl Desk {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
         Ok(Self(Arc::new(Inner {
             drafts: Drafts::beside(&library),
+            saved_profiles: SavedProfiles::beside(&library),
             library,
             folder,
             held: Mutex::default(),
             correcting: Mutex::default(),
+            noting: Mutex::default(),
             jobs: Jobs::default(),
             maps: SmallMaps::default(),
             profiles: Profiles::default(),

@@ -10,7 +10,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::{Json, http::HeaderValue};
 use ripieno_engraving::{
-    EngraveError, IS_BUILT_IN, Layout, Page, engrave_score, layer_staves, note_spans, pdf, png, roles_of_excerpt, roles_of_spans,
+    EngraveError, IS_BUILT_IN, Layout, NoteSpans, Page, engrave_score, layer_staves, note_spans, pdf, png, roles_of_excerpt,
 };
 use ripieno_formats::excerpt::{Cut, Excerpt, Parts, PitchShown, condense, cut};
 use ripieno_formats::musicxml::note_id;
@@ -25,7 +25,6 @@ use utoipa_axum::routes;
 use crate::api::{ScorePath, bad, blocking, number};
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
-use crate::media::OfStudy;
 use crate::takeaway::{Named, attachment};
 
 /// Bars engraved for the page at one time.
@@ -179,14 +178,13 @@ impl Wish {
         cut(&study.score, &Cut { parts, pitch, ..Cut::bars(first, last) }).map_err(|error| refused(&error))
     }
 
-    /// Pages in this layout, with the excerpt they show.
-    fn engrave(&self, desk: &Desk, open: &Open, of: &OfStudy, layout: &Layout) -> Outcome<(Excerpt, Vec<Page>)> {
+    /// Pages in this layout, with the excerpt they show; `spans` are those of its bars.
+    fn engrave(&self, desk: &Desk, open: &Open, spans: &NoteSpans, layout: &Layout) -> Outcome<(Excerpt, Vec<Page>)> {
         let mut excerpt = self.cut(open)?;
         for part in &mut excerpt.score.parts {
             part.name = printed(&part.name);
         }
-        let reading = &open.study.roles.roles;
-        let roles = self.roles.then(|| roles_of_excerpt(&roles_of_spans(spans(open, of), reading), &excerpt.origin));
+        let roles = self.roles.then(|| roles_of_excerpt(spans, &open.study.roles.roles, &excerpt.origin));
         let engraver = desk.media.engraver().map_err(said)?;
         let pages = engrave_score(&*engraver, &excerpt.score, layout, roles.as_ref(), &excerpt.held_over).map_err(said)?;
         Ok((excerpt, pages))
@@ -202,9 +200,11 @@ fn said(error: EngraveError) -> Failure {
     }
 }
 
-fn spans<'a>(open: &Open, of: &'a OfStudy) -> &'a [Vec<Option<usize>>] {
+/// The spans of the notes in the bars wished for.
+fn spans(open: &Open, wish: &Wish) -> NoteSpans {
     let study = &open.study;
-    of.spans.get_or_init(|| note_spans(&study.score, &study.sounding, &study.lines, &study.roles.roles))
+    let bars = (BarIndex(wish.first), BarIndex(wish.last));
+    note_spans(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars)
 }
 
 /// Engraves, or takes what was engraved before.
@@ -225,10 +225,10 @@ async fn made(desk: &Desk, score: i64, wish: Wish) -> Outcome<Arc<Engraved>> {
     blocking(move || {
         // Kept until the engraving is done, also where nobody waits for it any more.
         let _turn = turn;
-        let of = desk.media.of(&open);
+        let spans = spans(&open, &wish);
         let layout = Layout { width: wish.width, staff: f64::from(wish.staff), height: None };
-        let (excerpt, pictures) = wish.engrave(&desk, &open, &of, &layout)?;
-        let shown = shown(&excerpt, &pictures, spans(&open, &of), wish.first);
+        let (excerpt, pictures) = wish.engrave(&desk, &open, &spans, &layout)?;
+        let shown = shown(&excerpt, &pictures, &spans, wish.first);
         Ok(desk.media.keep(key, Engraved { shown, pictures }))
     })
     .await
@@ -238,7 +238,7 @@ fn names(excerpt: &Excerpt) -> Vec<String> {
     excerpt.score.parts.iter().map(|part| printed(&part.name)).collect()
 }
 
-fn shown(excerpt: &Excerpt, pictures: &[Page], spans: &[Vec<Option<usize>>], first: u32) -> ExcerptShown {
+fn shown(excerpt: &Excerpt, pictures: &[Page], spans: &NoteSpans, first: u32) -> ExcerptShown {
     // Part, note and span of each notehead.
     let ids: BTreeMap<String, [i64; 3]> = excerpt
         .origin
@@ -246,7 +246,7 @@ fn shown(excerpt: &Excerpt, pictures: &[Page], spans: &[Vec<Option<usize>>], fir
         .enumerate()
         .flat_map(|(part, notes)| notes.iter().enumerate().map(move |(note, from)| (note_id(part, note), from)))
         .filter_map(|(id, from)| {
-            let span = spans.get(from.part)?.get(from.note as usize).copied().flatten();
+            let span = spans.get(from.part, from.note as usize);
             let span = span.map_or(Some(-1), |span| i64::try_from(span).ok())?;
             Some((id, [i64::try_from(from.part).ok()?, i64::from(from.note), span]))
         })
@@ -366,7 +366,7 @@ async fn file(
             let (desk, open) = (desk.clone(), Arc::clone(&open));
             let bytes = blocking(move || {
                 let _turn = turn;
-                let (_, pages) = wish.engrave(&desk, &open, &desk.media.of(&open), &PAPER)?;
+                let (_, pages) = wish.engrave(&desk, &open, &spans(&open, &wish), &PAPER)?;
                 pdf(&pages).map_err(|error| Failure::refused(error.to_string()))
             });
             ("application/pdf", named("pdf"), bytes.await?)
@@ -400,6 +400,8 @@ async fn plain(open: &Arc<Open>, wish: Wish, write: impl FnOnce(&Excerpt) -> Vec
 #[cfg(test)]
 #[allow(clippy::unwrap_used)] // a test may stop at the first surprise
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
     use crate::media::trial::DEMO;
     use axum::extract::Path;
@@ -459,6 +461,35 @@ mod tests {
             assert!(shown.staves.contains(&printed(&open.study.score.parts[span.part].name)));
         }
         assert!(page.x.iter().zip(&page.y).all(|(&x, &y)| (0.0..page.width).contains(&x) && (0.0..page.height).contains(&y)));
+    }
+
+    /// What is told of some bars is what is told of them in the whole: notes held into them, layers and all.
+    #[tokio::test]
+    async fn bars_by_themselves_have_the_spans_of_the_whole() {
+        let open = DEMO.opened(1).unwrap();
+        let study = &open.study;
+        let last = u32::try_from(study.score.bars.len()).unwrap() - 1;
+        let of = |first, last| {
+            note_spans(&study.score, &study.sounding, &study.lines, &study.roles.roles, (BarIndex(first), BarIndex(last)))
+        };
+        let whole = of(0, last);
+        let begun: BTreeSet<(u16, u32)> =
+            study.sounding.notes.part.iter().copied().zip(study.sounding.notes.written.iter().copied()).collect();
+        let (mut held, mut told) = (0, 0);
+        for first in 0..=last {
+            let some = of(first, (first + 2).min(last));
+            for (index, part) in study.score.parts.iter().enumerate() {
+                for (note, written) in part.notes.iter().enumerate() {
+                    let is_within = (first..=first + 2).contains(&written.bar.0);
+                    let expected = if is_within { whole.get(index, note) } else { None };
+                    assert_eq!(some.get(index, note), expected, "{} bar {} note {note}", part.name, written.bar.0);
+                    told += usize::from(expected.is_some());
+                    let begins = begun.contains(&(u16::try_from(index).unwrap(), u32::try_from(note).unwrap()));
+                    held += usize::from(expected.is_some() && written.bar.0 == first && !begins);
+                }
+            }
+        }
+        assert!(told > 10_000 && held > 20, "{told} told, {held} held over");
     }
 
     #[tokio::test]

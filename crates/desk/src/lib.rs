@@ -5,6 +5,7 @@
 //! crate names, numbers and hands on. A request that a foreign page could have sent is refused (`guard`).
 #![forbid(unsafe_code)]
 
+mod anchors;
 mod api;
 mod asking;
 mod assets;
@@ -22,6 +23,7 @@ mod key;
 mod listen;
 mod media;
 mod notes;
+mod profiles;
 mod saved;
 mod serve;
 mod shelf;

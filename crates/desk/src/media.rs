@@ -1,4 +1,4 @@
-//! What is made from a study when it is asked for, and kept for a while: notes traced to their spans, sound prepared, pages engraved.
+//! What is made from a study when it is asked for, and kept for a while: sound prepared, pages engraved.
 
 use std::collections::VecDeque;
 use std::fs::File;
@@ -22,13 +22,9 @@ const MOST_BYTES: usize = 64 << 20;
 /// Passages streamed at one time: one that plays or waits to be played in each window, one that is made ready for a loop, proposals beside each other.
 pub(crate) const STREAMS: usize = 12;
 
-/// The span of each written note, `[part][note]`.
-pub(crate) type NoteSpans = Vec<Vec<Option<usize>>>;
-
 /// What belongs to one revision of a score.
 #[derive(Debug, Default)]
 pub(crate) struct OfStudy {
-    pub spans: OnceLock<NoteSpans>,
     pub sound: OnceLock<Prepared>,
 }
 

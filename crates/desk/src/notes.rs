@@ -8,6 +8,7 @@ use ripieno_library::{Library, LibraryError, Place};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use crate::anchors;
 use crate::api::{ScorePath, bad, blocking, number};
 use crate::desk::{Desk, no_score};
 use crate::failure::{Failure, Outcome};
@@ -23,6 +24,8 @@ pub(crate) struct RemarkView {
     bars: Option<[u32; 2]>,
     /// The part it is about; empty for all.
     part: String,
+    /// Whether the music it was made on is no longer in the score; it stays at its bars.
+    is_lost: bool,
 }
 
 /// A bookmark.
@@ -45,9 +48,17 @@ pub(crate) struct Own {
 fn own(desk: &Desk, score: i64) -> Outcome<Own> {
     let reader = desk.reader()?;
     let kept = reader.kept(score)?.ok_or_else(|| no_score(score))?;
+    let lost = desk.open(score).map(|open| anchors::lost(desk, score, &open.study)).unwrap_or_default();
     let remarks = reader.remarks(score)?.into_iter().map(|one| {
         let (bars, part) = one.place.map_or((None, String::new()), |at| (Some([at.first_bar, at.last_bar]), at.part));
-        RemarkView { remark: one.remark, text: one.text, printed_bars: one.printed_bars, bars, part }
+        RemarkView {
+            remark: one.remark,
+            text: one.text,
+            printed_bars: one.printed_bars,
+            bars,
+            part,
+            is_lost: lost.contains(&one.remark),
+        }
     });
     let bookmarks = reader.bookmarks(score)?;
     let bookmarks = bookmarks.into_iter().map(|one| BookmarkView { bookmark: one.bookmark, name: one.name, view: one.view });
@@ -75,11 +86,21 @@ async fn changed(
     is_there: impl FnOnce(&Own) -> bool + Send + 'static,
     change: impl FnOnce(&mut Library) -> Result<(), LibraryError> + Send + 'static,
 ) -> Outcome<Json<Own>> {
+    changed_with(desk, score, is_there, |_, library| Ok(change(library)?)).await
+}
+
+/// The same, of what does not lie in the library alone.
+async fn changed_with(
+    desk: Desk,
+    score: i64,
+    is_there: impl FnOnce(&Own) -> bool + Send + 'static,
+    change: impl FnOnce(&Desk, &mut Library) -> Outcome<()> + Send + 'static,
+) -> Outcome<Json<Own>> {
     blocking(move || {
         if !is_there(&own(&desk, score)?) {
             return Err(Failure::not_there("the score has none of this number; it may have been taken away meanwhile"));
         }
-        change(&mut desk.library()?)?;
+        change(&desk, &mut desk.library()?)?;
         own(&desk, score)
     })
     .await
@@ -119,13 +140,17 @@ pub(crate) async fn remark(
         return Err(Failure::refused("the remark names no bars: the first must not come after the last"));
     }
     worded(&wanted.text, MOST_TEXT)?;
-    changed(
+    changed_with(
         desk,
         score,
         |_| true,
-        move |library| {
+        move |desk, library| {
             let place = Place { first_bar: wanted.first_bar, last_bar: wanted.last_bar, part: wanted.part };
-            library.remark_at(score, &wanted.printed_bars, &place, &wanted.text).map(|_| ())
+            let number = library.remark_at(score, &wanted.printed_bars, &place, &wanted.text)?;
+            // Bars the score does not have are kept as they are said; there is no music to tie them to.
+            let open = desk.open(score).filter(|open| (place.last_bar as usize) < open.study.sounding.bars.len());
+            let remark = library.remarks(Some(score))?.into_iter().find(|one| one.remark == number);
+            open.zip(remark).map_or(Ok(()), |(open, remark)| anchors::tie(desk, &open.study, &remark))
         },
     )
     .await
@@ -160,7 +185,11 @@ pub(crate) async fn reword_remark(
 #[utoipa::path(delete, path = "/api/scores/{score}/remarks/{remark}", params(("score" = i64, Path), ("remark" = i64, Path)), responses((status = 200, body = Own), (status = 400, body = Failure), (status = 404, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 pub(crate) async fn remove_remark(State(desk): State<Desk>, which: Numbered) -> Outcome<Json<Own>> {
     let Path((score, remark)) = which.map_err(bad)?;
-    changed(desk, score, has_remark(remark), move |library| library.remove_remark(remark)).await
+    changed_with(desk, score, has_remark(remark), move |desk, library| {
+        library.remove_remark(remark)?;
+        anchors::untie(desk, score, remark)
+    })
+    .await
 }
 
 /// A view to be found again.

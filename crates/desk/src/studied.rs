@@ -10,6 +10,7 @@ use ripieno_questions::MomentRow;
 use ripieno_study::corrections::sidecar_path;
 use ripieno_study::{Study, analyse, analyse_file};
 
+use crate::anchors;
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
 use crate::jobs::{Job, Stage};
@@ -100,7 +101,10 @@ pub(crate) fn keep(desk: &Desk, path: &Path, study: Study) -> Outcome<Arc<Open>>
     use ripieno_library::Outcome::{Added, Renewed, Unchanged, Unread};
     let moments = MomentRow::of(&study);
     match desk.library()?.add(path, &study, &moments, &Labels::default())? {
-        Added(score) | Renewed(score) | Unchanged(score) => Ok(desk.hold(score, study)),
+        Added(score) | Renewed(score) | Unchanged(score) => {
+            anchors::follow(desk, score, &study)?;
+            Ok(desk.hold(score, study))
+        }
         Unread(why) => Err(Failure::refused(why)),
     }
 }

@@ -8,7 +8,7 @@ use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use ripieno_engraving::{Page, pdf, png};
 use ripieno_pictures::{Key, band_chart, bar_map, register_chart, sheet};
-use ripieno_report::{balance_keys, band_keys, melody_map, register_bands, role_map, tables};
+use ripieno_report::{Register, balance_keys, band_keys, melody_map, register_bands, role_map, tables};
 use ripieno_study::Study;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
@@ -87,6 +87,10 @@ enum Picture {
     Register,
     /// How high and low each family sounds over the bars.
     Bands,
+    /// How high and low each section sounds over the bars.
+    Sections,
+    /// Every note over the bars, in the ink of its role.
+    Notes,
     /// How well the melody is heard and how evenly full chords ring, at a seat in the hall or where `place` says.
     Balance,
 }
@@ -98,6 +102,8 @@ impl Picture {
             Self::Melody => "melody",
             Self::Register => "compass",
             Self::Bands => "register",
+            Self::Sections => "register-sections",
+            Self::Notes => "register-notes",
             Self::Balance => "balance",
         }
     }
@@ -148,9 +154,14 @@ fn drawn(study: &Study, wanted: &Wanted, balance: Option<&Mapped>) -> Outcome<Pa
             format!("{title}{bars}: who carries the melody; pale: who goes along"),
             Vec::new(),
         ),
-        Picture::Bands => {
-            let chart = register_bands(study, columns);
-            (band_chart(&chart), format!("{title}{bars}: how high and low each family sounds"), band_keys(&chart))
+        Picture::Bands | Picture::Sections | Picture::Notes => {
+            let (of, says) = match wanted.what {
+                Picture::Sections => (Register::Sections, "how high and low each section sounds"),
+                Picture::Notes => (Register::Notes, "every note, coloured by its role"),
+                _ => (Register::Families, "how high and low each family sounds"),
+            };
+            let chart = register_bands(study, columns, of);
+            (band_chart(&chart), format!("{title}{bars}: {says}"), band_keys(&chart))
         }
         Picture::Balance => {
             let balance = balance.ok_or_else(|| Failure::machine("the balance was not asked for; please report it"))?;
@@ -278,7 +289,16 @@ mod tests {
 
     #[tokio::test]
     async fn pictures_are_what_their_names_say() {
-        for what in [Picture::Roles, Picture::Melody, Picture::Register, Picture::Bands, Picture::Balance] {
+        let all = [
+            Picture::Roles,
+            Picture::Melody,
+            Picture::Register,
+            Picture::Bands,
+            Picture::Sections,
+            Picture::Notes,
+            Picture::Balance,
+        ];
+        for what in all {
             for (form, begins) in [(Form::Svg, &b"<svg"[..]), (Form::Png, b"\x89PNG"), (Form::Pdf, b"%PDF-")] {
                 let wanted = Wanted { what, form, first: Some(35), last: Some(45) };
                 let bytes =

@@ -377,23 +377,8 @@ pub(crate) fn rounded(share: f32) -> f64 {
 }
 
 fn notes_of(study: &Study) -> Notes {
-    let mut of_line: Vec<Vec<usize>> = vec![Vec::new(); study.lines.lines.len()];
-    let spans = &study.roles.roles.spans;
-    for (index, span) in spans.iter().enumerate() {
-        if let Some(of_line) = of_line.get_mut(span.line) {
-            of_line.push(index);
-        }
-    }
-    let onset = &study.sounding.notes.onset;
-    notes(&study.sounding, |row| {
-        let line = study.lines.of_row.get(row).map_or(usize::MAX, |&line| line as usize);
-        let span = of_line.get(line).and_then(|of_line| {
-            let begun = of_line.partition_point(|&span| spans[span].from <= onset[row]);
-            // Before the first span there is at most a grace note: it goes with what follows.
-            of_line.get(begun.saturating_sub(1)).copied()
-        });
-        span.and_then(|span| i32::try_from(span).ok()).unwrap_or(-1)
-    })
+    let spans = study.spans_of_notes();
+    notes(&study.sounding, |row| spans[row].and_then(|span| i32::try_from(span).ok()).unwrap_or(-1))
 }
 
 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // positions are only drawn; dynamics lie between 1 and 8

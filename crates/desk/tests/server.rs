@@ -335,6 +335,10 @@ async fn scores_are_laid_side_by_side() {
         found["a"]["scores"][0]["bars"].as_array().unwrap().len(),
         found["a"]["scores"][0]["map"][0]["roles"].as_array().unwrap().len()
     );
+    // demo/planted: sections begin at A, B, C ...; families have their registers beside each other.
+    let marks = |side: &str| found[side]["scores"][0]["rehearsal"].clone();
+    assert_eq!((&marks("a")[0]["text"], marks("a")), (&json!("A"), marks("b")));
+    assert!(found["a"]["scores"][0]["register"].as_array().unwrap().iter().any(|band| band["family"] == "brass"));
     let rows = found["rows"].as_array().unwrap();
     assert_eq!(found["same_piece"], true);
     let silent =
@@ -355,6 +359,89 @@ async fn scores_are_laid_side_by_side() {
     ] {
         assert_eq!(get(&desk, &format!("/api/compare?{query}")).await.0, expected, "{query}");
     }
+}
+
+/// Notes of one's own stand where their music is, also when the score is saved with other bars, or by another program while the desk is closed.
+#[tokio::test]
+async fn notes_move_with_their_music() {
+    let folder = Folder::new("moving");
+    let desk = folder.desk();
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let score = done(&desk, &job).await;
+    let remark = |first: u32, last: u32, text: &str| json!({ "text": text, "first_bar": first, "last_bar": last, "printed_bars": "?", "part": "" });
+    for (first, last, text) in [(2, 3, "before"), (35, 45, "the first tutti"), (51, 66, "the second theme")] {
+        let (status, own) = post(&desk, &format!("/api/scores/{score}/remarks"), remark(first, last, text)).await;
+        assert_eq!(status, StatusCode::OK, "{own}");
+    }
+    // Bars 10 to 14 and 51 to 66 are taken out of every part.
+    let file = folder.0.join("library-scores/lifeboat_overture.musicxml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let mut cut = String::new();
+    for (place, piece) in text.split("<measure ").enumerate() {
+        let number = piece.split("number=\"").nth(1).and_then(|rest| rest.split('"').next()?.parse::<u32>().ok());
+        if place > 0 && number.is_some_and(|bar| (10..=14).contains(&bar) || (51..=66).contains(&bar)) {
+            // What follows the bar (the end of its part) stays.
+            cut.push_str(piece.split_once("</measure>").unwrap().1);
+            continue;
+        }
+        cut.push_str(if place > 0 { "<measure " } else { "" });
+        cut.push_str(piece);
+    }
+    std::fs::write(&file, cut).unwrap();
+    let desk = folder.desk();
+    let (_, job) = post(&desk, &format!("/api/scores/{score}"), Value::Null).await;
+    assert_eq!(done(&desk, &job).await, score);
+    let (_, own) = get(&desk, &format!("/api/scores/{score}/notes")).await;
+    let told: Vec<(Value, bool)> =
+        own["remarks"].as_array().unwrap().iter().map(|one| (one["bars"].clone(), one["is_lost"] == true)).collect();
+    assert_eq!(told, [(json!([2, 3]), false), (json!([30, 40]), false), (json!([51, 66]), true)], "{own}");
+    assert_eq!(own["remarks"][1]["printed_bars"], "35\u{2013}45", "bars keep the numbers that are printed");
+    // One taken away is tied to nothing any more.
+    let away = request(Method::DELETE, &format!("/api/scores/{score}/remarks/{}", own["remarks"][2]["remark"]));
+    assert_eq!(told_of(&desk, away).await, StatusCode::OK);
+    let anchors = std::fs::read_to_string(folder.0.join(format!("library-notes/{score}.corrections.json"))).unwrap();
+    assert_eq!(anchors.matches("a note of one's own").count(), 2);
+}
+
+async fn told_of(desk: &Router, request: axum::http::request::Builder) -> StatusCode {
+    told(desk, request.body(Body::empty()).unwrap()).await.0
+}
+
+/// A saved profile stands on a side like scores, and goes when it is thrown away.
+#[tokio::test]
+async fn saved_profiles_stand_on_a_side() {
+    let folder = Folder::new("profiles");
+    let desk = folder.desk();
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let demo = done(&desk, &job).await;
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml");
+    let study = ripieno_study::analyse_file(&path, &ripieno_formats::Limits::default()).unwrap();
+    let mut profile = study.profile(true);
+    profile.name = "Harbour overtures".to_owned();
+    let add = |body: String| request(Method::POST, "/api/profiles?name=..%2Fharbour.json").body(Body::from(body)).unwrap();
+    let (status, kept) = told(&desk, add(profile.to_json())).await;
+    assert_eq!((status, &kept["name"], &kept["works"]), (StatusCode::CREATED, &json!("Harbour overtures"), &json!(1)), "{kept}");
+    for wrong in ["", "{}", "[1]", "not json"] {
+        let (status, said) = told(&desk, add(wrong.to_owned())).await;
+        assert!(status == StatusCode::UNPROCESSABLE_ENTITY && !said["message"].as_str().unwrap().is_empty(), "{wrong}: {said}");
+    }
+    // Also for the next desk on this library.
+    let desk = folder.desk();
+    assert_eq!(get(&desk, "/api/profiles").await.1, json!([kept]));
+    let (status, found) = get(&desk, &format!("/api/compare?a={demo}&b=p{}", kept["profile"])).await;
+    assert_eq!(status, StatusCode::OK, "{found}");
+    assert_eq!((&found["b"]["profiles"], found["b"]["scores"].as_array().unwrap().len()), (&json!([kept]), 0));
+    // The same practice on both sides: nothing stands clear of noise, and bars of the profile are told by the score's name.
+    assert_eq!((&found["b"]["works"], &found["clear"]), (&json!(1), &json!(0)));
+    let shown = found["rows"].as_array().unwrap().iter().flat_map(|row| row["b_shown"].as_array().unwrap());
+    assert!(shown.clone().all(|one| one["score"] == 0 && one["title"] == "The Boat Goes Out"));
+    for wrong in ["p99", "p", "px", "p1.p2.p3.p4"] {
+        assert!(get(&desk, &format!("/api/compare?a={demo}&b={wrong}")).await.0.is_client_error(), "{wrong}");
+    }
+    let number = &kept["profile"];
+    assert_eq!(told_of(&desk, request(Method::DELETE, &format!("/api/profiles/{number}"))).await, StatusCode::NO_CONTENT);
+    assert_eq!(told_of(&desk, request(Method::DELETE, &format!("/api/profiles/{number}"))).await, StatusCode::NOT_FOUND);
+    assert_eq!(std::fs::read_dir(folder.0.join("library-profiles")).unwrap().count(), 0);
 }
 
 /// The score with rests for the notes of its trombones.

@@ -43,6 +43,10 @@ async fn ended(desk: &Router, job: &Value) -> Value {
     panic!("the job does not end");
 }
 
+fn demo_file() -> std::path::PathBuf {
+    std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml")
+}
+
 async fn demo(desk: &Router) -> Value {
     let (status, draft) = told(desk, Method::POST, "/api/drafts/demo", Value::Null).await;
     assert_eq!(status, StatusCode::CREATED, "{draft}");
@@ -213,6 +217,15 @@ async fn a_delivery_holds_what_belongs_to_it() {
             let reading = read("score.musicxml", &text, &Limits::default()).unwrap();
             assert_eq!(reading.score.bars.len(), draft["bars"].as_array().unwrap().len());
         }
+        if wanted == "proof list.csv" {
+            // As `ripieno cast --deliver` writes it: also what casting estimates and nobody objects to.
+            let reading = read("sketch.musicxml", SKETCH, &Limits::default()).unwrap();
+            let sketch = Sketch::by_names(reading.score).unwrap();
+            let lineup = Lineup::from_toml("line-up", LINEUP).unwrap();
+            let made = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options { seed: 1, ..Options::default() });
+            let list = String::from_utf8(text).unwrap();
+            assert!(made.covered.iter().all(|one| list.contains(&one.named(&sketch)) && list.contains(one.remedy())), "{list}");
+        }
     }
     // Cast again, its old parts are not handed out any more.
     let again = format!("/api/drafts/{}/again", draft["draft"]);
@@ -251,6 +264,23 @@ async fn bars_of_a_score_become_a_sketch_and_a_model() {
     assert_eq!(ended(&desk, &job).await["stage"], "done");
     let (_, found) = get(&desk, &format!("/api/scores/{score}/objections")).await;
     assert!(found["rows"].as_array().is_some_and(|rows| !rows.is_empty()), "{found}");
+    // Or as in a saved profile, one model at a time.
+    let study = ripieno_study::analyse_file(&demo_file(), &Limits::default()).unwrap();
+    let profile = study.profile(false).to_json();
+    let (status, kept) = raw(&desk, Method::POST, "/api/profiles?name=one.json", "application/octet-stream", profile).await;
+    assert_eq!(status, StatusCode::CREATED);
+    let kept: Value = serde_json::from_slice(&kept).unwrap();
+    let wanted = json!({ "count": 1, "like": score, "like_profile": kept["profile"] });
+    assert_eq!(told(&desk, Method::POST, &format!("{path}/cast"), wanted).await.0, StatusCode::UNPROCESSABLE_ENTITY);
+    let as_score = get(&desk, &path).await.1["proposals"][0]["phrases"].clone();
+    let (_, job) =
+        told(&desk, Method::POST, &format!("{path}/cast"), json!({ "count": 1, "like_profile": kept["profile"] })).await;
+    assert_eq!(ended(&desk, &job).await["stage"], "done");
+    let by_profile = get(&desk, &path).await.1;
+    assert_eq!(by_profile["proposals"][0]["phrases"], as_score, "the profile holds the same score");
+    assert_eq!(by_profile["proposals"][0]["like_profile"], kept["profile"]);
+    let (_, job) = told(&desk, Method::POST, &format!("{path}/cast"), json!({ "count": 1, "like": score })).await;
+    assert_eq!(ended(&desk, &job).await["stage"], "done");
     for wrong in [json!({ "score": score, "first": 5, "last": 4 }), json!({ "score": score, "first": 0, "last": 9999 })] {
         assert_eq!(told(&desk, Method::POST, "/api/drafts/of-bars", wrong).await.0, StatusCode::UNPROCESSABLE_ENTITY);
     }
@@ -265,6 +295,139 @@ async fn bars_of_a_score_become_a_sketch_and_a_model() {
     let desk = folder.desk();
     let (status, again) = told(&desk, Method::POST, &format!("{path}/again"), json!({ "proposal": 1, "phrases": [0] })).await;
     assert_eq!(status, StatusCode::OK, "{again}");
+}
+
+/// A note that is set stays through whatever is cast again, survives a restart, and is free again on demand.
+#[tokio::test]
+async fn single_notes_are_set_and_kept() {
+    let folder = Folder::new("single");
+    let desk = folder.desk();
+    let draft = cast_on(&desk, &demo(&desk).await, 1).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let score = draft["proposals"][0]["score"].clone();
+    let file = |desk: Router| {
+        let score = score.clone();
+        async move {
+            let path = format!("/api/scores/{score}/excerpt/file?first=0&last=15&staves=full&concert=true&form=musicxml");
+            let (status, bytes) = raw(&desk, Method::GET, &path, "text/plain", Body::empty()).await;
+            assert_eq!(status, StatusCode::OK);
+            read("proposal.musicxml", &bytes, &Limits::default()).unwrap().score
+        }
+    };
+    // The first note that has a chord's place: of a player in the middle.
+    let before = file(desk.clone()).await;
+    let (part, note) = before
+        .parts
+        .iter()
+        .enumerate()
+        .filter(|(_, part)| part.name.starts_with("Trombone"))
+        .find_map(|(index, part)| part.notes.iter().position(|note| note.bar.0 < 4 && note.plays()).map(|note| (index, note)))
+        .expect("a trombone plays in the first phrase");
+    let was = before.parts[part].notes[note].pitch().unwrap().semitones();
+    let set = |by: i32, free: bool| json!({ "proposal": 1, "part": part, "note": note, "by": by, "free": free });
+    let (status, locked) = told(&desk, Method::POST, &format!("{path}/lock"), set(-2, false)).await;
+    assert_eq!(status, StatusCode::OK, "{locked}");
+    assert_eq!((locked["locks"].as_array().unwrap().len(), &locked["proposals"][0]["changed"]), (1, &json!([0])));
+    assert!(locked["locks"][0]["label"].as_str().unwrap().starts_with("Trombone"), "{}", locked["locks"]);
+    let (status, again) = told(&desk, Method::POST, &format!("{path}/again"), json!({ "proposal": 1, "phrases": [0] })).await;
+    assert_eq!(status, StatusCode::OK, "{again}");
+    let key_at = |score: &ripieno_score::Score| {
+        let at = (before.parts[part].notes[note].bar, before.parts[part].notes[note].at);
+        let found = score.parts[part].notes.iter().find(|note| (note.bar, note.at) == at && note.plays());
+        found.map(|note| note.pitch().unwrap().semitones())
+    };
+    assert_eq!(key_at(&file(desk.clone()).await), Some(was - 2));
+    assert_eq!((&again["proposals"][0]["changed"], &again["proposals"][0]["set"]), (&json!([]), &json!([[part, note]])));
+    // In another way, and by the next desk, it is still there; casting again there makes the same proposal once more first.
+    let desk = folder.desk();
+    let wanted = json!({ "proposal": 1, "phrases": [0], "seed": 77 });
+    let (status, other) = told(&desk, Method::POST, &format!("{path}/again"), wanted).await;
+    assert_eq!(status, StatusCode::OK, "{other}");
+    assert_eq!(key_at(&file(desk.clone()).await), Some(was - 2));
+    // Proposals made anew keep to it too.
+    let renewed = cast_on(&desk, &draft, 1).await;
+    assert_eq!((key_at(&file(desk.clone()).await), renewed["proposals"][0]["set"].as_array().unwrap().len()), (Some(was - 2), 1));
+    for (wrong, expected) in [
+        (json!({ "proposal": 9, "part": 0, "note": 0 }), StatusCode::NOT_FOUND),
+        (json!({ "proposal": 1, "part": 99, "note": 0 }), StatusCode::NOT_FOUND),
+        (json!({ "proposal": 1, "part": part, "note": 99999 }), StatusCode::NOT_FOUND),
+        (set(60, false), StatusCode::UNPROCESSABLE_ENTITY),
+        (set(-200, false), StatusCode::UNPROCESSABLE_ENTITY),
+    ] {
+        assert_eq!(told(&desk, Method::POST, &format!("{path}/lock"), wrong.clone()).await.0, expected, "{wrong}");
+    }
+    let heads = renewed["proposals"][0]["set"][0].clone();
+    let freed = json!({ "proposal": 1, "part": heads[0], "note": heads[1], "free": true });
+    let (status, free) = told(&desk, Method::POST, &format!("{path}/lock"), freed).await;
+    assert_eq!((status, &free["locks"]), (StatusCode::OK, &json!([])), "{free}");
+    // Setting is a step like any other.
+    let (_, back) = told(&desk, Method::POST, &format!("{path}/undo"), Value::Null).await;
+    assert_eq!(back["locks"].as_array().unwrap().len(), 1);
+}
+
+/// While a phrase is cast again the draft can be looked at, and what needs it idle is told to wait.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn casting_again_holds_nobody_up() {
+    let folder = Folder::new("meanwhile");
+    let draft = cast_on(&folder.desk(), &demo(&folder.desk()).await, 1).await;
+    // A new desk has to make the whole proposal once more before it casts a phrase again: that takes a while.
+    let desk = folder.desk();
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    get(&desk, &path).await;
+    let (asked, at) = (desk.clone(), path.clone());
+    let again = tokio::spawn(async move {
+        told(&asked, Method::POST, &format!("{at}/again"), json!({ "proposal": 1, "phrases": [0] })).await
+    });
+    let mut seen = false;
+    while !again.is_finished() {
+        let (status, now) = get(&desk, &path).await;
+        assert_eq!(status, StatusCode::OK);
+        if now["job"]["message"] == "casting again" {
+            seen = true;
+            let (status, said) = told(&desk, Method::POST, &format!("{path}/cast"), json!({ "count": 1 })).await;
+            assert!(again.is_finished() || status == StatusCode::CONFLICT, "{said}");
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(2)).await;
+    }
+    assert!(seen, "the draft was held all the time");
+    let (status, told) = again.await.unwrap();
+    assert_eq!((status, &told["job"]), (StatusCode::OK, &Value::Null), "{told}");
+}
+
+/// A file whose staves are named by instruments: roles are found, and its own staves can be given them by hand.
+#[tokio::test]
+async fn staves_without_role_names_are_given_roles_by_hand() {
+    let folder = Folder::new("unnamed");
+    let desk = folder.desk();
+    let text = String::from_utf8(SKETCH.to_vec()).unwrap();
+    let mut plain = text;
+    for (role, name) in [("Melody", "Violin"), ("Answer", "Oboe"), ("Figure", "Harp"), ("Chords", "Organ"), ("Bass", "Cello")] {
+        plain = plain.replace(&format!("<part-name>{role}</part-name>"), &format!("<part-name>{name}</part-name>"));
+    }
+    let (status, made) = raw(&desk, Method::POST, "/api/drafts?name=plain.musicxml", "application/octet-stream", plain).await;
+    assert_eq!(status, StatusCode::CREATED);
+    let draft: Value = serde_json::from_slice(&made).unwrap();
+    assert_eq!((&draft["has_own_staves"], &draft["uses_own_staves"]), (&json!(true), &json!(false)));
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let (status, own) = told(&desk, Method::PUT, &format!("{path}/own-staves"), json!({ "own": true })).await;
+    assert_eq!(status, StatusCode::OK, "{own}");
+    let staves = own["staves"].as_array().unwrap();
+    assert!(staves.len() == 5 && staves[0]["name"].as_str().unwrap().contains("(Violin)"), "{}", own["staves"]);
+    let roles = json!({ "roles": ["melody", "answer", "figure", "chords", "bass"] });
+    let (status, given) = told(&desk, Method::PUT, &format!("{path}/staves"), roles).await;
+    assert_eq!(status, StatusCode::OK, "{given}");
+    let names: Vec<&str> = given["staves"].as_array().unwrap().iter().map(|staff| staff["name"].as_str().unwrap()).collect();
+    assert_eq!(names, ["Melody (Violin)", "Answer (Oboe)", "Figure (Harp)", "Chords (Organ)", "Bass (Cello)"]);
+    // Back to what was found, and again to the staves: both files are still there. A sketch with named staves has nothing to choose.
+    for own in [false, true] {
+        let (status, now) = told(&desk, Method::PUT, &format!("{path}/own-staves"), json!({ "own": own })).await;
+        assert_eq!((status, &now["uses_own_staves"]), (StatusCode::OK, &json!(own)), "{now}");
+    }
+    let named = demo(&desk).await;
+    assert_eq!(named["has_own_staves"], false);
+    let path = format!("/api/drafts/{}/own-staves", named["draft"]);
+    assert_eq!(told(&desk, Method::PUT, &path, json!({ "own": true })).await.0, StatusCode::UNPROCESSABLE_ENTITY);
 }
 
 #[tokio::test]

@@ -34,9 +34,9 @@ pub use export::{ExportError, pdf, png};
 pub use keys::{KeyChange, changes as key_changes};
 pub use page::{Notehead, Page};
 pub use plan::{BarOnPage, HeadOnPage, Plan};
-pub use roles::{layer_staves, note_roles, note_spans, roles_of_excerpt, roles_of_spans};
+pub use ripieno_pictures::palette::{contrast_with_white, ink};
+pub use roles::{NoteSpans, layer_staves, note_spans, roles_of_excerpt};
 pub use systems::{STAFF, System};
-pub use tint::{contrast_with_white, ink};
 
 /// Whether this program was built with the engine.
 pub const IS_BUILT_IN: bool = cfg!(feature = "engine");

@@ -4,49 +4,73 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use ripieno_formats::excerpt::NoteOrigin;
-use ripieno_score::{BarIndex, Head, Score, Sounding};
+use ripieno_score::{BarIndex, Crotchets, Head, Score, Sounding};
 use ripieno_texture::{Lines, Role, RoleReading, RoleSpan};
 
 use crate::NoteRoles;
 
-/// The span each written note of a score belongs to, `[part][note]`, an index into [`RoleReading::spans`]. `sounding` is the score bar by
-/// bar as written ([`ripieno_score::Unroll::AsWritten`]), `lines` and `reading` come from it.
-#[must_use]
-pub fn note_spans(score: &Score, sounding: &Sounding, lines: &Lines, reading: &RoleReading) -> Vec<Vec<Option<usize>>> {
-    let mut of_line: BTreeMap<usize, Vec<(Range<u32>, usize)>> = BTreeMap::new();
-    for (index, span) in reading.spans.iter().enumerate() {
-        of_line.entry(span.line).or_default().push((span.bars.clone(), index));
+/// The span each written note of some bars belongs to, an index into [`RoleReading::spans`]. Notes of other bars are not looked at, but for those
+/// that are held into these.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct NoteSpans {
+    /// Part by part the first written note of the bars, and the spans from there on.
+    parts: Vec<(usize, Vec<Option<usize>>)>,
+}
+
+impl NoteSpans {
+    /// The span of a written note, counted as in [`ripieno_score::Part::notes`]; none for notes of other bars.
+    #[must_use]
+    pub fn get(&self, part: usize, note: usize) -> Option<usize> {
+        let (first, spans) = self.parts.get(part)?;
+        *spans.get(note.checked_sub(*first)?)?
     }
-    let span = |row: usize, bar: BarIndex| {
-        let spans = of_line.get(&(*lines.of_row.get(row)? as usize))?;
+
+    /// The role of a written note.
+    #[must_use]
+    pub fn role(&self, reading: &RoleReading, part: usize, note: usize) -> Option<Role> {
+        reading.spans.get(self.get(part, note)?).map(RoleSpan::role).filter(|role| *role != Role::Tacet)
+    }
+}
+
+/// The spans of the notes of bars `first` to `last`. `sounding` is the score bar by bar as written ([`ripieno_score::Unroll::AsWritten`]),
+/// `lines` and `reading` come from it.
+#[must_use]
+pub fn note_spans(
+    score: &Score,
+    sounding: &Sounding,
+    lines: &Lines,
+    reading: &RoleReading,
+    bars: (BarIndex, BarIndex),
+) -> NoteSpans {
+    spans_of_rows(score, lines, reading, rows_of_notes(score, sounding, bars))
+}
+
+fn spans_of_rows(score: &Score, lines: &Lines, reading: &RoleReading, rows: Vec<RowsOfPart>) -> NoteSpans {
+    let line_of = |row: &Option<usize>| lines.of_row.get((*row)?).map(|&line| line as usize);
+    let mut of_line: BTreeMap<usize, Vec<(Range<u32>, usize)>> =
+        rows.iter().flat_map(|part| part.rows.iter().filter_map(line_of)).map(|line| (line, Vec::new())).collect();
+    for (index, span) in reading.spans.iter().enumerate() {
+        if let Some(spans) = of_line.get_mut(&span.line) {
+            spans.push((span.bars.clone(), index));
+        }
+    }
+    let span = |row: &Option<usize>, bar: BarIndex| {
+        let spans = of_line.get(&line_of(row)?)?;
         let here = spans.iter().find(|(bars, _)| bars.contains(&bar.0));
         // A note held beyond the last bar of its span keeps its role.
         here.or_else(|| spans.iter().rev().find(|(bars, _)| bars.end <= bar.0)).map(|(_, index)| *index)
     };
-    rows_of_notes(score, sounding)
-        .iter()
-        .zip(&score.parts)
-        .map(|(rows, part)| rows.iter().zip(&part.notes).map(|(row, note)| span((*row)?, note.bar)).collect())
-        .collect()
+    let parts = rows.iter().zip(&score.parts).map(|(of, part)| {
+        let notes = part.notes.get(of.first..).unwrap_or_default();
+        (of.first, of.rows.iter().zip(notes).map(|(row, note)| span(row, note.bar)).collect())
+    });
+    NoteSpans { parts: parts.collect() }
 }
 
-/// The role of each written note of a score, `[part][note]`; arguments as for [`note_spans`].
+/// The roles of an excerpt's notes; `spans` are those of its bars.
 #[must_use]
-pub fn note_roles(score: &Score, sounding: &Sounding, lines: &Lines, reading: &RoleReading) -> NoteRoles {
-    roles_of_spans(&note_spans(score, sounding, lines, reading), reading)
-}
-
-/// The role of each note from its span.
-#[must_use]
-pub fn roles_of_spans(spans: &[Vec<Option<usize>>], reading: &RoleReading) -> NoteRoles {
-    let role = |span: &Option<usize>| reading.spans.get((*span)?).map(RoleSpan::role).filter(|role| *role != Role::Tacet);
-    spans.iter().map(|notes| notes.iter().map(role).collect()).collect()
-}
-
-/// The roles of an excerpt's notes.
-#[must_use]
-pub fn roles_of_excerpt(whole: &NoteRoles, origin: &[Vec<NoteOrigin>]) -> NoteRoles {
-    let of = |from: &NoteOrigin| whole.get(from.part)?.get(from.note as usize).copied().flatten();
+pub fn roles_of_excerpt(spans: &NoteSpans, reading: &RoleReading, origin: &[Vec<NoteOrigin>]) -> NoteRoles {
+    let of = |from: &NoteOrigin| spans.role(reading, from.part, from.note as usize);
     origin.iter().map(|notes| notes.iter().map(of).collect()).collect()
 }
 
@@ -59,31 +83,45 @@ pub fn layer_staves(
     sounding: &Sounding,
     lines: &Lines,
     reading: &RoleReading,
-    (first, last): (BarIndex, BarIndex),
+    bars: (BarIndex, BarIndex),
 ) -> (Vec<String>, Vec<Vec<Option<usize>>>) {
-    let roles = note_roles(score, sounding, lines, reading);
-    let rows = rows_of_notes(score, sounding);
+    let rows = rows_of_notes(score, sounding, bars);
     let layer = |row: usize, bar: BarIndex| reading.layers.of(*lines.of_row.get(row)? as usize, bar.0);
-    let layer_at = |part: usize, note: usize| layer((*rows[part].get(note)?)?, score.parts[part].notes.get(note)?.bar);
-    let all = || rows.iter().enumerate().flat_map(|(part, rows)| (0..rows.len()).map(move |note| (part, note)));
+    let layers: Vec<Vec<Option<usize>>> = rows
+        .iter()
+        .zip(&score.parts)
+        .map(|(of, part)| {
+            let notes = part.notes.get(of.first..).unwrap_or_default();
+            of.rows.iter().zip(notes).map(|(row, note)| layer((*row)?, note.bar)).collect()
+        })
+        .collect();
+    let firsts: Vec<usize> = rows.iter().map(|of| of.first).collect();
+    let spans = spans_of_rows(score, lines, reading, rows);
+    let layer_at = |part: usize, note: usize| *layers.get(part)?.get(note.checked_sub(firsts[part])?)?;
+    let all = || {
+        layers
+            .iter()
+            .zip(&firsts)
+            .enumerate()
+            .flat_map(|(part, (of, &first))| (first..first + of.len()).map(move |note| (part, note)))
+    };
     // A note without a role goes with its layer.
     let mut role_of: BTreeMap<usize, Role> = BTreeMap::new();
     for (part, note) in all() {
-        if let (Some(layer), Some(role)) = (layer_at(part, note), roles[part][note]) {
+        if let (Some(layer), Some(role)) = (layer_at(part, note), spans.role(reading, part, note)) {
             role_of.entry(layer).or_insert(role);
         }
     }
     // What of a layer stands together: its lines in one role.
     let strand = |part: usize, note: usize| -> Option<(Role, usize)> {
         let layer = layer_at(part, note)?;
-        Some((roles[part][note].or_else(|| role_of.get(&layer).copied())?, layer))
+        Some((spans.role(reading, part, note).or_else(|| role_of.get(&layer).copied())?, layer))
     };
     // Role by role the bars in which each sounds.
     let mut seen: BTreeMap<(Role, usize), BTreeSet<u32>> = BTreeMap::new();
     for (part, note) in all() {
-        let bar = score.parts[part].notes.get(note).map(|note| note.bar).filter(|bar| (first..=last).contains(bar));
-        if let (Some(bar), Some(strand)) = (bar, strand(part, note)) {
-            seen.entry(strand).or_default().insert(bar.0);
+        if let (Some(note_at), Some(strand)) = (score.parts[part].notes.get(note), strand(part, note)) {
+            seen.entry(strand).or_default().insert(note_at.bar.0);
         }
     }
     // Each on the first staff of its role that is free while it sounds.
@@ -104,41 +142,81 @@ pub fn layer_staves(
         let alike = |range: Range<usize>| staves[range].iter().filter(|(other, _)| other == role).count();
         if alike(0..staves.len()) > 1 { format!("{} {}", role.name(), alike(0..index) + 1) } else { role.name().to_owned() }
     });
-    let on_staff = |part: usize, note: usize| strand(part, note).and_then(|strand| staff_of.get(&strand)).copied();
-    let staves_of = (0..rows.len()).map(|part| (0..rows[part].len()).map(|note| on_staff(part, note)).collect());
-    (names.collect(), staves_of.collect())
+    let mut staves_of: Vec<Vec<Option<usize>>> = score.parts.iter().map(|part| vec![None; part.notes.len()]).collect();
+    for (part, note) in all() {
+        staves_of[part][note] = strand(part, note).and_then(|strand| staff_of.get(&strand)).copied();
+    }
+    (names.collect(), staves_of)
 }
 
-/// For each written note the row of the sounding view it begins or prolongs.
-fn rows_of_notes(score: &Score, sounding: &Sounding) -> Vec<Vec<Option<usize>>> {
+/// The rows of the sounding view that the notes of one part begin or prolong.
+struct RowsOfPart {
+    /// The first written note looked at.
+    first: usize,
+    rows: Vec<Option<usize>>,
+}
+
+/// For each written note of some bars the row of the sounding view it begins or prolongs.
+fn rows_of_notes(score: &Score, sounding: &Sounding, (first, last): (BarIndex, BarIndex)) -> Vec<RowsOfPart> {
     let notes = &sounding.notes;
+    let begins = sounding.bars.get(first.at()).map_or(Crotchets::ZERO, |bar| bar.start);
+    let ends = sounding.bars.get(last.at()).map_or_else(|| sounding.length(), |bar| bar.start + bar.length);
     score
         .parts
         .iter()
         .enumerate()
         .map(|(index, part)| {
-            let mut rows: Vec<Option<usize>> = vec![None; part.notes.len()];
+            let begin = part.notes.partition_point(|note| note.bar < first);
+            let here = &part.notes[begin..begin + part.notes[begin..].partition_point(|note| note.bar <= last)];
+            let mut rows: Vec<Option<usize>> = vec![None; here.len()];
             // Rows by staff and written place, in the order they begin: what a tie may prolong.
             let mut begun: BTreeMap<(u8, i32), Vec<usize>> = BTreeMap::new();
-            for row in notes.of_part.get(index).cloned().unwrap_or_default() {
-                let written = notes.written[row] as usize;
-                if let Some(note) = part.notes.get(written) {
-                    rows[written] = rows[written].or(Some(row));
+            let of_part = notes.of_part.get(index).cloned().unwrap_or_default();
+            let onsets = &notes.onset[of_part.clone()];
+            let from = of_part.start + onsets.partition_point(|&onset| onset < begins);
+            let to = of_part.start + onsets.partition_point(|&onset| onset <= ends);
+            for row in from..to {
+                let note = (notes.written[row] as usize).checked_sub(begin);
+                if let Some((note, slot)) = note.and_then(|note| Some((here.get(note)?, rows.get_mut(note)?))) {
+                    *slot = slot.or(Some(row));
                     begun.entry((note.staff, place(note.head))).or_default().push(row);
                 }
             }
-            for (note, row) in part.notes.iter().zip(&mut rows) {
-                if row.is_none() && note.plays() {
-                    let at = score.bars.get(note.bar.at()).map(|bar| bar.start + note.at);
-                    let candidates = begun.get(&(note.staff, place(note.head)));
-                    *row = at.zip(candidates).and_then(|(at, rows)| {
-                        // The nearest that has begun: what comes later need not be looked at.
-                        let until = rows.partition_point(|&row| notes.onset[row] <= at);
-                        rows[..until].iter().rev().copied().find(|&row| at < notes.onset[row] + notes.duration[row])
-                    });
+            // What is held into these bars began before: the rows before them are gone back through only as far as it did.
+            let mut held: BTreeMap<(u8, i32), Vec<(usize, Crotchets)>> = BTreeMap::new();
+            for (at_note, (note, row)) in
+                here.iter().zip(&mut rows).enumerate().filter(|(_, (note, row))| row.is_none() && note.plays())
+            {
+                let Some(at) = score.bars.get(note.bar.at()).map(|bar| bar.start + note.at) else { continue };
+                let key = (note.staff, place(note.head));
+                let rows = begun.get(&key).map_or(&[][..], Vec::as_slice);
+                // The nearest that has begun: what comes later need not be looked at.
+                let until = rows.partition_point(|&row| notes.onset[row] <= at);
+                *row = rows[..until].iter().rev().copied().find(|&row| at < notes.onset[row] + notes.duration[row]);
+                if row.is_none() {
+                    held.entry(key).or_default().push((at_note, at));
                 }
             }
-            rows
+            for row in (of_part.start..from).rev() {
+                if held.is_empty() {
+                    break;
+                }
+                let Some(note) = part.notes.get(notes.written[row] as usize) else { continue };
+                let key = (note.staff, place(note.head));
+                if let Some(waiting) = held.get_mut(&key) {
+                    let end = notes.onset[row] + notes.duration[row];
+                    waiting.retain(|&(note, at)| {
+                        if at < end {
+                            rows[note] = Some(row);
+                        }
+                        at >= end
+                    });
+                    if waiting.is_empty() {
+                        held.remove(&key);
+                    }
+                }
+            }
+            RowsOfPart { first: begin, rows }
         })
         .collect()
 }

@@ -4,53 +4,17 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
-use ripieno_pictures::palette::look;
+use ripieno_pictures::palette::ink;
 use ripieno_texture::Role;
 
 use crate::page::Page;
 
-/// Least contrast of a tinted notehead with the paper (WCAG 2.2, 1.4.11: graphical objects, 3 to 1; we ask for more, since heads are small).
-const LEAST_CONTRAST: f64 = 3.5;
 /// Room a legend takes, in pixels.
 const LEGEND: f64 = 34.0;
 
 /// The words at the beginning of a role on the page: in brackets of their own, so that nobody takes them for the composer's.
 pub(crate) fn word(role: Role) -> String {
     format!("\u{2039}{}\u{203a}", role.name())
-}
-
-/// The ink for notes of a role: the darker colour of its look, darkened until it stands out on white. Tacet has none.
-#[must_use]
-pub fn ink(role: Role) -> Option<String> {
-    let look = look(role)?;
-    let darker = if contrast_with_white(look.ink) >= contrast_with_white(look.fill) { look.ink } else { look.fill };
-    let mut colour = channels(darker);
-    while contrast(colour) < LEAST_CONTRAST {
-        // Nineteen twentieths, in whole steps: the same on every machine.
-        colour = colour.map(|channel| u8::try_from(u16::from(channel) * 19 / 20).unwrap_or(channel));
-    }
-    Some(format!("#{:02x}{:02x}{:02x}", colour[0], colour[1], colour[2]))
-}
-
-/// Contrast of a colour `#rrggbb` with white by WCAG 2.2, from 1 to 21.
-#[must_use]
-pub fn contrast_with_white(colour: &str) -> f64 {
-    contrast(channels(colour))
-}
-
-fn channels(colour: &str) -> [u8; 3] {
-    let channel = |at: usize| colour.get(at..at + 2).and_then(|digits| u8::from_str_radix(digits, 16).ok()).unwrap_or(0);
-    [channel(1), channel(3), channel(5)]
-}
-
-/// Relative luminance and contrast ratio as WCAG 2.2 defines them.
-fn contrast(colour: [u8; 3]) -> f64 {
-    let linear = colour.map(|channel| {
-        let share = f64::from(channel) / 255.0;
-        if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
-    });
-    let luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2];
-    1.05 / (luminance + 0.05)
 }
 
 /// Tints the notes of a page by the roles of their ids and adds the legend of the roles that occur in `legend`.
@@ -183,26 +147,6 @@ stroke=\"none\" fill=\"currentColor\"/>",
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn every_role_stands_out_on_paper() {
-        let mut inks = BTreeSet::new();
-        for role in Role::ALL {
-            if let Some(ink) = ink(role) {
-                assert!(contrast_with_white(&ink) >= LEAST_CONTRAST, "{role:?} {ink}");
-                assert!(inks.insert(ink), "{role:?} looks like another");
-            }
-        }
-        assert_eq!(inks.len(), 9);
-    }
-
-    /// Worked examples of WCAG 2.2: black on white is 21 to 1; #767676 is the lightest grey that reaches 4.5.
-    #[test]
-    fn contrast_is_that_of_wcag() {
-        assert!((contrast_with_white("#000000") - 21.0).abs() < 1e-9);
-        assert!((contrast_with_white("#ffffff") - 1.0).abs() < 1e-9);
-        assert!(contrast_with_white("#767676") >= 4.5 && contrast_with_white("#777777") < 4.5);
-    }
 
     #[test]
     fn notes_get_their_class_and_nothing_else_does() {

@@ -113,6 +113,16 @@ impl Library {
         self.change(score, |transaction| transaction.execute(sql, (remark, text)).map(|_| ()))
     }
 
+    /// Says that the music of a remark lies in other bars now.
+    ///
+    /// # Errors
+    /// When there is none of this number, or the library cannot be written to.
+    pub fn move_remark(&mut self, remark: i64, printed_bars: &str, (first, last): (u32, u32)) -> Result<()> {
+        let score = self.remarked(remark)?;
+        let sql = "UPDATE remarks SET printed_bars = ?2, first_bar = ?3, last_bar = ?4 WHERE remark = ?1";
+        self.change(score, |transaction| transaction.execute(sql, (remark, printed_bars.trim(), first, last)).map(|_| ()))
+    }
+
     /// Takes a remark away.
     ///
     /// # Errors

@@ -25,8 +25,10 @@ pub struct Band {
     pub label: String,
     /// Its colour, as `#rrggbb`.
     pub colour: String,
-    /// Its steps, ascending.
+    /// Its steps, ascending; of single notes, one each.
     pub steps: Vec<BandStep>,
+    /// Single notes, drawn solid: what lies between them is not theirs.
+    pub is_solid: bool,
 }
 
 /// The chart.
@@ -81,19 +83,27 @@ pub fn band_chart(chart: &BandChart) -> String {
             let (top, bottom) = (y(step.high), y(step.low) + STEP);
             let (x, wide) = (px(step.from), px(step.to - step.from));
             let _ = write!(fill, "M{x} {}h{wide}v{}h-{wide}z", px(top), px(bottom - top));
+            if band.is_solid {
+                continue;
+            }
             let _ = write!(edges, "M{x} {}h{wide}v1h-{wide}zM{x} {}h{wide}v1h-{wide}z", px(top), px(bottom - 1.0));
         }
         let _ = write!(
             out,
             "<svg y=\"{}\" width=\"100%\" height=\"{}\" viewBox=\"0 0 {} {}\" preserveAspectRatio=\"none\"><title>{}</title>\
-<path d=\"{fill}\" fill=\"{c}\" fill-opacity=\"0.24\"/><path d=\"{edges}\" fill=\"{c}\"/></svg>",
+<path d=\"{fill}\" fill=\"{c}\"{opacity}/>",
             px(TOP),
             px(field),
             px(columns),
             px(field),
             escaped(&band.label),
             c = band.colour,
+            opacity = if band.is_solid { "" } else { " fill-opacity=\"0.24\"" },
         );
+        if !band.is_solid {
+            let _ = write!(out, "<path d=\"{edges}\" fill=\"{}\"/>", band.colour);
+        }
+        out.push_str("</svg>");
     }
     out.push_str("</svg>\n");
     out
@@ -105,7 +115,7 @@ mod tests {
 
     #[test]
     fn bands_lie_over_their_bars_and_keys() {
-        let band = |label: &str, steps| Band { label: label.into(), colour: "#8a3f63".into(), steps };
+        let band = |label: &str, steps| Band { label: label.into(), colour: "#8a3f63".into(), steps, is_solid: false };
         let chart = BandChart {
             title: "Register".into(),
             first: 0,
@@ -118,7 +128,9 @@ mod tests {
         let svg = band_chart(&chart);
         // From C3 to C4 there are 13 semitones of three pixels: B3 lies one below the top, and the band is twelve semitones high.
         assert!(svg.contains("viewBox=\"0 0 4 39\"") && svg.contains("M1 3h1.5v36h-1.5z"), "{svg}");
-        assert!(svg.contains(">C4<") && svg.contains("strings &lt;low&gt;"));
+        assert!(svg.contains(">C4<") && svg.contains("strings &lt;low&gt;") && svg.contains("fill-opacity=\"0.24\""));
+        let solid = Band { is_solid: true, ..chart.bands[0].clone() };
+        assert!(!band_chart(&BandChart { bands: vec![solid], ..chart.clone() }).contains("fill-opacity=\"0.24\""));
         assert!(band_chart(&BandChart { bands: Vec::new(), bars: Vec::new(), ..chart }).ends_with("</svg>\n"));
     }
 }

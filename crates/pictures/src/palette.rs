@@ -66,6 +66,65 @@ pub const fn look(role: Role) -> Option<Look> {
     Some(Look { fill, ink, weave })
 }
 
+/// Least contrast of a tinted notehead with the paper (WCAG 2.2, 1.4.11: graphical objects, 3 to 1; we ask for more, since heads are small).
+const LEAST_CONTRAST: f64 = 3.5;
+
+/// The ink for single notes of a role, engraved or in a register picture: the darker colour of its look, darkened until it stands out on white. Tacet has none.
+#[must_use]
+pub fn ink(role: Role) -> Option<String> {
+    let look = look(role)?;
+    let darker = if contrast_with_white(look.ink) >= contrast_with_white(look.fill) { look.ink } else { look.fill };
+    let mut colour = channels(darker);
+    while contrast(colour) < LEAST_CONTRAST {
+        // Nineteen twentieths, in whole steps: the same on every machine.
+        colour = colour.map(|channel| u8::try_from(u16::from(channel) * 19 / 20).unwrap_or(channel));
+    }
+    Some(format!("#{:02x}{:02x}{:02x}", colour[0], colour[1], colour[2]))
+}
+
+/// Contrast of a colour `#rrggbb` with white by WCAG 2.2, from 1 to 21.
+#[must_use]
+pub fn contrast_with_white(colour: &str) -> f64 {
+    contrast(channels(colour))
+}
+
+fn channels(colour: &str) -> [u8; 3] {
+    let channel = |at: usize| colour.get(at..at + 2).and_then(|digits| u8::from_str_radix(digits, 16).ok()).unwrap_or(0);
+    [channel(1), channel(3), channel(5)]
+}
+
+/// Relative luminance and contrast ratio as WCAG 2.2 defines them.
+fn contrast(colour: [u8; 3]) -> f64 {
+    let linear = colour.map(|channel| {
+        let share = f64::from(channel) / 255.0;
+        if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+    });
+    let luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2];
+    1.05 / (luminance + 0.05)
+}
+
+/// Shades of a colour from dark to light, one for each of `count` groups of a family, so that sections side by side are told apart.
+#[must_use]
+pub fn shades(colour: &str, count: usize) -> Vec<String> {
+    let of = channels(colour);
+    // Tenths of the way to black, or to white.
+    let mixed = |tenths: i32| {
+        let [r, g, b] = of.map(|channel| {
+            let (channel, to) = (i32::from(channel), if tenths < 0 { 0 } else { 255 });
+            channel + (to - channel) * tenths.abs() / 10
+        });
+        format!("#{r:02x}{g:02x}{b:02x}")
+    };
+    let steps: &[i32] = match count {
+        0 | 1 => &[0],
+        2 => &[-3, 2],
+        3 => &[-4, 0, 3],
+        4 => &[-5, -2, 1, 4],
+        _ => &[-6, -3, 0, 2, 4, 5],
+    };
+    (0..count).map(|place| mixed(steps[place % steps.len()])).collect()
+}
+
 /// Colour of a family, told apart from those of roles by where it stands: bands and the thread, never cells.
 #[must_use]
 pub fn family(name: &str) -> &'static str {
@@ -103,4 +162,35 @@ pub fn shade(level: f32) -> &'static str {
     const SHADES: [&str; 8] = ["#dcecea", "#c0dedb", "#9fcbc9", "#7cb3b4", "#58979c", "#3b7a83", "#235c69", "#123f4d"];
     let steps = (1u8..8).filter(|&step| level >= f32::from(step) + 0.5).count();
     SHADES[steps]
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn inks_stand_out_and_differ() {
+        let inks: BTreeSet<String> = Role::ALL.into_iter().filter_map(ink).collect();
+        assert_eq!(inks.len(), 9);
+        assert!(inks.iter().all(|ink| contrast_with_white(ink) >= LEAST_CONTRAST));
+        assert_eq!(ink(Role::Tacet), None);
+    }
+
+    /// Worked examples of WCAG 2.2: black on white is 21 to 1; #767676 is the lightest grey that reaches 4.5.
+    #[test]
+    fn contrast_is_that_of_wcag() {
+        assert!((contrast_with_white("#000000") - 21.0).abs() < 1e-9);
+        assert!((contrast_with_white("#ffffff") - 1.0).abs() < 1e-9);
+        assert!(contrast_with_white("#767676") >= 4.5 && contrast_with_white("#777777") < 4.5);
+    }
+
+    #[test]
+    fn shades_of_a_family_differ() {
+        assert_eq!(shades("#2c7a57", 1), ["#2c7a57"]);
+        for count in 2..=6 {
+            assert_eq!(shades("#2c7a57", count).into_iter().collect::<BTreeSet<_>>().len(), count);
+        }
+    }
 }

@@ -19,7 +19,7 @@ use std::path::Path;
 
 use ripieno_study::Study;
 
-pub use map::{balance_keys, balance_map, band_keys, melody_map, register_bands, register_chart, role_map};
+pub use map::{Register, balance_keys, balance_map, band_keys, melody_map, register_bands, register_chart, role_map};
 pub use page::report;
 pub use roles::{melody, role_spans, roles_by_bar};
 pub use tables::{Table, tables, tables_json};

@@ -1,9 +1,12 @@
 //! The study as rows of maps, and its registers as bars of the register chart.
 
+use std::collections::BTreeMap;
+
 use ripieno_instruments::printed;
 use ripieno_pictures::{Band, BandChart, BandStep, BarMap, Key, MapCell, MapLane, MapRow, RegisterBar, RegisterChart, palette};
+use ripieno_score::Crotchets;
 use ripieno_study::acoustics::{EvenGrade, Grade};
-use ripieno_study::{Balance, Held, Loudness, Study};
+use ripieno_study::{Balance, Group, Held, Loudness, Study};
 use ripieno_texture::{Role, RoleSpan};
 
 use crate::page::{key_short, metronome};
@@ -221,39 +224,88 @@ pub fn balance_keys() -> Vec<Key> {
 const MOST_STEPS: usize = 500;
 const MOST_IN_BAR: usize = 16;
 
-/// How high and low each family sounds over these bars: the outermost notes, so that gaps and overlaps between groups are seen.
+/// What a register picture shows over the bars.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Register {
+    /// The outermost notes of each family.
+    Families,
+    /// Those of each section, in shades of its family's colour.
+    Sections,
+    /// Every note, in the ink of its role.
+    Notes,
+}
+
+/// How high and low each group sounds over these bars: the outermost notes, so that gaps and overlaps between groups are seen; or every note by itself.
 #[must_use]
-#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // places in a picture
-pub fn register_bands(study: &Study, columns: std::ops::Range<usize>) -> BandChart {
+pub fn register_bands(study: &Study, columns: std::ops::Range<usize>, of: Register) -> BandChart {
     let all = &study.sounding.bars;
     let columns = columns.start.min(all.len())..columns.end.min(all.len());
+    let (what, bands) = match of {
+        Register::Families => {
+            let colour = |group: &Group| palette::family(group.name).to_owned();
+            ("the families", bands_of(study, &columns, study.groups.families.iter().map(|group| (group, colour(group)))))
+        }
+        Register::Sections => {
+            let sections = &study.groups.sections;
+            let colour = |(place, group): (usize, &Group)| {
+                let alike =
+                    |range: std::ops::Range<usize>| sections[range].iter().filter(|other| other.family == group.family).count();
+                let family = palette::family(group.family.name());
+                palette::shades(family, alike(0..sections.len())).swap_remove(alike(0..place))
+            };
+            let coloured = sections.iter().enumerate().map(|(place, group)| (group, colour((place, group))));
+            ("the sections", bands_of(study, &columns, coloured))
+        }
+        Register::Notes => ("every note", notes_by_role(study, &columns)),
+    };
+    BandChart {
+        title: format!("Register of {what} over the bars of {}", study.title()),
+        bands: bands.into_iter().filter(|band| !band.steps.is_empty()).collect(),
+        first: columns.start,
+        bars: bars(study)[columns].to_vec(),
+    }
+}
+
+/// Where a moment lies among these bars, in bars.
+#[allow(clippy::cast_precision_loss)] // places in a picture
+fn column_of(study: &Study, columns: &std::ops::Range<usize>, at: Crotchets) -> f64 {
+    let all = &study.sounding.bars;
+    let bar = all.partition_point(|bar| bar.start <= at).saturating_sub(1);
+    let (start, length) = all.get(bar).map_or((0.0, 1.0), |bar| (bar.start.to_f64(), bar.length.to_f64()));
+    let share = if length > 0.0 { ((at.to_f64() - start) / length).clamp(0.0, 1.0) } else { 0.0 };
+    bar as f64 + share - columns.start as f64
+}
+
+/// The notes with a pitch and a length that sound in these bars: row, from and to in bars, key.
+#[allow(clippy::cast_precision_loss)] // places in a picture
+fn drawn_notes<'a>(study: &'a Study, columns: &'a std::ops::Range<usize>) -> impl Iterator<Item = (usize, f64, f64, u8)> + 'a {
+    let notes = &study.sounding.notes;
+    (0..notes.len()).filter_map(move |row| {
+        let key = notes.key[row].filter(|_| notes.duration[row] > Crotchets::ZERO)?.number();
+        let (from, to) = (notes.onset[row], notes.onset[row] + notes.duration[row]);
+        let (from, to) = (column_of(study, columns, from), column_of(study, columns, to));
+        (to > 0.0 && from < columns.len() as f64).then_some((row, from, to, key))
+    })
+}
+
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // places in a picture
+fn bands_of<'a>(study: &Study, columns: &std::ops::Range<usize>, groups: impl Iterator<Item = (&'a Group, String)>) -> Vec<Band> {
     let fine = (MOST_STEPS / columns.len().max(1)).clamp(1, MOST_IN_BAR);
     let count = columns.len() * fine;
-    let place = |at| {
-        let bar = all.partition_point(|bar| bar.start <= at).saturating_sub(1);
-        let (start, length) = all.get(bar).map_or((0.0, 1.0), |bar| (bar.start.to_f64(), bar.length.to_f64()));
-        let share = if length > 0.0 { ((at.to_f64() - start) / length).clamp(0.0, 1.0) } else { 0.0 };
-        (bar as f64 + share - columns.start as f64) * fine as f64
-    };
-    let notes = &study.sounding.notes;
-    let bands = study.groups.families.iter().map(|family| {
-        let mut reach: Vec<Option<(u8, u8)>> = vec![None; count];
-        for row in 0..notes.len() {
-            let (Some(key), false) = (notes.key[row], notes.duration[row] == ripieno_score::Crotchets::ZERO) else { continue };
-            if !family.parts.contains(&usize::from(notes.part[row])) {
-                continue;
-            }
-            let (from, to) = (place(notes.onset[row]), place(notes.onset[row] + notes.duration[row]));
-            if to <= 0.0 || from >= count as f64 {
-                continue;
-            }
-            let first = (from.max(0.0) + 1e-6) as usize;
-            let last = ((to - 1e-6).max(0.0).ceil() as usize).clamp(first + 1, count.max(first + 1));
-            for step in reach.iter_mut().take(last).skip(first) {
-                let key = key.number();
-                *step = Some(step.map_or((key, key), |(low, high)| (low.min(key), high.max(key))));
-            }
+    let groups: Vec<(&Group, String)> = groups.collect();
+    let mut reach: Vec<Vec<Option<(u8, u8)>>> = vec![vec![None; count]; groups.len()];
+    let group_of: Vec<Option<usize>> =
+        (0..study.score.parts.len()).map(|part| groups.iter().position(|(group, _)| group.parts.contains(&part))).collect();
+    for (row, from, to, key) in drawn_notes(study, columns) {
+        let Some(group) = group_of.get(usize::from(study.sounding.notes.part[row])).copied().flatten() else { continue };
+        let (from, to) = (from * fine as f64, to * fine as f64);
+        let first = (from.max(0.0) + 1e-6) as usize;
+        let last = ((to - 1e-6).max(0.0).ceil() as usize).clamp(first + 1, count.max(first + 1));
+        for step in reach[group].iter_mut().take(last).skip(first) {
+            *step = Some(step.map_or((key, key), |(low, high)| (low.min(key), high.max(key))));
         }
+    }
+    let band = |(group, colour): (&Group, String), reach: Vec<Option<(u8, u8)>>| {
         let mut steps: Vec<BandStep> = Vec::new();
         for (at, reach) in reach.iter().enumerate() {
             let Some((low, high)) = *reach else { continue };
@@ -263,14 +315,28 @@ pub fn register_bands(study: &Study, columns: std::ops::Range<usize>) -> BandCha
                 None => steps.push(BandStep { from, to, low, high }),
             }
         }
-        Band { label: family.name.to_owned(), colour: palette::family(family.name).to_owned(), steps }
-    });
-    BandChart {
-        title: format!("Register of the families over the bars of {}", study.title()),
-        bands: bands.filter(|band| !band.steps.is_empty()).collect(),
-        first: columns.start,
-        bars: bars(study)[columns.clone()].to_vec(),
+        Band { label: group.name.to_owned(), colour, steps, is_solid: false }
+    };
+    groups.into_iter().zip(reach).map(|(group, reach)| band(group, reach)).collect()
+}
+
+/// Every note, a band for each role; those without a role come first and are grey.
+#[allow(clippy::cast_precision_loss)] // places in a picture
+fn notes_by_role(study: &Study, columns: &std::ops::Range<usize>) -> Vec<Band> {
+    let spans = study.spans_of_notes();
+    let role = |row: usize| study.roles.roles.spans.get(spans[row]?).map(RoleSpan::role).filter(|role| *role != Role::Tacet);
+    let mut of_role: BTreeMap<Option<Role>, Vec<BandStep>> = BTreeMap::new();
+    for (row, from, to, key) in drawn_notes(study, columns) {
+        let step = BandStep { from: from.max(0.0), to: to.min(columns.len() as f64), low: key, high: key };
+        of_role.entry(role(row)).or_default().push(step);
     }
+    let band = |(role, steps): (Option<Role>, Vec<BandStep>)| Band {
+        label: role.map_or("no role", Role::name).to_owned(),
+        colour: role.and_then(palette::ink).unwrap_or_else(|| "#8d8678".to_owned()),
+        steps,
+        is_solid: true,
+    };
+    of_role.into_iter().map(band).collect()
 }
 
 /// What the colours of [`register_bands`] mean.

@@ -7,7 +7,7 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use ripieno_formats::Limits;
-use ripieno_report::{Table, balance_map, register_bands, report, tables, write};
+use ripieno_report::{Register, Table, balance_map, register_bands, report, tables, write};
 use ripieno_score::Crotchets;
 use ripieno_study::acoustics::{Grade, Situation};
 use ripieno_study::{Study, analyse_file};
@@ -71,32 +71,55 @@ fn words_come_first_then_pictures_then_tables() {
     assert!(pictures.max().is_some_and(|last| last < order[7]), "a picture stands among the tables");
 }
 
-/// A band reaches from the lowest to the highest note of its family in every bar, and lies nowhere else.
+/// A band reaches from the lowest to the highest note of its family or section in every bar, and lies nowhere else.
 #[test]
-fn bands_hold_the_notes_of_their_families() {
+fn bands_hold_the_notes_of_their_groups() {
     let notes = &STUDY.sounding.notes;
-    let chart = register_bands(&STUDY, 30..50);
-    assert_eq!((chart.first, chart.bars.len()), (30, 20));
-    for family in &STUDY.groups.families {
-        let band = chart.bands.iter().find(|band| band.label == family.name);
-        for column in 0..20u32 {
-            let bar = &STUDY.sounding.bars[column as usize + 30];
-            let (start, end) = (bar.start, bar.start + bar.length);
-            let sounds = (0..notes.len()).filter(|&row| {
-                let (from, length) = (notes.onset[row], notes.duration[row]);
-                family.parts.contains(&usize::from(notes.part[row]))
-                    && length > Crotchets::ZERO
-                    && from < end
-                    && from + length > start
-            });
-            let keys: Vec<u8> = sounds.filter_map(|row| Some(notes.key[row]?.number())).collect();
-            let steps = band.iter().flat_map(|band| &band.steps);
-            let here: Vec<_> =
-                steps.filter(|step| step.from < f64::from(column + 1) - 1e-9 && step.to > f64::from(column) + 1e-9).collect();
-            let reach = (here.iter().map(|step| step.low).min(), here.iter().map(|step| step.high).max());
-            assert_eq!(reach, (keys.iter().min().copied(), keys.iter().max().copied()), "{}, bar {}", family.name, column + 30);
+    for (of, groups) in [(Register::Families, &STUDY.groups.families), (Register::Sections, &STUDY.groups.sections)] {
+        let chart = register_bands(&STUDY, 30..50, of);
+        assert_eq!((chart.first, chart.bars.len()), (30, 20));
+        let colours: BTreeSet<&str> = chart.bands.iter().map(|band| band.colour.as_str()).collect();
+        assert_eq!(colours.len(), chart.bands.len(), "each has a colour of its own");
+        for group in groups {
+            let band = chart.bands.iter().find(|band| band.label == group.name);
+            for column in 0..20u32 {
+                let bar = &STUDY.sounding.bars[column as usize + 30];
+                let (start, end) = (bar.start, bar.start + bar.length);
+                let sounds = (0..notes.len()).filter(|&row| {
+                    let (from, length) = (notes.onset[row], notes.duration[row]);
+                    group.parts.contains(&usize::from(notes.part[row]))
+                        && length > Crotchets::ZERO
+                        && from < end
+                        && from + length > start
+                });
+                let keys: Vec<u8> = sounds.filter_map(|row| Some(notes.key[row]?.number())).collect();
+                let steps = band.iter().flat_map(|band| &band.steps);
+                let here: Vec<_> =
+                    steps.filter(|step| step.from < f64::from(column + 1) - 1e-9 && step.to > f64::from(column) + 1e-9).collect();
+                let reach = (here.iter().map(|step| step.low).min(), here.iter().map(|step| step.high).max());
+                let expected = (keys.iter().min().copied(), keys.iter().max().copied());
+                assert_eq!(reach, expected, "{}, bar {}", group.name, column + 30);
+            }
         }
     }
+}
+
+/// Every note with a pitch stands once, in the ink of its role.
+#[test]
+fn single_notes_stand_in_the_ink_of_their_roles() {
+    let chart = register_bands(&STUDY, 0..STUDY.sounding.bars.len(), Register::Notes);
+    let notes = &STUDY.sounding.notes;
+    let pitched = (0..notes.len()).filter(|&row| notes.key[row].is_some() && notes.duration[row] > Crotchets::ZERO).count();
+    assert_eq!(chart.bands.iter().map(|band| band.steps.len()).sum::<usize>(), pitched);
+    // demo/planted/who_does_what.csv: the trombones and the tuba have harmony and bass from 35 to 45.
+    let part = STUDY.score.parts.iter().position(|part| part.name.starts_with("Tuba")).expect("the demo has a tuba");
+    let row = (0..notes.len()).find(|&row| usize::from(notes.part[row]) == part).expect("it plays");
+    let bass = chart.bands.iter().find(|band| band.label == "bass").expect("there is a bass");
+    assert_eq!(Some(bass.colour.clone()), ripieno_pictures::palette::ink(ripieno_texture::Role::Bass));
+    assert!(
+        bass.is_solid
+            && bass.steps.iter().any(|step| Some(step.low) == notes.key[row].map(|key| key.number()) && step.from >= 35.0)
+    );
 }
 
 #[test]

@@ -104,6 +104,26 @@ impl Study {
         if self.is_chart() { material.of_chart() } else { material }
     }
 
+    /// The span each row of [`Study::sounding`] belongs to, an index into the spans of its roles.
+    #[must_use]
+    pub fn spans_of_notes(&self) -> Vec<Option<usize>> {
+        let spans = &self.roles.roles.spans;
+        let mut of_line: Vec<Vec<usize>> = vec![Vec::new(); self.lines.lines.len()];
+        for (index, span) in spans.iter().enumerate() {
+            if let Some(of_line) = of_line.get_mut(span.line) {
+                of_line.push(index);
+            }
+        }
+        let onset = &self.sounding.notes.onset;
+        let span = |row: usize| {
+            let of_line = of_line.get(*self.lines.of_row.get(row)? as usize)?;
+            let begun = of_line.partition_point(|&span| spans[span].from <= onset[row]);
+            // Before the first span there is at most a grace note: it goes with what follows.
+            of_line.get(begun.saturating_sub(1)).copied()
+        };
+        (0..onset.len()).map(span).collect()
+    }
+
     /// Played bars as musicians cite them.
     #[must_use]
     pub fn cite(&self, bars: &[u32]) -> BarSpans {

@@ -4,17 +4,13 @@ use std::io::{Cursor, Write};
 use std::ops::ControlFlow;
 use std::sync::Arc;
 
-use ripieno_deliver::{
-    Book, BookOptions, Paper, SCORE_PATH, Setting, Title, Unresolved, books, file_name, objected, part_paths, proof_list,
-    set_book, set_score, texts, unresolved,
-};
-use ripieno_engraving::{Engraver, IS_BUILT_IN, pdf};
+use ripieno_deliver::{BookOptions, Ended, Order, Pages, Paper, Receiver, Unresolved, deliver, file_name, prove};
+use ripieno_engraving::IS_BUILT_IN;
 use ripieno_players::{Level, Options as CheckOptions, check};
 use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, Group as SoundGroup, gather};
 use ripieno_sound::loudness::{TARGET, gain_for};
 use ripieno_sound::{Format, Options as SoundOptions, Passage, Renderer, Selection, Stereo, encode, mix, render};
-use ripieno_study::Study;
 use ripieno_texture::techniques;
 use serde::Deserialize;
 use utoipa::ToSchema;
@@ -68,10 +64,20 @@ impl Delivery<'_> {
     }
 
     fn add(&mut self, name: &str, bytes: &[u8]) -> Outcome<()> {
+        self.file(name, bytes).map_err(|error| failed(&error))
+    }
+}
+
+impl Receiver for Delivery<'_> {
+    fn file(&mut self, path: &str, bytes: &[u8]) -> Result<(), String> {
         // No time of day: the same draft gives the same bytes.
         let options = SimpleFileOptions::default().last_modified_time(zip::DateTime::default());
-        self.zip.start_file(format!("{}/{name}", self.folder), options).map_err(|error| failed(&error))?;
-        self.zip.write_all(bytes).map_err(|error| failed(&error))
+        self.zip.start_file(format!("{}/{path}", self.folder), options).map_err(|error| error.to_string())?;
+        self.zip.write_all(bytes).map_err(|error| error.to_string())
+    }
+
+    fn goes_on(&mut self, doing: &str) -> ControlFlow<()> {
+        if self.job.go(Stage::Studying, doing, None) { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
     }
 }
 
@@ -97,7 +103,7 @@ pub(crate) fn begin(desk: &Desk, open: Arc<Open>, wanted: DeliveryWanted) -> Out
         let Ok(_turn) = Arc::clone(&desk.turns).acquire_owned().await else { return };
         let job = Arc::clone(&working);
         let done = tokio::task::spawn_blocking(move || {
-            let bytes = deliver(&desk, &open.study, &wanted, level, &paper, &working)?;
+            let bytes = made(&desk, &open, &wanted, level, paper, &working)?;
             desk.drafts.delivered(open.score, &working, &bytes)
         })
         .await;
@@ -111,57 +117,36 @@ pub(crate) fn begin(desk: &Desk, open: Arc<Open>, wanted: DeliveryWanted) -> Out
     Ok(job)
 }
 
-fn deliver(desk: &Desk, study: &Study, wanted: &DeliveryWanted, level: Level, paper: &Paper, job: &Job) -> Outcome<Vec<u8>> {
-    let score = &study.score;
+fn made(desk: &Desk, open: &Open, wanted: &DeliveryWanted, level: Level, paper: Paper, job: &Job) -> Outcome<Vec<u8>> {
+    let (study, score) = (&open.study, &open.study.score);
     let mut out = Delivery { job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: file_name(&study.title()) };
-    out.go("writing the parts")?;
-    let options = BookOptions { cue_after: CUE_AFTER, leaders: study.leaders(), ..BookOptions::default() };
-    let books = books(score, &options).map_err(|error| failed(&error))?;
     let played = Sounding::new(score, Unroll::AsPlayed);
-    for (path, bytes) in texts(score, &played, &books).map_err(|error| failed(&error))? {
-        out.add(&path, &bytes)?;
-    }
-    let settings = if IS_BUILT_IN { pages(desk, &mut out, study, &books, paper)? } else { vec![None; books.len()] };
-    let mut open = unresolved(score, &books, &settings);
+    let engraver = if IS_BUILT_IN { Some(desk.media.engraver().map_err(|error| failed(&error))?) } else { None };
+    let order = Order {
+        score,
+        played: &played,
+        tempo: &study.sounding.tempo,
+        options: BookOptions { cue_after: CUE_AFTER, leaders: study.leaders(), ..BookOptions::default() },
+        pages: engraver.as_deref().map(|engraver| Pages { engraver, parts: paper, score: Paper::SCORE_A3 }),
+    };
+    let ended = |error: Ended| match error {
+        Ended::BrokenOff => broken_off(),
+        Ended::Failed(why) => failed(&why),
+    };
+    let delivered = deliver(&order, &mut out).map_err(ended)?;
+    let mut more = Vec::new();
     if !IS_BUILT_IN {
-        open.push(about_all("no pages: this program was built without the engraver", "build it with --features engraving"));
+        let what = "no pages: this program was built without the engraver";
+        more.push(Unresolved::of_all("", what, "build it with --features engraving"));
     }
     if wanted.sound {
-        sound(&mut out, score, &played, &mut open, MOST_HELD)?;
+        sound(&mut out, score, &played, &mut more, MOST_HELD)?;
     }
-    open.extend(objected(score, check(score, &played, &CheckOptions { level, only: Vec::new() })));
-    out.add("proof list.csv", &proof_list(&open))?;
+    more.extend(super::casting::estimated(desk, open.score));
+    let objections = check(score, &played, &CheckOptions { level, only: Vec::new() });
+    prove(&order, &delivered, objections, more, &mut out).map_err(ended)?;
     let bytes = out.zip.finish().map_err(|error| failed(&error))?;
     Ok(bytes.into_inner())
-}
-
-fn about_all(what: &str, remedy: &str) -> Unresolved {
-    Unresolved { part: String::new(), bars: String::new(), what: what.to_owned(), remedy: remedy.to_owned() }
-}
-
-/// Pages of the parts and of the score; the settings of the parts.
-fn pages(desk: &Desk, out: &mut Delivery<'_>, study: &Study, books: &[Book], paper: &Paper) -> Outcome<Vec<Option<Setting>>> {
-    let score = &study.score;
-    let engraver: Arc<dyn Engraver> = desk.media.engraver().map_err(|error| failed(&error))?;
-    let mut settings = Vec::new();
-    for (place, (book, path)) in books.iter().zip(part_paths(books)).enumerate() {
-        out.go(format!("pages of part {} of {}", place + 1, books.len()))?;
-        let setting = set_book(&*engraver, book, &study.sounding.tempo, paper, &Title::of(score, &book.name))
-            .map_err(|error| failed(&format!("{}: {error}", book.name)))?;
-        let bytes = pdf(&setting.pages).map_err(|error| failed(&format!("{}: {error}", book.name)))?;
-        out.add(&format!("{path}.pdf"), &bytes)?;
-        settings.push(Some(setting));
-    }
-    let job = out.job;
-    let bars = score.bars.len();
-    let mut seen = |done: usize| {
-        let went_on = job.go(Stage::Studying, format!("pages of the score, bar {done} of {bars}"), None);
-        if went_on { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
-    };
-    let setting =
-        set_score(&*engraver, score, &Paper::SCORE_A3, &Title::of_score(score), &mut seen).map_err(|error| failed(&error))?;
-    out.add(&format!("{SCORE_PATH}.pdf"), &pdf(&setting.pages).map_err(|error| failed(&error))?)?;
-    Ok(settings)
 }
 
 /// The whole in the hall, and each section by itself. When all sections are more than `most` frames together, the whole is played first, then a few
@@ -169,7 +154,7 @@ fn pages(desk: &Desk, out: &mut Delivery<'_>, study: &Study, books: &[Book], pap
 fn sound(out: &mut Delivery<'_>, score: &Score, played: &Sounding, open: &mut Vec<Unresolved>, most: u64) -> Outcome<()> {
     let passage = Passage::new(score, played, &techniques(score, played));
     if passage.seconds() > LONGEST_SOUND {
-        open.push(about_all("no sound: more than a quarter of an hour", "write it with `ripieno deliver --sound`"));
+        open.push(Unresolved::of_all("", "no sound: more than a quarter of an hour", "write it with `ripieno deliver --sound`"));
         return Ok(());
     }
     let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);

@@ -10,9 +10,10 @@ use ripieno_formats::{Format, Reading};
 use ripieno_score::Score;
 use ripieno_study::analyse;
 
+use super::locks::{LockRow, heads, within};
 use super::plan::{mended, plan_of, rows_of};
 use super::shown::{DraftShown, ProposalShown, group_shown, groups_of, proposal_of, staves_of, strands_of};
-use super::store::{Kept, KeptProposal, SKETCH, Step, Store};
+use super::store::{Kept, KeptProposal, Model, OWN_STAVES, SKETCH, Step, Store};
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
 use crate::jobs::{Job, Stage};
@@ -30,6 +31,13 @@ const MOST_BARS: usize = 1000;
 /// The number of a draft's sketch (0) or proposal (from 1) among the scores: below zero, where the library has none.
 pub(crate) fn score_number(draft: i64, place: usize) -> i64 {
     -(draft * PLACES + i64::try_from(place).unwrap_or(0))
+}
+
+/// The draft and the proposal (from 1) a score below zero stands for; none for sketches and scores of the library.
+pub(crate) fn place_of_score(score: i64) -> Option<(i64, usize)> {
+    let number = score.checked_neg().filter(|&number| number > 0)?;
+    let place = usize::try_from(number % PLACES).ok().filter(|&place| place > 0)?;
+    Some((number / PLACES, place))
 }
 
 /// A draft that has been read.
@@ -187,6 +195,17 @@ impl Drafts {
         Ok(draft)
     }
 
+    /// Keeps the staves of a file beside the sketch they were reduced to.
+    pub(crate) fn keep_own_staves(&self, draft: i64, staves: &Score) -> Outcome<()> {
+        self.store.keep_score(draft, OWN_STAVES, staves)?;
+        self.with(draft, |draft| {
+            let kept = Kept { own_staves: OWN_STAVES.to_owned(), ..draft.kept.clone() };
+            self.store.keep(draft.number, &kept)?;
+            draft.kept = kept;
+            Ok(())
+        })
+    }
+
     pub(crate) fn remove(&self, draft: i64) -> Outcome<()> {
         if let Ok(found) = self.get(draft)
             && let Some(job) = locked(&found).job.take()
@@ -218,6 +237,12 @@ impl Draft {
         }
     }
 
+    /// Where a proposal stands among the others, by its number.
+    pub(crate) fn place_of(&self, proposal: usize) -> Outcome<usize> {
+        let place = self.kept.proposals.iter().position(|kept| kept.shown.number == proposal);
+        place.ok_or_else(|| Failure::not_there("there is no such proposal"))
+    }
+
     /// Its plan as casting takes it.
     pub(crate) fn plan(&self) -> Outcome<Plan> {
         plan_of(&self.kept.now().plan, &self.sketch, &self.lineup)
@@ -236,6 +261,7 @@ impl Draft {
         }
         plan_of(&step.plan, &sketch, &lineup)?;
         step.split.retain(|name| lineup.sections.iter().any(|section| section.name == *name));
+        step.locks.retain(|lock| lock.locked(&lineup).is_some());
         kept.step(step);
         drafts.store.keep(self.number, &kept)?;
         (self.kept, self.sketch, self.lineup) = (kept, sketch, Arc::new(lineup));
@@ -283,7 +309,7 @@ impl Draft {
             let title = title.ok_or_else(|| Failure::refused(format!("“{role}” is no role of a staff")))?;
             let count = counts.entry(title).or_default();
             *count += 1;
-            part.name = if *count == 1 { title.to_owned() } else { format!("{title} {count}") };
+            part.name = titled(title, *count, &plain);
         }
         let sketch = Sketch::by_names(score.clone()).filter(|sketch| !sketch.strands.is_empty());
         let sketch = sketch.ok_or_else(|| Failure::refused("give at least one staff a role"))?;
@@ -308,7 +334,39 @@ impl Draft {
             drafts.store.forget(self.number, &file);
             return Err(failure);
         }
-        drafts.store.forget(self.number, &old);
+        self.let_go(drafts, &old);
+        self.casts.iter_mut().for_each(|cast| *cast = None);
+        let number = score_number(self.number, 0);
+        drafts.hold(studied(desk, number, &self.kept.title, score));
+        drafts.outdate(number);
+        Ok(())
+    }
+
+    /// Forgets the file of an older sketch. Where one can choose between a file's own staves and the reduction, both stay as they came.
+    fn let_go(&self, drafts: &Drafts, old: &str) {
+        let came = !self.kept.own_staves.is_empty() && [SKETCH, OWN_STAVES].contains(&old);
+        if !came && old != self.kept.sketch_file() {
+            drafts.store.forget(self.number, old);
+        }
+    }
+
+    /// Takes the file's own staves as the sketch, each in the role it has most often, or the reduction by the roles found again.
+    pub(crate) fn use_own_staves(&mut self, drafts: &Drafts, desk: &Desk, own: bool) -> Outcome<()> {
+        self.idle()?;
+        if self.kept.own_staves.is_empty() {
+            return Err(Failure::refused("the sketch is made of the file's own staves already"));
+        }
+        let mut kept = self.kept.clone();
+        for proposal in &mut kept.proposals {
+            proposal.shown.is_old = true;
+        }
+        kept.sketch = if own { kept.own_staves.clone() } else { String::new() };
+        kept.uses_own_staves = own;
+        let sketch = Arc::new(drafts.store.sketch(self.number, kept.sketch_file())?);
+        let old = self.kept.sketch_file().to_owned();
+        let score = sketch.score.clone();
+        self.step_with(drafts, kept, sketch, self.kept.now())?;
+        self.let_go(drafts, &old);
         self.casts.iter_mut().for_each(|cast| *cast = None);
         let number = score_number(self.number, 0);
         drafts.hold(studied(desk, number, &self.kept.title, score));
@@ -356,12 +414,27 @@ impl Draft {
         let now = self.kept.now();
         let bars = |step: &Step| step.plan.iter().map(|phrase| (phrase.first, phrase.last)).collect::<Vec<_>>();
         let is_old = kept.shown.is_old || kept.asked.lineup != now.lineup || bars(&kept.asked) != bars(&now);
-        let differs = |&at: &usize| kept.asked.plan.get(at) != now.plan.get(at);
+        let set = |step: &Step, at: usize| {
+            let phrase = now.plan.get(at);
+            phrase.map(|phrase| within(&step.locks, &self.sketch, phrase).into_iter().cloned().collect::<Vec<LockRow>>())
+        };
+        let open = drafts.open(kept.shown.score);
+        let heads =
+            |locks: &[LockRow]| open.as_ref().map(|open| heads(locks, &open.study.score, &open.study.sounding, &self.lineup));
+        // Notes set since that it has already ask for nothing.
+        let has = |locks: &[LockRow]| heads(locks).is_some_and(|found| found.len() == locks.len());
+        let differs = |&at: &usize| {
+            let locks = set(&now, at);
+            kept.asked.plan.get(at) != now.plan.get(at)
+                || (set(&kept.asked, at) != locks && !locks.is_some_and(|locks| has(&locks)))
+        };
         ProposalShown {
             changed: if is_old { Vec::new() } else { (0..now.plan.len()).filter(differs).collect() },
             is_old,
-            like: kept.like,
-            revision: drafts.open(kept.shown.score).map_or(0, |open| open.revision),
+            like: kept.model.like,
+            like_profile: kept.model.like_profile,
+            set: if is_old { Vec::new() } else { heads(&now.locks).unwrap_or_default() },
+            revision: open.map_or(0, |open| open.revision),
             ..kept.shown.clone()
         }
     }
@@ -385,6 +458,9 @@ impl Draft {
             people: self.lineup.people(),
             lineup: now.lineup,
             plan: now.plan,
+            locks: now.locks.iter().filter_map(|lock| lock.shown(&self.sketch, &self.lineup)).collect(),
+            has_own_staves: !self.kept.own_staves.is_empty(),
+            uses_own_staves: self.kept.uses_own_staves,
             can_undo: self.kept.at > 0,
             can_redo: self.kept.at + 1 < self.kept.steps.len(),
             proposals: self.kept.proposals.iter().map(|kept| self.proposal_shown(drafts, kept)).collect(),
@@ -392,6 +468,20 @@ impl Draft {
             remarks: self.kept.remarks.iter().chain(&self.sketch.remarks).cloned().collect(),
             said: self.said.clone(),
         }
+    }
+}
+
+/// A staff by its role, numbered where several have it; what it was called before stays in brackets.
+pub(crate) fn titled(title: &str, count: usize, before: &str) -> String {
+    let numbered = if count == 1 { title.to_owned() } else { format!("{title} {count}") };
+    // Of names that were given here only the brackets are the file's.
+    let own = match ripieno_casting::role_named(before) {
+        Some(_) => before.split_once('(').map(|(_, rest)| rest.trim_end_matches(')')),
+        None => Some(before.strip_prefix("Left out (").map_or(before, |rest| rest.trim_end_matches(')'))),
+    };
+    match own.map(str::trim).filter(|own| !own.is_empty() && ripieno_casting::role_named(own).is_none()) {
+        Some(own) => format!("{numbered} ({own})"),
+        None => numbered,
     }
 }
 
@@ -417,18 +507,18 @@ pub(crate) struct Asked {
     pub step: Step,
     pub sketch: Arc<Sketch>,
     pub lineup: Arc<Lineup>,
-    pub like: Option<i64>,
+    pub model: Model,
 }
 
 impl Asked {
-    pub(crate) fn of(draft: &Draft, like: Option<i64>) -> Self {
+    pub(crate) fn of(draft: &Draft, model: Model) -> Self {
         Self {
             draft: draft.number,
             title: draft.kept.title.clone(),
             step: draft.kept.now(),
             sketch: Arc::clone(&draft.sketch),
             lineup: Arc::clone(&draft.lineup),
-            like,
+            model,
         }
     }
 
@@ -445,7 +535,8 @@ impl Asked {
             plan: rows_of(&cast.plan, &self.sketch, &self.lineup),
             seed,
             again: Vec::new(),
-            like: self.like,
+            locks: self.step.locks.clone(),
+            model: self.model,
             habits: None,
             shown: proposal_of(number, open.score, &cast, &self.sketch, &self.lineup, seconds),
         };
@@ -489,7 +580,7 @@ mod tests {
         let sketch = Sketch::by_names(reading.score).unwrap();
         let lineup = known_named("lifeboat-brass").unwrap();
         let plan = rows_of(&Plan::phrases_of(&sketch), &sketch, &lineup.lineup().unwrap());
-        drafts.begin(&sketch, Kept { steps: vec![Step { lineup, plan, split: Vec::new() }], ..Kept::default() }).unwrap()
+        drafts.begin(&sketch, Kept { steps: vec![Step { lineup, plan, ..Step::default() }], ..Kept::default() }).unwrap()
     }
 
     #[test]

@@ -7,6 +7,7 @@ mod delivery;
 mod drafts;
 mod habits;
 mod lineup;
+mod locks;
 mod objections;
 mod plan;
 mod shown;
@@ -37,9 +38,10 @@ use delivery::DeliveryWanted;
 use drafts::Draft;
 pub(crate) use drafts::Drafts;
 use lineup::{KnownLineup, LineupRows};
+use locks::LockWanted;
 use plan::PhraseRow;
 use shown::{DraftCard, DraftShown};
-use store::Step;
+use store::{Model, Step};
 
 /// Roles a staff can be given, with the names staves get.
 const ROLE_WORDS: [(&str, &str); 9] = [
@@ -67,6 +69,7 @@ pub(crate) fn routes() -> OpenApiRouter<Desk> {
         .routes(routes!(draft_of_bars))
         .routes(routes!(draft, change_draft, remove_draft))
         .routes(routes!(set_staves))
+        .routes(routes!(use_own_staves))
         .routes(routes!(draft_undo))
         .routes(routes!(draft_redo))
         .routes(routes!(list_lineups))
@@ -76,6 +79,7 @@ pub(crate) fn routes() -> OpenApiRouter<Desk> {
         .routes(routes!(carry_over))
         .routes(routes!(cast_draft))
         .routes(routes!(cast_again))
+        .routes(routes!(lock_note))
         .routes(routes!(shelve))
         .routes(routes!(objections::objections))
         .routes(routes!(deliver, delivery_file))
@@ -236,6 +240,7 @@ async fn change_draft(
             lineup: change.lineup.unwrap_or(now.lineup),
             plan: change.plan.unwrap_or(now.plan),
             split: change.split.unwrap_or(now.split),
+            locks: now.locks,
         };
         // What is asked for has to be there; only what an older plan names is mended.
         if change_names_plan {
@@ -269,6 +274,24 @@ async fn set_staves(
 ) -> Outcome<Json<DraftShown>> {
     let Json(StaffRoles { roles }) = wanted.map_err(bad)?;
     changed(desk, draft, move |desk, draft| draft.set_roles(&desk.drafts, desk, &roles)).await
+}
+
+/// Of which staves the sketch is made.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+struct OwnStaves {
+    /// The file's own staves, each in the role it has most often; else the reduction by the roles found.
+    own: bool,
+}
+
+/// Make the sketch of the file's own staves, or of the roles found in it
+#[utoipa::path(put, path = "/api/drafts/{draft}/own-staves", params(("draft" = i64, Path)), request_body = OwnStaves, responses((status = 200, body = DraftShown), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+async fn use_own_staves(
+    State(desk): State<Desk>,
+    draft: DraftPath,
+    wanted: Result<Json<OwnStaves>, JsonRejection>,
+) -> Outcome<Json<DraftShown>> {
+    let Json(OwnStaves { own }) = wanted.map_err(bad)?;
+    changed(desk, draft, move |desk, draft| draft.use_own_staves(&desk.drafts, desk, own)).await
 }
 
 /// Take the latest change of line-up or plan back
@@ -385,6 +408,9 @@ struct CastWanted {
     seed: u64,
     /// Open cells are filled as in this score of the library; as scores usually do without it.
     like: Option<i64>,
+    /// As in this saved profile.
+    #[serde(default)]
+    like_profile: Option<i64>,
 }
 
 const fn first_seed() -> u64 {
@@ -401,7 +427,7 @@ async fn cast_draft(
     let (draft, Json(wanted)) = (number(draft)?, wanted.map_err(bad)?);
     let job = blocking(move || {
         // Spawning needs the runtime, which threads of this kind are part of.
-        casting::begin(&desk, draft, wanted.count, wanted.seed, wanted.like)
+        casting::begin(&desk, draft, wanted.count, wanted.seed, Model { like: wanted.like, like_profile: wanted.like_profile })
     });
     Ok((StatusCode::ACCEPTED, Json(job.await?.state())))
 }
@@ -426,6 +452,17 @@ async fn cast_again(
 ) -> Outcome<Json<DraftShown>> {
     let (draft, Json(wanted)) = (number(draft)?, wanted.map_err(bad)?);
     blocking(move || casting::again(&desk, draft, wanted.proposal, &wanted.phrases, wanted.seed)).await.map(Json)
+}
+
+/// Set, move or free a single note of a proposal
+#[utoipa::path(post, path = "/api/drafts/{draft}/lock", params(("draft" = i64, Path)), request_body = LockWanted, responses((status = 200, body = DraftShown), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+async fn lock_note(
+    State(desk): State<Desk>,
+    draft: DraftPath,
+    wanted: Result<Json<LockWanted>, JsonRejection>,
+) -> Outcome<Json<DraftShown>> {
+    let (draft, Json(wanted)) = (number(draft)?, wanted.map_err(bad)?);
+    blocking(move || casting::lock(&desk, draft, wanted)).await.map(Json)
 }
 
 /// Which proposal.

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::lineup::LineupRows;
+use super::locks::LockShown;
 use super::plan::{PhraseRow, TaskRow};
 use crate::jobs::JobState;
 
@@ -116,8 +117,14 @@ pub(crate) struct ProposalShown {
     #[serde(default)]
     #[schema(required = true)]
     pub is_old: bool,
-    /// The score of the library as in which what was open was filled in.
+    /// The score of the library, or the saved profile, as in which what was open was filled in.
     pub like: Option<i64>,
+    #[serde(default)]
+    pub like_profile: Option<i64>,
+    /// Written notes of its score that a person has set: part and note, from 0.
+    #[serde(default)]
+    #[schema(required = true)]
+    pub set: Vec<[u32; 2]>,
     /// Sections it is made of, in score order.
     #[serde(default)]
     #[schema(required = true)]
@@ -147,6 +154,11 @@ pub(crate) struct DraftShown {
     pub groups: Vec<GroupShown>,
     pub people: u32,
     pub plan: Vec<PhraseRow>,
+    /// Single notes a person has set.
+    pub locks: Vec<LockShown>,
+    /// Whether roles were found and the file reduced to them, while its own staves can be given roles by hand; and whether they are.
+    pub has_own_staves: bool,
+    pub uses_own_staves: bool,
     pub can_undo: bool,
     pub can_redo: bool,
     pub proposals: Vec<ProposalShown>,
@@ -298,6 +310,8 @@ pub(crate) fn proposal_of(
         changed: Vec::new(),
         is_old: false,
         like: None,
+        like_profile: None,
+        set: Vec::new(),
         sections: lineup.sections.iter().map(|section| section.name.clone()).collect(),
     }
 }

@@ -1,14 +1,19 @@
 //! Where sketches come from: a file, or bars of a studied score.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;
 
 use ripieno_casting::{Plan, Sketch, reduce};
 use ripieno_formats::{Reading, read};
+use ripieno_score::Score;
 use ripieno_study::{Study, analyse, analyse_file};
+use ripieno_texture::Role;
 
+use super::drafts::titled;
 use super::lineup::{LineupRows, known_named};
 use super::plan::rows_of;
+use super::shown::role_word;
 use super::store::{Kept, Step};
 use crate::desk::Desk;
 use crate::failure::{Failure, Outcome};
@@ -43,7 +48,7 @@ pub(crate) fn span(study: &Study, first: u32, last: u32) -> Outcome<Range<usize>
 fn begin(desk: &Desk, sketch: &Sketch, kept: Kept) -> Outcome<i64> {
     let lineup = kept.own_lineup.clone().map_or_else(|| known_named(FIRST_LINEUP), Ok)?;
     let plan = rows_of(&Plan::phrases_of(sketch), sketch, &lineup.lineup()?);
-    let steps = vec![Step { lineup, plan, split: Vec::new() }];
+    let steps = vec![Step { lineup, plan, ..Step::default() }];
     desk.drafts.begin(sketch, Kept { steps, ..kept })
 }
 
@@ -61,18 +66,53 @@ pub(crate) fn from_file(desk: &Desk, name: &str, bytes: &[u8]) -> Outcome<i64> {
         title if title.trim().is_empty() => name.rsplit_once('.').map_or(name, |(stem, _)| stem).to_owned(),
         title => title,
     };
-    let sketch = match Sketch::by_names(score.clone()) {
-        Some(sketch) => sketch,
+    let (sketch, own) = match Sketch::by_names(score.clone()) {
+        Some(sketch) => (sketch, None),
         None => {
             remarks
                 .push("no staff is named by a role; the roles were found, and the score reduced to a staff for each".to_owned());
             let study = analyse(name.to_owned(), Reading { score, findings, format });
             let bars = 0..study.score.bars.len();
-            reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars)
+            (reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars), by_most(&study))
         }
     };
     let kept = Kept { title, from: name.to_owned(), remarks, ..Kept::default() };
-    begin(desk, &sketch, kept)
+    let draft = begin(desk, &sketch, kept)?;
+    if let Some(own) = own {
+        desk.drafts.keep_own_staves(draft, &own)?;
+    }
+    Ok(draft)
+}
+
+/// Staves of a sketch that a person may give roles to one by one.
+const MOST_STAVES: usize = 40;
+
+/// The score with its own staves, each called by the role it has in most of its bars; none where they are too many, or nobody has a role.
+fn by_most(study: &Study) -> Option<Score> {
+    let mut score = study.score.clone();
+    if score.parts.len() > MOST_STAVES {
+        return None;
+    }
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    for (index, part) in score.parts.iter_mut().enumerate() {
+        let mut bars: BTreeMap<Role, u32> = BTreeMap::new();
+        for span in study.roles.roles.spans.iter().filter(|span| span.part == index && span.role() != Role::Tacet) {
+            *bars.entry(span.role()).or_default() += span.bars.end - span.bars.start;
+        }
+        let before = part.name.trim().to_owned();
+        // Of equals the role listed first.
+        let most = bars.into_iter().max_by_key(|&(role, bars)| (bars, std::cmp::Reverse(role))).map(|(role, _)| role_word(role));
+        let title = most.and_then(|word| super::ROLE_WORDS.iter().find(|(known, _)| *known == word)).map(|(_, title)| *title);
+        part.name = match title {
+            Some(title) => {
+                let count = counts.entry(title).or_default();
+                *count += 1;
+                titled(title, *count, &before)
+            }
+            None => before,
+        };
+    }
+    Sketch::by_names(score.clone()).map(|_| score)
 }
 
 /// A draft on bars of a score, reduced to a sketch by role.

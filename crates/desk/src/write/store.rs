@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use super::habits::KeptHabits;
 use super::lineup::LineupRows;
+use super::locks::LockRow;
 use super::plan::PhraseRow;
 use super::shown::ProposalShown;
 use crate::failure::{Failure, Outcome};
@@ -32,6 +33,9 @@ pub(crate) struct Step {
     /// Sections whose players stand in rows of their own.
     #[serde(default)]
     pub split: Vec<String>,
+    /// Single notes a person has set.
+    #[serde(default)]
+    pub locks: Vec<LockRow>,
 }
 
 /// Phrases cast again: each with its place and what was asked for.
@@ -39,6 +43,9 @@ pub(crate) struct Step {
 pub(crate) struct Again {
     pub phrases: Vec<(usize, PhraseRow)>,
     pub seed: u64,
+    /// The notes that were set then.
+    #[serde(default)]
+    pub locks: Vec<LockRow>,
 }
 
 /// A proposal as it is kept: its notes lie beside it as MusicXML.
@@ -55,12 +62,30 @@ pub(crate) struct KeptProposal {
     /// What was cast again since, in order: with these the same notes come out once more.
     #[serde(default)]
     pub again: Vec<Again>,
-    /// As whose practice it was filled in: a score of the library.
-    pub like: Option<i64>,
-    /// The habits of that score as they were then: it may be corrected since, or gone.
+    /// The notes that were set when it was first made.
+    #[serde(default)]
+    pub locks: Vec<LockRow>,
+    /// As whose practice it was filled in: a score of the library, or a saved profile.
+    #[serde(default, flatten)]
+    pub model: Model,
+    /// The habits of that model as they were then: it may be corrected since, or gone.
     #[serde(default)]
     pub habits: Option<KeptHabits>,
     pub shown: ProposalShown,
+}
+
+/// Whose practice is followed in what is left open: that of a score of the library or of a saved profile; the usual one without either.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub(crate) struct Model {
+    pub like: Option<i64>,
+    #[serde(default)]
+    pub like_profile: Option<i64>,
+}
+
+impl Model {
+    pub(crate) const fn is_some(self) -> bool {
+        self.like.is_some() || self.like_profile.is_some()
+    }
 }
 
 /// Everything about a draft but its notes.
@@ -72,6 +97,12 @@ pub(crate) struct Kept {
     /// Name of the file with the sketch; empty for [`SKETCH`].
     #[serde(default)]
     pub sketch: String,
+    /// Name of the file with the staves as they came, where none was named by a role and the roles were found; empty otherwise.
+    #[serde(default)]
+    pub own_staves: String,
+    /// Whether they are the sketch.
+    #[serde(default)]
+    pub uses_own_staves: bool,
     /// The score it was taken from.
     #[serde(default)]
     pub source: Option<i64>,
@@ -246,8 +277,9 @@ impl Store {
     }
 }
 
-/// Name of a sketch as it came, in a draft's folder.
+/// Name of a sketch as it came, in a draft's folder, and of a file's own staves, where the sketch was reduced from them.
 pub(crate) const SKETCH: &str = "sketch.musicxml";
+pub(crate) const OWN_STAVES: &str = "staves.musicxml";
 
 pub(crate) fn no_draft(draft: i64) -> Failure {
     Failure::not_there(format!("there is no draft {draft}"))

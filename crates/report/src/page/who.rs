@@ -40,7 +40,7 @@ pub(super) fn registers(study: &Study) -> String {
         })
         .collect();
     let columns = [("Instrument", ""), ("Lowest", ""), ("Half of the time", ""), ("Middle", ""), ("Highest", "")];
-    let bands = map::register_bands(study, 0..study.sounding.bars.len());
+    let bands = map::register_bands(study, 0..study.sounding.bars.len(), map::Register::Families);
     format!(
         "<p>Over the bars, the outermost notes of each family; where two bands lie over each other they share a register, where paper shows between them there is a gap.</p>\n\
 {}<div class=\"picture\">\n{}</div>\n<p>Of each instrument. Thin: from the lowest to the highest sounding note. Thick: half of the playing time lies there. Upright stroke: the middle by time. \
