@@ -47,7 +47,7 @@ test('add by choosing a file; the whole brass and what each section does in five
     assert.ok(Date.now() - begun < 60_000);
     // demo/planted/who_does_what.csv: the tubas have the bass there. The same answer as `ripieno ask`.
     assert.match(await page.locator('.answer').innerText(), /35 bars/);
-    await page.getByRole('application').focus();
+    await page.getByRole('application', { name: /^Role map/ }).focus();
     for (let row = 0; row < 7; row++) await page.keyboard.press('ArrowDown');
     assert.match(await page.locator('p[aria-live]').innerText(), /Tubas, bars? 3[45].*bass/);
     assert.deepEqual(page.troubles, []);
@@ -84,7 +84,7 @@ test('correct, undo, redo; a correction outlives kill -9', async () => {
   await withDesk(async ({ browser, desk, library }) => {
     const page = await newPage(browser, desk);
     await openDemo(page, desk);
-    const map = page.getByRole('application');
+    const map = page.getByRole('application', { name: /^Role map/ });
     await map.focus();
     await page.keyboard.press('ArrowDown');
     await page.keyboard.press('Enter');
@@ -225,6 +225,22 @@ test('tags, order and a question to all scores stand in the address', async () =
     await page.keyboard.press('Enter');
     await page.getByRole('group', { name: 'Show scores with a tag' }).getByRole('button', { name: 'as performed' }).click();
     assert.deepEqual(await titles(), ['The Boat Goes Out']);
+    // Several tags: only what has all of them.
+    await page.getByRole('button', { name: 'Give The Boat Goes Out a tag', exact: true }).click();
+    await page.keyboard.type('harbour');
+    await page.keyboard.press('Enter');
+    const tags = page.getByRole('group', { name: 'Show scores with a tag' });
+    await tags.getByRole('button', { name: 'as performed' }).click();
+    await page.getByRole('button', { name: /Give .*second draft a tag/ }).click();
+    await page.keyboard.type('harbour');
+    await page.keyboard.press('Enter');
+    await tags.getByRole('button', { name: 'harbour' }).click();
+    assert.equal((await titles()).length, 2);
+    await tags.getByRole('button', { name: 'as performed' }).click();
+    await tags.getByText('with all 2: 1 score').waitFor();
+    assert.deepEqual(await titles(), ['The Boat Goes Out']);
+    await settle(page);
+    assert.match(await hash(page), /tag=harbour&tag=as\+performed/);
     // By the keyboard alone from here: `/` goes to the question, Tab to its answers.
     await page.evaluate(() => document.activeElement?.blur());
     await page.keyboard.press('/');
@@ -235,7 +251,7 @@ test('tags, order and a question to all scores stand in the address', async () =
     const found = await page.locator('#found').innerText();
     assert.match(found, /59 bars in 2 scores/);
     await settle(page);
-    for (const part of ['tag=as', 'sort=title', 'ask=all']) assert.ok((await hash(page)).includes(part), part);
+    for (const part of ['tag=harbour', 'tag=as', 'sort=title', 'ask=all']) assert.ok((await hash(page)).includes(part), part);
     await page.reload();
     await page.locator('#found .chip').first().waitFor();
     assert.deepEqual(await titles(), ['The Boat Goes Out']);
@@ -362,11 +378,103 @@ test('two drafts side by side: what has changed, with bars as proof', async () =
   });
 });
 
+test('scores by their rehearsal marks, registers beside each other; a saved profile on a side; all by keys', async () => {
+  await withDesk(async ({ browser, desk, folder }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await addDraft(desk);
+    const profile = join(folder, 'harbour.json');
+    execFileSync(PROGRAM, ['profile', DEMO, '--out', profile], { stdio: 'ignore' });
+    await page.goto(`${desk.origin}/#/compare?a=1&b=2`);
+    await page.getByRole('heading', { name: 'What differs most' }).waitFor({ timeout: 120_000 });
+    await page.getByRole('button', { name: 'By rehearsal mark' }).click();
+    await page.getByRole('button', { name: 'Registers', exact: true }).click();
+    await settle(page);
+    assert.match(await hash(page), /shows=registers&align=mark/);
+    await page.reload();
+    const drawn = page.getByRole('application', { name: /How high and low families sound of 2 scores/ });
+    await drawn.waitFor({ timeout: 120_000 });
+    const said = () => page.locator('p[aria-live]').last().innerText();
+    await drawn.focus();
+    for (let bar = 0; bar < 35; bar++) await page.keyboard.press('ArrowRight');
+    // demo/planted/tuttis.csv: the brass is all there in bar 35 of the first, and lacks its low half in the second draft.
+    const [whole, thin] = [await said(), (await page.keyboard.press('ArrowDown'), await said())];
+    assert.match(whole, /^A The Boat Goes Out, bar 35: .*brass/);
+    assert.match(thin, /^B The Boat Goes Out, second draft, bar 35: .*brass/);
+    const low = (text) => /brass ([A-G][♭♯]?)(-?\d)/.exec(text)?.[2];
+    assert.ok(Number(low(whole)) < Number(low(thin)), `${whole} | ${thin}`);
+    await page.getByRole('button', { name: 'Roles', exact: true }).click();
+    await page.getByRole('application', { name: /Who has which role/ }).focus();
+    await page.keyboard.press('ArrowDown');
+    await page.keyboard.press('Home');
+    assert.match(await said(), /^B The Boat Goes Out, second draft, bar 0: /);
+    // A profile on the other side: what differs, and no bars of it to draw.
+    await page.locator('.profiles input[type=file]').setInputFiles(profile);
+    await page.getByRole('combobox', { name: 'Add a score to side B' }).selectOption({ label: /one work/ }).catch(async () => {
+      const value = await page.getByRole('combobox', { name: 'Add a score to side B' }).locator('option[value^=p]').getAttribute('value');
+      await page.getByRole('combobox', { name: 'Add a score to side B' }).selectOption(value);
+    });
+    await page.getByRole('button', { name: 'Take The Boat Goes Out, second draft from side B' }).click();
+    await page.getByText(/the practice of one work/).waitFor();
+    await page.waitForFunction(() => /^#\/compare\?a=1&b=p1/.test(location.hash));
+    await page.getByRole('heading', { name: 'What differs most' }).waitFor({ timeout: 120_000 });
+    await page.getByText(/No difference stands clear of noise/).waitFor();
+    writeFileSync(profile, '{}');
+    await page.locator('.profiles input[type=file]').setInputFiles(profile);
+    await page.getByRole('alert').getByText(/harbour\.json: /).waitFor();
+    await page.getByRole('button', { name: /Throw the profile/ }).click();
+    await page.waitForFunction(() => !document.querySelector('.kept'));
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('every view is walked through by keys: melody and themes, balance, register', async () => {
+  await withDesk(async ({ browser, desk }) => {
+    const page = await newPage(browser, desk);
+    await openDemo(page, desk);
+    await isWeighed(page);
+    const said = () => page.locator('.study > p[aria-live]').innerText();
+    const press = async (...keys) => {
+      for (const key of keys) await page.keyboard.press(key);
+      return said();
+    };
+    await page.getByRole('application', { name: /^The melody from carrier/ }).focus();
+    // demo/planted/who_does_what.csv and the table `melody`: the horns begin, the oboe follows.
+    assert.match(await press('Home'), /^Horn .* has the melody, bars 0–/);
+    assert.match(await press('ArrowRight'), /^Oboe .* has the melody/);
+    assert.match(await press('ArrowUp'), /^Theme \d+ in /);
+    await press('Enter');
+    assert.ok((await seen(page)) !== null, 'a theme leads to its bars');
+    assert.match(await press('ArrowDown'), /has the melody/);
+    await press('Enter');
+    await page.getByRole('region', { name: 'What is known of this span' }).getByText('Why', { exact: true }).waitFor();
+    await page.keyboard.press('Escape');
+    await page.keyboard.press('0');
+    await page.getByRole('application', { name: /^How well the melody is heard/ }).focus();
+    assert.match(await press('Home'), /^Bar 0: /);
+    assert.match(await press('ArrowDown'), /(covered|hard to hear)/);
+    await press('Enter');
+    await settle(page);
+    assert.match(await hash(page), /chosen=\d+-\d+/);
+    await page.getByRole('application', { name: /^Register over time/ }).focus();
+    for (let bar = 0; bar < 35; bar++) await page.keyboard.press('ArrowRight');
+    assert.match(await said(), /^Bar \d+: .*strings [A-G]/);
+    assert.match(await press('ArrowDown'), /^woodwind: shown/);
+    assert.match(await press('Enter'), /^woodwind: put away/);
+    assert.doesNotMatch(await press('ArrowRight'), /woodwind/);
+    await page.getByRole('button', { name: 'Single notes' }).click();
+    await page.getByRole('list', { name: 'Roles on the map and as notes' }).waitFor();
+    await page.getByRole('application', { name: /^Register over time/ }).focus();
+    assert.match(await press('ArrowLeft'), /^Bar \d+: [A-G][♭♯]?\d /);
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
 test('layers are joined from the evidence and taken apart again', async () => {
   await withDesk(async ({ browser, desk }) => {
     const page = await newPage(browser, desk);
     await openDemo(page, desk);
-    await page.getByRole('application').focus();
+    await page.getByRole('application', { name: /^Role map/ }).focus();
     await page.keyboard.press('ArrowDown');
     await page.keyboard.press('Enter');
     const panel = page.getByRole('region', { name: 'What is known of this span' });
@@ -407,7 +515,7 @@ for (const colorScheme of ['light', 'dark']) {
         await look('a mix');
         await page.getByLabel('heard from').selectOption('hall');
         await isWeighed(page);
-        await page.getByRole('application').focus();
+        await page.getByRole('application', { name: /^Role map/ }).focus();
         await page.keyboard.press('ArrowDown');
         await page.keyboard.press('Enter');
         await page.getByText('Why', { exact: true }).waitFor();
@@ -680,7 +788,7 @@ test('balance: bar by bar, from another place, in a mix only with its levels; a 
 
     await place.selectOption('hall');
     await isWeighed(page);
-    const map = page.getByRole('application');
+    const map = page.getByRole('application', { name: /^Role map/ });
     await map.focus();
     for (let row = 0; row < 6; row++) await page.keyboard.press('ArrowDown');
     assert.match(await page.locator('p[aria-live]').innerText(), /Estimated: (covered|hard to hear|heard among others|clear|prominent) \([+−]?\d+ dB\)/);
@@ -718,7 +826,9 @@ test('take-away: pictures, tables, bars and sound, named by piece and bars', asy
     await begins({ name: 'SVG of Roles' }, 'The-Boat-Goes-Out-roles.svg', '<svg');
     await box.getByRole('radio', { name: 'bars 35–36' }).check();
     await begins({ name: 'PNG of Melody' }, 'The-Boat-Goes-Out-bars-35-36-melody.png', '\x89PNG');
-    await begins({ name: 'PDF of Register' }, 'The-Boat-Goes-Out-bars-35-36-register.pdf', '%PDF-');
+    await begins({ name: 'PDF of Register by families' }, 'The-Boat-Goes-Out-bars-35-36-register.pdf', '%PDF-');
+    await begins({ name: 'SVG of Register by sections' }, 'The-Boat-Goes-Out-bars-35-36-register-sections.svg', '<svg');
+    await begins({ name: 'PNG of Register by notes' }, 'The-Boat-Goes-Out-bars-35-36-register-notes.png', '\x89PNG');
     await begins({ name: 'SVG of Balance' }, 'The-Boat-Goes-Out-bars-35-36-balance.svg', '<svg');
     await begins({ name: 'PNG of Compass' }, 'The-Boat-Goes-Out-compass.png', '\x89PNG');
     await box.getByRole('combobox', { name: 'Table' }).selectOption('melody');

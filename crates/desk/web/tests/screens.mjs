@@ -25,7 +25,7 @@ await withDesk(async ({ browser, desk }) => {
         await page.getByRole('button', { name: /demonstration overture/ }).click();
         await isWhole(page);
         drafts = [];
-        for (const [title, ...change] of [['The Boat Goes Out, second draft'], ['The Boat Goes Out, for a smaller house', ['Trumpet in Bb 3', 'Timpani'], 1, 103]]) {
+        for (const [title, ...change] of [['The Boat Goes Out, second draft'], ['The Boat Goes Out, for a smaller house', ['Trumpet 3 in B♭', 'Timpani'], 1, 103]]) {
           try {
             drafts.push(await doneBy(ask, (await (await ask(`/api/scores?name=${encodeURIComponent(title)}.musicxml`, { method: 'POST', body: draft(title, ...change) })).json()).job));
           } catch (error) {
@@ -68,11 +68,15 @@ await withDesk(async ({ browser, desk }) => {
       await shot('take-away');
       await page.keyboard.press('Escape');
       await page.keyboard.press('Escape');
+      await page.getByRole('button', { name: 'Examples' }).click();
+      await page.waitForTimeout(200);
+      await shot('questions');
+      await page.getByRole('button', { name: 'Examples' }).click();
       await page.getByRole('combobox', { name: 'Ask' }).fill('all brass play');
       await page.keyboard.press('Enter');
       await page.locator('.answer').getByRole('button', { name: '35–45' }).click();
       await page.getByRole('button', { name: 'Horns', exact: true }).click();
-      const map = page.getByRole('application');
+      const map = page.getByRole('application', { name: /^Role map/ });
       await map.focus();
       for (let row = 0; row < 5; row++) await page.keyboard.press('ArrowDown');
       await page.keyboard.press('Enter');
@@ -110,6 +114,9 @@ await withDesk(async ({ browser, desk }) => {
       await page.getByRole('heading', { name: 'What differs most' }).waitFor({ timeout: 120_000 });
       await page.waitForTimeout(300);
       await shot('compare');
+      await page.getByRole('button', { name: 'Registers', exact: true }).click();
+      await page.getByRole('button', { name: 'By rehearsal mark' }).click();
+      await shot('compare-registers');
       await page.getByRole('heading', { name: 'What differs most' }).evaluate((head) => head.scrollIntoView());
       await shot('differences');
       if (page.troubles.length > 0) throw new Error(page.troubles.join('; '));

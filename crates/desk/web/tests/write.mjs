@@ -1,10 +1,11 @@
 /** The writing page in a browser: from a sketch to a proposal that is heard and a ZIP, by keyboard; what must come out is what `ripieno cast` writes. */
 import { AxeBuilder } from '@axe-core/playwright';
 import assert from 'node:assert/strict';
+import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { test } from 'node:test';
-import { asker, begin, doneBy, ended, newPage, withDesk } from './desk.mjs';
+import { asker, begin, doneBy, ended, newPage, PROGRAM, withDesk } from './desk.mjs';
 import { DEMO } from './draft.mjs';
 
 const SKETCH = new URL('../../../../demo/sketch_second_theme.musicxml', import.meta.url).pathname;
@@ -167,6 +168,55 @@ test('bars of a score become a sketch; its practice is the model; its objections
     await page.getByText('Ask the player. Stop on pain.').waitFor({ timeout: 60_000 });
     await page.locator('li .bars').first().click();
     await page.waitForFunction(() => /#\/study\/\d+/.test(location.hash));
+    assert.deepEqual(page.troubles, []);
+  });
+});
+
+test('a single note is moved and stays; a saved profile is the model; the file’s own staves get roles', async () => {
+  await withDesk(async ({ browser, desk, folder }) => {
+    const page = await newPage(browser, desk);
+    const profile = join(folder, 'harbour.json');
+    execFileSync(PROGRAM, ['profile', DEMO, '--out', profile], { stdio: 'ignore' });
+    const ask = await asker(desk);
+    await ask('/api/profiles?name=harbour.json', { method: 'POST', body: readFileSync(profile), headers: { 'content-type': 'application/octet-stream' } });
+    await begun(page, desk);
+    await page.getByRole('combobox', { name: 'how many' }).selectOption('1');
+    await page.getByRole('combobox', { name: 'what is open is filled in' }).selectOption('p1');
+    await page.getByRole('button', { name: 'Propose', exact: true }).click();
+    await proposed(page, 1);
+    assert.equal((await (await ask('/api/drafts/1')).json()).proposals[0].like_profile, 1);
+    await page.getByRole('button', { name: 'See the score' }).click();
+    const paper = page.getByRole('application', { name: /Proposal 1, engraved/ });
+    await paper.waitFor();
+    await page.locator('#proposals img, #proposals .say').first().waitFor({ timeout: 120_000 });
+    if ((await page.locator('#proposals img').count()) > 0) {
+      await paper.focus();
+      await page.keyboard.press('Home');
+      await page.keyboard.press('ArrowRight');
+      await page.getByRole('group', { name: 'The note picked' }).waitFor();
+      await page.getByRole('button', { name: 'A semitone lower' }).click();
+      await page.getByText(/^Set by hand: .*bar \d+: [A-G]/).waitFor();
+      await page.getByRole('button', { name: 'Cast it again' }).click();
+      await page.waitForFunction(() => /Cast again in/.test(document.querySelector('p[aria-live]')?.textContent ?? ''), null, { timeout: 60_000 });
+      await page.locator('#proposals .set').first().waitFor({ timeout: 60_000 });
+      await page.getByRole('button', { name: 'Take back' }).click();
+      await page.waitForFunction(() => !/Set by hand/.test(document.querySelector('#proposals')?.textContent ?? ''));
+    } else console.log('without the engraver no note is picked');
+    // A sketch whose staves have the names of instruments.
+    const names = { Melody: 'Violin', Answer: 'Oboe', Figure: 'Harp', Chords: 'Organ', Bass: 'Cello' };
+    const text = Object.entries(names).reduce((now, [role, name]) => now.replace(`<part-name>${role}</part-name>`, `<part-name>${name}</part-name>`), readFileSync(SKETCH, 'utf8'));
+    const path = join(folder, 'plain.musicxml');
+    writeFileSync(path, text);
+    await page.goto(`${desk.origin}/#/write`);
+    await page.locator('input[type=file]').setInputFiles(path);
+    await page.getByRole('grid').waitFor();
+    await page.getByRole('button', { name: 'Give roles to the file’s own staves' }).click();
+    const violin = page.getByRole('combobox', { name: /Role of the staff .*\(Violin\)/ });
+    await violin.waitFor();
+    await violin.selectOption('bass');
+    await page.getByRole('combobox', { name: /Role of the staff Bass \(Violin\)/ }).waitFor();
+    await page.getByRole('button', { name: 'Reduce by the roles found' }).click();
+    await page.getByRole('button', { name: 'Give roles to the file’s own staves' }).waitFor();
     assert.deepEqual(page.troubles, []);
   });
 });

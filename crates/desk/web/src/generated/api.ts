@@ -212,6 +212,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/drafts/{draft}/lock": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Set, move or free a single note of a proposal */
+        post: operations["lock_note"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/drafts/{draft}/model": {
         parameters: {
             query?: never;
@@ -223,6 +240,23 @@ export interface paths {
         put?: never;
         /** Carry over from bars of a studied score who does what there; the rest stays open */
         post: operations["carry_over"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/drafts/{draft}/own-staves": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        /** Make the sketch of the file's own staves, or of the roles found in it */
+        put: operations["use_own_staves"];
+        post?: never;
         delete?: never;
         options?: never;
         head?: never;
@@ -379,6 +413,41 @@ export interface paths {
         put?: never;
         post?: never;
         delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/profiles": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Saved profiles */
+        get: operations["list_profiles"];
+        put?: never;
+        /** Keep a profile saved by `ripieno profile`: its bytes are the body */
+        post: operations["add_profile"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/profiles/{profile}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        post?: never;
+        /** Throw a saved profile away */
+        delete: operations["remove_profile"];
         options?: never;
         head?: never;
         patch?: never;
@@ -1041,6 +1110,11 @@ export interface components {
             like?: number | null;
             /**
              * Format: int64
+             * @description As in this saved profile.
+             */
+            like_profile?: number | null;
+            /**
+             * Format: int64
              * @description Seed of those after the first.
              */
             seed?: number;
@@ -1140,6 +1214,10 @@ export interface components {
             composers: string;
             /** @description A role for each bar, a row for each section. */
             map: components["schemas"]["SmallRow"][];
+            /** @description How high and low each family sounds over the bars. */
+            register: components["schemas"]["FamilyBand"][];
+            /** @description Rehearsal marks. */
+            rehearsal: components["schemas"]["MarkAt"][];
             /** Format: int64 */
             score: number;
             title: string;
@@ -1259,8 +1337,12 @@ export interface components {
             groups: components["schemas"]["GroupShown"][];
             /** @description Whether the score the sketch comes from has a line-up of its own to choose. */
             has_own_lineup: boolean;
+            /** @description Whether roles were found and the file reduced to them, while its own staves can be given roles by hand; and whether they are. */
+            has_own_staves: boolean;
             job?: null | components["schemas"]["JobState"];
             lineup: components["schemas"]["LineupRows"];
+            /** @description Single notes a person has set. */
+            locks: components["schemas"]["LockShown"][];
             /** Format: int32 */
             people: number;
             plan: components["schemas"]["PhraseRow"][];
@@ -1283,6 +1365,7 @@ export interface components {
             staves: components["schemas"]["StaffShown"][];
             strands: components["schemas"]["StrandShown"][];
             title: string;
+            uses_own_staves: boolean;
         };
         /** @description Why a span has its role. */
         Evidence: {
@@ -1322,6 +1405,14 @@ export interface components {
             column?: number | null;
             /** @description One sentence: what is the matter and what to do. */
             message: string;
+        };
+        /** @description Lowest and highest key of a family from one place to another, in bars: 3.5 is the middle of the fourth. */
+        FamilyBand: {
+            family: string;
+            from: number[];
+            high: number[];
+            low: number[];
+            to: number[];
         };
         /** @description Parts that belong together, in page order. */
         Group: {
@@ -1489,11 +1580,47 @@ export interface components {
             /** @description Where it comes from. */
             source: string;
         };
+        /** @description A note that is set, as the page shows it. */
+        LockShown: {
+            /**
+             * Format: int32
+             * @description The bar of the sketch, from 0.
+             */
+            bar: number;
+            /** @description Who: "Trumpet 1 in C". */
+            label: string;
+            /** @description "D5", concert pitch. */
+            note: string;
+        };
+        /** @description A note of a proposal that is to be set, moved or freed. */
+        LockWanted: {
+            /**
+             * Format: int32
+             * @description Semitones by which it is moved; 0 keeps it as it is.
+             */
+            by?: number;
+            /** @description No longer set: casting decides again. */
+            free?: boolean;
+            note: number;
+            /** @description Part and written note of its score, from 0, as the engraved page has them. */
+            part: number;
+            /** @description The proposal, from 1. */
+            proposal: number;
+        };
         /** @description Words over the score. */
         Mark: {
             /** Format: double */
             at: number;
             /** Format: int32 */
+            bar: number;
+            text: string;
+        };
+        /** @description A rehearsal mark. */
+        MarkAt: {
+            /**
+             * Format: int32
+             * @description The bar, from 0.
+             */
             bar: number;
             text: string;
         };
@@ -1602,6 +1729,11 @@ export interface components {
             remarks: components["schemas"]["RemarkView"][];
             tags: string[];
         };
+        /** @description Of which staves the sketch is made. */
+        OwnStaves: {
+            /** @description The file's own staves, each in the role it has most often; else the reduction by the roles found. */
+            own: boolean;
+        };
         /** @description An engraved page: its picture is `excerpt/page`; here is what stands where. */
         PagePlan: {
             bars: components["schemas"]["BarPlace"][];
@@ -1678,9 +1810,11 @@ export interface components {
             is_old: boolean;
             /**
              * Format: int64
-             * @description The score of the library as in which what was open was filled in.
+             * @description The score of the library, or the saved profile, as in which what was open was filled in.
              */
             like?: number | null;
+            /** Format: int64 */
+            like_profile?: number | null;
             /** @description From 1. */
             number: number;
             phrases: components["schemas"]["PhraseShown"][];
@@ -1704,6 +1838,8 @@ export interface components {
             seconds: number;
             /** @description Sections it is made of, in score order. */
             sections: string[];
+            /** @description Written notes of its score that a person has set: part and note, from 0. */
+            set: number[][];
         };
         /** @description Which proposal. */
         ProposalWanted: {
@@ -1714,6 +1850,8 @@ export interface components {
         RemarkView: {
             /** @description First and last bar, where it was made on the page. */
             bars?: number[] | null;
+            /** @description Whether the music it was made on is no longer in the score; it stays at its bars. */
+            is_lost: boolean;
             /** @description The part it is about; empty for all. */
             part: string;
             /** @description "35-45"; may be empty. */
@@ -1743,6 +1881,14 @@ export interface components {
             more: string;
             roles: string[];
             who: string;
+        };
+        /** @description A saved profile among others. */
+        SavedProfile: {
+            name: string;
+            /** Format: int64 */
+            profile: number;
+            scores: number;
+            works: number;
         };
         /** @description A section of a line-up. */
         SectionRow: {
@@ -1785,8 +1931,12 @@ export interface components {
              * @description Bars in all.
              */
             count: number;
-            /** Format: int64 */
+            /**
+             * Format: int64
+             * @description The score's number; 0 for one of a saved profile, which is not on the shelf.
+             */
             score: number;
+            title: string;
             /** Format: double */
             value: number;
         };
@@ -1808,6 +1958,8 @@ export interface components {
         };
         /** @description One side. */
         SideOf: {
+            /** @description Saved profiles, whose scores are counted and not drawn. */
+            profiles: components["schemas"]["SavedProfile"][];
             scores: components["schemas"]["Compared"][];
             works: number;
         };
@@ -2210,7 +2362,7 @@ export interface operations {
             query?: never;
             header?: never;
             path: {
-                /** @description Numbers of the scores of the one side, with points between them: "1.4". */
+                /** @description Numbers of the scores of the one side, with points between them, and of saved profiles with a p before them: "1.4.p2". */
                 a: string;
                 /** @description Those of the other side. */
                 b: string;
@@ -2937,6 +3089,71 @@ export interface operations {
             };
         };
     };
+    lock_note: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["LockWanted"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     carry_over: {
         parameters: {
             query?: never;
@@ -2969,6 +3186,71 @@ export interface operations {
                 };
             };
             404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    use_own_staves: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["OwnStaves"];
+            };
+        };
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["DraftShown"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            409: {
                 headers: {
                     [name: string]: unknown;
                 };
@@ -3519,6 +3801,134 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["KnownLineup"][];
+                };
+            };
+        };
+    };
+    list_profiles: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SavedProfile"][];
+                };
+            };
+        };
+    };
+    add_profile: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The file's name. */
+                name: string;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/octet-stream": number[];
+            };
+        };
+        responses: {
+            201: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["SavedProfile"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            413: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    remove_profile: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                profile: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            204: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content?: never;
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
                 };
             };
         };
@@ -4904,7 +5314,7 @@ export interface operations {
             header?: never;
             path: {
                 score: number;
-                what: "roles" | "melody" | "register" | "bands" | "balance";
+                what: "roles" | "melody" | "register" | "bands" | "sections" | "notes" | "balance";
                 form: "svg" | "png" | "pdf";
                 /** @description First bar, from 0; the first of the piece without it. */
                 first: number | null;

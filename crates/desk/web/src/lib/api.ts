@@ -21,6 +21,7 @@ export type KeptQuestion = Schemas['KeptQuestion'];
 export type SideBySide = Schemas['SideBySide'];
 export type DifferenceRow = Schemas['DifferenceRow'];
 export type Compared = Schemas['Compared'];
+export type SavedProfile = Schemas['SavedProfile'];
 export type Measuring = Schemas['Measuring'];
 export type Sound = Schemas['Sound'];
 export type Shown = Schemas['ExcerptShown'];
@@ -112,8 +113,12 @@ export const api = {
   bookmark: (score: number, name: string, view: string) => asked<Own>(`/api/scores/${score}/bookmarks`, json('POST', { name, view })),
   forgetBookmark: (score: number, bookmark: number) => asked<Own>(`/api/scores/${score}/bookmarks/${bookmark}`, { method: 'DELETE' }),
   tag: (score: number, tag: string, away: boolean) => asked<Own>(`/api/scores/${score}/tags?${query({ tag })}`, { method: away ? 'DELETE' : 'POST' }),
-  compare: (a: readonly number[], b: readonly number[], group: string, signal: AbortSignal) =>
-    asked<SideBySide | Measuring>(`/api/compare?${query({ a: a.join('.'), b: b.join('.'), group })}`, { signal }),
+  /** Sides as `sideOf` in lib/route.ts writes them. */
+  compare: (a: string, b: string, group: string, signal: AbortSignal) =>
+    asked<SideBySide | Measuring>(`/api/compare?${query({ a, b, group })}`, { signal }),
+  profiles: () => asked<SavedProfile[]>('/api/profiles'),
+  addProfile: (file: File) => asked<SavedProfile>(`/api/profiles?${query({ name: file.name })}`, { method: 'POST', body: file, headers: { 'content-type': 'application/octet-stream' } }),
+  removeProfile: (profile: number) => asked<void>(`/api/profiles/${profile}`, { method: 'DELETE' }),
 };
 
 /** Follows a job until it is over; `tell` hears of every stage. */

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { band, columns, compass, FINE, gathered, keyName, small } from './bands';
+import { band, columns, compass, FINE, gaps, gapWords, gathered, held, keyName, small } from './bands';
 
 const notes = (...rows: [number, number, number, number][]) => ({
   onset: rows.map((row) => row[0]), duration: rows.map((row) => row[1]), key: rows.map((row) => row[2]), part: rows.map((row) => row[3]), span: rows.map(() => -1), dynamic: rows.map(() => 0),
@@ -45,6 +45,18 @@ describe('bands', () => {
       const count = ((to - from) / length) * (FINE / 8);
       expect(gathered(small(found, length), length, from, to, count)).toEqual(columns(found, from, to, count));
     }
+  });
+
+  it('tell what lies between groups at a moment', () => {
+    const low = band(notes([0, 4, 40, 0], [0, 4, 52, 0]), () => true);
+    expect(held('strings', low, 2)).toEqual({ name: 'strings', low: 40, high: 52 });
+    expect([held('strings', low, 4), held('strings', low, -1)]).toEqual([null, null]);
+    // An octave from C4 to C5 free; brass and woodwind share C5 to E5.
+    const found = gaps([{ name: 'woodwind', low: 72, high: 90 }, { name: 'strings', low: 36, high: 60 }, { name: 'brass', low: 72, high: 76 }]);
+    expect(found).toEqual([{ below: 'strings', above: 'brass', free: 12 }, { below: 'brass', above: 'woodwind', free: -5 }]);
+    expect(found.map(gapWords)).toEqual(['12 semitones from strings up to brass', 'brass and woodwind share 5 keys']);
+    // Who lies inside another does not make a gap above it.
+    expect(gaps([{ name: 'a', low: 40, high: 80 }, { name: 'b', low: 50, high: 55 }, { name: 'c', low: 70, high: 90 }])[1]).toEqual({ below: 'a', above: 'c', free: -11 });
   });
 
   it('have a compass in octaves', () => {

@@ -111,6 +111,40 @@ export function compass(notes: Notes): { low: number; high: number } {
   return high < 0 ? { low: 48, high: 72 } : { low: Math.floor(low / 12) * 12, high: Math.ceil((high + 1) / 12) * 12 };
 }
 
+/** Lowest and highest key of a group at a moment. */
+export interface Held {
+  readonly name: string;
+  readonly low: number;
+  readonly high: number;
+}
+
+/** The band of a group at a moment; `null` where it is silent. */
+export function held(name: string, band: Band, time: number): Held | null {
+  const at = lastAt(band.times, time);
+  const [low, high] = [band.low[at] ?? -1, band.high[at] ?? -1];
+  return low < 0 || (band.times[at] ?? Infinity) > time ? null : { name, low, high };
+}
+
+/** What lies between groups from below, neighbour by neighbour: how many semitones are free between them, or shared by both (less than 0: so many keys in common). */
+export function gaps(held: readonly Held[]): { readonly below: string; readonly above: string; readonly free: number }[] {
+  const sorted = [...held].sort((a, b) => a.low - b.low || a.high - b.high);
+  const out: { below: string; above: string; free: number }[] = [];
+  let top = sorted[0];
+  for (const next of sorted.slice(1)) {
+    // Of those below, the one that reaches highest.
+    if (!top) break;
+    out.push({ below: top.name, above: next.name, free: next.low > top.high ? next.low - top.high : -(Math.min(top.high, next.high) - next.low + 1) });
+    if (next.high > top.high) top = next;
+  }
+  return out;
+}
+
+/** "7 semitones free between strings and brass", "woodwind and brass share 5 keys". */
+export function gapWords({ below, above, free }: ReturnType<typeof gaps>[number]): string {
+  if (free < 0) return `${below} and ${above} share ${-free === 1 ? 'one key' : `${-free} keys`}`;
+  return free === 1 ? `${below} and ${above} lie close` : `${free} semitones from ${below} up to ${above}`;
+}
+
 const NAMES = ['C', 'C♯', 'D', 'E♭', 'E', 'F', 'F♯', 'G', 'A♭', 'A', 'B♭', 'B'];
 
 /** "C4" for 60, middle C. */

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { barAt, caution, extents, keyName, lanes, placed, presence, shown, size, unitWords } from './compare';
+import { caution, extents, keyName, laid, lanes, presence, sharedMarks, shown, size, unitWords } from './compare';
+import { ALIGNS } from './route';
 
 describe('values', () => {
   it('are said in their units', () => {
@@ -25,7 +26,7 @@ describe('values', () => {
 });
 
 describe('what may be said', () => {
-  const of = (a: number, b: number) => caution({ a: { works: a, scores: [] }, b: { works: b, scores: [] }, judged: 40, clear: 9, same_piece: false }).join(' ');
+  const of = (a: number, b: number) => caution({ a: { works: a, scores: [], profiles: [] }, b: { works: b, scores: [], profiles: [] }, judged: 40, clear: 9, same_piece: false }).join(' ');
   it('warns of small samples', () => {
     expect(of(1, 1)).toMatch(/One work each/);
     expect(of(1, 3)).toMatch(/Small sample/);
@@ -41,11 +42,28 @@ describe('scores under each other', () => {
     const found = lanes([{ map: [row('flutes', 'woodwind'), row('violins', 'strings')] }, { map: [row('flutes', 'woodwind'), row('horns', 'brass'), row('violins', 'strings')] }]);
     expect(found.map(({ section, rows }) => [section, ...rows])).toEqual([['flutes', 0, 0], ['horns', -1, 1], ['violins', 1, 2]]);
   });
-  it('are aligned by share or by bar, and back', () => {
-    for (const align of ['share', 'bar'] as const) {
-      for (const bar of [0, 7, 49]) expect(barAt(placed(bar, 50, 200, align) + 1e-9, 50, 200, align)).toBe(bar);
+  const score = (bars: number, ...rehearsal: [string, number][]) => ({ bars: Array.from({ length: bars }, (_, bar) => String(bar + 1)), rehearsal: rehearsal.map(([text, bar]) => ({ text, bar })) });
+  it('are aligned by share, by bar or by rehearsal mark, and back', () => {
+    const scores = [score(50, ['A', 10], ['B', 30]), score(200, ['A', 12], ['B', 100], ['C', 150])];
+    for (const align of ALIGNS) {
+      const { place, barAt } = laid(scores, align);
+      scores.forEach(({ bars }, which) => bars.forEach((_, bar) => expect(barAt(which, place(which, bar))).toBe(bar)));
     }
-    expect(barAt(0.5, 50, 200, 'bar')).toBeNull();
+    expect(laid(scores, 'bar').barAt(0, 0.5)).toBeNull();
     expect(presence([1, -1, 0, -1])).toBe(0.5);
+  });
+  it('have shared rehearsal marks under each other', () => {
+    // C stands only in one, and A of the third after its B: neither can bind them.
+    const scores = [score(50, ['A', 10], ['B', 30]), score(60, ['A', 12], ['B', 40], ['C', 50])];
+    expect(sharedMarks(scores)).toEqual([{ text: 'A', bars: [10, 12] }, { text: 'B', bars: [30, 40] }]);
+    const { place, barAt, ticks } = laid(scores, 'mark');
+    expect(place(0, 10)).toBe(place(1, 12));
+    expect(place(0, 30)).toBe(place(1, 40));
+    // From mark to mark bars lie bar under bar; where the one has no more there is a gap.
+    expect(place(0, 15)).toBe(place(1, 17));
+    expect(barAt(0, place(1, 39))).toBeNull();
+    expect(ticks(0.05).map(({ text }) => text)).toEqual(['A', 'B']);
+    expect(sharedMarks([...scores, score(40, ['B', 5], ['A', 20])])).toEqual([{ text: 'A', bars: [10, 12, 20] }]);
+    expect(place(0, 50)).toBeLessThanOrEqual(1);
   });
 });

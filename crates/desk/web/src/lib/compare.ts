@@ -81,13 +81,66 @@ export function lanes(scores: readonly Pick<Compared, 'map'>[]): Lane[] {
   return names.map((name) => ({ ...name, rows: scores.map(({ map }) => map.findIndex((row) => row.section === name.section && row.family === name.family)) }));
 }
 
-/** Where a bar of a score begins, 0 to 1: of its own bars, or of those of the longest score. */
-export const placed = (bar: number, bars: number, longest: number, align: Align): number => bar / Math.max(align === 'share' ? bars : longest, 1);
+/** A score as far as its bars are laid under those of others. */
+type Barred = { readonly bars: readonly string[]; readonly rehearsal: Compared['rehearsal'] };
 
-/** The bar at a place; `null` beyond the end. */
-export function barAt(place: number, bars: number, longest: number, align: Align): number | null {
-  const bar = Math.floor(place * (align === 'share' ? bars : longest));
-  return bar >= 0 && bar < bars ? bar : null;
+/** How bars of scores lie under each other, over a width from 0 to 1. */
+export interface Laid {
+  /** Where a moment of a score lies, in its bars: 3.5 is the middle of the fourth. */
+  readonly place: (score: number, bar: number) => number;
+  /** The bar of a score at a place; `null` where it has none. */
+  readonly barAt: (score: number, place: number) => number | null;
+  /** What stands over the picture: where, and what it says. */
+  readonly ticks: (room: number) => { readonly at: number; readonly text: string }[];
+}
+
+/** Rehearsal marks that all scores have, in the order in which all have them: by score the bar of each. */
+export function sharedMarks(scores: readonly Barred[]): { readonly text: string; readonly bars: readonly number[] }[] {
+  const out: { text: string; bars: number[] }[] = [];
+  for (const { text, bar } of scores[0]?.rehearsal ?? []) {
+    const bars = scores.map((score) => score.rehearsal.find((mark) => mark.text === text)?.bar ?? -1);
+    const before = out.at(-1)?.bars;
+    if (bars[0] === bar && bars.every((at, score) => at >= 0 && at > (before?.[score] ?? -1))) out.push({ text, bars });
+  }
+  return out;
+}
+
+/** Lays scores under each other: each over the whole width, bar under bar, or bar under bar from one shared rehearsal mark to the next. */
+export function laid(scores: readonly Barred[], align: Align): Laid {
+  const longest = Math.max(...scores.map(({ bars }) => bars.length), 1);
+  const marks = align === 'mark' ? sharedMarks(scores) : [];
+  /** Stretches from mark to mark: where each begins in every score, and how many bars wide it is drawn. */
+  const starts = [scores.map(() => 0), ...marks.map(({ bars }) => bars)];
+  const ends = [...starts.slice(1), scores.map(({ bars }) => bars.length)];
+  const widths = starts.map((start, index) => Math.max(...scores.map((_, score) => (ends[index]?.[score] ?? 0) - (start[score] ?? 0)), 0));
+  const total = Math.max(widths.reduce((sum, wide) => sum + wide, 0), 1);
+  const before = widths.map((_, index) => widths.slice(0, index).reduce((sum, wide) => sum + wide, 0));
+  const all = align === 'mark' ? total : longest;
+  const barsOf = (score: number) => scores[score]?.bars.length ?? 0;
+  const place = (score: number, bar: number): number => {
+    if (align === 'share') return bar / Math.max(barsOf(score), 1);
+    if (align === 'bar') return bar / longest;
+    const stretch = starts.findLastIndex((start) => (start[score] ?? 0) <= bar);
+    return ((before[stretch] ?? 0) + bar - (starts[stretch]?.[score] ?? 0)) / total;
+  };
+  const barAt = (score: number, at: number): number | null => {
+    if (at < 0) return null;
+    let bar = Math.floor(at * (align === 'share' ? barsOf(score) : longest) + 1e-9);
+    if (align === 'mark') {
+      const column = at * total + 1e-9;
+      const stretch = before.findLastIndex((start, index) => start <= column && (widths[index] ?? 0) > 0);
+      bar = Math.floor(column - (before[stretch] ?? 0)) + (starts[stretch]?.[score] ?? 0);
+      if (bar >= (ends[stretch]?.[score] ?? 0)) return null;
+    }
+    return bar >= 0 && bar < barsOf(score) ? bar : null;
+  };
+  const ticks = (room: number) => {
+    if (align === 'share') return Array.from({ length: 10 }, (_, tenth) => ({ at: tenth / 10, text: `${tenth * 10} %` }));
+    if (align === 'mark') return marks.map(({ text }, index) => ({ at: (before[index + 1] ?? 0) / total, text }));
+    const step = [5, 10, 20, 25, 50, 100, 200, 250, 500].find((step) => step >= all * room) ?? 1000;
+    return Array.from({ length: Math.ceil(all / step) }, (_, index) => ({ at: (index * step) / all, text: `bar ${index * step + 1}` }));
+  };
+  return { place, barAt, ticks };
 }
 
 /** In how many of its bars a section sounds. */

@@ -1,7 +1,7 @@
 /** How roles and families look on either ground. Roles are those of every picture (generated/looks.ts); on dark ground what would sink into it is lightened. */
 
 import { FAMILY_COLOURS, ROLE_LOOKS } from '../generated/looks';
-import { contrast, hex, rgb, standing, type Rgb } from './colour';
+import { contrast, hex, mixed, rgb, standing, type Rgb } from './colour';
 
 export interface Look {
   readonly fill: string;
@@ -11,6 +11,8 @@ export interface Look {
   readonly edge: string;
   /** Letters on the fill. */
   readonly text: string;
+  /** Single notes: on light ground the ink in which they are engraved, on dark ground, into which that would sink, the fill of the map's cells. */
+  readonly note: string;
 }
 
 export interface Theme {
@@ -36,7 +38,7 @@ function theme(isDark: boolean): Theme {
   const [ground, towards] = isDark ? ['#171b1e', WHITE] : ['#fffdf8', BLACK];
   const on = rgb(ground);
   const roles: Record<string, Look> = {};
-  for (const { role, fill, ink, weave } of ROLE_LOOKS) {
+  for (const { role, fill, ink, weave, note } of ROLE_LOOKS) {
     const lit = isDark ? standing(rgb(fill), on, 3, WHITE) : rgb(fill);
     const woven = weave === 'plain' ? lit : contrast(rgb(ink), lit) >= 2 ? rgb(ink) : standing(rgb(ink), lit, 2.5, isDark ? BLACK : towards);
     roles[role] = {
@@ -44,6 +46,7 @@ function theme(isDark: boolean): Theme {
       ink: hex(woven),
       weave,
       edge: hex(standing(lit, on, 3.05, towards)),
+      note: isDark ? hex(standing(lit, on, 3.05, towards)) : note,
       text: contrast(WHITE, lit) >= contrast(BLACK, lit) ? '#ffffff' : '#0a0805',
     };
   }
@@ -57,6 +60,17 @@ export const LIGHT = theme(false);
 export const DARK = theme(true);
 
 export const familyColour = (theme: Theme, family: string): string => theme.families[family] ?? theme.families['other'] ?? theme.quiet;
+
+/** Tenths of the way to black (below 0) or white for each of so many sections of a family, from dark to light; as `shades` in crates/pictures. */
+const SHADES: readonly (readonly number[])[] = [[0], [0], [-3, 2], [-4, 0, 3], [-5, -2, 1, 4], [-6, -3, 0, 2, 4, 5]];
+
+/** The colour of a section: a shade of its family's, so that sections side by side are told apart. */
+export function sectionColour(theme: Theme, family: string, place: number, count: number): string {
+  const steps = SHADES[Math.min(count, SHADES.length - 1)] ?? [0];
+  const tenths = steps[place % steps.length] ?? 0;
+  const mixedColour = mixed(rgb(familyColour(theme, family)), tenths < 0 ? BLACK : WHITE, Math.abs(tenths) / 10);
+  return hex(standing(mixedColour, rgb(theme.ground), 2, theme.isDark ? WHITE : BLACK));
+}
 
 const woven = new Map<string, CanvasPattern | string>();
 

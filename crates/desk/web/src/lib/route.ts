@@ -35,20 +35,36 @@ export type Sort = (typeof SORTS)[number];
 /** The shelf. */
 export interface ShelfRoute {
   readonly words: string;
-  readonly tag: string;
+  /** Only scores that have all of these. */
+  readonly tags: readonly string[];
   readonly sort: Sort;
   /** A question put to all scores. */
   readonly question: string;
 }
 
 /** How bars of different scores are laid under each other. */
-export const ALIGNS = ['share', 'bar'] as const;
+export const ALIGNS = ['share', 'bar', 'mark'] as const;
 export type Align = (typeof ALIGNS)[number];
+
+/** What is drawn of scores side by side. */
+export const SHOWN = ['roles', 'registers'] as const;
+export type Shows = (typeof SHOWN)[number];
+
+/** Who is on a side: scores by number, saved profiles with a p. */
+export const sideOf = (scores: readonly number[], saved: readonly number[]): string => [...scores, ...saved.map((profile) => `p${profile}`)].join('.');
+
+/** Nobody on either side yet. */
+export const COMPARE: CompareRoute = { a: [], b: [], savedA: [], savedB: [], shows: 'roles', align: 'share', group: '' };
 
 /** Scores side by side. */
 export interface CompareRoute {
+  /** Scores of the one side, and saved profiles. */
   readonly a: readonly number[];
   readonly b: readonly number[];
+  readonly savedA: readonly number[];
+  readonly savedB: readonly number[];
+  /** What is drawn of the scores: who has which role, or how high and low families sound. */
+  readonly shows: Shows;
   readonly align: Align;
   readonly group: string;
 }
@@ -71,7 +87,7 @@ export const fresh = (score: number): StudyRoute => ({
   score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null, chosen: null, situation: HALL,
 });
 
-export const SHELF: ShelfRoute = { words: '', tag: '', sort: 'newest', question: '' };
+export const SHELF: ShelfRoute = { words: '', tags: [], sort: 'newest', question: '' };
 
 const round = (time: number) => String(Math.round(time * 1000) / 1000);
 
@@ -85,14 +101,15 @@ export function written(route: Route): string {
   if (route.page === 'write') return route.draft !== null ? `#/write/${route.draft}` : route.check !== null ? `#/write/check/${route.check}` : '#/write';
   if (route.page === 'shelf') {
     if (route.words) values.set('words', route.words);
-    if (route.tag) values.set('tag', route.tag);
+    for (const tag of route.tags) values.append('tag', tag);
     if (route.sort !== 'newest') values.set('sort', route.sort);
     if (route.question) values.set('ask', route.question);
     return `#/${after()}`;
   }
   if (route.page === 'compare') {
-    values.set('a', route.a.join('.'));
-    values.set('b', route.b.join('.'));
+    values.set('a', sideOf(route.a, route.savedA));
+    values.set('b', sideOf(route.b, route.savedB));
+    if (route.shows !== 'roles') values.set('shows', route.shows);
     if (route.align !== 'share') values.set('align', route.align);
     if (route.group) values.set('group', route.group);
     return `#/compare${after()}`;
@@ -114,8 +131,9 @@ function one<T extends string>(text: string | null, of: readonly T[], otherwise:
   return of.find((word) => word === text) ?? otherwise;
 }
 
-function numbers(text: string | null): number[] {
-  const found = (text ?? '').split('.').filter((word) => /^\d{1,15}$/.test(word)).map(Number);
+function numbers(text: string | null, before = ''): number[] {
+  const of = (text ?? '').split('.').filter((word) => word.startsWith(before)).map((word) => word.slice(before.length));
+  const found = of.filter((word) => /^\d{1,15}$/.test(word)).map(Number);
   return [...new Set(found)].slice(0, 24);
 }
 
@@ -129,7 +147,8 @@ export function read(hash: string): Route {
   const values = new URLSearchParams(search);
   if (path === '/compare') {
     return {
-      page: 'compare', a: numbers(values.get('a')), b: numbers(values.get('b')),
+      page: 'compare', a: numbers(values.get('a')), b: numbers(values.get('b')), savedA: numbers(values.get('a'), 'p'), savedB: numbers(values.get('b'), 'p'),
+      shows: one(values.get('shows'), SHOWN, 'roles'),
       align: one(values.get('align'), ALIGNS, 'share'), group: (values.get('group') ?? '').slice(0, 100),
     };
   }
@@ -143,7 +162,7 @@ export function read(hash: string): Route {
   const number = /^\/study\/(\d{1,15})$/.exec(path)?.[1];
   if (number === undefined) {
     const text = (name: string) => (values.get(name) ?? '').slice(0, 4000);
-    return { page: 'shelf', words: text('words'), tag: text('tag'), sort: one(values.get('sort'), SORTS, 'newest'), question: text('ask') };
+    return { page: 'shelf', words: text('words'), tags: [...new Set(values.getAll('tag').filter((tag) => tag.length > 0 && tag.length <= 100))].slice(0, 24), sort: one(values.get('sort'), SORTS, 'newest'), question: text('ask') };
   }
   const seen = /^(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)$/.exec(values.get('seen') ?? '');
   const [from, to] = [Number(seen?.[1]), Number(seen?.[2])];

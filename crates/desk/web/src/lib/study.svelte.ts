@@ -179,6 +179,13 @@ export class StudyState {
     this.seen = within(stretch, this.length);
   }
 
+  /** Brings a stretch into sight, if none of it is. */
+  reveal(from: number, to: number): void {
+    if (to > this.seen.from && from < this.seen.to) return;
+    const half = (this.seen.to - this.seen.from) / 2;
+    this.see({ from: (from + to) / 2 - half, to: (from + to) / 2 + half });
+  }
+
   whole(): void {
     this.seen = within({ from: 0, to: this.length }, this.length);
   }

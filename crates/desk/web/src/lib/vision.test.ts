@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { Rgb } from './colour';
-import { DARK, LIGHT, ROLES } from './looks';
+import { rgb } from './colour';
+import { DARK, LIGHT, ROLES, sectionColour } from './looks';
 import { blended, DEFICIENCIES, difference, lab, simulated } from './vision';
 
 describe('the formula', () => {
@@ -27,9 +28,10 @@ describe('the formula', () => {
   });
 });
 
-/** Smallest difference of two roles, and between which. */
-function closest(theme: typeof LIGHT, see: (colour: Rgb) => Rgb): [number, string] {
-  const colours = ROLES.map((role) => lab(see(blended(theme.roles[role] ?? { fill: '#000000', ink: '#000000', weave: 'plain' }))));
+/** Smallest difference of two roles, and between which: as cells too small for textures, or as single notes. */
+function closest(theme: typeof LIGHT, see: (colour: Rgb) => Rgb, areNotes = false): [number, string] {
+  const of = (role: string) => theme.roles[role] ?? { fill: '#000000', ink: '#000000', weave: 'plain', note: '#000000' };
+  const colours = ROLES.map((role) => lab(see(areNotes ? rgb(of(role).note) : blended(of(role)))));
   let least: [number, string] = [Infinity, ''];
   colours.forEach((one, x) => colours.slice(x + 1).forEach((other, y) => {
     const far = difference(one, other);
@@ -40,10 +42,11 @@ function closest(theme: typeof LIGHT, see: (colour: Rgb) => Rgb): [number, strin
 
 // A difference of 2.3 is just noticeable side by side (M. Mahy, L. Van Eycken and A. Oosterlinck 1994, for CIELAB); 8 is the floor kept here, in
 // cells too small for textures. Larger cells have textures as well, and every cell says its role in words.
+const EYES: readonly [string, (colour: Rgb) => Rgb][] = [['usual sight', (colour) => colour], ...Object.entries(DEFICIENCIES).map(([name, matrix]) => [name, (colour: Rgb) => simulated(colour, matrix)] as [string, (colour: Rgb) => Rgb])];
+
 describe('any two roles are told apart without their textures', () => {
-  const eyes: readonly [string, (colour: Rgb) => Rgb][] = [['usual sight', (colour) => colour], ...Object.entries(DEFICIENCIES).map(([name, matrix]) => [name, (colour: Rgb) => simulated(colour, matrix)] as [string, (colour: Rgb) => Rgb])];
   for (const theme of [LIGHT, DARK]) {
-    for (const [name, see] of eyes) {
+    for (const [name, see] of EYES) {
       it(`${theme.isDark ? 'dark' : 'light'}, ${name}`, () => {
         const [least, pair] = closest(theme, see);
         console.log(`${theme.isDark ? 'dark ' : 'light'} ${name}: smallest difference (CIEDE2000) ${least.toFixed(1)}, ${pair}`);
@@ -51,4 +54,30 @@ describe('any two roles are told apart without their textures', () => {
       });
     }
   }
+});
+
+// Single notes have one colour each and no texture; their role stands under the pointer and in the legend.
+describe('single notes of any two roles are told apart', () => {
+  for (const theme of [LIGHT, DARK]) {
+    for (const [name, see] of EYES) {
+      it(`${theme.isDark ? 'dark' : 'light'}, ${name}`, () => {
+        const [least, pair] = closest(theme, see, true);
+        console.log(`${theme.isDark ? 'dark ' : 'light'} notes, ${name}: smallest difference (CIEDE2000) ${least.toFixed(1)}, ${pair}`);
+        expect(least).toBeGreaterThanOrEqual(theme.isDark ? 4.5 : 6.5);
+      });
+    }
+  }
+});
+
+describe('sections of a family are told apart', () => {
+  it('by shades that stand out from the ground', () => {
+    for (const theme of [LIGHT, DARK]) {
+      for (const family of ['woodwind', 'brass', 'strings', 'percussion']) {
+        for (let count = 2; count <= 5; count++) {
+          const shades = Array.from({ length: count }, (_, place) => sectionColour(theme, family, place, count));
+          expect(new Set(shades).size).toBe(count);
+        }
+      }
+    }
+  });
 });

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { ROLES } from './looks';
-import { barsOf, best, cutAt, details, fresh, joined, kept, measured, noteSigns, present, shownOf, STAFF_ROLES, strandByKey, strandKeys, strandWord, taskOf, withTask, type Group, type Phrase, type Proposal, type Strand } from './write';
+import { barsOf, best, cutAt, details, fresh, joined, kept, measured, modelOf, modelValue, noteSigns, present, shownOf, STAFF_ROLES, strandByKey, strandKeys, strandWord, taskOf, type Group, type Phrase, type Proposal, type Strand, USUAL, withTask } from './write';
 
 const group = (section: string, players: number[], of = players.length): Group => ({ label: section, section, players, of, family: 'brass', reach: '' });
 const strands: Strand[] = [
@@ -13,7 +13,7 @@ const plan: Phrase[] = [
   { first: 2, last: 3, arrangement: '', fill: true, tasks: [fresh(trumpets, 'Melody')] },
 ];
 const proposal: Proposal = {
-  number: 1, score: -11, criteria: [], gap: 0, is_exact: true, reason: '', remarks: [], seconds: 0, revision: 1, changed: [], is_old: false, sections: ['Trumpets'],
+  number: 1, score: -11, criteria: [], gap: 0, is_exact: true, reason: '', remarks: [], seconds: 0, revision: 1, changed: [], is_old: false, set: [], sections: ['Trumpets'],
   phrases: [{ first: 0, last: 1, cells: [{ task: fresh(trumpets, 'Chords'), role: 'harmony', band: 'C4–G4' }] }],
 };
 
@@ -71,5 +71,12 @@ describe('the map', () => {
     expect(measured(3, 'places')).toBe('3');
     expect(best([1, 3], true)).toBe(3);
     expect(best([2, 2], false)).toBeNull();
+  });
+});
+
+describe('a model', () => {
+  it('is chosen and read back: a score, a saved profile, or neither', () => {
+    for (const model of [USUAL, { like: 4, like_profile: null }, { like: null, like_profile: 2 }]) expect(modelOf(modelValue(model))).toEqual(model);
+    expect([modelOf('px'), modelOf('')]).toEqual([USUAL, USUAL]);
   });
 });

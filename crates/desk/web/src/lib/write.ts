@@ -17,6 +17,24 @@ export type SectionRow = Schemas['SectionRow'];
 export type KnownLineup = Schemas['KnownLineup'];
 export type Objections = Schemas['ObjectionsShown'];
 
+/** Whose practice is followed in what is left open: a score of the shelf, a saved profile, or neither: the usual one. */
+export interface Model {
+  readonly like: number | null;
+  readonly like_profile: number | null;
+}
+
+export const USUAL: Model = { like: null, like_profile: null };
+
+/** A model as the value of a choice: "", "4", "p2". */
+export const modelValue = ({ like, like_profile }: Model): string => (like !== null ? String(like) : like_profile !== null ? `p${like_profile}` : '');
+
+/** Reads what {@link modelValue} wrote. */
+export function modelOf(value: string): Model {
+  const number = Number(value.replace(/^p/, ''));
+  if (!number) return USUAL;
+  return value.startsWith('p') ? { like: null, like_profile: number } : { like: number, like_profile: null };
+}
+
 export const SILENCE = 'silence';
 /** What a staff of a sketch is called, and the role it has in every picture. */
 export const STAFF_ROLES: readonly (readonly [staff: string, role: string])[] = [

@@ -2,7 +2,7 @@
 
 import { api, follow, Refusal, type JobState } from './api';
 import { withSigns } from './rows';
-import { cutAt, joined, kept, strandWord, withTask, type Draft, type Group, type Phrase, type Proposal, type Task } from './write';
+import { cutAt, joined, kept, strandWord, withTask, type Draft, type Group, type Model, type Phrase, type Proposal, type Task } from './write';
 import { writing, type Change } from './writeApi';
 
 export class Writing {
@@ -132,11 +132,22 @@ export class Writing {
     });
   }
 
-  async cast(count: number, seed: number, like: number | null): Promise<void> {
+  /** Sets a note of the proposal looked at, moves it by semitones, or frees it. */
+  lock(part: number, note: number, by: number, free: boolean): Promise<void> {
+    const proposal = this.proposal;
+    if (!proposal) return Promise.resolve();
+    return this.then(() => writing.lock(this.number, { proposal: proposal.number, part, note, by, free }), '');
+  }
+
+  ownStaves(own: boolean): void {
+    void this.then(() => writing.ownStaves(this.number, own), own ? 'The staves of the file are the sketch.' : 'The roles found are the sketch.');
+  }
+
+  async cast(count: number, seed: number, model: Model): Promise<void> {
     this.trouble = '';
     await this.queue;
     try {
-      this.watch(await writing.cast(this.number, { count, seed, like }));
+      this.watch(await writing.cast(this.number, { count, seed, ...model }));
     } catch (error) {
       this.fail(error);
     }
