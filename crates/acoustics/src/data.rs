@@ -84,6 +84,7 @@ mod tests {
             ("directivity.csv", include_str!("../data/directivity.csv")),
             ("rooms.csv", include_str!("../data/rooms.csv")),
             ("balance_rules.csv", include_str!("../data/balance_rules.csv")),
+            ("doublings.csv", include_str!("../data/doublings.csv")),
             ("exposure_limits.csv", include_str!("../data/exposure_limits.csv")),
             ("exposure_published.csv", include_str!("../data/exposure_published.csv")),
         ] {

@@ -4,8 +4,12 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use ripieno_instruments::catalogue;
+use ripieno_loudness::erb;
+use ripieno_loudness::roughness::roughness;
 use ripieno_score::Crotchets;
 
+use crate::audibility::components;
+use crate::ear::channel_hz;
 use crate::scene::Scene;
 
 /// A tone of a chord: all that sounds on one key.
@@ -43,6 +47,11 @@ pub struct Evenness {
     pub spread: f64,
     /// The sections in it, in score order of their first part.
     pub sections: Vec<SectionShare>,
+    /// A hint of how they blend: how far the centres of their spectra lie apart at the listener, standard deviation in ERB; 0 for one section. G. J. Sandell (Music
+    /// Perception 13, 1995, 209, from memory): the nearer and the darker together, the better two sounds blend.
+    pub colours_apart: f64,
+    /// A hint of how it grates ([`roughness`]), of its strongest components; compares only with other chords of the same place.
+    pub roughness: f64,
 }
 
 /// In plain words; the bounds are ours.
@@ -85,6 +94,8 @@ impl Evenness {
     }
 }
 
+/// Components of which roughness is taken.
+const GRATING: usize = 48;
 /// Fewest tones of a full chord.
 const FULL_TONES: usize = 4;
 /// Fewest different pitch classes of it.
@@ -162,7 +173,36 @@ pub fn evenness(scene: &Scene<'_>, at: Crotchets, wanted: impl Fn(usize) -> bool
             Some(SectionShare { section, above_mean, spread, tones: levels.len() })
         })
         .collect();
-    Some(Evenness { tones, spread, sections })
+    let rows = || tones.iter().flat_map(|tone| tone.rows.iter().copied());
+    let (colours_apart, roughness) = (colours_apart(scene, rows()), grating(scene, rows()));
+    Some(Evenness { tones, spread, sections, colours_apart, roughness })
+}
+
+/// Standard deviation of the centres of the sections' spectra at the listener, in ERB.
+fn colours_apart(scene: &Scene<'_>, rows: impl Iterator<Item = usize>) -> f64 {
+    // By section: what reaches the listener, and the same times the number of its filter.
+    let mut by: BTreeMap<&'static str, (f64, f64)> = BTreeMap::new();
+    for row in rows {
+        let note = &scene.notes[row];
+        let transfer = &scene.transfers[usize::from(note.tone.part)];
+        let (sum, weighted) = by.entry(section_of(scene, row)).or_default();
+        for (channel, (power, transfer)) in scene.heard[note.heard].emitted.iter().zip(transfer.iter()).enumerate() {
+            let heard = note.players * power * transfer;
+            *sum += heard;
+            *weighted += heard * erb::number(channel_hz(channel));
+        }
+    }
+    let centres: Vec<f64> = by.into_values().filter(|(sum, _)| *sum > 0.0).map(|(sum, weighted)| weighted / sum).collect();
+    mean_and_spread(&centres).1
+}
+
+/// Roughness of the strongest components.
+fn grating(scene: &Scene<'_>, rows: impl Iterator<Item = usize>) -> f64 {
+    let mut tones = Vec::new();
+    rows.for_each(|row| components(scene, row, scene.notes[row].players, &mut tones));
+    tones.sort_by(|a, b| b.level.total_cmp(&a.level).then(a.hertz.total_cmp(&b.hertz)));
+    tones.truncate(GRATING);
+    roughness(&tones)
 }
 
 fn section_of(scene: &Scene<'_>, row: usize) -> &'static str {

@@ -22,8 +22,8 @@ pub mod source;
 pub mod verdicts;
 
 pub use audibility::{
-    Able, Asked, Audibility, Audible, Explanation, Grade, Masked, Masker, Remedy, RemedyKind, SecondOpinion, audibility,
-    audibility_beside, audibility_by, explain, masked, second_opinion,
+    Able, Asked, Audibility, Audible, Explanation, Grade, Kinship, Masked, Masker, Remedy, RemedyKind, SecondOpinion, audibility,
+    audibility_beside, audibility_by, explain, kinship, masked, second_opinion,
 };
 pub use data::{Citation, citations};
 pub use ear::{Ear, Excitation, Excited};
@@ -35,5 +35,5 @@ pub use room::Room;
 pub use scene::{Line, Scene, instruments_of, players_of};
 pub use seating::{Place, Plan, Seat};
 pub use situation::{Refused, Situation};
-pub use source::{Band, Direction, Found, Partial, Source, Tone, Ways};
+pub use source::{Band, Decay, Direction, Found, Partial, Source, Tone, Ways};
 pub use verdicts::{Stands, Verdicts, verdicts};

@@ -165,6 +165,21 @@ proptest! {
 }
 
 #[test]
+fn seconds_grate_more_than_octaves_and_like_colours_lie_nearer() {
+    // Plomp and Levelt 1965: roughness is greatest within a quarter of a critical band. Sandell 1995: near centres blend.
+    let told = |name: &str, other: &str, key: u8| {
+        let score = score(&[Desk(name, 1, "mf", vec![vec![60]]), Desk(other, 1, "mf", vec![vec![key]])]);
+        let sounding = Sounding::new(&score, Unroll::AsWritten);
+        let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
+        evenness(&scene, Crotchets::ZERO, |_| true).unwrap()
+    };
+    assert!(told("Oboe", "Oboe", 61).roughness > 2.0 * told("Oboe", "Oboe", 72).roughness);
+    assert_eq!(told("Oboe", "Oboe", 64).colours_apart, 0.0);
+    let (near, far) = (told("Horn", "Bassoon", 64), told("Tuba", "Piccolo", 84));
+    assert!(near.colours_apart < far.colours_apart, "{} {}", near.colours_apart, far.colours_apart);
+}
+
+#[test]
 fn what_masks_a_line_is_the_same_told_at_once_and_bar_by_bar() {
     let score = demo();
     let sounding = Sounding::new(&score, Unroll::AsWritten);

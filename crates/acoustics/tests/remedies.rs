@@ -46,8 +46,7 @@ fn a_covered_line_is_explained_and_uncovered() {
     for remedy in &told.remedies {
         assert!((remedy.margin_db - told.audible.margin_db - remedy.gain_db).abs() < 1e-9 && remedy.gain_db >= 1.0);
     }
-    // By gain in whole dB, the least change first.
-    let order = |remedy: &ripieno_acoustics::Remedy| (-remedy.gain_db.round() as i32, remedy.kind.change());
+    let order = ripieno_acoustics::Remedy::order;
     assert!(told.remedies.windows(2).all(|pair| order(&pair[0]) <= order(&pair[1])), "{:?}", told.remedies);
     // Moore, Glasberg and Baer's partial loudness, asked apart, calls it covered too; the bar by itself is heard as in the whole score.
     let sounding = Sounding::new(&score, Unroll::AsWritten);

@@ -20,6 +20,7 @@ mod room;
 mod seats;
 mod signs;
 mod soundfont;
+mod stroke;
 mod tables;
 mod ways;
 

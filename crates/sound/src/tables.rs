@@ -8,23 +8,20 @@ use std::sync::Arc;
 
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner};
-use ripieno_acoustics::{Band, Source, Tone, Ways, hertz};
+use ripieno_acoustics::{Source, Tone, Ways, hertz};
 use ripieno_score::DynamicLevel;
 
 use crate::random::Random;
+use crate::stroke::Maker;
 
 /// Samples of one period.
 pub(crate) const PERIOD: usize = 2048;
 /// Samples of a stretch of noise that is played in a circle.
 pub(crate) const NOISE: usize = 1 << 16;
-/// Longest struck sound, in seconds.
-const LONGEST_STROKE: f64 = 5.0;
 /// Bytes of strokes kept ready; beyond that they are made anew.
 const MOST_BYTES: usize = 160 << 20;
 /// Stretches of noise kept ready, a quarter of a megabyte each.
 const MOST_NOISES: usize = 512;
-/// Third of an octave.
-const THIRD: f64 = 1.259_921_049_894_873_2;
 
 /// A held tone at one pitch and dynamic.
 #[derive(Debug)]
@@ -64,7 +61,7 @@ pub(crate) struct Tables {
     stroke_bytes: usize,
     kinds: BTreeMap<(u16, u16), bool>,
     period: Arc<dyn ComplexToReal<f32>>,
-    noise: Arc<dyn ComplexToReal<f32>>,
+    maker: Maker,
     /// Phase of each partial, the same for all instruments, so that neighbouring tables add rather than cancel.
     phases: Vec<(f32, f32)>,
 }
@@ -86,7 +83,7 @@ impl Tables {
             stroke_bytes: 0,
             kinds: BTreeMap::new(),
             period: planner.plan_fft_inverse(PERIOD),
-            noise: planner.plan_fft_inverse(NOISE),
+            maker: Maker::new(rate, &mut planner),
             phases: (0..=PERIOD / 2).map(phase).collect(),
         }
     }
@@ -179,7 +176,7 @@ impl Tables {
             return Arc::clone(table);
         }
         let tone = self.ask(instrument, ways, f64::from(at.2), f64::from(at.3) * STEPS);
-        let mut samples = self.noise_of(&tone.noise, &mut Random::of(&[13, u64::from(instrument)]));
+        let mut samples = self.maker.noise(&tone.noise, &[13, u64::from(instrument)]);
         let power = samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>() / NOISE as f64;
         let gain = if power > 0.0 { single(power.sqrt().recip(), 0.0).0 } else { 0.0 };
         samples.iter_mut().for_each(|sample| *sample *= gain);
@@ -191,32 +188,6 @@ impl Tables {
         table
     }
 
-    /// Noise with these levels in its bands, of a power that is theirs.
-    fn noise_of(&self, bands: &[Band], random: &mut Random) -> Vec<f32> {
-        let mut spectrum = self.noise.make_input_vec();
-        let width = self.rate / NOISE as f64;
-        for band in bands {
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // bins of a spectrum
-            let bin = |hz: f64| ((hz / width).round().max(1.0) as usize).min(NOISE / 2);
-            let (from, to) = (bin(band.hz / THIRD.sqrt()), bin(band.hz * THIRD.sqrt()));
-            if to <= from {
-                continue;
-            }
-            let each = 10f64.powf(band.db / 10.0) / (to - from) as f64;
-            for value in &mut spectrum[from..to] {
-                let (sin, cos) = (random.unit() * std::f64::consts::TAU).sin_cos();
-                let size = (each / 2.0).sqrt();
-                let (real, imaginary) = single(size * cos, size * sin);
-                *value = Complex::new(real, imaginary);
-            }
-        }
-        let mut samples = self.noise.make_output_vec();
-        if self.noise.process(&mut spectrum, &mut samples).is_err() {
-            samples.fill(0.0);
-        }
-        samples
-    }
-
     /// A struck or plucked tone, made for the nearest half of a printed dynamic.
     pub(crate) fn stroke(&mut self, instrument: u16, ways: Ways, key: i16, level: f32) -> Arc<Stroke> {
         #[allow(clippy::cast_possible_truncation)] // between -2 and 20
@@ -226,7 +197,7 @@ impl Tables {
             return Arc::clone(stroke);
         }
         let tone = self.ask(instrument, ways, f64::from(key), f64::from(half) / 2.0);
-        let samples = self.stroke_of(&tone, instrument);
+        let samples = self.maker.stroke(&tone, u64::from(instrument));
         let energy = samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>() / self.rate;
         let stroke = Arc::new(Stroke {
             samples,
@@ -243,70 +214,9 @@ impl Tables {
         self.strokes.insert(at, Arc::clone(&stroke));
         stroke
     }
-
-    fn stroke_of(&self, tone: &Tone, instrument: u16) -> Vec<f32> {
-        let t60 = |t60: f64| t60.clamp(0.01, 60.0);
-        let longest = tone.partials.iter().map(|partial| (partial.db, partial.t60));
-        let longest = longest.chain(tone.noise.iter().map(|band| (band.db, band.t60)));
-        // Until each part has sunk 70 dB below the whole at its beginning.
-        let seconds = longest.map(|(db, own)| t60(own) * ((70.0 + db) / 60.0).max(0.0)).fold(0.02, f64::max);
-        let seconds = seconds.min(LONGEST_STROKE);
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a few seconds
-        let length = (seconds * self.rate) as usize;
-        let mut samples = vec![0.0f32; length];
-        for (number, partial) in tone.partials.iter().enumerate() {
-            if partial.hz > 0.45 * self.rate {
-                continue;
-            }
-            let size = 10f64.powf(partial.db / 20.0) * std::f64::consts::SQRT_2;
-            let decay = (-6.907_755 / (t60(partial.t60) * self.rate)).exp();
-            let (turn_sin, turn_cos) = (std::f64::consts::TAU * partial.hz / self.rate).sin_cos();
-            let (turn_cos, turn_sin) = (turn_cos * decay, turn_sin * decay);
-            let (cos, sin) = self.phases[(number + 1).min(PERIOD / 2)];
-            let (mut x, mut y) = (size * f64::from(cos), size * f64::from(sin));
-            #[allow(clippy::cast_possible_truncation)] // samples are single
-            for sample in &mut samples {
-                *sample += y as f32;
-                (x, y) = (x * turn_cos - y * turn_sin, x * turn_sin + y * turn_cos);
-            }
-        }
-        // Noise band by band would need a transform each; bands that die alike share one.
-        let mut by_decay: BTreeMap<u64, Vec<Band>> = BTreeMap::new();
-        for band in &tone.noise {
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small class
-            let class = (t60(band.t60).log2() * 2.0 + 40.0).round() as u64;
-            by_decay.entry(class).or_default().push(*band);
-        }
-        for (class, bands) in by_decay {
-            let noise = self.noise_of(&bands, &mut Random::of(&[17, class, u64::from(instrument)]));
-            let mean = bands.iter().map(|band| t60(band.t60)).sum::<f64>() / bands.len() as f64;
-            let decay = single((-6.907_755 / (mean * self.rate)).exp(), 0.0).0;
-            let mut gain = 1.0f32;
-            for (sample, noise) in samples.iter_mut().zip(noise.iter().cycle()) {
-                *sample += noise * gain;
-                gain *= decay;
-            }
-        }
-        fade(&mut samples, tone.onset.clamp(0.0005, 0.05), self.rate);
-        samples
-    }
-}
-
-/// Rises at the beginning and sinks at the end without a step.
-fn fade(samples: &mut [f32], onset: f64, rate: f64) {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a few milliseconds
-    let count = |seconds: f64| ((seconds * rate) as usize).max(8).min(samples.len() / 2);
-    let (rise, fall) = (count(onset), count(0.02));
-    let shape = |at: usize, of: usize| 0.5 - 0.5 * (std::f32::consts::PI * at as f32 / of as f32).cos();
-    for (at, sample) in samples.iter_mut().take(rise).enumerate() {
-        *sample *= shape(at, rise);
-    }
-    for (at, sample) in samples.iter_mut().rev().take(fall).enumerate() {
-        *sample *= shape(at, fall);
-    }
 }
 
 #[allow(clippy::cast_possible_truncation)] // sound is single precision
-const fn single(a: f64, b: f64) -> (f32, f32) {
+pub(crate) const fn single(a: f64, b: f64) -> (f32, f32) {
     (a as f32, b as f32)
 }

@@ -1,6 +1,7 @@
 //! Is a line heard? Margin above what masks it, bar by bar, in decibels and in plain words.
 
 mod able;
+mod colour;
 mod masking;
 mod remedy;
 mod second;
@@ -13,12 +14,23 @@ use crate::ear::{Ear, Excitation, Excited};
 use crate::scene::{Line, Moment, Scene};
 
 pub use able::{Able, Asked};
+pub use colour::{Kinship, kinship};
 pub use masking::{Masked, masked};
 pub use remedy::{Explanation, Masker, Remedy, RemedyKind, explain};
+pub(crate) use second::components;
 pub use second::{SecondOpinion, second_opinion};
 
 /// Uncertainty of what a line is heard against, one standard deviation in dB: as that of one instrument.
 const REST_SPREAD: f64 = 3.0;
+/// Where one grade ends and the next begins, in dB.
+const BOUNDS: [(f64, Grade, Grade); 4] = [
+    (3.0, Grade::Covered, Grade::Hard),
+    (9.0, Grade::Hard, Grade::Among),
+    (15.0, Grade::Among, Grade::Clear),
+    (21.0, Grade::Clear, Grade::Prominent),
+];
+/// At this share of a standard deviation from a bound a third of a normal distribution lies beyond it.
+const DOUBTFUL: f64 = 0.43;
 /// Beyond these, more or less makes no difference to a mean over a bar.
 const LEAST_MARGIN: f64 = -30.0;
 const MOST_MARGIN: f64 = 40.0;
@@ -42,13 +54,7 @@ impl Grade {
     /// The grade of a margin in dB.
     #[must_use]
     pub fn of(margin_db: f64) -> Self {
-        match margin_db {
-            m if m < 3.0 => Self::Covered,
-            m if m < 9.0 => Self::Hard,
-            m if m < 15.0 => Self::Among,
-            m if m < 21.0 => Self::Clear,
-            _ => Self::Prominent,
-        }
+        BOUNDS.iter().find(|(bound, _, _)| margin_db < *bound).map_or(Self::Prominent, |(_, below, _)| *below)
     }
 }
 
@@ -78,6 +84,22 @@ pub struct Audible {
 }
 
 impl Audible {
+    /// The grade next to its own that it could as well have: the nearer one, where the uncertainty puts at least a third of the chances on it and what lies beyond. Grades are
+    /// 6 dB wide and a margin is seldom known to better than 4.
+    #[must_use]
+    pub fn or(&self) -> Option<Grade> {
+        let (own, shown) = (self.grade(), (self.margin_db * 10.0).round() / 10.0);
+        let away = |bound: &&(f64, Grade, Grade)| (shown - bound.0).abs();
+        let (bound, below, above) = BOUNDS.iter().min_by(|a, b| away(a).total_cmp(&away(b)))?;
+        ((shown - bound).abs() <= DOUBTFUL * self.spread_db).then_some(if own == *below { *above } else { *below })
+    }
+
+    /// In words, with the grade it could as well have: "covered or hard to hear".
+    #[must_use]
+    pub fn told(&self) -> String {
+        self.or().map_or_else(|| self.grade().to_string(), |or| format!("{} or {or}", self.grade()))
+    }
+
     /// In plain words: the grade of the margin as it is shown, to a tenth of a dB, so that number and word agree wherever both stand.
     #[must_use]
     pub fn grade(&self) -> Grade {
@@ -264,5 +286,25 @@ impl Walk {
                 tell(line, ear.margin(&self.sums[line], &self.before[line]), spread / weight);
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_grade_that_could_be_the_next_says_so() {
+        let heard = |margin_db, spread_db| Audible { margin_db, spread_db, covered: 0.0, seconds: 1.0 };
+        assert_eq!(heard(2.0, 4.0).told(), "covered or hard to hear");
+        assert_eq!(heard(3.5, 4.0).told(), "hard to hear or covered");
+        assert_eq!(heard(6.0, 4.0).told(), "hard to hear");
+        assert_eq!(heard(-4.0, 4.0).or(), None);
+        assert_eq!(heard(20.0, 6.0).or(), Some(Grade::Prominent));
+        assert_eq!(heard(30.0, 6.0).or(), None);
+        assert_eq!(
+            [2.9, 3.0, 9.0, 15.0, 21.0].map(Grade::of),
+            [Grade::Covered, Grade::Hard, Grade::Among, Grade::Clear, Grade::Prominent]
+        );
     }
 }

@@ -6,9 +6,10 @@ use std::ops::Range;
 use ripieno_instruments::{Family, catalogue};
 use ripieno_score::DynamicLevel;
 
-use super::Audible;
 use super::able::{Able, Asked};
+use super::colour::{Kinship, kinship};
 use super::trial::{Trial, Trials};
+use super::{Audible, Grade};
 use crate::scene::{Line, Scene, ToneKey, players_of};
 use crate::source::Ways;
 
@@ -94,6 +95,8 @@ pub enum RemedyKind {
         semitones: i8,
         /// At this dynamic, the loudest of those notes in the bar.
         at: DynamicLevel,
+        /// How near its colour is to that of the line.
+        kinship: Kinship,
     },
 }
 
@@ -106,6 +109,20 @@ impl RemedyKind {
             Self::Softer { parts, .. } | Self::AllSofter { parts } | Self::Louder { parts, .. } => parts.len(),
             Self::Muted { .. } | Self::Joins { .. } => 2,
             Self::Octave { parts, .. } => 2 * parts.len(),
+        }
+    }
+
+    /// What is changed of the colour of the line, the least first: nothing; its register, or more of its own kind; a usual doubling; the colour of what masks it; another colour
+    /// of its family; a foreign one.
+    #[must_use]
+    pub const fn recolours(&self) -> usize {
+        match self {
+            Self::Fewer { .. } | Self::Leaves { .. } | Self::Softer { .. } | Self::AllSofter { .. } | Self::Louder { .. } => 0,
+            Self::Octave { .. } | Self::Joins { kinship: Kinship::Own, .. } => 1,
+            Self::Joins { kinship: Kinship::Usual(_), .. } => 2,
+            Self::Muted { .. } => 3,
+            Self::Joins { kinship: Kinship::Family, .. } => 4,
+            Self::Joins { kinship: Kinship::Foreign, .. } => 5,
         }
     }
 
@@ -126,13 +143,15 @@ impl RemedyKind {
             Self::Louder { parts, from, to } => {
                 format!("{} one dynamic louder ({} instead of {})", called(parts), to.mark(), from.mark())
             }
-            Self::Muted { part } => format!("{} muted", called(&[*part])),
+            Self::Muted { part } => format!("{} muted, which veils their sound", called(&[*part])),
             Self::Octave { parts, semitones } => format!("{} {}", called(parts), octave(*semitones)),
-            Self::Joins { part, with, semitones: 0, at } => {
-                format!("{}, which rests, with {} at {}", called(&[*part]), called(&[*with]), at.mark())
-            }
-            Self::Joins { part, with, semitones, at } => {
-                format!("{}, which rests, {} than {} at {}", called(&[*part]), octave(*semitones), called(&[*with]), at.mark())
+            Self::Joins { part, with, semitones, at, kinship } => {
+                let place = match semitones {
+                    0 => format!("with {}", called(&[*with])),
+                    other => format!("{} than {}", octave(*other), called(&[*with])),
+                };
+                let usual = if kinship.is_usual() { "a usual doubling that" } else { "which" };
+                format!("{}, which rests, {place} at {}, {usual} {}", called(&[*part]), at.mark(), kinship.told())
             }
         }
     }
@@ -149,6 +168,18 @@ pub struct Remedy {
     pub gain_db: f64,
 }
 
+impl Remedy {
+    /// What comes first of several: foreign colours last; before those whatever suffices (the line is then at least heard among others); then what changes
+    /// the colour of the line least; then by gain in whole dB; then the least change.
+    #[must_use]
+    pub fn order(&self) -> (bool, bool, usize, i32, usize) {
+        let foreign = matches!(self.kind, RemedyKind::Joins { kinship: Kinship::Foreign, .. });
+        #[allow(clippy::cast_possible_truncation)] // a few decibels
+        let whole = self.gain_db.round() as i32;
+        (foreign, Grade::of(self.margin_db) < Grade::Among, self.kind.recolours(), -whole, self.kind.change())
+    }
+}
+
 /// Why a line is heard as it is.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Explanation {
@@ -156,7 +187,7 @@ pub struct Explanation {
     pub audible: Audible,
     /// What masks it, most first.
     pub maskers: Vec<Masker>,
-    /// What would help, by gain in whole dB and the least change first; only what gains at least 1 dB.
+    /// What would help, in the order of [`Remedy::order`]; only what gains at least 1 dB.
     pub remedies: Vec<Remedy>,
 }
 
@@ -189,11 +220,7 @@ pub fn explain(
     sought.of_the_line();
     sought.of_who_rests();
     let mut remedies = sought.found;
-    #[allow(clippy::cast_possible_truncation)] // a few decibels
-    let whole = |remedy: &Remedy| remedy.gain_db.round() as i32;
-    remedies.sort_by(|a, b| {
-        (whole(b).cmp(&whole(a))).then(a.kind.change().cmp(&b.kind.change())).then(b.gain_db.total_cmp(&a.gain_db))
-    });
+    remedies.sort_by(|a, b| a.order().cmp(&b.order()).then(b.gain_db.total_cmp(&a.gain_db)));
     Some(Explanation { audible, maskers, remedies })
 }
 
@@ -368,13 +395,14 @@ impl Sought<'_, '_, '_> {
             }
             known.push(id);
             let at = self.dynamics(here.iter().copied(), 0).0;
+            let kinship = here.first().map_or(Kinship::Foreign, |row| kinship(trials.instrument(*row), id));
             let (players, _) = players_of(of.players);
             let before = self.found.len();
             for semitones in [0, 12, -12] {
                 if self.plays(part, Some(id), &all, semitones) {
                     let tone = |tone| ToneKey { part: number, voice, ways: Ways::empty(), ..moved(tone, semitones) };
                     let trial = trials.joined(here.iter().copied(), if of.is_body { players } else { 1.0 }, tone);
-                    self.attempt(RemedyKind::Joins { part, with, semitones, at }, &trial);
+                    self.attempt(RemedyKind::Joins { part, with, semitones, at, kinship }, &trial);
                 }
             }
             // The best of its octaves.

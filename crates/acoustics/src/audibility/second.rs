@@ -48,8 +48,8 @@ pub fn second_opinion(scene: &Scene<'_>, lines: &[Line], line: usize, bar: usize
     Some(SecondOpinion { margin_db, partial: partial_loudness(&own, &masker), alone: loudness(&own) })
 }
 
-/// The components of a row at the listener.
-fn components(scene: &Scene<'_>, row: usize, gain: f64, tones: &mut Vec<Tone>) {
+/// The tonal components of a row at the listener, and its noise as lines.
+pub(crate) fn components(scene: &Scene<'_>, row: usize, gain: f64, tones: &mut Vec<Tone>) {
     let tone = scene.notes[row].tone;
     let source = Source::of(&scene.voices[usize::from(tone.voice)]);
     let made = source.tone(f64::from(tone.key), tone.dynamic(), tone.ways, HIGHEST_HZ);

@@ -6,6 +6,7 @@
 
 mod direction;
 mod spectrum;
+mod stroke;
 mod ways;
 
 use std::sync::LazyLock;
@@ -15,6 +16,7 @@ use ripieno_score::DynamicLevel;
 
 pub use direction::Direction;
 pub use spectrum::{Band, Partial, THIRD_OCTAVES};
+pub use stroke::Decay;
 pub use ways::Ways;
 
 use crate::data::rows;
@@ -184,7 +186,8 @@ impl Source {
     }
 
     /// Sound power level of one player, dB re 1 pW, for a sounding key (69 is A4; any for instruments without pitch). Rises with the
-    /// dynamic, in straight lines through the levels at pp, f and ff, never beyond the softest and loudest note.
+    /// dynamic, in straight lines through the levels at pp, f and ff, never beyond the softest and loudest note. Its uncertainty grows towards pp and ff, where single notes go further than
+    /// scales do.
     #[must_use]
     pub fn power(&self, key: f64, level: DynamicLevel, ways: Ways) -> Level {
         let step = f64::from(level.0);
@@ -200,7 +203,20 @@ impl Source {
         let tilt = self.tilt[0] + (self.tilt[1] - self.tilt[0]) * loudness;
         let (least, most) = self.limits;
         let db = (middle + tilt * (self.height(key) - 0.5)).clamp(least, most);
-        Level { db: db + self.changes(ways).map(|change| change.power).sum::<f64>(), spread: self.spread }
+        let spread = self.spread.hypot(self.room_left(step) / 12f64.sqrt());
+        Level { db: db + self.changes(ways).map(|change| change.power).sum::<f64>(), spread }
+    }
+
+    /// How far a single note goes beyond the level of its mark, in dB: at pp down to the softest, at ff up to the loudest, in between the less the nearer to f. The levels are those of
+    /// scales played quickly; a held note can lie anywhere on the way to the limit, which is as uncertain as an even distribution.
+    fn room_left(&self, step: f64) -> f64 {
+        let [pp, _, ff] = self.levels;
+        let (least, most) = self.limits;
+        if step < 6.0 {
+            ((6.0 - step) / 4.0).min(1.0) * (pp - least).max(0.0)
+        } else {
+            (step - 6.0).min(1.0) * (most - ff).max(0.0)
+        }
     }
 
     /// The partials of a tone up to `max_hz`, lowest first, in dB relative to the whole tone.
