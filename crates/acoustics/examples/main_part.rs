@@ -13,14 +13,15 @@ use std::path::{Path, PathBuf};
 use ripieno_acoustics::ear::{channel_hz, threshold};
 use ripieno_acoustics::level::power_of;
 use ripieno_acoustics::{
-    Audibility, Ear, Excitation, Excited, Line, Scene, Situation, audibility, audibility_beside, audibility_by,
+    Audibility, Ear, Excitation, Excited, Line, Scene, SecondOpinion, Situation, audibility, audibility_beside, audibility_by,
+    second_opinion,
 };
 use ripieno_formats::{Limits, read};
 use ripieno_instruments::catalogue;
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 
 /// What is compared. A part doubles another in a bar when it has four fifths of its notes in unison or octaves.
-const FORMS: [&str; 12] = [
+const FORMS: [&str; 17] = [
     "a. part against part",
     "b. part against parts that do not double it",
     "c. the same, nobody masked by those who double them",
@@ -31,6 +32,11 @@ const FORMS: [&str; 12] = [
     "h. as e, by loudness beside the rest",
     "i. as a, by the best moments of the bar",
     "j. as a, by loudness alone",
+    "k. as a, by the margin of level-dependent partial loudness (every fourth bar)",
+    "l. as a, by partial loudness itself, likewise",
+    "m. as a, every tone heard only for its first 100 ms",
+    "n. as d, likewise",
+    "o. as m, by loudness beside the rest",
     "for comparison: higher, among parts that do not double it",
     "for comparison: marked louder, with more players",
 ];
@@ -114,6 +120,26 @@ fn main_parts(path: &Path, sounding: &Sounding) -> Result<Vec<Option<usize>>, Bo
     Ok(mains)
 }
 
+/// Partial loudness is slow; it is asked in one bar of so many.
+const EVERY: usize = 4;
+/// Seconds of a tone's beginning, after which an ear adapted to what goes on has turned to what comes new.
+const BEGINNING: f64 = 0.1;
+
+/// The same notes, none longer than its beginning.
+fn begun(sounding: &Sounding) -> Sounding {
+    let mut early = sounding.clone();
+    for row in 0..early.notes.len() {
+        let (onset, duration) = (early.notes.onset[row], early.notes.duration[row]);
+        let seconds = early.tempo.seconds(onset + duration) - early.tempo.seconds(onset);
+        if seconds > BEGINNING {
+            #[allow(clippy::cast_possible_truncation)] // a share
+            let share = (BEGINNING / seconds * 256.0).ceil() as i64;
+            early.notes.duration[row] = duration * Crotchets::new(share.clamp(1, 256), 256).unwrap_or_default();
+        }
+    }
+    early
+}
+
 /// The rows of a part in a bar.
 fn rows_in(sounding: &Sounding, part: usize, bar: usize) -> std::ops::Range<usize> {
     let rows = sounding.notes.of_part[part].clone();
@@ -187,6 +213,10 @@ struct Heard<'a> {
     loud: [Audibility; 3],
     best: Audibility,
     by_itself: Audibility,
+    /// Of parts and of the main line, by margin, and of parts by loudness, where every tone is heard only as it begins.
+    begun: [Audibility; 3],
+    scene: &'a Scene<'a>,
+    parts: &'a [Line],
     of_line: Vec<Vec<usize>>,
 }
 
@@ -211,6 +241,11 @@ impl Heard<'_> {
             rows_in(self.sounding, part, bar).map(of).fold(f64::NEG_INFINITY, f64::max)
         };
         let of = |table: &Audibility, among: &[usize]| wins(&|part| margin(table, part), margin(table, main), among);
+        let partial = |by: &dyn Fn(&SecondOpinion) -> f64| {
+            let heard =
+                |part: usize| second_opinion(self.scene, self.parts, part, bar).map_or(f64::NEG_INFINITY, |told| by(&told));
+            bar.is_multiple_of(EVERY).then(|| wins(&heard, heard(main), &others)).flatten()
+        };
         let forms = [
             of(&self.alone, &others)?.into(),
             of(&self.alone, &apart),
@@ -222,6 +257,11 @@ impl Heard<'_> {
             of(&self.loud[2], &lines),
             of(&self.best, &others),
             of(&self.by_itself, &others),
+            partial(&|told| told.margin_db),
+            partial(&|told| told.partial.0),
+            of(&self.begun[0], &others),
+            of(&self.begun[1], &apart),
+            of(&self.begun[2], &others),
             wins(&height, height(main), &apart),
             wins(&force, force(main), &others),
         ];
@@ -289,6 +329,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let heard = Heard {
             loud: [loud(&parts), loud(&doubled), loud(&joined_all)],
             best: audibility_by(&scene, &parts, &Best),
+            begun: {
+                let early = begun(&sounding);
+                let scene = Scene::new(&score, &early, &[], situation())?;
+                [
+                    audibility(&scene, &parts),
+                    audibility(&scene, &doubled),
+                    audibility_by(&scene, &parts, &Loudness { alone: false }),
+                ]
+            },
+            scene: &scene,
+            parts: &parts,
             by_itself: audibility_by(&scene, &parts, &Loudness { alone: true }),
             alone: audibility(&scene, &parts),
             beside: audibility_beside(&scene, &parts, |bar, part| of_line[bar][part]),

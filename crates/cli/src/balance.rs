@@ -1,5 +1,6 @@
 //! `ripieno balance`
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use ripieno_formats::Limits;
@@ -146,10 +147,12 @@ fn text(study: &Study, balance: &Balance) -> String {
     let mut out = format!(
         "{}\nHeard: {}. An estimate from published and remembered values, not a measurement.\n",
         study.title(),
-        balance.situation
+        study.place(&balance.situation)
     );
-    if balance.unmarked > 0 {
-        out += &format!("{} notes stand before their part’s first dynamic and are taken as mezzo forte.\n", balance.unmarked);
+    match balance.unmarked {
+        0 => {}
+        1 => out += "One note stands before its part’s first dynamic and is taken as mezzo forte.\n",
+        more => out += &format!("{more} notes stand before their part’s first dynamic and are taken as mezzo forte.\n"),
     }
     out += "\nThe melody, with all who double it\n";
     for grade in [Grade::Covered, Grade::Hard, Grade::Among, Grade::Clear, Grade::Prominent] {
@@ -158,6 +161,7 @@ fn text(study: &Study, balance: &Balance) -> String {
             out += &format!("  {:20} {:4} bars: {}\n", grade.to_string(), bars.len(), study.cite(&bars));
         }
     }
+    out += &doubtful(study, balance);
     out += "\nWhere it is covered or hard to hear, and what would help\n";
     for spot in &balance.spots {
         let bars: Vec<u32> = spot.bars.clone().collect();
@@ -193,7 +197,45 @@ fn text(study: &Study, balance: &Balance) -> String {
             sections.join(", ")
         );
     }
+    out += &hints(study, balance);
     out + &exposed(study, balance)
+}
+
+/// The chords that grate most, and those whose sections lie furthest apart in colour: a tenth of all, five at most.
+fn hints(study: &Study, balance: &Balance) -> String {
+    let most = |by: &dyn Fn(&FullChord) -> f64| -> String {
+        let mut chords: Vec<&FullChord> = balance.chords.iter().collect();
+        chords.sort_by(|a, b| by(b).total_cmp(&by(a)).then(a.bar.cmp(&b.bar)));
+        let mut bars: Vec<u32> = chords.iter().take((chords.len() / 10).clamp(1, 5)).map(|chord| chord.bar).collect();
+        bars.sort_unstable();
+        study.cite(&bars)
+    };
+    if balance.chords.len() < 2 {
+        return String::new();
+    }
+    format!(
+        "  Hints: the roughest chords are in bars {}; sections differ most in colour, and so blend least, in bars {}.\n",
+        most(&|chord| chord.evenness.roughness),
+        most(&|chord| chord.evenness.colours_apart)
+    )
+}
+
+/// Bars in which the next grade is as likely, by grades.
+fn doubtful(study: &Study, balance: &Balance) -> String {
+    let mut by: BTreeMap<(Grade, Grade), Vec<u32>> = BTreeMap::new();
+    for told in &balance.melody {
+        if let Some(or) = told.audible.or() {
+            by.entry((told.audible.grade().min(or), told.audible.grade().max(or))).or_default().push(told.bar);
+        }
+    }
+    let mut out = String::new();
+    if !by.is_empty() {
+        out += "  The estimate is too uncertain to tell these grades apart:\n";
+    }
+    for ((lower, upper), bars) in by {
+        out += &format!("    {lower} or {upper}: {}\n", study.cite(&bars));
+    }
+    out
 }
 
 fn exposed(study: &Study, balance: &Balance) -> String {
@@ -240,11 +282,14 @@ fn csv(study: &Study, balance: &Balance) -> Result<String, String> {
         "margin_db",
         "margin_spread_db",
         "grade",
+        "or_grade",
         "covered_share",
         "masked_by",
         "chord_tones",
         "chord_spread_phon",
         "chord_grade",
+        "chord_roughness",
+        "colours_apart_erb",
         "sections_above_mean",
     ])
     .map_err(failed)?;
@@ -259,6 +304,7 @@ fn csv(study: &Study, balance: &Balance) -> Result<String, String> {
             of(&|told| format!("{:.1}", told.audible.margin_db)),
             of(&|told| format!("{:.1}", told.audible.spread_db)),
             of(&|told| told.audible.grade().to_string()),
+            of(&|told| told.audible.or().map(|or| or.to_string()).unwrap_or_default()),
             of(&|told| format!("{:.2}", told.audible.covered)),
             of(&|told| {
                 let names =
@@ -268,6 +314,8 @@ fn csv(study: &Study, balance: &Balance) -> Result<String, String> {
             of_chord(&|chord| chord.evenness.tones.len().to_string()),
             of_chord(&|chord| format!("{:.1}", chord.evenness.spread)),
             of_chord(&|chord| chord.evenness.grade().to_string()),
+            of_chord(&|chord| format!("{:.2}", chord.evenness.roughness)),
+            of_chord(&|chord| format!("{:.1}", chord.evenness.colours_apart)),
             of_chord(&|chord| {
                 let shares = chord.evenness.sections.iter().map(|share| format!("{} {:+.1}", share.section, share.above_mean));
                 shares.collect::<Vec<_>>().join("; ")
@@ -292,7 +340,7 @@ fn object(study: &Study, balance: &Balance) -> Value {
         json!({
             "bar_index": told.bar, "bar": study.bar_label(told.bar), "part": name(study, told.part),
             "margin_db": tenth(told.audible.margin_db), "spread_db": tenth(told.audible.spread_db),
-            "grade": told.audible.grade().to_string(), "covered_share": tenth(told.audible.covered), "maskers": maskers(&told.maskers),
+            "grade": told.audible.grade().to_string(), "or_grade": told.audible.or().map(|or| or.to_string()), "covered_share": tenth(told.audible.covered), "maskers": maskers(&told.maskers),
         })
     };
     let spot = |spot: &Spot| {
@@ -332,6 +380,7 @@ fn object(study: &Study, balance: &Balance) -> Value {
         json!({
             "bar_index": chord.bar, "bar": study.bar_label(chord.bar), "tones": chord.evenness.tones.len(),
             "spread_phon": tenth(chord.evenness.spread), "grade": chord.evenness.grade().to_string(), "sections": sections,
+            "roughness": (chord.evenness.roughness * 100.0).round() / 100.0, "colours_apart_erb": tenth(chord.evenness.colours_apart),
         })
     };
     let schemes = schemes();
@@ -352,7 +401,7 @@ fn object(study: &Study, balance: &Balance) -> Value {
         json!({ "caution": CAUTION, "desks": desks.iter().map(desk).collect::<Vec<_>>() })
     });
     json!({
-        "title": study.title(), "situation": balance.situation.to_string(), "unmarked_notes": balance.unmarked,
+        "title": study.title(), "situation": study.place(&balance.situation), "unmarked_notes": balance.unmarked,
         "melody": balance.melody.iter().map(melody).collect::<Vec<_>>(),
         "spots": balance.spots.iter().map(spot).collect::<Vec<_>>(),
         "verdicts": balance.judged.iter().map(judged).collect::<Vec<_>>(),

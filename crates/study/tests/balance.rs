@@ -7,7 +7,7 @@ use std::sync::LazyLock;
 use ripieno_formats::{Limits, read_file};
 use ripieno_instruments::{catalogue, printed};
 use ripieno_players::{Level, Limits as Reach};
-use ripieno_study::acoustics::{Day, Grade, Refused, RemedyKind, Situation};
+use ripieno_study::acoustics::{Day, Grade, Kinship, Refused, RemedyKind, Situation, instruments_of};
 use ripieno_study::{Help, Study, analyse};
 
 static STUDY: LazyLock<Study> = LazyLock::new(|| {
@@ -138,15 +138,36 @@ fn can_be_done(help: &Help) {
             .is_some_and(|limits| (limits.possible.low()..=limits.possible.high()).contains(&key))
     };
     match &help.kind {
-        RemedyKind::Joins { part, with, semitones, .. } => {
+        RemedyKind::Joins { part, with, semitones, kinship, .. } => {
+            // What it does to the colour is said.
+            assert!(help.what.ends_with(kinship.told()), "{}", help.what);
             assert!(keys(*part, &help.bars).is_empty(), "{} plays already", help.what);
             let theirs = keys(*with, &help.bars);
             let moved = |key: &u8| key.saturating_add_signed(*semitones);
             assert!(!theirs.is_empty() && theirs.iter().all(|key| reach(*part, moved(key))), "{}", help.what);
         }
         RemedyKind::Octave { parts, semitones } => {
-            // In reach is asked of each chair, which the limits of one player of a shared staff do not tell.
             assert!(semitones.abs() == 12 && !parts.is_empty(), "{}", help.what);
+            // Of the lines of each part, that of the tune is moved: one at least has notes there, all of them in reach an octave off.
+            for part in parts {
+                let moves = |line: usize| {
+                    let of_line = |row: &usize| STUDY.lines.of_row[*row] as usize == line;
+                    let rows: Vec<usize> = rows(*part, &help.bars).into_iter().filter(of_line).collect();
+                    // A flautist who has taken the piccolo reaches what a piccolo does.
+                    let played = instruments_of(&STUDY.score.parts[*part]);
+                    let reached = |row: &usize| {
+                        let notes = &STUDY.sounding.notes;
+                        let id = played.get(usize::from(notes.instrument[*row])).map_or("", String::as_str);
+                        let limits = catalogue().by_id(id).and_then(|item| Reach::of(item, None, Level::Professional));
+                        let key = notes.key[*row].map(|key| key.number().saturating_add_signed(*semitones));
+                        limits
+                            .zip(key)
+                            .is_some_and(|(limits, key)| (limits.possible.low()..=limits.possible.high()).contains(&key))
+                    };
+                    !rows.is_empty() && rows.iter().all(reached)
+                };
+                assert!((0..STUDY.lines.lines.len()).any(moves), "{}", help.what);
+            }
         }
         RemedyKind::Leaves { part, doubled } => {
             let notes = &STUDY.sounding.notes;
@@ -191,8 +212,11 @@ fn what_would_help_says_who_does_what_where_and_can_be_done() {
             assert!((one.margin_db - margin - one.gain_db).abs() < 0.5 && !one.bars.is_empty(), "{}", one.what);
             kinds.insert(format!("{:?}", one.kind).split([' ', '{']).next().unwrap_or_default().to_owned());
         }
-        // By gain in whole dB, the least change first.
-        let order = |one: &Help| (-one.gain_db.round() as i32, one.kind.change());
+        // Colours foreign to the line come last; before them what suffices, what keeps its colour, what gains most.
+        let order = |one: &Help| {
+            let foreign = matches!(one.kind, RemedyKind::Joins { kinship: Kinship::Foreign, .. });
+            (foreign, one.margin_db < 9.0, one.kind.recolours(), -one.gain_db.round() as i32, one.kind.change())
+        };
         assert!(help.windows(2).all(|pair| order(&pair[0]) <= order(&pair[1])));
     }
     for spot in &balance.spots {

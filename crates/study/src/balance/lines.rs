@@ -3,7 +3,9 @@
 //! What masks is told by sections: three trombones on three staves mask as the trombones, each alone would be worth little.
 
 use ripieno_acoustics::{Line, Masker};
-use ripieno_score::Crotchets;
+use ripieno_instruments::{Family, catalogue};
+use ripieno_score::{Crotchets, Part};
+use ripieno_texture::Role;
 
 use super::Masking;
 use crate::Study;
@@ -14,12 +16,7 @@ pub(super) const OWN: usize = 0;
 /// The rows of the melody: what its carrier plays from carrier to carrier, and whoever doubles that in unison or octaves for as long as they do.
 pub(super) fn melody(study: &Study) -> Vec<usize> {
     let onset = &study.sounding.notes.onset;
-    let mut of_line: Vec<Vec<usize>> = vec![Vec::new(); study.lines.lines.len()];
-    for (row, line) in study.lines.of_row.iter().enumerate() {
-        if let Some(rows) = of_line.get_mut(*line as usize) {
-            rows.push(row);
-        }
-    }
+    let of_line = rows_of_lines(study);
     let mut rows: Vec<usize> = Vec::new();
     let mut take = |line: usize, from: Crotchets, to: Crotchets| {
         let of_line = of_line.get(line).map_or(&[][..], Vec::as_slice);
@@ -35,6 +32,34 @@ pub(super) fn melody(study: &Study) -> Vec<usize> {
     rows.sort_unstable();
     rows.dedup();
     rows
+}
+
+/// By line, its rows.
+fn rows_of_lines(study: &Study) -> Vec<Vec<usize>> {
+    let mut of_line: Vec<Vec<usize>> = vec![Vec::new(); study.lines.lines.len()];
+    for (row, line) in study.lines.of_row.iter().enumerate() {
+        if let Some(rows) = of_line.get_mut(*line as usize) {
+            rows.push(row);
+        }
+    }
+    of_line
+}
+
+/// Which rows are tones of a chord: those of lines whose role there is bass, harmony, pedal, rhythm or a hit. Tunes, figures and effects pass through chords without being asked
+/// to ring with them, and drums have no place in one even where they are tuned.
+pub(super) fn chordal(study: &Study) -> Vec<bool> {
+    let (notes, of_line) = (&study.sounding.notes, rows_of_lines(study));
+    let drum = |part: &Part| catalogue().by_id(&part.instrument_id).is_some_and(|item| item.family == Family::Percussion);
+    let drums: Vec<bool> = study.score.parts.iter().map(drum).collect();
+    let mut chordal = vec![false; notes.len()];
+    for span in &study.roles.roles.spans {
+        let chord = matches!(span.role(), Role::Bass | Role::Harmony | Role::Pedal | Role::Rhythm | Role::Punctuation);
+        if chord && !drums.get(span.part).copied().unwrap_or_default() {
+            let rows = of_line.get(span.line).map_or(&[][..], Vec::as_slice);
+            rows.iter().filter(|row| span.bars.contains(&notes.bar[**row])).for_each(|row| chordal[*row] = true);
+        }
+    }
+    chordal
 }
 
 /// One line beside all sections.

@@ -78,7 +78,7 @@ pub struct Spot {
     pub audible: Audible,
     /// What masks it there, most first.
     pub maskers: Vec<Masking>,
-    /// What would uncover it there, by gain in whole dB and the least change first, each recomputed.
+    /// What would uncover it there, in the order of [`ripieno_acoustics::audibility::Remedy::order`], each recomputed.
     pub help: Vec<Help>,
 }
 

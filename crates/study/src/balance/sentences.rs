@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use ripieno_acoustics::verdicts::Stands;
 use ripieno_acoustics::{EvenGrade, Grade};
 
-use super::{Balance, Spot};
+use super::{Balance, Judged, Spot};
 use crate::Study;
 
 /// Spots told one by one.
@@ -51,8 +51,8 @@ impl Balance {
             bars: spot.bars.clone().collect(),
         };
         found.extend(worst.iter().take(SPOTS).map(spot));
-        found.extend(self.of_chords());
-        found.extend(self.of_verdicts());
+        found.extend(self.of_chords(study));
+        found.extend(self.of_verdicts(study));
         found
     }
 
@@ -65,52 +65,61 @@ impl Balance {
         }
         let mut text = format!(
             "The melody is covered in {} and hard to hear in {} of the {all} bars in which it sounds",
-            covered.len(),
-            hard.len()
+            counted(study, &covered),
+            counted(study, &hard)
         );
         let mut bars = covered;
         bars.extend(hard);
         bars.sort_unstable();
-        let mut by: BTreeMap<&[usize], usize> = BTreeMap::new();
+        let mut by: BTreeMap<&[usize], Vec<u32>> = BTreeMap::new();
         for told in bars.iter().filter_map(|bar| self.melody_in(*bar)) {
             if let Some(first) = told.maskers.first() {
-                *by.entry(&first.parts).or_default() += 1;
+                by.entry(&first.parts).or_default().push(told.bar);
             }
         }
         // The first in score order of those that do so most often.
-        if let Some((parts, count)) = by.iter().max_by_key(|(parts, count)| (**count, std::cmp::Reverse(**parts))) {
-            text += &format!("; most often {} against it ({count} bars)", study.called(parts));
+        if let Some((parts, bars)) = by.iter().max_by_key(|(parts, bars)| (bars.len(), std::cmp::Reverse(**parts))) {
+            text += &format!("; most often {} against it, in {}", study.called(parts), counted(study, bars));
+        }
+        let doubtful = bars.iter().filter_map(|bar| self.melody_in(*bar)).filter(|told| told.audible.or().is_some()).count();
+        if doubtful > 0 {
+            text += &format!("; in {doubtful} of these bars the next grade is as likely, by the uncertainty of the estimate");
         }
         Some(BalanceFinding { topic: BalanceTopic::Melody, text: text + ".", bars })
     }
 
-    fn of_chords(&self) -> Option<BalanceFinding> {
+    fn of_chords(&self, study: &Study) -> Option<BalanceFinding> {
         let bars = self.bars_of_chords(EvenGrade::Uneven);
         if self.chords.is_empty() {
             return None;
         }
-        let mut out: BTreeMap<(&str, bool), usize> = BTreeMap::new();
+        let mut out: BTreeMap<(&str, bool), Vec<u32>> = BTreeMap::new();
         for chord in bars.iter().filter_map(|bar| self.chord_in(*bar)) {
             for share in chord.evenness.sections.iter().filter(|share| share.above_mean.abs() >= STANDS_OUT) {
-                *out.entry((share.section, share.above_mean > 0.0)).or_default() += 1;
+                out.entry((share.section, share.above_mean > 0.0)).or_default().push(chord.bar);
             }
         }
-        let mut text = format!("Full chords are uneven in {} of {} bars that have one", bars.len(), self.chords.len());
-        let most = |louder: bool| out.iter().filter(|((_, above), _)| *above == louder).max_by_key(|(_, count)| **count);
-        if let Some(((section, _), count)) = most(true) {
-            text += &format!("; most often the {section} stand out ({count} bars)");
+        let mut text = format!("Full chords are uneven in {} of {} bars that have one", counted(study, &bars), self.chords.len());
+        let most = |louder: bool| out.iter().filter(|((_, above), _)| *above == louder).max_by_key(|(_, bars)| bars.len());
+        if let Some(((section, _), bars)) = most(true) {
+            text += &format!("; most often the {section} stand out, in {}", counted(study, bars));
         }
-        if let Some(((section, _), count)) = most(false) {
-            text += &format!("; most often the {section} stay behind ({count} bars)");
+        if let Some(((section, _), bars)) = most(false) {
+            text += &format!("; most often the {section} stay behind, in {}", counted(study, bars));
         }
         Some(BalanceFinding { topic: BalanceTopic::Chords, text: text + ".", bars })
     }
 
-    fn of_verdicts(&self) -> Option<BalanceFinding> {
+    fn of_verdicts(&self, study: &Study) -> Option<BalanceFinding> {
         let ruled: Vec<_> = self.judged.iter().filter_map(|judged| Some((judged, judged.verdicts.ruled.as_ref()?))).collect();
         let first = ruled.first()?.1;
         let apart: Vec<_> = ruled.iter().filter(|(judged, ruled)| ruled.stands != judged.verdicts.estimated.stands).collect();
-        let weaker = apart.iter().filter(|(_, ruled)| ruled.stands == Stands::Weaker).count();
+        let worst = |of: &mut dyn Iterator<Item = &Judged>| -> Vec<u32> {
+            let mut bars: Vec<u32> = of.map(|judged| judged.worst).collect();
+            bars.sort_unstable();
+            bars
+        };
+        let weaker = worst(&mut apart.iter().filter(|(_, ruled)| ruled.stands == Stands::Weaker).map(|(judged, _)| *judged));
         let mut text = format!(
             "{}’s counts of players apply to {} of {} stretches of melody against what masks them most; the estimate agrees in {}",
             first.author,
@@ -118,12 +127,23 @@ impl Balance {
             self.judged.len(),
             ruled.len() - apart.len()
         );
-        if weaker > 0 {
-            text += &format!("; in {weaker} the rule calls the melody weaker and the estimate does not");
+        let bars = worst(&mut apart.iter().map(|(judged, _)| *judged));
+        if !bars.is_empty() {
+            text += &format!("; they part in {}", counted(study, &bars));
         }
-        let mut bars: Vec<u32> = apart.iter().map(|(judged, _)| judged.worst).collect();
-        bars.sort_unstable();
+        if !weaker.is_empty() {
+            text += &format!("; in {} the rule calls the melody weaker and the estimate does not", counted(study, &weaker));
+        }
         Some(BalanceFinding { topic: BalanceTopic::Verdicts, text: text + ".", bars })
+    }
+}
+
+/// So many bars, and which they are.
+fn counted(study: &Study, bars: &[u32]) -> String {
+    match bars {
+        [] => "none".to_owned(),
+        [one] => format!("1 (bar {})", study.bar_label(*one)),
+        more => format!("{} (bars {})", more.len(), study.cite(more)),
     }
 }
 
@@ -136,7 +156,7 @@ impl Spot {
             "Bar {}: {} has the melody, {} ({:+.0} dB, give or take {:.0})",
             study.bar_label(self.worst),
             study.called(&[self.part]),
-            audible.grade(),
+            audible.told(),
             audible.margin_db,
             audible.spread_db
         );

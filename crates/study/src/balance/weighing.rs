@@ -9,7 +9,7 @@ use ripieno_acoustics::{
 use ripieno_score::Crotchets;
 
 use super::chairs::Chairs;
-use super::lines::{Beside, OWN, melody};
+use super::lines::{Beside, OWN, chordal, melody};
 use super::{Balance, FullChord, Help, Masking, index};
 use crate::Study;
 
@@ -36,7 +36,7 @@ pub struct SpanHeard {
     pub with: Vec<usize>,
     /// What masks it there, most first.
     pub maskers: Vec<Masking>,
-    /// What would uncover it there, by gain in whole dB and the least change first, each recomputed; for the bars around it in which it is hidden too.
+    /// What would uncover it there, in the order of [`ripieno_acoustics::audibility::Remedy::order`], each recomputed; for the bars around it in which it is hidden too.
     pub help: Vec<Help>,
     /// Two verdicts on it against the first masker; `None` where nothing masks it.
     pub verdicts: Option<Verdicts>,
@@ -67,11 +67,13 @@ impl Weighing<'_> {
         let melody = study.melody_bars(scene, &beside);
         let spots = study.spots(scene, &beside, &melody);
         let judged = study.judged(scene, &beside, &melody);
+        let chordal = chordal(study);
+        let wanted = |row: usize| chordal[row] && !beside.own[row];
         let chord = |(bar, at): (usize, Crotchets)| {
-            let evenness: Evenness = evenness(scene, at, |row| !beside.own[row])?;
+            let evenness: Evenness = evenness(scene, at, wanted)?;
             Some(FullChord { bar: index(bar), at, evenness })
         };
-        let chords = full_chords(scene, |row| !beside.own[row]).into_iter().filter_map(chord).collect();
+        let chords = full_chords(scene, wanted).into_iter().filter_map(chord).collect();
         Balance { situation: scene.situation.clone(), melody, spots, judged, chords, unmarked: scene.unmarked }
     }
 
