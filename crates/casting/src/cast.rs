@@ -7,7 +7,7 @@ use ripieno_players::Objection;
 use ripieno_score::{Crotchets, Score};
 use ripieno_texture::Role;
 
-use crate::assign::{Choice, Memory, Problem, Solved, Taste, each_alone, problem, separate, solve, tasks, thinned, units};
+use crate::assign::{Choice, Memory, Problem, Solved, Taste, Unit, each_alone, problem, separate, solve, tasks, thinned, units};
 use crate::balance::settle;
 use crate::breath::breathe;
 use crate::build::build;
@@ -168,8 +168,8 @@ impl Options {
 /// Casts a sketch for a line-up. Phrases the plan leaves open, wholly or (with `fill`) in part, are filled in by habits; an empty plan is cut into phrases first.
 #[must_use]
 pub fn cast(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options) -> Cast {
-    let filled = filled(sketch, lineup, plan, habits, options, &[], &never);
-    realise(sketch, lineup, filled, options, None, &never)
+    let mut filling = Filling::new(sketch, lineup, habits, options, &[]);
+    realise(&mut filling, plan, None, &never)
 }
 
 /// Nobody asks for an end.
@@ -200,10 +200,11 @@ pub fn proposals_unless(
         let mut options = if n > 0 { options.seeded(options.seed_of(n)) } else { options.clone() };
         let (idea, fuller) = IDEAS[if n == 0 { 0 } else { 1 + (n - 1) % (IDEAS.len() - 1) }];
         options.taste.fullness += fuller;
-        let filled = filled(sketch, lineup, plan, habits, &options, &taken, stop);
-        taken.push((filled.picked.clone(), filled.tunes.clone()));
-        let mut cast = realise(sketch, lineup, filled, &options, None, stop);
+        let mut filling = Filling::new(sketch, lineup, habits, &options, &taken);
+        let mut cast = realise(&mut filling, plan, None, stop);
         cast.idea = idea;
+        let chosen = (filling.picked, filling.tunes);
+        taken.push(chosen);
         if stop() {
             break;
         }
@@ -229,8 +230,8 @@ pub fn recast(
             *old = new.clone();
         }
     }
-    let filled = filled(sketch, lineup, &wanted, habits, options, &[], &never);
-    realise(sketch, lineup, filled, options, Some((before, phrases)), &never)
+    let mut filling = Filling::new(sketch, lineup, habits, options, &[]);
+    realise(&mut filling, &wanted, Some((before, phrases)), &never)
 }
 
 /// What each proposal is for, and how much fuller than usual it is: the first as usual, then the tune in other colours, in a full and in a thin texture.
@@ -244,85 +245,85 @@ const IDEAS: [(&str, f64); 4] = [
 /// What an earlier proposal has chosen: phrase by phrase each group's choice, and which groups have the tune.
 type Taken = (Vec<Vec<usize>>, Vec<Vec<bool>>);
 
-/// A plan with everything filled in.
-struct Filled {
-    plan: Plan,
-    /// The choices made, phrase by phrase, for proposals that must differ.
+/// Fills in what a plan leaves open, phrase after phrase, and remembers what everybody had.
+struct Filling<'a> {
+    sketch: &'a Sketch,
+    lineup: &'a Lineup,
+    habits: &'a Habits,
+    options: &'a Options,
+    /// What earlier proposals have chosen.
+    taken: &'a [Taken],
+    units: Vec<Unit>,
+    memory: Memory,
+    /// The choices made, phrase by phrase, for proposals that must differ, and which groups have the tune.
     picked: Vec<Vec<usize>>,
-    /// Which groups have the tune, phrase by phrase.
     tunes: Vec<Vec<bool>>,
-    /// From which of its tasks on each phrase is as casting has it.
-    own: Vec<usize>,
-    /// How tired each player is before each phrase.
-    loads: Vec<BTreeMap<Seat, f64>>,
     /// As [`Optimality::unsettled`].
     unsettled: (usize, f64),
 }
 
-/// Fills in what a plan leaves open.
-fn filled(
-    sketch: &Sketch,
-    lineup: &Lineup,
-    plan: &Plan,
-    habits: &Habits,
-    options: &Options,
-    taken: &[Taken],
-    stop: &dyn Fn() -> bool,
-) -> Filled {
-    let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
-    let units = units(lineup);
-    let mut memory = Memory::fresh(units.len());
-    let (mut picked_all, mut tunes, mut own, mut loads) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let mut unsettled = (0, 0.0);
-    for (at, phrase) in plan.phrases.iter_mut().enumerate() {
-        if stop() {
-            break;
-        }
-        let open = phrase.fill && covered(lineup, phrase) < lineup.sections.iter().map(|section| section.chairs.len()).sum();
-        let picked = if open {
-            let playing = options.playing.as_ref().and_then(|playing| playing.get(at)).map(Vec::as_slice);
-            let mut asked = problem(sketch, lineup, &units, habits, phrase, &memory, playing, &options.taste);
-            let is_tune = |choice: &Choice| choice.strand.is_some_and(|strand| sketch.strands[strand].role == Role::Melody);
-            for (unit, choices) in asked.choices.iter_mut().enumerate() {
-                let had =
-                    taken.iter().filter(|(_, tunes)| tunes.get(at).and_then(|tunes| tunes.get(unit)) == Some(&true)).count();
-                let price = options.taste.other_colour * f64::from(u32::try_from(had).unwrap_or(u32::MAX));
-                choices.iter_mut().filter(|choice| is_tune(choice)).for_each(|choice| choice.worth -= price);
-            }
-            let differ = (units.len() / 4).max(1);
-            asked.not_again = taken
-                .iter()
-                .filter_map(|(phrases, _)| phrases.get(at))
-                .filter(|picked| picked.len() == units.len())
-                .map(|picked| (picked.clone(), differ))
-                .collect();
-            // What must differ may not be possible; then the voicings alone differ.
-            let solved = solve(&asked).or_else(|| solve(&Problem { not_again: Vec::new(), ..asked.clone() }));
-            // What the search gave no answer to is as far from settled as can be: nobody has anything of it.
-            let Solved { picked, worth, bound } =
-                solved.unwrap_or_else(|| Solved { bound: each_alone(&asked), ..Solved::default() });
-            if bound - worth > 1e-6 || picked.is_empty() {
-                unsettled = (unsettled.0 + 1, unsettled.1 + (bound - worth).max(0.0));
-            }
-            let new = tasks(sketch, lineup, &units, habits, phrase, &asked, &picked);
-            let chosen = |(choices, &at): (&Vec<Choice>, &usize)| choices.get(at).is_some_and(is_tune);
-            tunes.push(asked.choices.iter().zip(&picked).map(chosen).collect());
-            own.push(phrase.tasks.len());
-            let mut new = thinned(sketch, lineup, phrase, new, &memory);
-            separate(sketch, lineup, habits, &mut new);
-            phrase.tasks.extend(new);
-            picked
-        } else {
-            own.push(phrase.tasks.len());
-            tunes.push(Vec::new());
-            Vec::new()
-        };
-        phrase.fill = false;
-        loads.push(memory.loads.clone());
-        memory.pass(sketch, lineup, &units, phrase);
-        picked_all.push(picked);
+impl<'a> Filling<'a> {
+    fn new(sketch: &'a Sketch, lineup: &'a Lineup, habits: &'a Habits, options: &'a Options, taken: &'a [Taken]) -> Self {
+        let units = units(lineup);
+        let memory = Memory::fresh(units.len());
+        let (picked, tunes) = (Vec::new(), Vec::new());
+        Self { sketch, lineup, habits, options, taken, units, memory, picked, tunes, unsettled: (0, 0.0) }
     }
-    Filled { plan, picked: picked_all, tunes, own, loads, unsettled }
+
+    /// Fills in what phrase `at` leaves open. Its tasks from the number returned on are casting's own.
+    fn fill(&mut self, at: usize, phrase: &mut PhrasePlan) -> usize {
+        let (sketch, lineup) = (self.sketch, self.lineup);
+        let open = phrase.fill && covered(lineup, phrase) < lineup.sections.iter().map(|section| section.chairs.len()).sum();
+        phrase.fill = false;
+        let own = phrase.tasks.len();
+        if !open {
+            self.picked.push(Vec::new());
+            self.tunes.push(Vec::new());
+            return own;
+        }
+        let asked = self.asked(at, phrase);
+        // What must differ may not be possible; then the voicings alone differ.
+        let solved = solve(&asked).or_else(|| solve(&Problem { not_again: Vec::new(), ..asked.clone() }));
+        // What the search gave no answer to is as far from settled as can be: nobody has anything of it.
+        let Solved { picked, worth, bound } = solved.unwrap_or_else(|| Solved { bound: each_alone(&asked), ..Solved::default() });
+        if bound - worth > 1e-6 || picked.is_empty() {
+            self.unsettled = (self.unsettled.0 + 1, self.unsettled.1 + (bound - worth).max(0.0));
+        }
+        let new = tasks(sketch, lineup, &self.units, self.habits, phrase, &asked, &picked);
+        let mut new = thinned(sketch, lineup, phrase, new, &self.memory);
+        separate(sketch, lineup, self.habits, &mut new);
+        phrase.tasks.extend(new);
+        let tune = |(choices, &at): (&Vec<Choice>, &usize)| choices.get(at).is_some_and(|choice| is_tune(sketch, choice));
+        self.tunes.push(asked.choices.iter().zip(&picked).map(tune).collect());
+        self.picked.push(picked);
+        own
+    }
+
+    /// The question of a phrase, with what earlier proposals have taken.
+    fn asked(&self, at: usize, phrase: &PhrasePlan) -> Problem {
+        let (sketch, lineup, taste) = (self.sketch, self.lineup, &self.options.taste);
+        let playing = self.options.playing.as_ref().and_then(|playing| playing.get(at)).map(Vec::as_slice);
+        let mut asked = problem(sketch, lineup, &self.units, self.habits, phrase, &self.memory, playing, taste);
+        for (unit, choices) in asked.choices.iter_mut().enumerate() {
+            let has = |(_, tunes): &&Taken| tunes.get(at).and_then(|tunes| tunes.get(unit)) == Some(&true);
+            let had = self.taken.iter().filter(has).count();
+            let price = taste.other_colour * f64::from(u32::try_from(had).unwrap_or(u32::MAX));
+            choices.iter_mut().filter(|choice| is_tune(sketch, choice)).for_each(|choice| choice.worth -= price);
+        }
+        let differ = (self.units.len() / 4).max(1);
+        asked.not_again = self
+            .taken
+            .iter()
+            .filter_map(|(phrases, _)| phrases.get(at))
+            .filter(|picked| picked.len() == self.units.len())
+            .map(|picked| (picked.clone(), differ))
+            .collect();
+        asked
+    }
+}
+
+fn is_tune(sketch: &Sketch, choice: &Choice) -> bool {
+    choice.strand.is_some_and(|strand| sketch.strands[strand].role == Role::Melody)
 }
 
 fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
@@ -335,20 +336,17 @@ fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
     all.filter(|seat| named.contains(seat)).count()
 }
 
-/// Realises a filled plan; with a cast `before`, only the phrases named. What `stop` has ended is not judged: nobody is given it.
-fn realise(
-    sketch: &Sketch,
-    lineup: &Lineup,
-    filled: Filled,
-    options: &Options,
-    before: Option<(&Cast, &[usize])>,
-    stop: &dyn Fn() -> bool,
-) -> Cast {
-    let Filled { mut plan, own, loads, unsettled, .. } = filled;
-    let rested = BTreeMap::new();
+/// Fills in a plan and realises it, phrase after phrase; with a cast `before`, only the phrases named. What `stop` has ended is not judged: nobody is given it.
+fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usize])>, stop: &dyn Fn() -> bool) -> Cast {
+    let (sketch, lineup, options) = (filling.sketch, filling.lineup, filling.options);
+    let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
     let mut phrases: Vec<PhraseCast> = Vec::with_capacity(plan.phrases.len());
     let mut last: BTreeMap<Seat, (Crotchets, i32)> = BTreeMap::new();
     for (at, planned) in plan.phrases.iter_mut().enumerate() {
+        if stop() {
+            break;
+        }
+        let own = filling.fill(at, planned);
         if stop() {
             break;
         }
@@ -366,8 +364,7 @@ fn realise(
                 let setting =
                     Setting { sketch, lineup: &lineup, weights: options.weights, search: options.search, locks: &options.locks };
                 let mut done = phrase(&setting, planned, &around);
-                let own = own.get(at).copied().unwrap_or(usize::MAX);
-                if settle(sketch, &lineup, planned, own, &done.notes, loads.get(at).unwrap_or(&rested)) {
+                if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads) {
                     done = phrase(&setting, planned, &around);
                 }
                 breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);
@@ -380,12 +377,13 @@ fn realise(
             }
         }
         phrases.push(done);
+        filling.memory.pass(sketch, lineup, &filling.units, planned);
     }
     let optimality = Optimality {
         cost: phrases.iter().map(|phrase| phrase.cost).sum(),
         bound: phrases.iter().map(|phrase| phrase.bound).sum(),
         exact: phrases.iter().all(|phrase| phrase.exact),
-        unsettled,
+        unsettled: filling.unsettled,
     };
     let mut remarks: Vec<String> = sketch.remarks.clone();
     for (planned, done) in plan.phrases.iter().zip(&phrases) {

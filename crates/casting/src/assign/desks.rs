@@ -129,7 +129,8 @@ fn chosen(lineup: &Lineup, task: &Task, strand: &Strand, count: usize, memory: &
     let price = |place: usize, chair: usize| {
         let over = (memory.load(seat(chair)) + effort - SPARED).max(0.0);
         let goes_on = memory.had(seat(chair)) == task.strand;
-        2.0 * over + FURTHER * f64::from(u32::try_from(place).unwrap_or(u32::MAX)) - if goes_on { GOES_ON } else { 0.0 }
+        let turn = 0.3 * memory.turn(seat(chair));
+        turn + 2.0 * over + FURTHER * f64::from(u32::try_from(place).unwrap_or(u32::MAX)) - if goes_on { GOES_ON } else { 0.0 }
     };
     let mut found: Vec<usize> = if strand.is_chordal() {
         let many = order.len();
@@ -137,7 +138,7 @@ fn chosen(lineup: &Lineup, task: &Task, strand: &Strand, count: usize, memory: &
         let best = |slot: usize| {
             places(slot).min_by(|&a, &b| {
                 let of = |place: usize| {
-                    memory.load(seat(order[place])) - if memory.had(seat(order[place])).is_some() { 8.0 } else { 0.0 }
+                    memory.turn(seat(order[place])) - if memory.had(seat(order[place])).is_some() { 8.0 } else { 0.0 }
                 };
                 of(a).total_cmp(&of(b)).then(a.cmp(&b))
             })

@@ -19,10 +19,14 @@ pub struct Memory {
     pub held: Vec<(usize, Crotchets)>,
     /// How tired the lips of a group are, in phrases of eight seconds: the mean of its players.
     pub strain: Vec<f64>,
+    /// For how many phrases on end a group has had its strand.
+    pub stayed: Vec<u32>,
     /// How many phrases a group has rested since it last played.
     pub silent: Vec<u32>,
     /// How tired each player is, in seconds of playing: loud ones count twice, high ones once more; rests take off half as much again as they last.
     pub loads: BTreeMap<Seat, f64>,
+    /// How many seconds each player has played in all, so that everybody of a section has a share.
+    pub played: BTreeMap<Seat, f64>,
     /// The strand of each player in the phrase before.
     pub strands: BTreeMap<Seat, usize>,
 }
@@ -34,6 +38,9 @@ const PHRASE: f64 = 8.0;
 /// Seconds of playing that a second of rest makes good. Brass players are told to rest as much as they play (`endurance-rule` in the sources of `ripieno_players`); the figure is ours.
 const RECOVERS: f64 = 1.5;
 
+/// How much of what somebody has played in all speaks for another of the section (ours).
+const SHARE_ALIKE: f64 = 0.2;
+
 impl Memory {
     /// Before anybody has played.
     #[must_use]
@@ -42,6 +49,7 @@ impl Memory {
             last: vec![None; units],
             held: vec![(0, Crotchets::ZERO); units],
             strain: vec![0.0; units],
+            stayed: vec![0; units],
             silent: vec![0; units],
             ..Self::default()
         }
@@ -51,6 +59,11 @@ impl Memory {
     #[must_use]
     pub fn load(&self, seat: Seat) -> f64 {
         self.loads.get(&seat).copied().unwrap_or(0.0)
+    }
+
+    /// What speaks against a player where several could play, in seconds: how tired he is, and a little of how much he has played before.
+    pub(super) fn turn(&self, seat: Seat) -> f64 {
+        self.load(seat) + SHARE_ALIKE * self.played.get(&seat).copied().unwrap_or(0.0)
     }
 
     /// What a player had in the phrase before.
@@ -93,6 +106,7 @@ impl Memory {
                     }
                     Some((task, strand)) => {
                         self.strands.insert(seat, strand);
+                        *self.played.entry(seat).or_default() += whole * sounds(&sketch.strands[strand], span);
                         let effort = self.effort(sketch, section, chair, strand, task.octave.unwrap_or(0), span);
                         load + effort - RECOVERS * whole * (1.0 - sounds(&sketch.strands[strand], span))
                     }
@@ -106,7 +120,10 @@ impl Memory {
                     && task.strand.is_some()
                     && unit.chairs.iter().any(|chair| task.chairs.contains(chair))
             });
-            self.last[at] = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
+            let now = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
+            let same = now.is_some() && self.last[at].map(|last| last.0) == now.map(|now| now.0);
+            self.stayed[at] = if same { self.stayed[at].saturating_add(1) } else { u32::from(now.is_some()) };
+            self.last[at] = now;
             self.silent[at] = if task.is_some() { 0 } else { self.silent[at].saturating_add(1) };
             let all: f64 = unit.chairs.iter().map(|&chair| self.load((unit.section, chair))).sum();
             self.strain[at] = all / f64::from(u32::try_from(unit.chairs.len()).unwrap_or(u32::MAX).max(1)) / PHRASE;

@@ -419,15 +419,21 @@ impl Question<'_> {
         let goes_on = |choice: &Choice| {
             self.memory.last.get(at).copied().flatten().is_some_and(|(strand, _)| Some(strand) == choice.strand)
         };
-        // Nobody stays with it for ever: lips first.
+        // Nobody stays with it for ever: lips first, and a theme and its repeat are enough of one colour.
         let rested = self.memory.strain.get(at).is_none_or(|strain| *strain < STAYS);
+        let stayed = self.memory.stayed.get(at).copied().unwrap_or(0);
         let loud = f64::from(u8::from(level.is_some_and(|level| level >= 5.5))) + 0.5;
         for choice in choices {
             let Some(strand) = choice.strand else { continue };
             match self.sketch.strands[strand].role {
                 Role::Melody => {
                     let stays = KEEPS_THE_TUNE * practice::staying(self.habits);
-                    choice.worth += if goes_on(choice) && rested { stays } else { 0.0 };
+                    choice.worth += match stayed {
+                        _ if !goes_on(choice) => 0.0,
+                        0..THEME if rested => stays,
+                        0..THEME => 0.0,
+                        _ => -0.6 * f64::from((stayed + 1 - THEME).min(4)),
+                    };
                     choice.worth += practice::taking_over(self, at, strand);
                     choice.worth -= if several && self.single { 0.6 * place } else { 0.0 };
                     choice.worth += loud * HEARD * self.power(unit, strand, choice.octave, level).min(0.0);
@@ -522,6 +528,8 @@ impl Question<'_> {
 /// What it is worth that the tune stays with who has it, and how tired ([`Memory::strain`]) they may be for it: about a theme of eight bars and its repeat.
 const KEEPS_THE_TUNE: f64 = 1.2;
 const STAYS: f64 = 5.0;
+/// Phrases after which another colour is due.
+const THEME: u32 = 4;
 /// What a dB of sound power is worth on the tune.
 const HEARD: f64 = 0.06;
 
@@ -718,28 +726,34 @@ fn split(
 /// What it costs to break up a section that plays for a strand that hardly sounds.
 const BREAKS_UP: f64 = 1.0;
 
-/// Inside a section the higher task goes to the higher chairs, so that nobody has to cross.
+/// Inside a section the tune goes to the first chairs and the higher task to the higher ones, so that nobody has to cross: among players of one instrument, and of those who play.
 fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gathered) {
     let span = Plan::span(sketch, &phrase.bars);
+    let height = |key: &Doing| {
+        key.1.map_or(f64::NEG_INFINITY, |strand| mean(sketch.strands[strand].between(span.0, span.1)) + 12.0 * f64::from(key.2))
+    };
+    // The tune is for the first chairs, whatever lies above it.
+    let below = |key: &Doing| key.1.is_none_or(|strand| sketch.strands[strand].role != Role::Melody);
     for (section, found) in lineup.sections.iter().enumerate() {
-        let mut keys: Vec<Doing> = by.keys().filter(|key| key.0 == section).copied().collect();
+        let mut keys: Vec<Doing> = by.keys().filter(|key| key.0 == section && key.1.is_some()).copied().collect();
         if keys.len() < 2 {
             continue;
         }
-        let height = |key: &Doing| {
-            key.1.map_or(f64::NEG_INFINITY, |strand| {
-                mean(sketch.strands[strand].between(span.0, span.1)) + 12.0 * f64::from(key.2)
-            })
-        };
-        // The tune is for the first chairs, whatever lies above it.
-        let tune = |key: &Doing| key.1.is_none_or(|strand| sketch.strands[strand].role != Role::Melody);
-        keys.sort_by(|a, b| tune(a).cmp(&tune(b)).then(height(b).total_cmp(&height(a))).then(a.cmp(b)));
-        let all: Vec<usize> = keys.iter().flat_map(|key| by[key].clone()).collect();
-        let mut order = crate::realise::from_the_top(&found.chairs, found.kind, &all).into_iter();
-        for key in &keys {
-            if let Some(chairs) = by.get_mut(key) {
-                *chairs = order.by_ref().take(chairs.len()).collect();
+        keys.sort_by(|a, b| below(a).cmp(&below(b)).then(height(b).total_cmp(&height(a))).then(a.cmp(b)));
+        let mut instruments: Vec<&str> = found.chairs.iter().map(|chair| chair.instrument.id.as_str()).collect();
+        instruments.sort_unstable();
+        instruments.dedup();
+        let mut placed: Gathered = BTreeMap::new();
+        for instrument in instruments {
+            let own = |key: &Doing| -> Vec<usize> {
+                by[key].iter().copied().filter(|&chair| found.chairs[chair].instrument.id == instrument).collect()
+            };
+            let all: Vec<usize> = keys.iter().flat_map(own).collect();
+            let mut order = crate::realise::from_the_top(&found.chairs, found.kind, &all).into_iter();
+            for key in &keys {
+                placed.entry(*key).or_default().extend(order.by_ref().take(own(key).len()));
             }
         }
+        by.extend(placed);
     }
 }
