@@ -208,7 +208,7 @@ fn hints(study: &Study, balance: &Balance) -> String {
         chords.sort_by(|a, b| by(b).total_cmp(&by(a)).then(a.bar.cmp(&b.bar)));
         let mut bars: Vec<u32> = chords.iter().take((chords.len() / 10).clamp(1, 5)).map(|chord| chord.bar).collect();
         bars.sort_unstable();
-        study.cite(&bars)
+        study.cite(&bars).to_string()
     };
     if balance.chords.len() < 2 {
         return String::new();
