@@ -7,53 +7,12 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use ripieno_score::{
-    BarIndex, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Mark, Part, PlayerMark, Score, Sounding,
+    BarIndex, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Mark, Part, PlayerMark, Score, Sounding, is_tempo,
 };
 use ripieno_texture::Lines;
 
 use crate::notate::bar_of;
 
-/// Beginnings of words about the tempo.
-const TEMPO: [&str; 36] = [
-    "accel",
-    "adagi",
-    "allarg",
-    "alleg",
-    "andant",
-    "bewegt",
-    "breit",
-    "calando",
-    "eil",
-    "grave",
-    "langsam",
-    "larg",
-    "lebhaft",
-    "lent",
-    "lively",
-    "maestoso",
-    "mäßig",
-    "moder",
-    "modér",
-    "mosso",
-    "prest",
-    "quick",
-    "rall",
-    "rasch",
-    "retenu",
-    "riten",
-    "ritar",
-    "ruhig",
-    "schnell",
-    "slow",
-    "stringend",
-    "tempo",
-    "vif",
-    "viv",
-    "zeitmaß",
-    "zurück",
-];
-/// The same, whole.
-const TEMPO_WHOLE: [&str; 4] = ["rit", "string", "stretto", "fast"];
 /// Beginnings of words about expression.
 const EXPRESSION: [&str; 42] = [
     "agitat",
@@ -107,18 +66,6 @@ fn words(text: &str) -> impl Iterator<Item = String> {
     let found: Vec<String> =
         lower.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty()).map(str::to_owned).collect();
     found.into_iter()
-}
-
-/// Whether a direction is about the tempo: its words say so, or they are the heading of a metronome mark or playback tempo beside them.
-fn is_tempo(part: &Part, direction: &Direction) -> bool {
-    let DirectionKind::Words(text) = &direction.kind else { return false };
-    if PlayerMark::parse(text).is_some() {
-        return false;
-    }
-    let says = words(text).any(|word| TEMPO_WHOLE.contains(&word.as_str()) || TEMPO.iter().any(|stem| word.starts_with(stem)));
-    let first = part.directions.partition_point(|other| other.bar < direction.bar);
-    let mut there = part.directions[first..].iter().take_while(|other| other.bar == direction.bar);
-    says || text.trim_start().starts_with(char::is_uppercase) && there.any(|other| other.at == direction.at && is_number(other))
 }
 
 const fn is_number(direction: &Direction) -> bool {
