@@ -9,6 +9,7 @@ use crate::course;
 use crate::cues::{self, Cue};
 use crate::rests;
 use crate::split;
+use crate::unseen;
 
 /// How parts are made.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -39,7 +40,7 @@ pub struct Book {
     pub name: String,
     /// The part as a score of its own, as its players read it, all bars.
     pub score: Score,
-    /// For each of its notes that is no cue, in order, the note of the full score.
+    /// For each of its notes that is no cue, in order, the note of the full score; notes that no page shows are left out.
     pub origin: Vec<NoteOrigin>,
     /// Long rests shown under one number.
     pub rests: Vec<MultipleRest>,
@@ -81,8 +82,12 @@ pub fn books(score: &Score, options: &BookOptions) -> Result<Vec<Book>, CutError
     for part in 0..score.parts.len() {
         let whole = Cut { parts: Parts::These(vec![part]), ..Cut::bars(BarIndex(0), last) };
         let mut excerpt = cut(score, &whole)?;
-        let origin = excerpt.origin.pop().unwrap_or_default();
+        let mut origin = excerpt.origin.pop().unwrap_or_default();
         let mut own = excerpt.score;
+        if let Some(one) = own.parts.first_mut() {
+            let mut seen = unseen::leave_out(one).into_iter();
+            origin.retain(|_| seen.next() != Some(false));
+        }
         own.parts.iter_mut().for_each(|one| course::add(one, &for_all));
         let shares = own.parts.first().filter(|_| options.splits).and_then(|one| split::split(one, &own.bars, &origin));
         let book = |name: String, own: Score, origin: Vec<NoteOrigin>, unsettled: Vec<BarIndex>| Book {

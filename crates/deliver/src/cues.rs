@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 
 use ripieno_score::{
     BarIndex, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, Head, Note, NoteFlags, Part, Pitch, Rest, Score,
-    Stem, Transposition,
+    Stem, Step, Transposition,
 };
 
 use ripieno_instruments::{Family, catalogue};
@@ -47,12 +47,8 @@ pub(crate) struct Request<'a> {
 
 /// Adds cues to `part` of `score`, a copy of the score's part `index`.
 pub(crate) fn add(score: &Score, index: usize, part: &mut Part, request: &Request<'_>) -> Vec<Cue> {
-    // Two staves and drums without pitch are left alone: no room, and no pitch to take an entry from.
-    let pitched = part.notes.iter().any(|note| note.pitch().is_some());
-    if part.staves > 1 || !pitched {
-        return Vec::new();
-    }
     let silent = silent_bars(part, score.bars.len());
+    let voices = voices_of(part);
     let mut cues = Vec::new();
     for rest in runs(&silent) {
         let length = u32::try_from(rest.len()).unwrap_or(u32::MAX);
@@ -74,7 +70,7 @@ pub(crate) fn add(score: &Score, index: usize, part: &mut Part, request: &Reques
             continue;
         }
         if let Some(cue) = choose(score, index, part, request, first, last) {
-            write(score, part, &cue);
+            write(score, part, &cue, voices);
             cues.push(cue);
         }
     }
@@ -128,7 +124,11 @@ fn choose(score: &Score, reader: usize, part: &Part, request: &Request<'_>, firs
 }
 
 /// Octaves, one at most, by which a cue is written higher than it sounds to lie on its reader's staff; `None` where it does not even then.
+/// A reader without pitches gets the rhythm.
 fn octaves(source: &Part, reader: &Part, first: BarIndex, last: BarIndex) -> Option<i8> {
+    if place_of_rhythm(reader).is_some() {
+        return Some(0);
+    }
     let mut positions: Vec<i32> = (first.0..=last.0)
         .flat_map(|bar| line(source, BarIndex(bar)))
         .filter_map(|note| {
@@ -171,20 +171,51 @@ fn line(source: &Part, bar: BarIndex) -> Vec<usize> {
     line
 }
 
+/// Where the rhythm of a cue stands in a part that has places on its staff and no pitches: above the highest of its own.
+fn place_of_rhythm(reader: &Part) -> Option<Pitch> {
+    if reader.notes.iter().any(|note| note.plays() && note.pitch().is_some()) {
+        return None;
+    }
+    let own = reader.notes.iter().filter(|note| note.plays());
+    let places = own.filter_map(|note| if let Head::Unpitched(place) = note.head { Some(place) } else { None });
+    let position = places.map(Pitch::staff_position).max()? + 2;
+    let step = Step::ALL[usize::try_from(position.rem_euclid(7)).unwrap_or(0)];
+    Some(Pitch::new(step, 0, i8::try_from(position.div_euclid(7)).unwrap_or(4)))
+}
+
+/// The voices of a cue and of its reader's rest below it, on the first staff: of a part on several staves none that these use.
+fn voices_of(part: &Part) -> (u16, u16) {
+    if part.staves < 2 {
+        return (1, 2);
+    }
+    let most = part.notes.iter().map(|note| note.voice).chain(part.rests.iter().map(|rest| rest.voice)).max().unwrap_or(1);
+    (most + 1, most + 2)
+}
+
 /// Writes the cue into the book.
-fn write(score: &Score, part: &mut Part, cue: &Cue) {
+fn write(score: &Score, part: &mut Part, cue: &Cue, (cue_voice, rest_voice): (u16, u16)) {
     let source = &score.parts[cue.from];
     let octaves = Transposition { octaves: cue.octaves, ..Transposition::NONE };
     let mut said = false;
+    let rhythm = place_of_rhythm(part);
     for bar in cue.first.0..=cue.last.0 {
         let bar = BarIndex(bar);
         let length = score.bars[bar.at()].length;
-        // The reader's own rest stays in sight.
-        if !part.rests.iter().any(|rest| rest.bar == bar) {
-            part.rests.push(Rest { bar, duration: length, voice: 2, whole_bar: true, ..Rest::default() });
+        // The reader's own rests stay in sight, below the cue on its staff.
+        for staff in 1..=part.staves.max(1) {
+            if !part.rests.iter().any(|rest| (rest.bar, rest.staff) == (bar, staff)) {
+                part.rests.push(Rest {
+                    bar,
+                    duration: length,
+                    voice: u16::from(staff),
+                    staff,
+                    whole_bar: true,
+                    ..Rest::default()
+                });
+            }
         }
-        // The cue is the upper voice, so that its reader's rest lies below it.
-        part.rests.iter_mut().filter(|rest| rest.bar == bar && rest.voice < 2).for_each(|rest| rest.voice = 2);
+        let beside = |rest: &&mut Rest| (rest.bar, rest.staff) == (bar, 1) && rest.voice < rest_voice;
+        part.rests.iter_mut().filter(beside).for_each(|rest| rest.voice = rest_voice);
         let line = line(source, bar);
         for (place, &index) in line.iter().enumerate() {
             let note = &source.notes[index];
@@ -202,8 +233,9 @@ fn write(score: &Score, part: &mut Part, cue: &Cue) {
                 flags.remove(NoteFlags::TIE_START);
             }
             part.notes.push(Note {
-                head: Head::Pitched(read_by(source, part, bar, note.at, pitch).moved(octaves)),
-                voice: 1,
+                head: rhythm
+                    .map_or_else(|| Head::Pitched(read_by(source, part, bar, note.at, pitch).moved(octaves)), Head::Unpitched),
+                voice: cue_voice,
                 instrument: 0,
                 velocity: 0,
                 flags,

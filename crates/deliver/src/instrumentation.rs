@@ -1,12 +1,14 @@
 //! The line-up in one line, as publishers and libraries print it: "2.2.2.2 – 4.2.3.1 – timp – 2 perc – harp – str".
 //!
 //! Common practice: wind in score order by number of players, flute to bassoon and horn to tuba; a piccolo counts among the flutes, an English horn among
-//! the oboes. Sections beyond those eight are named.
+//! the oboes. Sections beyond those eight are named. Percussionists are as many as [`stands`] needs.
 
 use std::collections::BTreeMap;
 
 use ripieno_instruments::{Family, Instrument, Section, catalogue};
 use ripieno_score::{Part, PlayerCount, Score, Sounding};
+
+use crate::stands::stands;
 
 /// The eight whose numbers need no name.
 const WOODWIND: [Section; 4] = [Section::Flutes, Section::Oboes, Section::Clarinets, Section::Bassoons];
@@ -26,24 +28,6 @@ fn players(score: &Score) -> BTreeMap<Section, PlayerCount> {
         sum.most = sum.most.saturating_add(part.players.most);
     }
     of
-}
-
-/// The most percussion parts, timpani apart, that sound in one bar: as many players as they need, if each part is one player's.
-fn at_once(score: &Score, sounding: &Sounding) -> usize {
-    let mut stands: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
-    for (index, part) in score.parts.iter().enumerate() {
-        let Some(own) = instrument(part) else { continue };
-        if own.family != Family::Percussion || own.section == Section::Timpani {
-            continue;
-        }
-        for row in sounding.notes.of_part[index].clone() {
-            let here = stands.entry(sounding.notes.bar[row]).or_default();
-            if here.last() != Some(&index) {
-                here.push(index);
-            }
-        }
-    }
-    stands.values().map(Vec::len).max().unwrap_or(0)
 }
 
 /// The line-up in one line; empty where nobody is known.
@@ -72,7 +56,7 @@ pub fn instrumentation(score: &Score, sounding: &Sounding) -> String {
     if players.contains_key(&Section::Timpani) {
         groups.push("timp".to_owned());
     }
-    match at_once(score, sounding) {
+    match stands(score, sounding).len() {
         0 => {}
         count => groups.push(format!("{count} perc")),
     }

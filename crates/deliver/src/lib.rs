@@ -20,7 +20,9 @@ mod rests;
 mod setting;
 mod sheet;
 mod split;
+mod stands;
 mod turns;
+mod unseen;
 mod whole;
 
 pub use books::{Book, BookOptions, books};
@@ -32,4 +34,5 @@ pub use names::players_name;
 pub use paper::{LEAST_STAFF_OF_PART, LEAST_STAFF_OF_SCORE, Paper};
 pub use setting::{Setting, SettingError, Turn, set_book, set_score};
 pub use sheet::Title;
+pub use stands::{Stand, StandInstrument, stands};
 pub use whole::{Delivered, Ended, Order, Pages, Receiver, deliver, prove};

@@ -10,6 +10,7 @@ use ripieno_score::{BarIndex, ChangeKind, DirectionKind, Mark, Part, Score, Soun
 use crate::books::Book;
 use crate::instrumentation::instrumentation;
 use crate::setting::Setting;
+use crate::stands::{StandInstrument, stands};
 
 /// Something a copyist, a conductor or the composer has to settle before the parts go out.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -116,6 +117,19 @@ pub fn cited(score: &Score, bars: &[BarIndex]) -> String {
     texts.join(", ")
 }
 
+/// Bars with their word: "bar 12", "bars 12–15, 20".
+fn bars_cited(score: &Score, bars: &[BarIndex]) -> String {
+    format!("bar{} {}", if bars.len() == 1 { "" } else { "s" }, cited(score, bars))
+}
+
+/// How long the score lasts, in minutes and seconds: "4:35".
+pub(crate) fn duration(sounding: &Sounding) -> String {
+    let end = sounding.bars.last().map_or(0.0, |bar| sounding.tempo.seconds(bar.start + bar.length)).round();
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // some hours at most
+    let seconds = end.clamp(0.0, 1e6) as u64;
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
 /// The list that lies on top of the parts: title, duration, who is needed with what; `sounding` is the score with its repeats. Plain text.
 #[must_use]
 pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
@@ -125,11 +139,8 @@ pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
     for (role, name) in &score.about.creators {
         let _ = writeln!(text, "{role}: {name}");
     }
-    let end = sounding.bars.last().map_or(0.0, |bar| sounding.tempo.seconds(bar.start + bar.length)).round();
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // some hours at most
-    let seconds = end.clamp(0.0, 1e6) as u64;
     let assumed = if sounding.tempo.assumed { ", at a tempo assumed because the score gives none" } else { "" };
-    let _ = writeln!(text, "Duration: {}:{:02} with repeats, by the tempo marks{assumed}", seconds / 60, seconds % 60);
+    let _ = writeln!(text, "Duration: {} with repeats, by the tempo marks{assumed}", duration(sounding));
     let _ = writeln!(text, "Bars: {}", score.bars.len());
     let formula = instrumentation(score, sounding);
     if !formula.is_empty() {
@@ -163,6 +174,14 @@ pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
         .collect();
     if !drums.is_empty() {
         let _ = writeln!(text, "\nPercussion: {}", drums.into_iter().collect::<Vec<_>>().join(", "));
+    }
+    let shared = stands(score, sounding);
+    if !shared.is_empty() {
+        let _ = writeln!(text, "\nPercussionists, as few as are needed with time to walk from one instrument to another:");
+        for (number, stand) in (1..).zip(&shared) {
+            let own = |one: &StandInstrument| format!("{} ({})", one.name, bars_cited(score, &one.bars));
+            let _ = writeln!(text, "  {number}: {}", stand.instruments.iter().map(own).collect::<Vec<_>>().join("; "));
+        }
     }
     let _ = writeln!(text, "\nParts:");
     for book in books {

@@ -1,11 +1,12 @@
 //! Books and scores set on pages.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::{ControlFlow, Range};
 
 use ripieno_engraving::{EmptyStaves, EngraveError, Engraver, Layout, Page, STAFF, System, key_changes};
 use ripieno_formats::excerpt::{Cut, CutError, cut_pages};
-use ripieno_formats::musicxml::{MultipleRest, Printing, write_printed};
+use ripieno_formats::musicxml::{LineBreak, MultipleRest, Printing, write_printed};
 use ripieno_instruments::{Family, catalogue};
 use ripieno_score::{BarIndex, Crotchets, Direction, DirectionKind, Note, Part, Score, TempoMap};
 
@@ -16,6 +17,7 @@ use crate::names::abbreviation;
 use crate::paper::{LEAST_STAFF_OF_SCORE, PIXELS, Paper};
 use crate::sheet::{GAP, HEAD, TITLE, Title, music_height, sheet};
 use crate::turns::{EASY, Line, Room, divide};
+use crate::unseen;
 
 /// Bars of a full score engraved at once.
 const SLICE: usize = 24;
@@ -125,10 +127,11 @@ pub fn set_book(
         part.abbreviation = String::new();
         part.instruments.iter_mut().for_each(|instrument| instrument.name = String::new());
     }
-    let systems = engraved(engraver, &shown, &book.printing(), paper, EmptyStaves::Shown)?;
+    let systems = engraved(engraver, &shown, &book.printing(), paper, (EmptyStaves::Shown, 0.0))?;
     let placed = placed(systems, &book.rests, 0, book.score.bars.len());
     let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, tempo, &placed));
-    Ok(on_pages(&book.score, &placed, &rests, paper, title, Numbering::Systems))
+    let divided = division(&placed, &rests, paper, true);
+    Ok(on_pages(&book.score, &placed, (divided, &rests), paper, title, Numbering::Systems))
 }
 
 /// What a score engraves to on lines as wide as the paper allows, in systems without the engraver's bar numbers.
@@ -137,7 +140,7 @@ fn engraved(
     score: &Score,
     printing: &Printing,
     paper: &Paper,
-    empty: EmptyStaves,
+    (empty, apart): (EmptyStaves, f64),
 ) -> Result<Vec<System>, SettingError> {
     let layout = Layout::lines((paper.width - 2.0 * paper.margin) * PIXELS, paper.staff * PIXELS);
     let pages = engraver.engrave_lines(
@@ -145,6 +148,7 @@ fn engraved(
         &layout,
         &key_changes(score),
         empty,
+        apart,
     )?;
     Ok(System::of_pages(&pages)?.into_iter().map(System::without_numbers).collect())
 }
@@ -158,24 +162,33 @@ enum Numbering {
     Bars,
 }
 
-/// Which systems go on which page.
-fn division(placed: &[Placed], rests: &[f64], paper: &Paper, is_part: bool) -> Vec<Range<usize>> {
-    let line = |(placed, &rest_after): (&Placed, &f64)| Line {
-        height: placed.system.foot - placed.system.top + GAP,
-        staves: placed.system.staves,
-        rest_after,
-    };
-    let lines: Vec<Line> = placed.iter().zip(rests).map(line).collect();
-    let height = |head: f64| music_height(paper, head) / (paper.staff * PIXELS / STAFF) + GAP;
-    let room =
-        Room { first: height(TITLE), other: height(HEAD), most_staves: if is_part { paper.most_staves } else { usize::MAX } };
-    divide(&lines, room, is_part)
+/// A system as the division into pages sees it.
+fn line_of(placed: &Placed, rest_after: f64) -> Line {
+    Line { height: placed.system.foot - placed.system.top + GAP, staves: placed.system.staves, rest_after }
 }
 
-/// Divides systems among pages; `rests` are seconds of rest around the end of each.
-fn on_pages(score: &Score, placed: &[Placed], rests: &[f64], paper: &Paper, title: &Title, numbering: Numbering) -> Setting {
+/// Room for systems on the pages of this paper.
+fn room(paper: &Paper, is_part: bool) -> Room {
+    let height = |head: f64| music_height(paper, head) / (paper.staff * PIXELS / STAFF) + GAP;
+    Room { first: height(TITLE), other: height(HEAD), most_staves: if is_part { paper.most_staves } else { usize::MAX } }
+}
+
+/// Which systems go on which page.
+fn division(placed: &[Placed], rests: &[f64], paper: &Paper, is_part: bool) -> Vec<Range<usize>> {
+    let lines: Vec<Line> = placed.iter().zip(rests).map(|(placed, &rest)| line_of(placed, rest)).collect();
+    divide(&lines, room(paper, is_part), is_part)
+}
+
+/// Sets systems on the pages they are divided among; `rests` are seconds of rest around the end of each.
+fn on_pages(
+    score: &Score,
+    placed: &[Placed],
+    (divided, rests): (Vec<Range<usize>>, &[f64]),
+    paper: &Paper,
+    title: &Title,
+    numbering: Numbering,
+) -> Setting {
     let is_part = numbering == Numbering::Systems;
-    let divided = division(placed, rests, paper, is_part);
     let mut setting = Setting { pages: Vec::new(), staff: paper.staff, lines: Vec::new(), turns: Vec::new() };
     let count = divided.len();
     for (page, range) in divided.into_iter().enumerate() {
@@ -198,7 +211,7 @@ fn on_pages(score: &Score, placed: &[Placed], rests: &[f64], paper: &Paper, titl
             labels[0].clear();
         }
         let lines: Vec<(&System, Vec<String>)> = here.iter().map(|placed| &placed.system).zip(labels).collect();
-        setting.pages.push(sheet(&lines, paper, title, page + 1, is_part, is_last));
+        setting.pages.push(sheet(&lines, paper, title, (page + 1, count), is_part));
     }
     setting
 }
@@ -252,7 +265,8 @@ fn rests_around(score: &Score, part: &Part, tempo: &TempoMap, lines: &[Placed]) 
         .collect()
 }
 
-/// Sets a full score, its staves as large as the paper allows. `seen` hears after each slice how many bars are done.
+/// Sets a full score, its staves as large as the paper allows and its pages filled: where one system leaves half a page empty, staves are made
+/// a little smaller so that two go on it. `seen` hears after each slice how many bars are done; it may hear of them twice.
 ///
 /// # Errors
 /// When the engraver fails, the staves do not fit, or `seen` breaks off.
@@ -263,7 +277,78 @@ pub fn set_score(
     title: &Title,
     seen: &mut dyn FnMut(usize) -> ControlFlow<()>,
 ) -> Result<Setting, SettingError> {
-    let mut paper = *paper;
+    let large = systems_of_score(engraver, score, *paper, seen)?;
+    let small = match large.fuller() {
+        Some(staff) => Some(systems_of_score(engraver, score, Paper { staff, ..*paper }, seen)?),
+        None => None,
+    };
+    let mut best = match small {
+        Some(small) if small.empty(small.paper.staff) + LEAST_GAIN / 2.0 < large.empty(large.paper.staff) => small,
+        _ => large,
+    };
+    let rests = vec![0.0; best.placed.len()];
+    let divided = division(&best.placed, &rests, &best.paper, false);
+    spread(engraver, score, &mut best, &divided)?;
+    let ScoreSystems { placed, paper } = best;
+    Ok(on_pages(score, &placed, (divided, &rests), &paper, title, Numbering::Bars))
+}
+
+/// All systems of a full score, and the paper with the height of their staves.
+struct ScoreSystems {
+    placed: Vec<Placed>,
+    paper: Paper,
+}
+
+/// How much less of its pages must be empty, as a share, for a score to be set smaller.
+const LEAST_GAIN: f64 = 0.08;
+/// Steps in which smaller staves are tried, in millimetres.
+const STEP: f64 = 0.125;
+
+impl ScoreSystems {
+    /// The mean share of a page that would be left empty with staves of this height, the last page apart. Lines hold more bars where staves are
+    /// smaller: so many fewer are reckoned with.
+    fn empty(&self, staff: f64) -> f64 {
+        let paper = Paper { staff, ..self.paper };
+        #[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, clippy::cast_sign_loss)] // some hundreds of lines
+        let count = ((self.placed.len() as f64 * staff / self.paper.staff).ceil() as usize).max(1);
+        let lines: Vec<Line> = (0..count)
+            .filter_map(|line| self.placed.get(line * self.placed.len() / count))
+            .map(|placed| line_of(placed, 0.0))
+            .collect();
+        let room = room(&paper, false);
+        let pages = divide(&lines, room, false);
+        let whole = pages.len().saturating_sub(1).max(1);
+        let empty = |(page, range): (usize, &Range<usize>)| {
+            let height = if page == 0 { room.first } else { room.other };
+            1.0 - lines[range.clone()].iter().map(|line| line.height).sum::<f64>() / height
+        };
+        #[allow(clippy::cast_precision_loss)] // some hundreds of pages
+        let mean = pages.iter().enumerate().take(whole).map(empty).sum::<f64>() / whole as f64;
+        mean
+    }
+
+    /// The largest staves with which pages are about as full as with any the paper allows; `None` where these are.
+    fn fuller(&self) -> Option<f64> {
+        let now = self.empty(self.paper.staff);
+        let mut tried: Vec<(f64, f64)> = Vec::new();
+        let mut staff = self.paper.staff - STEP;
+        while staff >= self.paper.least_staff {
+            tried.push((staff, self.empty(staff)));
+            staff -= STEP;
+        }
+        let least = tried.iter().map(|one| one.1).fold(f64::INFINITY, f64::min);
+        let (staff, empty) = tried.into_iter().find(|one| one.1 <= least + LEAST_GAIN / 4.0)?;
+        (empty + LEAST_GAIN < now).then_some(staff)
+    }
+}
+
+/// Engraves a full score with staves as large as the paper allows.
+fn systems_of_score(
+    engraver: &dyn Engraver,
+    score: &Score,
+    mut paper: Paper,
+    seen: &mut dyn FnMut(usize) -> ControlFlow<()>,
+) -> Result<ScoreSystems, SettingError> {
     let bars = score.bars.len();
     // Heights do not depend on the size: slices are engraved at the largest staff, then again where that turns out too large.
     let mut all: Vec<Placed> = Vec::new();
@@ -290,28 +375,13 @@ pub fn set_score(
             return Err(SettingError::BrokenOff);
         }
     }
-    Ok(on_pages(score, &all, &vec![0.0; all.len()], &paper, title, Numbering::Bars))
+    Ok(ScoreSystems { placed: all, paper })
 }
 
 /// The systems of some bars from `from` on; all but those that end the score are whole.
 fn slice(engraver: &dyn Engraver, score: &Score, paper: &Paper, from: usize) -> Result<Vec<Placed>, SettingError> {
-    let index = |bar: usize| BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
     let end = (from + SLICE).min(score.bars.len());
-    let mut piece = cut_pages(score, &Cut::bars(index(from), index(end.saturating_sub(1))))?.score;
-    for part in &mut piece.parts {
-        part.abbreviation = abbreviation(part);
-        if from > 0 {
-            part.name.clone_from(&part.abbreviation);
-        }
-    }
-    let printing = Printing { goes_on: from > 0, ..Printing::default() };
-    above_strings(&mut piece);
-    let empty = match (paper.hides_empty, from) {
-        (false, _) => EmptyStaves::Shown,
-        (true, 0) => EmptyStaves::HiddenAfterFirst,
-        (true, _) => EmptyStaves::Hidden,
-    };
-    let mut systems = engraved(engraver, &piece, &printing, paper, empty)?;
+    let mut systems = engraved_bars(engraver, score, paper, from..end, 0.0)?;
     // The last line of a slice is not full, unless the score ends with it.
     if end < score.bars.len() && systems.len() > 1 {
         systems.pop();
@@ -319,26 +389,117 @@ fn slice(engraver: &dyn Engraver, score: &Score, paper: &Paper, from: usize) -> 
     Ok(placed(systems, &[], from, end - from))
 }
 
-/// Tempi stand over the strings as well as on top of the page (Major Orchestra Librarians' Association, Guidelines for Music Preparation:
-/// "above top staff and above first violins"): over the highest that plays in the bar, since staves that rest may be left out.
+/// Bars of a full score engraved, their staves `apart` farther from each other than usual, in heights of one.
+fn engraved_bars(
+    engraver: &dyn Engraver,
+    score: &Score,
+    paper: &Paper,
+    bars: Range<usize>,
+    apart: f64,
+) -> Result<Vec<System>, SettingError> {
+    let index = |bar: usize| BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
+    let from = bars.start;
+    let mut piece = cut_pages(score, &Cut::bars(index(from), index(bars.end.saturating_sub(1))))?.score;
+    for part in &mut piece.parts {
+        unseen::leave_out(part);
+        part.abbreviation = abbreviation(part);
+        if from > 0 {
+            part.name.clone_from(&part.abbreviation);
+        }
+    }
+    // The engine keeps to the lines of a document where it has any; a line to be spread out is one as it is.
+    let breaks = if apart > 0.0 { BTreeMap::from([(BarIndex(0), LineBreak::System)]) } else { BTreeMap::new() };
+    let printing = Printing { goes_on: from > 0, breaks, ..Printing::default() };
+    above_strings(&mut piece);
+    let empty = match (paper.hides_empty, from) {
+        (false, _) => EmptyStaves::Shown,
+        (true, 0) => EmptyStaves::HiddenAfterFirst,
+        (true, _) => EmptyStaves::Hidden,
+    };
+    engraved(engraver, &piece, &printing, paper, (empty, apart))
+}
+
+/// Empty room on a page, as a share, that staves are spread out to fill.
+const EMPTY: f64 = 0.08;
+/// How much of the room they are to fill: what they take is known only when they are drawn.
+const FILLED: f64 = 0.9;
+/// Most by which staves are spread out, in heights of one, and how often that is tried.
+const MOST_APART: f64 = 2.0;
+const TRIES: usize = 3;
+
+/// Spreads out the staves of pages that would end half empty because the next system does not fit on them.
+fn spread(
+    engraver: &dyn Engraver,
+    score: &Score,
+    systems: &mut ScoreSystems,
+    pages: &[Range<usize>],
+) -> Result<(), SettingError> {
+    let room = room(&systems.paper, false);
+    let heights = |lines: &[Placed]| lines.iter().map(|placed| line_of(placed, 0.0).height).sum::<f64>();
+    for (page, range) in pages.iter().enumerate().take(pages.len().saturating_sub(1)) {
+        let height = if page == 0 { room.first } else { room.other };
+        let lines = &systems.placed[range.clone()];
+        let taken = heights(lines);
+        #[allow(clippy::cast_precision_loss)] // a handful
+        let between = lines.iter().map(|placed| placed.system.staves.saturating_sub(1)).sum::<usize>() as f64;
+        let wanted = (height - taken) * FILLED;
+        if height - taken < EMPTY * height || between < 1.0 {
+            continue;
+        }
+        let mut apart = (wanted / between / STAFF).min(MOST_APART);
+        let mut best: Option<Vec<Placed>> = None;
+        for _ in 0..TRIES {
+            let Some(wider) = spread_lines(engraver, score, &systems.paper, lines, apart)? else { break };
+            let gained = heights(&wider) - taken;
+            if taken + gained > height {
+                break;
+            }
+            best = Some(wider);
+            // Where signs keep staves apart already, the first of it is lost.
+            let more = (apart + (wanted - gained) / between / STAFF).min(MOST_APART);
+            if more - apart < 0.05 {
+                break;
+            }
+            apart = more;
+        }
+        if let Some(wider) = best {
+            systems.placed.splice(range.clone(), wider);
+        }
+    }
+    Ok(())
+}
+
+/// Lines with their staves so far apart; `None` where their bars no longer make one line each.
+fn spread_lines(
+    engraver: &dyn Engraver,
+    score: &Score,
+    paper: &Paper,
+    lines: &[Placed],
+    apart: f64,
+) -> Result<Option<Vec<Placed>>, SettingError> {
+    let mut wider = Vec::new();
+    for line in lines {
+        let mut own = engraved_bars(engraver, score, paper, line.first.at()..line.last.at() + 1, apart)?;
+        let Some(system) = own.pop().filter(|system| own.is_empty() && system.bars.len() == line.system.bars.len()) else {
+            return Ok(None);
+        };
+        wider.push(Placed { system, first: line.first, last: line.last });
+    }
+    Ok(Some(wider))
+}
+
+/// Tempi and rehearsal marks stand over the strings as well as on top of the page (for tempi the Guidelines for Music Preparation of the
+/// Major Orchestra Librarians' Association: "above top staff and above first violins"): over the highest that plays in the bar, since
+/// staves that rest may be left out.
 fn above_strings(score: &mut Score) {
     let is_strings =
         |part: &Part| catalogue().by_id(&part.instrument_id).is_some_and(|one| one.family == Family::Strings) && part.is_body;
     let strings: Vec<usize> = (1..score.parts.len()).filter(|&part| is_strings(&score.parts[part])).collect();
     let Some(top) = score.parts.first().filter(|top| !is_strings(top)) else { return };
-    let beside_tempo = |direction: &Direction| {
-        top.directions.iter().any(|other| {
-            (other.bar, other.at) == (direction.bar, direction.at) && matches!(other.kind, DirectionKind::Metronome { .. })
-        })
+    let for_all = |direction: &&Direction| {
+        matches!(direction.kind, DirectionKind::Metronome { .. } | DirectionKind::Rehearsal(_)) || is_for_all(top, direction)
     };
-    let is_of_tempo = |direction: &&Direction| match &direction.kind {
-        DirectionKind::Metronome { .. } => true,
-        DirectionKind::Words(text) => {
-            is_for_all(text) || (text.trim_start().starts_with(char::is_uppercase) && beside_tempo(direction))
-        }
-        _ => false,
-    };
-    for sign in top.directions.iter().filter(is_of_tempo).cloned().collect::<Vec<_>>() {
+    for sign in top.directions.iter().filter(for_all).cloned().collect::<Vec<_>>() {
         let plays = |part: &&usize| score.parts[**part].notes_in(sign.bar).iter().any(Note::plays);
         let Some(&part) = strings.iter().find(plays) else { continue };
         let own = &mut score.parts[part].directions;

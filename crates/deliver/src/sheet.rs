@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use ripieno_engraving::{Page, STAFF, System};
-use ripieno_score::Score;
+use ripieno_score::{Score, Sounding, Unroll};
 
+use crate::lists::duration;
 use crate::paper::{PIXELS, Paper};
 
 /// What stands above the music of the first page, and in small on the others.
@@ -17,6 +18,10 @@ pub struct Title {
     pub composer: String,
     /// Whose part it is, or "Full score, transposed".
     pub reader: String,
+    /// How long it lasts: "4:35"; empty where that is not told.
+    pub duration: String,
+    /// The rights, as the score states them.
+    pub rights: String,
 }
 
 impl Title {
@@ -24,13 +29,16 @@ impl Title {
     #[must_use]
     pub fn of(score: &Score, reader: &str) -> Self {
         let composer = score.about.composer().unwrap_or_default().to_owned();
-        Self { title: score.about.title(), composer, reader: reader.to_owned() }
+        let rights = score.about.rights.clone();
+        Self { title: score.about.title(), composer, reader: reader.to_owned(), duration: String::new(), rights }
     }
 
-    /// That of the full score.
+    /// That of the full score, with its duration by the tempo marks.
     #[must_use]
     pub fn of_score(score: &Score) -> Self {
-        Self::of(score, if score.about.concert_pitch { "Full score, at concert pitch" } else { "Full score, transposed" })
+        let played = Sounding::new(score, Unroll::AsPlayed);
+        let reader = if score.about.concert_pitch { "Full score, at concert pitch" } else { "Full score, transposed" };
+        Self { duration: if played.tempo.assumed { String::new() } else { duration(&played) }, ..Self::of(score, reader) }
     }
 }
 
@@ -51,14 +59,13 @@ pub(crate) fn music_height(paper: &Paper, head: f64) -> f64 {
 }
 
 /// Sets systems on a page, each with the numbers of its bars: of all, under them, or `in_margin` of the first, beside its beginning.
-/// `number` counts pages from 1.
+/// `number` of `count` pages, from 1.
 pub(crate) fn sheet(
     systems: &[(&System, Vec<String>)],
     paper: &Paper,
     title: &Title,
-    number: usize,
+    (number, count): (usize, usize),
     in_margin: bool,
-    is_last: bool,
 ) -> Page {
     let (width, height) = (paper.width * PIXELS, paper.height * PIXELS);
     let scale = paper.staff * PIXELS / STAFF;
@@ -69,7 +76,7 @@ pub(crate) fn sheet(
     #[allow(clippy::cast_precision_loss)] // a handful of systems
     let gaps = systems.len().saturating_sub(1) as f64;
     let spare = (room - ink - gaps * GAP * scale).max(0.0);
-    let wider = if gaps > 0.0 { (spare / gaps).min(MOST_WIDER * scale * if is_last { 0.35 } else { 1.0 }) } else { 0.0 };
+    let wider = if gaps > 0.0 { (spare / gaps).min(MOST_WIDER * scale * if number == count { 0.35 } else { 1.0 }) } else { 0.0 };
 
     let mut signs: BTreeMap<&str, &str> = BTreeMap::new();
     for (system, _) in systems {
@@ -84,7 +91,7 @@ height=\"{height:.2}px\" viewBox=\"0 0 {width:.2} {height:.2}\" version=\"1.1\">
         "</defs><style>.ending,.fing,.reh,.tempo{font-weight:bold}.dir,.dynam,.mNum{font-style:italic}\
 .music ellipse,.music path,.music polygon,.music polyline,.music rect{stroke:currentColor}</style>",
     );
-    words(&mut svg, paper, title, number);
+    words(&mut svg, paper, title, (number, count));
     let mut y = margin + head * PIXELS;
     let mut before: Option<f64> = None;
     for (system, labels) in systems {
@@ -141,7 +148,7 @@ fn divider(svg: &mut String, left: f64, middle: f64) {
 /// From the foot of the lowest staff to that of the bar numbers under it.
 const UNDER: f64 = 560.0;
 
-fn words(svg: &mut String, paper: &Paper, title: &Title, number: usize) {
+fn words(svg: &mut String, paper: &Paper, title: &Title, (number, count): (usize, usize)) {
     let margin = paper.margin * PIXELS;
     let (left, right, middle) = (margin, (paper.width - paper.margin) * PIXELS, paper.width / 2.0 * PIXELS);
     let mut text = |x: f64, y: f64, anchor: &str, size: f64, weight: &str, words: &str| {
@@ -161,10 +168,15 @@ font-weight=\"{weight}\">{}</text>",
         // Not bold: the bold face has no flat, and a set of parts looks alike.
         text(left, paper.margin + 20.0, "start", 6.2, "normal", &title.reader);
         text(right, paper.margin + 20.0, "end", 4.5, "normal", &title.composer);
+        if !title.duration.is_empty() {
+            text(right, paper.margin + 26.0, "end", 3.6, "normal", &format!("Duration {}", title.duration));
+        }
+        text(middle, paper.height - paper.margin / 2.0, "middle", 3.0, "normal", &title.rights);
     } else {
         // Odd pages lie on the right: their number stands there.
         let (outer, anchor) = if number % 2 == 1 { (right, "end") } else { (left, "start") };
-        text(outer, paper.margin + 3.0, anchor, 4.5, "bold", &number.to_string());
+        // Whoever drops the pages knows when they are together again.
+        text(outer, paper.margin + 3.0, anchor, 4.5, "bold", &format!("{number}/{count}"));
         let head =
             if title.title.is_empty() { title.reader.clone() } else { format!("{} \u{2013} {}", title.reader, title.title) };
         text(middle, paper.margin + 3.0, "middle", 4.0, "normal", &head);

@@ -359,7 +359,7 @@ fn directions(part: &Part, own: &[Note], said: &[PlayedFrom], player: u16) -> Ve
             DirectionKind::Words(text) => {
                 keep[place] = match PlayerMark::parse(text) {
                     Some(_) => text.to_lowercase().contains("solo") && keep[place] && concerns(direction),
-                    None => is_heading(text) || is_for_all(text) || concerns(direction),
+                    None => is_heading(text) || is_for_all(part, direction) || concerns(direction),
                 };
             }
             _ => keep[place] = true,

@@ -116,6 +116,39 @@ fn a_player_who_waits_long_gets_a_cue_and_one_number() {
     assert!(labels.into_iter().any(|sign| matches!(&sign.kind, DirectionKind::Words(_))));
 }
 
+/// Cues for those who read two staves, and for those who read no pitches: on the upper staff, and as a rhythm above the drummer's own notes.
+#[test]
+fn harp_and_drums_get_cues_too() {
+    let score = demo();
+    let all = books(&score, &BookOptions::default()).unwrap();
+    let called = |name: &str| all.iter().find(|book| book.name == name).unwrap();
+    let cue_notes = |book: &Book| -> Vec<Note> {
+        let own = book.score.parts[0].notes.iter();
+        own.filter(|note| note.flags.contains(ripieno_score::NoteFlags::CUE)).cloned().collect()
+    };
+    let drum = called("Snare drum");
+    assert!(!drum.cues.is_empty());
+    let own_place = |note: &Note| match note.head {
+        ripieno_score::Head::Unpitched(place) => place.staff_position(),
+        ripieno_score::Head::Pitched(pitch) => unreachable!("{pitch}"),
+    };
+    let highest = drum.score.parts[0].notes.iter().filter(|note| note.plays()).map(own_place).max().unwrap();
+    let rhythm = cue_notes(drum);
+    assert!(!rhythm.is_empty() && rhythm.iter().all(|note| own_place(note) > highest));
+    let source = &score.parts[drum.cues[0].from];
+    let first = drum.cues[0].first;
+    let begins = |notes: &[Note]| notes.iter().filter(|note| note.bar == first).map(|note| note.at).collect::<BTreeSet<_>>();
+    assert!(begins(&rhythm).is_subset(&begins(&source.notes)), "the rhythm is the source's");
+    let harp = called("Harp");
+    assert!(!harp.cues.is_empty());
+    assert!(cue_notes(harp).iter().all(|note| note.staff == 1));
+    for cue in &harp.cues {
+        let rests = harp.score.parts[0].rests.iter().filter(|rest| (cue.first..=cue.last).contains(&rest.bar));
+        let staves: BTreeSet<u8> = rests.map(|rest| rest.staff).collect();
+        assert_eq!(staves, BTreeSet::from([1, 2]), "both staves rest in sight");
+    }
+}
+
 /// Everybody sees every rehearsal mark and tempo.
 #[test]
 fn rehearsal_marks_and_tempi_are_in_every_book() {

@@ -16,7 +16,7 @@ use verovio_sys::ffi;
 
 use crate::page::{self, Page};
 use crate::systems;
-use crate::{EmptyStaves, EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, endings, keys};
+use crate::{EmptyStaves, EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, endings, keys, long_rests};
 
 /// The music font, and the text metrics the engine reserves room by.
 const FONT: &str = "Bravura";
@@ -62,7 +62,7 @@ impl Engine {
 
 impl Engraver for Engine {
     fn engrave_keyed(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, false, EmptyStaves::Shown), keys, EmptyStaves::Shown)
+        self.answer(musicxml, options(layout, false, EmptyStaves::Shown, 0.0), keys, EmptyStaves::Shown)
     }
 
     fn engrave_lines(
@@ -71,8 +71,9 @@ impl Engraver for Engine {
         layout: &Layout,
         keys: &[KeyChange],
         empty: EmptyStaves,
+        apart: f64,
     ) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, true, empty), keys, empty)
+        self.answer(musicxml, options(layout, true, empty, apart), keys, empty)
     }
 }
 
@@ -197,12 +198,15 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
         return Err(EngraveError::NotTaken);
     }
     let endings = endings::hidden(&job.musicxml);
-    if !job.keys.is_empty() || !endings.is_empty() || job.hides {
-        // It takes the key of one staff for that of all, long rests hide endings from it, and only with many brackets it leaves out empty
+    let widens = long_rests::are_on_several_staves(&job.musicxml);
+    if !job.keys.is_empty() || !endings.is_empty() || job.hides || widens {
+        // It takes the key of one staff for that of all, long rests hide endings from it and it leaves
+        // the lower staves of a part without them, and only with many brackets it leaves out empty
         // staves; in its own format all that can be told.
         let mei = ffi::get_mei(toolkit.pin_mut(), "{}");
         let own = if job.keys.is_empty() { mei } else { keys::with_keys(&mei, &job.keys) };
         let own = if endings.is_empty() { own } else { endings::with_numbers(&own, &endings) };
+        let own = if widens { long_rests::on_all_staves(&own) } else { own };
         let own = if job.hides { own.replacen("<scoreDef", "<scoreDef optimize=\"true\"", 1) } else { own };
         if !ffi::load_data(toolkit.pin_mut(), &own) {
             return Err(EngraveError::NotTaken);
@@ -221,8 +225,13 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
         .collect()
 }
 
-/// `fills`: lines are drawn out to the width of the page, which stays as it is.
-fn options(layout: &Layout, fills: bool, empty: EmptyStaves) -> String {
+/// The engine's least distance of staves, in half spaces of which a staff has eight, and its most.
+const USUAL_APART: f64 = 12.0;
+const MOST_APART: f64 = 48.0;
+
+/// `fills`: lines are drawn out to the width of the page, which stays as it is. Staves are `apart` farther from each other, in heights of one.
+fn options(layout: &Layout, fills: bool, empty: EmptyStaves, apart: f64) -> String {
+    let distance = (USUAL_APART + 8.0 * apart).clamp(USUAL_APART, MOST_APART);
     let scale = systems::scale(layout.staff.clamp(6.0, 144.0));
     let units = |pixels: u32| (f64::from(pixels) * 100.0 / scale).round();
     json!({
@@ -239,7 +248,8 @@ fn options(layout: &Layout, fills: bool, empty: EmptyStaves) -> String {
         "pageMarginBottom": 130,
         "header": "none",
         "footer": "none",
-        "breaks": "auto",
+        // What is spread out is a line already, which must not break anew.
+        "breaks": if apart > 0.0 { "encoded" } else { "auto" },
         "condense": if empty == EmptyStaves::Shown { "none" } else { "encoded" },
         "condenseFirstPage": empty == EmptyStaves::Hidden,
         "systemDivider": "none",
@@ -248,6 +258,8 @@ fn options(layout: &Layout, fills: bool, empty: EmptyStaves) -> String {
         "minLastJustification": 0.6,
         "adjustPageWidth": !fills,
         "spacingSystem": 12,
+        "spacingStaff": distance,
+        "spacingBracketGroup": distance,
         "svgFormatRaw": true,
         "xmlIdSeed": 1,
     })

@@ -16,6 +16,7 @@ mod excerpt;
 mod export;
 mod fonts;
 mod keys;
+mod long_rests;
 mod numbers;
 mod page;
 mod plan;
@@ -149,7 +150,8 @@ pub trait Engraver: Send + Sync {
         self.engrave_keyed(musicxml, layout, &[])
     }
 
-    /// As [`Self::engrave_keyed`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full.
+    /// As [`Self::engrave_keyed`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full. Staves stand
+    /// `apart` farther from each other than usual, in heights of a staff; where that is more than nothing, the document is one line.
     ///
     /// # Errors
     /// As [`Self::engrave_keyed`].
@@ -159,6 +161,7 @@ pub trait Engraver: Send + Sync {
         layout: &Layout,
         keys: &[KeyChange],
         empty: EmptyStaves,
+        apart: f64,
     ) -> Result<Vec<Page>, EngraveError>;
 }
 
