@@ -1,10 +1,12 @@
 //! Draws a sample of objections for a judge who sees the score and not the program.
 //!
-//! `cargo run --release -p ripieno-players --example sample -- [--all] [--count 100] [--seed 1] [--level professional] SCORE...`
+//! `cargo run --release -p ripieno-players --example sample -- [--all | --by-kind] [--count 100] [--seed 1] [--level professional] SCORE...`
 //! prints a table: file, part, player, bar, beat, kind, severity, reason, remedy, and an empty column for the verdict. Drawn are faults and
-//! cautions, repeats within a part put together first, each group as likely as another; `--all` prints every objection instead.
+//! cautions, repeats within a part put together first, each group as likely as another; with `--by-kind` one of each
+//! kind and weight in turn, as long as there are any; `--all` prints every objection instead.
 #![allow(clippy::print_stdout, clippy::print_stderr)] // printing is what a command does
 
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -46,12 +48,14 @@ fn row(file: &str, score: &Score, one: &Objection, repeats: usize) -> [String; 1
 }
 
 fn main() -> ExitCode {
-    let (mut all, mut count, mut seed, mut level, mut files) = (false, 100usize, 1u64, Level::Professional, Vec::new());
+    let (mut all, mut by_kind, mut count, mut seed, mut level, mut files) =
+        (false, false, 100usize, 1u64, Level::Professional, Vec::new());
     let mut arguments = std::env::args().skip(1);
     while let Some(argument) = arguments.next() {
         let mut value = || arguments.next().unwrap_or_default();
         match argument.as_str() {
             "--all" => all = true,
+            "--by-kind" => by_kind = true,
             "--count" => count = value().parse().unwrap_or(count),
             "--seed" => seed = value().parse().unwrap_or(seed),
             "--level" => level = value().parse().unwrap_or(level),
@@ -81,6 +85,18 @@ fn main() -> ExitCode {
     if !all {
         let mut drawn: Vec<(u64, [String; 10])> = rows.into_iter().map(|row| (draw.next(), row)).collect();
         drawn.sort();
+        if by_kind {
+            // The first of each kind and weight, then the second of each.
+            let mut rounds: BTreeMap<(String, String), usize> = BTreeMap::new();
+            let mut round = |row: &[String; 10]| {
+                let seen = rounds.entry((row[5].clone(), row[6].clone())).or_default();
+                *seen += 1;
+                *seen
+            };
+            let mut ranked: Vec<(usize, (u64, [String; 10]))> = drawn.into_iter().map(|one| (round(&one.1), one)).collect();
+            ranked.sort();
+            drawn = ranked.into_iter().map(|one| one.1).collect();
+        }
         rows = drawn.into_iter().take(count).map(|(_, row)| row).collect();
         rows.sort();
     }

@@ -77,7 +77,7 @@ macro_rules! kinds {
 
 kinds! {
     Range "range" "catalogue" "A note the instrument does not have at this level: outside its possible compass. A fault; a caution for early instruments, which differ.";
-    Register "register" "catalogue" "A note outside the comfortable compass of the level. A caution; a note for early instruments and for the low C of professional basses.";
+    Register "register" "catalogue" "A note outside the comfortable compass of the level. A caution; a note for early instruments, the low C of professional basses and the low notes of a third trombone.";
     SoftRegister "soft-register" "handbooks" "A held note at p or softer where the instrument cannot be soft. A caution.";
     LoudRegister "loud-register" "handbooks" "Notes at ff or louder where the instrument has no loud sound. A note.";
     HornPair "horn-pair" "handbooks" "Of four horns the low players (second, fourth) sent above sounding C5 on their own, or the high players below sounding F2. A note.";
@@ -107,7 +107,7 @@ kinds! {
     DrumCount "drum-count" "timpani-page" "More timpani notes at once than two hands or the drums of the set have. A fault.";
     HarpCluster "harp-cluster" "harp-pedals" "One letter name in two alterations at once on the harp. A fault; a respelling may cure it.";
     HarpPedals "harp-pedals" "harp-feet" "Pedals to be changed faster than a foot moves one after the other.";
-    Hands "hands" "keyboard" "More notes at once on one staff than a hand has fingers (harp: four), or a stretch wider than a tenth that is not broken. A caution.";
+    Hands "hands" "keyboard" "More notes at once on one staff than a hand has fingers (harp: four), or a stretch wider than a tenth that is not broken, unless the other hand is free to help. A caution.";
     DoubleStop "double-stop" "strings" "Notes at once on one string instrument that no adjacent strings and one hand hold. A fault for one player.";
     Divisi "divisi" "notation" "A chord in a string section that only divided players can play, without “div.”. A caution; a note where one player could.";
     Crossing "crossing" "strings" "Six or more quick leaps in a row over more than one string. A caution.";
@@ -117,7 +117,7 @@ kinds! {
     SoloOpen "solo-open" "notation" "“Solo” in a section's part and no “tutti” after it. A caution.";
     NoDynamic "no-dynamic" "notation" "An entry without a dynamic: a fault where the part has had none at all (a note where most parts begin so, and for voices), a caution after sixteen bars of rest or more, a note after eight.";
     HairpinOpen "hairpin-open" "notation" "A hairpin that never ends (dashes after a word need no end). A fault.";
-    HairpinContradicted "hairpin-contradicted" "notation" "A crescendo to a softer mark or a diminuendo to a louder one, the mark before it at most sixteen crotchets away and no stress at either end. A caution.";
+    HairpinContradicted "hairpin-contradicted" "notation" "A crescendo to a softer mark or a diminuendo to a louder one, the mark before it at most sixteen crotchets away, no bar of rest between and no stress at either end. A caution.";
     TieOpen "tie-open" "notation" "A tie that leads to no note of its pitch. A fault.";
     TooManyNotes "too-many-notes" "catalogue" "More notes at once than a wind part has players. A fault.";
     Transposition "transposition" "catalogue" "A transposition that the instrument does not have, or a part most of which lies outside the compass by the same octave. A caution; the latter a fault. Also a horn part in a key of two octaves that would all fit the lower one, and a horn in C that the file takes as it is written: it is looked at an octave lower.";

@@ -340,6 +340,14 @@ fn near_misses_are_left_in_peace() {
             vec![("Viola", "", "!pp C4:1 < D4:1 > E4:1 \\ D4:1 \\ | !ppp C4:4")],
             Kind::HairpinContradicted,
         ),
+        ("halves of a divided section", 100, vec![("Violoncello", "", "!f \"I. C3:4 | C3:4 | D3:4")], Kind::SoloOpen),
+        ("the third trombone's low notes", 100, vec![("Trombone 3", "", "!f Eb2:4 | C2:4")], Kind::Register),
+        (
+            "a crescendo after a rest, from no level",
+            100,
+            vec![("Flute", "", "!ff C6:4 | R*1 | E5:2 < F5:2 \\ | !f G5:4")],
+            Kind::HairpinContradicted,
+        ),
     ];
     for (what, tempo, parts, kind) in cases {
         let found = objections(&score(tempo, &parts), Level::Professional);

@@ -1,7 +1,7 @@
 //! Range and register, by level and dynamic.
 
 use ripieno_instruments::catalogue::Build;
-use ripieno_instruments::{Family, Section};
+use ripieno_instruments::{Family, Instrument, Section, catalogue};
 use ripieno_score::{ChangeKind, ClefSign, NoteFlags};
 use ripieno_texture::Techniques;
 
@@ -20,6 +20,7 @@ const PICCOLO_TRUMPET: u8 = 93;
 pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
     // Instruments the players may take up without the file saying where.
     let also: Vec<Limits> = part.also.iter().filter_map(|instrument| Limits::of(instrument, None, view.level)).collect();
+    let bass = bass_trombone(part).and_then(|instrument| Limits::of(instrument, None, view.level));
     for row in part.rows() {
         let (Some(key), Some(limits)) = (view.key(row), part.limits(row)) else { continue };
         let note = view.note(row);
@@ -49,7 +50,8 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 && limits.instrument.id == "trumpet"
                 && key > limits.possible.high()
                 && key <= PICCOLO_TRUMPET;
-            let severity = if early(limits) || small { Severity::Caution } else { Severity::Fault };
+            let bass = bass.as_ref().is_some_and(|other| other.possible.contains(key));
+            let severity = if early(limits) || small || bass { Severity::Caution } else { Severity::Fault };
             found.rows((Kind::Range, severity), part, None, &[row], reason, remedy);
             found.sourced(limits.compass_source);
         } else if !limits.comfortable.contains(key) && !also.iter().any(|other| other.comfortable.contains(key)) {
@@ -66,6 +68,8 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 (_, true) => "Ask the player, or give the note to a lower instrument",
                 (_, false) => "Ask the player, or give the passage to a higher instrument",
             };
+            let bass = bass.as_ref().is_some_and(|other| other.comfortable.contains(key));
+            let usual = if bass { "The third player needs a bass trombone: say so in the part's name" } else { usual };
             let remedy = old_octave(view, part, row, key, limits).unwrap_or(usual);
             // Professional sections have basses that go down to C, and old instruments differ from one to the next.
             let extension =
@@ -73,7 +77,7 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
             // Choirs have voices that reach a tone farther.
             let beyond = limits.comfortable.low().saturating_sub(key).max(key.saturating_sub(limits.comfortable.high()));
             let voice = limits.instrument.family == Family::Voice && beyond <= 2;
-            let severity = if extension || voice || early(limits) { Severity::Note } else { Severity::Caution };
+            let severity = if extension || voice || bass || early(limits) { Severity::Note } else { Severity::Caution };
             found.rows((Kind::Register, severity), part, None, &[row], reason, remedy);
             found.sourced(limits.compass_source);
         } else {
@@ -83,6 +87,12 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
     if part.instrument.section == Section::Horns && !part.numbers.is_empty() {
         pairs(view, part, found);
     }
+}
+
+/// The third trombone is a bass trombone in most orchestras, whatever the part calls it (common practice): its low notes are no cause for alarm.
+fn bass_trombone(part: &PartView<'_>) -> Option<&'static Instrument> {
+    let is_third = part.instrument.section == Section::Trombones && part.numbers.as_slice() == [3];
+    catalogue().by_id("bass-trombone").filter(|_| is_third)
 }
 
 /// Whether the instrument is of early music, whose compass nobody can promise.

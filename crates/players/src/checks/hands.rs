@@ -1,7 +1,9 @@
 //! Hands and feet: chords at the keyboard and the harp, and the harp's pedals.
 
+use std::collections::BTreeMap;
+
 use ripieno_instruments::{Family, Section};
-use ripieno_score::{Articulations, Step};
+use ripieno_score::{Articulations, Crotchets, Step};
 
 use super::Found;
 use crate::kind::{Kind, Severity};
@@ -15,6 +17,12 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
     let harp = part.instrument.section == Section::Harps;
     let hands = if part.part.staves >= 2 { 1 } else { 2 } * usize::from(part.part.players.most.max(1));
     let fingers = if harp { 4 } else { 5 } * hands;
+    // Notes struck on all staves of the part at a moment: on one staff alone both hands are free for it.
+    let notes = &view.sounding.notes;
+    let mut struck: BTreeMap<Crotchets, usize> = BTreeMap::new();
+    for event in part.strands.iter().flat_map(|strand| &strand.events).filter(|event| !view.is_grace(event.row)) {
+        *struck.entry(notes.onset[event.row]).or_default() += 1 + event.chord.len();
+    }
     for strand in &part.strands {
         for event in strand.events.iter().filter(|event| !view.is_grace(event.row)) {
             let mut keys: Vec<u8> = event.rows().filter_map(|row| view.key(row)).collect();
@@ -24,6 +32,10 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
             let rows: Vec<usize> = event.rows().collect();
             let broken =
                 rows.iter().any(|row| view.note(*row).is_some_and(|note| note.articulations.contains(Articulations::ARPEGGIO)));
+            let alone = struck.get(&notes.onset[event.row]) == Some(&rows.len());
+            if hands == 1 && alone && fit_two_hands(&keys, fingers) {
+                continue;
+            }
             if keys.len() > fingers {
                 let reason = format!("{} notes at once for {fingers} fingers", keys.len());
                 found.rows(
@@ -34,7 +46,7 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                     reason,
                     "Leave notes out, or share them between the hands",
                 );
-            } else if hands == 1 && high - low > 16 && !broken && part.instrument.family != Family::Electronic {
+            } else if hands == 1 && high - low > WIDEST && !broken && part.instrument.family != Family::Electronic {
                 let reason = format!("a stretch of {} semitones in one hand", high - low);
                 found.rows(
                     (Kind::Hands, Severity::Caution),
@@ -50,6 +62,16 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
     if harp {
         pedals(view, part, found);
     }
+}
+
+/// The widest stretch of a hand, a tenth, in semitones.
+const WIDEST: u8 = 16;
+
+/// Whether two hands hold these keys, in ascending order, between them.
+fn fit_two_hands(keys: &[u8], fingers: usize) -> bool {
+    let fits =
+        |hand: &[u8]| hand.len() <= fingers && hand.first().zip(hand.last()).is_none_or(|(low, high)| high - low <= WIDEST);
+    (0..=keys.len()).any(|at| fits(&keys[..at]) && fits(&keys[at..]))
 }
 
 /// What a letter's pedal has been doing.

@@ -268,7 +268,11 @@ fn judge(part: &PartView<'_>, strand: &Strand, events: &[&Event], run: &Tongued,
     let rate = run.count / run.seconds.max(1e-3);
     let rows: Vec<usize> = events[run.first..=run.last].iter().map(|event| event.row).collect();
     let limit = tonguing.limit();
-    let what = if tonguing.double.is_some() { "double tongue" } else { "tongue" };
+    let what = match (tonguing.double, tonguing.triple) {
+        (_, Some(_)) => "double or triple tongue",
+        (Some(_), None) => "double tongue",
+        (None, None) => "tongue",
+    };
     // Some reed players have a double tongue after all.
     let none = if tonguing.double.is_some() { 1.25 } else { 1.5 };
     if rate > limit * 1.25 || (rate > limit * NEAR && run.seconds >= LONG) {

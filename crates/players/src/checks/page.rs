@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_instruments::Family;
-use ripieno_score::{BarIndex, CountReason, Crotchets, DirectionKind, DynamicMark, Mark, NoteFlags, Swell};
+use ripieno_score::{BarIndex, CountReason, Crotchets, DirectionKind, DynamicMark, Mark, Note, NoteFlags, Swell};
 
 use super::Found;
 use crate::kind::{Kind, Severity};
@@ -206,7 +206,7 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
             Swell::Crescendo => after.2 < before.2,
             Swell::Diminuendo => after.2 > before.2,
         };
-        if against && !between {
+        if against && !between && plays_on(view, part, (before.1, hairpin.start)) {
             let what = if hairpin.swell == Swell::Crescendo { "crescendo" } else { "diminuendo" };
             let mark = |level: f32| ripieno_score::DynamicLevel(level).mark();
             let reason = format!("a {what} from {} to {}", mark(before.2), mark(after.2));
@@ -214,6 +214,15 @@ fn hairpins(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
             found.place((Kind::HairpinContradicted, Severity::Caution), part, hairpin.place, reason, remedy);
         }
     }
+}
+
+/// Whether a part plays in every bar of a span: after a rest nobody begins at the level of before.
+fn plays_on(view: &View<'_>, part: &PartView<'_>, (from, to): (Crotchets, Crotchets)) -> bool {
+    let bar = |at: Crotchets| view.score.bars.partition_point(|bar| bar.start <= at).saturating_sub(1);
+    (bar(from)..=bar(to)).all(|bar| {
+        let bar = BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
+        part.part.notes_in(bar).iter().any(Note::plays)
+    })
 }
 
 /// How far back a mark still tells the level at which a hairpin begins.

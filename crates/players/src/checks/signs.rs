@@ -1,6 +1,6 @@
 //! Clef, key and transposition.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_instruments::catalogue::{Build, Clef as CatalogueClef};
 use ripieno_instruments::{Family, Range, Section};
@@ -213,8 +213,8 @@ fn ledger_lines(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>)
     }
 }
 
-/// Whether a part has notes in some bars that two key signatures read differently.
-fn touched(part: &Part, bars: std::ops::Range<BarIndex>, (a, b): (i32, i32)) -> bool {
+/// In how many of these bars a part has notes that two key signatures read differently.
+fn touched(part: &Part, bars: std::ops::Range<BarIndex>, (a, b): (i32, i32)) -> usize {
     // Sharps come in the order F C G D A E B, flats the other way round.
     const ORDER: [Step; 7] = [Step::F, Step::C, Step::G, Step::D, Step::A, Step::E, Step::B];
     let altered = |at: i32, fifths: i32| (fifths - at - 1).div_euclid(7);
@@ -222,7 +222,8 @@ fn touched(part: &Part, bars: std::ops::Range<BarIndex>, (a, b): (i32, i32)) -> 
         (0i32..).zip(ORDER).filter(|(at, _)| altered(*at, a) != altered(*at, b)).map(|(_, step)| step).collect();
     let first = part.notes.partition_point(|note| note.bar < bars.start);
     let rest = part.notes[first..].iter().take_while(|note| note.bar < bars.end);
-    rest.filter(|note| note.plays()).filter_map(Note::pitch).any(|pitch| differ.contains(&pitch.step))
+    let there = |note: &&Note| note.plays() && note.pitch().is_some_and(|pitch| differ.contains(&pitch.step));
+    rest.filter(there).map(|note| note.bar).collect::<BTreeSet<BarIndex>>().len()
 }
 
 /// Key signatures against each other: written keys, transposed, should agree.
@@ -285,8 +286,10 @@ pub(super) fn keys(view: &View<'_>, found: &mut Found<'_, '_>) {
                 let wanted = (expected + 5).rem_euclid(12) - 5;
                 let reason =
                     format!("{} where {} would fit the {count} parts in concert pitch", shown(i32::from(*fifths)), shown(wanted));
-                // A signature left behind in a part that rests, or plays nothing it touches, harms nobody.
-                let read = touched(part.part, bar..until, (i32::from(*fifths), wanted));
+                // A signature left behind in a part that rests, or plays next to nothing it touches, harms nobody.
+                let bars = part.part.notes.iter().filter(|note| note.plays() && (bar..until).contains(&note.bar));
+                let bars = bars.map(|note| note.bar).collect::<BTreeSet<BarIndex>>().len();
+                let read = touched(part.part, bar..until, (i32::from(*fifths), wanted)) >= bars.clamp(1, 2);
                 found.place(
                     (Kind::KeySignature, if read { Severity::Caution } else { Severity::Note }),
                     part,

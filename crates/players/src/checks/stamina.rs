@@ -199,7 +199,12 @@ fn tire(
                 Some(_) => "; no rest follows".to_owned(),
                 None => String::new(),
             };
-            let reason = format!("{:.0} % of {:.0} s is {what}{after}", share * 100.0, end - start);
+            let before = match first.checked_sub(1).map(|last| start - view.seconds[events[last].row].1) {
+                Some(rest) if rest >= 1.0 => format!(" after {rest:.0} s of rest"),
+                Some(_) => " without a rest before".to_owned(),
+                None => String::new(),
+            };
+            let reason = format!("{:.0} % of {:.0} s{before} is {what}{after}", share * 100.0, end - start);
             let remedy =
                 format!("Rest before and after (about {:.0} s), share it with an assistant or the next player", endurance.rest);
             found.rows((Kind::Endurance, Severity::Caution), part, strand.player, &rows, reason, remedy);

@@ -146,11 +146,14 @@ fn solo(part: &PartView<'_>, found: &mut Found<'_, '_>) {
     let mut open = None;
     for direction in &part.part.directions {
         let DirectionKind::Words(text) = &direction.kind else { continue };
+        let lower = text.to_lowercase();
         match PlayerMark::parse(text) {
-            Some(PlayerMark::Only(_)) => open = open.or(Some((direction.bar, direction.at))),
+            Some(PlayerMark::Only(_)) if lower.contains("sol") => open = open.or(Some((direction.bar, direction.at))),
+            // "I." and "II." name the halves of a divided section.
+            Some(PlayerMark::Only(_)) => {}
             Some(_) => open = None,
             // "Gli altri", "tutti gli altri": the others come back.
-            None if text.to_lowercase().contains("altri") || text.to_lowercase().contains("tutti") => open = None,
+            None if lower.contains("altri") || lower.contains("tutti") => open = None,
             None => {}
         }
     }
