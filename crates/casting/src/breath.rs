@@ -62,7 +62,11 @@ pub(crate) fn breathe(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets
         let stretches = stretches(setting, plan, span, seat, notes, &limits);
         let sings = matches!(setting.sketch.strands[strand].role, Role::Melody | Role::Countermelody);
         let breaths = places(&stretches, others, sings, span.1, limits.air());
-        others.push(breaths.iter().map(|&at| stretches[at].to).collect());
+        let own: Vec<Crotchets> = breaths.iter().map(|&at| stretches[at].to).collect();
+        if others.iter().any(|other| *other != own) {
+            cast.in_turn.insert(seat.0);
+        }
+        others.push(own);
         let inside = breaths.iter().filter(|&&at| !stretches[at].ends).count();
         if inside > 0 && others.len() == 1 {
             let bar = setting.sketch.bar_name(crate::notate::bar_of(&setting.sketch.score.bars, span.0));

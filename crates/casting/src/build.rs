@@ -232,6 +232,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
     }
     part.directions = dynamics(sketch, cast, seats[0]);
     part.directions.extend(expressive(sketch, cast, seats[0]));
+    part.directions.extend(in_turn(sketch, cast, seats[0]));
     part.directions.extend(divided);
     part.directions.extend(taken_up);
     part.directions.sort_by_key(|direction| (direction.bar, direction.at));
@@ -578,6 +579,21 @@ fn expressive(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             let place = if sounds { Some(at) } else { next().filter(|_| !is_swell(told)) };
             found.extend(place.map(|at| Direction { above: told.above, ..direction(sketch, at, told.kind.clone()) }));
         }
+    }
+    found
+}
+
+/// "breathe in turn" where a section begins to do so, for each of its players.
+fn in_turn(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
+    let mut found = Vec::new();
+    let mut before = false;
+    for done in &cast.phrases {
+        let notes = done.notes.get(&seat).filter(|notes| done.in_turn.contains(&seat.0) && notes.iter().any(|note| note.breath));
+        if let Some(first) = notes.and_then(|notes| notes.first()).filter(|_| !before) {
+            let kind = DirectionKind::Words("breathe in turn".into());
+            found.push(Direction { above: Some(true), ..direction(sketch, first.onset, kind) });
+        }
+        before = notes.is_some();
     }
     found
 }

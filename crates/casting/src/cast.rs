@@ -390,6 +390,7 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
         remarks.extend(done.remarks.iter().cloned());
         remarks.extend(uncarried(sketch, planned));
     }
+    remarks.extend(in_turn(sketch, lineup, &plan, &phrases));
     let mut cast = Cast {
         idea: "",
         plan,
@@ -408,6 +409,25 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
     let told = |one: &Covered| format!("caution, bars {}: {}; {}", one.named(sketch), one.what(), one.remedy());
     cast.remarks.extend(cast.covered.iter().map(told));
     cast
+}
+
+/// Which sections breathe in turn, and where: bars of phrases that follow each other as one stretch.
+fn in_turn(sketch: &Sketch, lineup: &Lineup, plan: &Plan, phrases: &[PhraseCast]) -> Vec<String> {
+    let of = |section: usize| {
+        let mut runs: Vec<Range<usize>> = Vec::new();
+        for (planned, _) in plan.phrases.iter().zip(phrases).filter(|(_, done)| done.in_turn.contains(&section)) {
+            match runs.last_mut() {
+                Some(last) if last.end == planned.bars.start => last.end = planned.bars.end,
+                _ => runs.push(planned.bars.clone()),
+            }
+        }
+        let named =
+            |bars: &Range<usize>| format!("{}–{}", sketch.bar_name(bars.start), sketch.bar_name(bars.end.saturating_sub(1)));
+        let bars: Vec<String> = runs.iter().map(named).collect();
+        (!bars.is_empty())
+            .then(|| format!("{} breathe in turn in bars {}, as marked in their parts", lineup.label(section), bars.join(", ")))
+    };
+    (0..lineup.sections.len()).filter_map(of).collect()
 }
 
 /// Strands nobody has in a phrase.

@@ -165,6 +165,13 @@ fn who_holds_on_together_breathes_in_turn() {
     let score = done.score(&sketch, &lineup);
     let marked = score.parts[2].notes.iter().filter(|note| note.articulations.contains(Articulations::BREATH_MARK)).count();
     assert!(marked + 1 >= first.len() && marked > 2, "{marked}");
+    let says = |one: &&ripieno_score::Direction| matches!(&one.kind, ripieno_score::DirectionKind::Words(text) if &**text == "breathe in turn");
+    assert!(score.parts[2..].iter().all(|part| part.directions.iter().filter(says).count() == 1));
+    assert!(
+        done.remarks.iter().any(|one| one == "Tubas breathe in turn in bars 1–16, as marked in their parts"),
+        "{:?}",
+        done.remarks
+    );
 }
 
 /// An accompaniment a dynamic below the tune (handbooks, from memory), where the sketch gives one to all and nowhere else.

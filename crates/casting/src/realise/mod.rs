@@ -7,7 +7,7 @@ mod lines;
 pub(crate) use chords::from_the_top;
 pub(crate) use lines::best_octave;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::{Crotchets, Pitch};
 use ripieno_texture::ChordTone;
@@ -72,6 +72,8 @@ pub struct PhraseCast {
     pub bound: f64,
     /// Whether the search left nothing out.
     pub exact: bool,
+    /// Sections whose players breathe at different places, so that what they hold goes on.
+    pub in_turn: BTreeSet<usize>,
     /// What has to be said.
     pub remarks: Vec<String>,
 }
