@@ -7,6 +7,7 @@
 //! against what stands on the page and decides ten roles, line by line, with the facts behind each. [`harmony`] tells chords and
 //! local keys, [`themes`] what comes back.
 
+pub mod dense;
 mod doublings;
 mod harmony;
 mod layers;

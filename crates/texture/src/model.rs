@@ -1,7 +1,8 @@
 //! What the two models that come with the program have in common: the form of their files, and the logistic.
 
 /// Lines of text and the numbers behind the empty line that ends them; `None` when a file has no such line or no text before it.
-pub(crate) fn text_and_numbers(file: &[u8]) -> Option<(&str, &[u8])> {
+#[must_use]
+pub fn text_and_numbers(file: &[u8]) -> Option<(&str, &[u8])> {
     let end = file.windows(2).position(|pair| pair == b"\n\n")?;
     Some((std::str::from_utf8(&file[..end]).ok()?, &file[end + 2..]))
 }

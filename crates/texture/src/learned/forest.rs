@@ -1,7 +1,7 @@
-//! Boosted trees: sums of the leaves that a row of numbers falls into.
+//! Boosted trees: sums of the leaves that a row of numbers falls into. For crates that bring a forest of their own, too.
 
 /// A question at a fork.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Fork {
     input: u16,
     threshold: f32,
@@ -11,15 +11,15 @@ struct Fork {
     undefined: u8,
 }
 
-#[derive(Debug)]
+#[derive(Debug, PartialEq)]
 struct Tree {
     forks: Vec<Fork>,
     leaves: Vec<f32>,
 }
 
 /// Trees whose sums answer in `classes` numbers; tree i adds to number i modulo `classes`.
-#[derive(Debug)]
-pub(super) struct Forest {
+#[derive(Debug, PartialEq)]
+pub struct Forest {
     trees: Vec<Tree>,
     classes: usize,
 }
@@ -36,6 +36,7 @@ impl Forest {
     }
 
     /// Raw answers `[row * classes + class]` for rows of `width` numbers.
+    #[must_use]
     pub fn answer(&self, rows: &[f32], width: usize) -> Vec<f64> {
         let mut out = vec![0.0; rows.len() / width * self.classes];
         for (sums, rows) in out.chunks_mut(TOGETHER * self.classes).zip(rows.chunks(TOGETHER * width)) {

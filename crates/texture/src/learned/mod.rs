@@ -26,10 +26,12 @@ use std::sync::OnceLock;
 
 use ripieno_score::{Score, Sounding};
 
+use crate::dense::softmax;
 use crate::model::sigmoid;
 use facts::PartFacts;
 pub(crate) use facts::is_guessed;
 use features::Features;
+pub use forest::Forest;
 use network::{ANSWERS, Input};
 use piece::Piece;
 use relations::Rolls;
@@ -265,7 +267,7 @@ fn decide(
     let mut leads = vec![0.0; tokens.len()];
     for bar in &input.bars {
         let mut shares: Vec<f32> = answers[bar.clone()].iter().map(|answer| answer[ANSWERS - 1]).collect();
-        network::softmax(&mut shares);
+        softmax(&mut shares);
         leads[bar.clone()].iter_mut().zip(shares).for_each(|(lead, share)| *lead = share.max(f32::MIN_POSITIVE).ln());
     }
     let mut grids: [Vec<Vec<f32>>; 4] = std::array::from_fn(|_| vec![vec![f32::NAN; bars]; parts]);
@@ -303,7 +305,7 @@ fn decide(
     for (token, (&(part, bar), answer)) in tokens.iter().zip(answers).enumerate() {
         figures[part][bar] = kinds_of(model, answer, trees.kinds.each_ref().map(|kind| kind[token]));
         let mut shares: [f32; 3] = std::array::from_fn(|class| trees.relation[token * 3 + class] as f32);
-        network::softmax(&mut shares);
+        softmax(&mut shares);
         relations[part][bar] = shares;
     }
     RoleProbabilities { melody, rhythm, harmony, lead, thresholds, figures, figure_thresholds, relations }
@@ -316,7 +318,7 @@ const KIND_AT: [usize; 4] = [7, 8, 4, 9];
 
 fn kinds_of(model: &Model, answer: &[f32; ANSWERS], trees: [f64; 4]) -> FigureProbabilities {
     let mut shares = answer[FINER].to_vec();
-    network::softmax(&mut shares);
+    softmax(&mut shares);
     let [arpeggio, scale, repeated_note, sparse] = std::array::from_fn(|kind| {
         let p = shares[KIND_AT[kind]].clamp(1e-6, 1.0 - 1e-6);
         let share = model.kinds[kind].1;

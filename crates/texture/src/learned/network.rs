@@ -1,10 +1,9 @@
 //! The forward pass: attention among the parts of a bar, convolution along the bars of a part.
 
 use super::relations::RELATIONS;
-use super::weights::{Block, HEADS, Linear, Network, Norm, OUTPUTS, TAPS, WIDTH};
-use crate::wide;
+use super::weights::{Block, HEADS, Network, OUTPUTS, TAPS, WIDTH};
+use crate::dense::{self, add, gelu};
 
-const HEAD: usize = WIDTH / HEADS;
 /// Numbers answered for a token.
 pub(super) const ANSWERS: usize = OUTPUTS[0] + OUTPUTS[1] + OUTPUTS[2];
 
@@ -75,33 +74,10 @@ impl Block {
     }
 
     fn attend(&self, input: &Input, qkv: &[f32]) -> Vec<f32> {
-        let mut out = vec![0.0; input.names.len() * WIDTH];
-        let mut logits: Vec<f32> = Vec::new();
-        for (bar, relations) in input.bars.iter().zip(&input.relations) {
-            let lean = self.lean.apply(relations.as_flattened());
-            let parts = bar.len();
-            for asked in 0..parts {
-                let row = |token: usize, which: usize, head: usize| {
-                    let at = (bar.start + token) * 3 * WIDTH + which * WIDTH + head * HEAD;
-                    &qkv[at..at + HEAD]
-                };
-                for head in 0..HEADS {
-                    logits.clear();
-                    let query = row(asked, 0, head);
-                    logits.extend((0..parts).map(|other| {
-                        let product: f32 = query.iter().zip(row(other, 1, head)).map(|(q, k)| q * k).sum();
-                        product / (HEAD as f32).sqrt() + lean[(asked * parts + other) * HEADS + head]
-                    }));
-                    softmax(&mut logits);
-                    let at = (bar.start + asked) * WIDTH + head * HEAD;
-                    for (other, weight) in logits.iter().enumerate() {
-                        let value = row(other, 2, head);
-                        out[at..at + HEAD].iter_mut().zip(value).for_each(|(sum, v)| *sum += weight * v);
-                    }
-                }
-            }
-        }
-        out
+        let of_bar = |(bar, relations): (&std::ops::Range<usize>, &Vec<[f32; RELATIONS]>)| {
+            dense::attend(&qkv[3 * WIDTH * bar.start..3 * WIDTH * bar.end], HEADS, &self.lean.apply(relations.as_flattened()))
+        };
+        input.bars.iter().zip(&input.relations).flat_map(of_bar).collect()
     }
 
     fn along(&self, input: &Input, y: &[f32]) -> Vec<f32> {
@@ -123,48 +99,6 @@ impl Block {
         }
         out
     }
-}
-
-impl Linear {
-    /// Rows of `inputs` to rows of `outputs`.
-    pub fn apply(&self, x: &[f32]) -> Vec<f32> {
-        wide::one_by_one(x, &self.weights, &self.bias)
-    }
-}
-
-impl Norm {
-    fn apply(&self, x: &[f32]) -> Vec<f32> {
-        let mut out = x.to_vec();
-        for row in out.chunks_exact_mut(WIDTH) {
-            let mean = row.iter().sum::<f32>() / WIDTH as f32;
-            let variance = row.iter().map(|value| (value - mean) * (value - mean)).sum::<f32>() / WIDTH as f32;
-            let scale = 1.0 / (variance + 1e-5).sqrt();
-            for (value, (by, to)) in row.iter_mut().zip(self.scale.iter().zip(&self.shift)) {
-                *value = (*value - mean) * scale * by + to;
-            }
-        }
-        out
-    }
-}
-
-fn add(x: &mut [f32], y: &[f32]) {
-    x.iter_mut().zip(y).for_each(|(x, y)| *x += y);
-}
-
-pub(super) fn softmax(values: &mut [f32]) {
-    let most = values.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    values.iter_mut().for_each(|value| *value = (*value - most).exp());
-    let sum: f32 = values.iter().sum();
-    values.iter_mut().for_each(|value| *value /= sum);
-}
-
-/// Gaussian error linear unit; the error function by Abramowitz and Stegun 7.1.26, good to 1.5e-7.
-fn gelu(x: f32) -> f32 {
-    let z = (x * std::f32::consts::FRAC_1_SQRT_2).abs();
-    let t = 1.0 / (1.0 + 0.327_591_1 * z);
-    let sum = t * (0.254_829_6 + t * (-0.284_496_74 + t * (1.421_413_7 + t * (-1.453_152 + t * 1.061_405_4))));
-    let erf = (1.0 - sum * (-z * z).exp()).copysign(x);
-    0.5 * x * (1.0 + erf)
 }
 
 #[cfg(test)]

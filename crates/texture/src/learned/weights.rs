@@ -3,7 +3,7 @@
 use super::forest::Forest;
 use super::shapes::TREE_INPUTS;
 use super::table::TABLE;
-use crate::model::{halves, text_and_numbers};
+use crate::dense::{Linear, Norm, Numbers, text_and_numbers};
 
 /// Width of the network.
 pub(super) const WIDTH: usize = 48;
@@ -13,21 +13,6 @@ pub(super) const HEADS: usize = 4;
 pub(super) const TAPS: usize = 5;
 /// Outputs: three groups by one collection's habit, sixteen by another's, one for the lead.
 pub(super) const OUTPUTS: [usize; 3] = [3, 16, 1];
-
-/// A linear map; `weights[input * outputs + output]`.
-#[derive(Debug)]
-pub(super) struct Linear {
-    pub outputs: usize,
-    pub weights: Vec<f32>,
-    pub bias: Vec<f32>,
-}
-
-/// Scale and shift after normalising.
-#[derive(Debug)]
-pub(super) struct Norm {
-    pub scale: Vec<f32>,
-    pub shift: Vec<f32>,
-}
 
 #[derive(Debug)]
 pub(super) struct Block {
@@ -81,27 +66,16 @@ pub(super) struct Model {
 /// The kinds as the model file calls them.
 const KINDS: [&str; 4] = ["arp", "scale", "repeat_note", "sparse"];
 
-/// Half-precision numbers, taken in order.
-struct Numbers<'a>(&'a [u8]);
+/// What is read of this network from numbers in order.
+trait Networks {
+    fn block(&mut self, stride: usize) -> Option<Block>;
+    fn network(&mut self) -> Option<Network>;
+}
 
-impl Numbers<'_> {
-    fn take(&mut self, count: usize) -> Option<Vec<f32>> {
-        halves(&mut self.0, count)
-    }
-
-    fn linear(&mut self, outputs: usize, inputs: usize) -> Option<Linear> {
-        let rows = self.take(outputs * inputs)?;
-        let weights = (0..inputs * outputs).map(|at| rows[at % outputs * inputs + at / outputs]).collect();
-        Some(Linear { outputs, weights, bias: self.take(outputs)? })
-    }
-
-    fn norm(&mut self) -> Option<Norm> {
-        Some(Norm { scale: self.take(WIDTH)?, shift: self.take(WIDTH)? })
-    }
-
+impl Networks for Numbers<'_> {
     fn block(&mut self, stride: usize) -> Option<Block> {
         Some(Block {
-            norms: [self.norm()?, self.norm()?, self.norm()?],
+            norms: [self.norm(WIDTH)?, self.norm(WIDTH)?, self.norm(WIDTH)?],
             attention: self.linear(3 * WIDTH, WIDTH)?,
             attention_out: self.linear(WIDTH, WIDTH)?,
             lean: self.linear(HEADS, super::relations::RELATIONS)?,
@@ -119,7 +93,7 @@ impl Numbers<'_> {
         let input = self.linear(WIDTH, TABLE.len())?;
         let (families, players) = (self.take(6 * WIDTH)?, self.take(4 * WIDTH)?);
         let blocks = vec![self.block(1)?, self.block(2)?];
-        let last = self.norm()?;
+        let last = self.norm(WIDTH)?;
         let heads = OUTPUTS.iter().map(|&outputs| self.linear(outputs, WIDTH)).collect::<Option<_>>()?;
         Some(Network { mean, deviation, input, families, players, blocks, last, heads })
     }
