@@ -11,6 +11,7 @@ use ripieno_score::{
 
 use crate::breath::SNATCHED;
 use crate::cast::Cast;
+use crate::dynamics::one_at_each_place;
 use crate::expression::{is_expression, is_swell, to_all};
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::{LOUDEST, SOFTEST, level_in, moved_by};
@@ -231,6 +232,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
         note.instrument = u8::try_from(place(held_at(sketch.bar_start(note.bar.at()) + note.at))).unwrap_or(0);
     }
     part.directions = dynamics(sketch, cast, seats[0]);
+    one_at_each_place(&mut part.directions);
     part.directions.extend(expressive(sketch, cast, seats[0]));
     part.directions.extend(in_turn(sketch, cast, seats[0]));
     part.directions.extend(divided);

@@ -15,8 +15,9 @@ use crate::criteria::{Covered, Criteria, criteria};
 use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::objections::objections;
-use crate::plan::{PhrasePlan, Plan};
-use crate::realise::{Around, CastNote, LockedNote, PhraseCast, Seat, Setting, phrase};
+use crate::plan::{PhrasePlan, Plan, Task};
+use crate::realise::{Around, CastNote, LineId, LockedNote, PhraseCast, Seat, Setting, beginning, octaves_that_sound, phrase};
+use crate::reason::reason;
 use crate::sketch::Sketch;
 use crate::voicing::{Search, Weights};
 
@@ -113,8 +114,14 @@ impl Cast {
     /// All notes of a player, in order of time; what would overlap the next is cut there.
     #[must_use]
     pub fn notes_of(&self, seat: Seat) -> Vec<CastNote> {
-        let mut notes: Vec<CastNote> =
-            self.phrases.iter().filter_map(|phrase| phrase.notes.get(&seat)).flatten().copied().collect();
+        let mut notes: Vec<CastNote> = Vec::new();
+        for phrase in self.phrases.iter().filter_map(|phrase| phrase.notes.get(&seat)) {
+            // Whoever takes up the next phrase with its upbeat leaves the chords to others from there.
+            if let Some(first) = phrase.iter().map(|note| note.onset).min() {
+                notes.retain(|note| note.onset < first);
+            }
+            notes.extend(phrase);
+        }
         notes.sort_by_key(|note| (note.onset, note.duration.is_positive()));
         for at in 1..notes.len() {
             let next = notes[at].onset;
@@ -255,6 +262,8 @@ struct Filling<'a> {
     taken: &'a [Taken],
     units: Vec<Unit>,
     memory: Memory,
+    /// The phrase before, as it was played.
+    before: Option<PhrasePlan>,
     /// The choices made, phrase by phrase, for proposals that must differ, and which groups have the tune.
     picked: Vec<Vec<usize>>,
     tunes: Vec<Vec<bool>>,
@@ -267,7 +276,7 @@ impl<'a> Filling<'a> {
         let units = units(lineup);
         let memory = Memory::fresh(units.len());
         let (picked, tunes) = (Vec::new(), Vec::new());
-        Self { sketch, lineup, habits, options, taken, units, memory, picked, tunes, unsettled: (0, 0.0) }
+        Self { sketch, lineup, habits, options, taken, units, memory, before: None, picked, tunes, unsettled: (0, 0.0) }
     }
 
     /// Fills in what phrase `at` leaves open. Its tasks from the number returned on are casting's own.
@@ -293,6 +302,11 @@ impl<'a> Filling<'a> {
         let mut new = thinned(sketch, lineup, phrase, new, &self.memory);
         separate(sketch, lineup, self.habits, &mut new);
         phrase.tasks.extend(new);
+        let why = |task: &Task| reason(sketch, lineup, phrase, self.before.as_ref(), task, &task.why);
+        let said: Vec<String> = phrase.tasks[own..].iter().map(why).collect();
+        for (task, why) in phrase.tasks[own..].iter_mut().zip(said) {
+            task.why = why;
+        }
         let tune = |(choices, &at): (&Vec<Choice>, &usize)| choices.get(at).is_some_and(|choice| is_tune(sketch, choice));
         self.tunes.push(asked.choices.iter().zip(&picked).map(tune).collect());
         self.picked.push(picked);
@@ -342,10 +356,15 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
     let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
     let mut phrases: Vec<PhraseCast> = Vec::with_capacity(plan.phrases.len());
     let mut last: BTreeMap<Seat, (Crotchets, i32)> = BTreeMap::new();
-    for (at, planned) in plan.phrases.iter_mut().enumerate() {
+    let mut last_of_lines: BTreeMap<LineId, (Crotchets, i32)> = BTreeMap::new();
+    let asked = Setting { sketch, lineup, weights: options.weights, search: options.search, locks: &options.locks };
+    for at in 0..plan.phrases.len() {
         if stop() {
             break;
         }
+        let next = plan.phrases.get(at + 1).filter(|next| next.bars.start == plan.phrases[at].bars.end).cloned();
+        let follows = at.checked_sub(1).is_some_and(|before| plan.phrases[before].bars.end == plan.phrases[at].bars.start);
+        let planned = &mut plan.phrases[at];
         let own = filling.fill(at, planned);
         if stop() {
             break;
@@ -359,15 +378,28 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 let first = |phrase: &PhraseCast| {
                     phrase.notes.iter().filter_map(|(seat, notes)| Some((*seat, notes.first()?.key()))).collect()
                 };
-                let around = Around { before: last.clone(), after: after.map(first).unwrap_or_default() };
+                let ahead = next.map_or_else(BTreeMap::new, |mut next| {
+                    // Who has what there is not asked yet where the plan leaves it open: lines are taken to go on with those who have them.
+                    if next.fill {
+                        next.tasks.clone_from(&planned.tasks);
+                    }
+                    beginning(&Setting { lineup: &lineup.holding(&next.tasks), ..asked }, &next)
+                });
+                let around = Around {
+                    before: last.clone(),
+                    after: after.map(first).unwrap_or_default(),
+                    lines: last_of_lines.clone(),
+                    ahead,
+                    follows,
+                };
                 let lineup = lineup.holding(&planned.tasks);
-                let setting =
-                    Setting { sketch, lineup: &lineup, weights: options.weights, search: options.search, locks: &options.locks };
+                let setting = Setting { lineup: &lineup, ..asked };
                 let mut done = phrase(&setting, planned, &around);
                 if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads) {
                     done = phrase(&setting, planned, &around);
                 }
                 breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);
+                octaves_that_sound(sketch, planned, &done);
                 done
             }
         };
@@ -375,9 +407,16 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
             if let Some(note) = notes.last() {
                 last.insert(*seat, (note.end(), note.key()));
             }
+            for note in notes {
+                let known = last_of_lines.entry(note.line).or_insert((note.end(), note.key()));
+                if known.0 < note.end() {
+                    *known = (note.end(), note.key());
+                }
+            }
         }
         phrases.push(done);
         filling.memory.pass(sketch, lineup, &filling.units, planned);
+        filling.before = Some(planned.clone());
     }
     let optimality = Optimality {
         cost: phrases.iter().map(|phrase| phrase.cost).sum(),

@@ -9,6 +9,7 @@ use ripieno_texture::Role;
 
 use crate::balance::{Balance, mean, of_phrase, reason};
 use crate::cast::Cast;
+use crate::craft::craft;
 use crate::lineup::Lineup;
 use crate::plan::{PhrasePlan, Plan};
 use crate::realise::{CastNote, LineId, Seat, sounding};
@@ -62,6 +63,10 @@ impl Criteria {
     }
 }
 
+fn count(many: usize) -> f64 {
+    f64::from(u32::try_from(many).unwrap_or(u32::MAX))
+}
+
 fn share(part: usize, whole: usize) -> f64 {
     if whole == 0 {
         1.0
@@ -94,6 +99,7 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criter
             leaps += usize::from((pair[0].key() - pair[1].key()).abs() > 7);
         }
     }
+    let craft = craft(sketch, lineup, cast, &notes);
     let (parallels, crossings) = motion(sketch, lineup, &notes);
     let (margins, spread_db) = balance(sketch, lineup, cast, &notes);
     let melody_db = mean(&margins.concat());
@@ -102,11 +108,23 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criter
     let mut found = vec![
         criterion("chord tones sounded", tones, "share", true),
         criterion("melody notes kept", kept, "share", true),
+        criterion("tune on top", craft.on_top, "share of its notes", true),
+        criterion("phrases whose tune nobody has", count(craft.without_tune), "phrases", false),
+        criterion("phrases whose bass nobody has", count(craft.without_bass), "phrases", false),
+        criterion("chords turned over from below the bass", count(craft.turned_over), "places", false),
+        criterion("thirds with more than two players of five", count(craft.crowded_thirds), "barlines", false),
+        criterion("hand-offs of the tune", count(craft.hand_offs), "times all its players change", false),
+        criterion("players sounding", craft.players_sounding, "on the mean of the barlines", false),
         criterion("notes beyond reach", f64::from(u32::try_from(beyond).unwrap_or(u32::MAX)), "notes", false),
         criterion("notes in comfortable register", share(comfortable, all_notes), "share", true),
         criterion("leaps over a fifth in inner voices", 100.0 * share(leaps, moves.max(1)), "per cent of their steps", false),
         criterion("parallel fifths and octaves", f64::from(u32::try_from(parallels).unwrap_or(u32::MAX)), "places", false),
-        criterion("crossings within a section", f64::from(u32::try_from(crossings).unwrap_or(u32::MAX)), "places", false),
+        criterion(
+            "crossings within a section and role",
+            f64::from(u32::try_from(crossings).unwrap_or(u32::MAX)),
+            "places",
+            false,
+        ),
         criterion("busiest player", busiest, "share of the time", false),
         criterion("longest stretch without a rest", longest, "seconds", false),
     ];
@@ -157,7 +175,7 @@ impl Covered {
     #[must_use]
     pub fn what(&self) -> String {
         format!(
-            "the melody may be covered: all others together send out about {:.0} dB more (estimated sound power; told from {:.0} dB on, a limit of our own); {}",
+            "the melody may be covered: all others together send out about {:.0} dB more (estimated sound power alone, told from {:.0} dB on, a limit of our own; `balance` weighs register and colour too, and may still hear it); {}",
             self.decibels, -COVERED, self.reason
         )
     }
@@ -216,7 +234,8 @@ fn melody(sketch: &Sketch, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -
     share(kept, all)
 }
 
-/// Parallel fifths and octaves between independent lines of which one at least is a chord voice of the same body, and voices of one section that cross.
+/// Parallel fifths and octaves between independent lines of which one at least is a chord voice of the same body, those left out that the sketch has itself; and voices of
+/// one role that cross in one section: other roles may lie where they like.
 fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>>) -> (usize, usize) {
     let mut moments: Vec<Crotchets> =
         notes.values().flatten().filter(|note| note.duration.is_positive()).map(|note| note.onset).collect();
@@ -232,6 +251,7 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
         })
         .collect();
     let mut before: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
+    let mut last_at: Option<Crotchets> = None;
     for &at in &moments {
         let mut now: BTreeMap<LineId, (i32, usize)> = BTreeMap::new();
         for (section, order) in orders.iter().enumerate() {
@@ -244,7 +264,8 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
                 }
             }
             for (n, (chair, line, key)) in keys.iter().enumerate() {
-                let crosses = keys[n + 1..].iter().filter(|(other, of, lower)| other > chair && of != line && lower > key);
+                let within = |of: &LineId| of != line && of.strand == line.strand;
+                let crosses = keys[n + 1..].iter().filter(|(other, of, lower)| other > chair && within(of) && lower > key);
                 crossings += crosses.count();
             }
         }
@@ -255,14 +276,24 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
                 if !(same_body && (a.voice > 0 || b.voice > 0)) || sketch.strands[a.strand].role == Role::Figuration {
                     continue;
                 }
-                let (Some((a_then, _)), Some((b_then, _))) = (before.get(a), before.get(b)) else { continue };
+                let then = |line: &LineId, section: &usize| before.get(line).filter(|then| then.1 == *section).map(|then| then.0);
+                let (Some(a_then), Some(b_then)) = (then(a, a_section), then(b, b_section)) else { continue };
                 let interval = |x: i32, y: i32| (x - y).abs() % 12;
                 let perfect = matches!(interval(*a_key, *b_key), 0 | 7);
-                if perfect && interval(*a_key, *b_key) == interval(*a_then, *b_then) && a_then != a_key && b_then != b_key {
-                    parallels += 1;
+                let doubles = |one: &LineId, then: i32, now: i32| {
+                    let from = last_at.unwrap_or(at);
+                    one.voice > 0 && crate::craft::moves_in(&sketch.strands[one.strand], (from, then), (at, now))
+                };
+                if perfect && interval(*a_key, *b_key) == interval(a_then, b_then) && a_then != *a_key && b_then != *b_key {
+                    // What moves so in the sketch itself was written so.
+                    let (a_moves, b_moves) = (a_key - a_then, b_key - b_then);
+                    let own = a_moves == b_moves && doubles(a, a_then, *a_key) && (b.voice == 0 || doubles(b, b_then, *b_key));
+                    let own = own || (a_moves == b_moves && a.voice == 0 && doubles(b, b_then, *b_key));
+                    parallels += usize::from(!own);
                 }
             }
         }
+        last_at = Some(at);
         before = now;
     }
     (parallels, crossings)

@@ -141,14 +141,14 @@ fn stretches(leads: &[Option<usize>], first: usize) -> Vec<Led> {
 }
 
 /// The printed dynamics of who leads a strand (`leads`: a line for each of `bars`), where they stand, and where a line takes over from another or has its mark
-/// from before the level in force; `swells`: its hairpins and words of expression too. Bars are counted from the first.
+/// from before the level in force, and its hairpins; `worded`: its words of expression too. Bars are counted from the first.
 pub(crate) fn expression(
     score: &Score,
     sounding: &Sounding,
     lines: &Lines,
     leads: &[Option<usize>],
     bars: &Range<usize>,
-    swells: bool,
+    worded: bool,
 ) -> Vec<Direction> {
     let mut found: Vec<Direction> = Vec::new();
     let mut last: Option<&'static str> = None;
@@ -170,7 +170,7 @@ pub(crate) fn expression(
         let mut own: Vec<Direction> = Vec::new();
         let voice = part.notes[sounding.notes.written[first] as usize].voice;
         for direction in part.directions.iter().filter(|one| one.staff == staff && led.contains(&one.bar.at())) {
-            if !(is_dynamic(direction) || swells && is_expression(part, direction)) {
+            if !(is_dynamic(direction) || worded && is_expression(part, direction)) {
                 continue;
             }
             // Marks for two voices of a staff at one moment are each its own voice's.
@@ -201,15 +201,13 @@ pub(crate) fn expression(
             own.push(here(entry, DirectionKind::Dynamic(DynamicMark::Level(level)), Some(false)));
         }
         last = sounding.notes.level[end].map(DynamicLevel::mark);
-        if swells {
-            let span = (entry, score.bars[led.end - 1].start + score.bars[led.end - 1].length);
-            own.extend(hairpins(score, part, staff, span, &|at, kind| {
-                // It closes at the end of a bar, not at the beginning of the next.
-                let begun = matches!(kind, DirectionKind::HairpinStart { .. });
-                let bar = score.bars.partition_point(|bar| bar.start < at || begun && bar.start == at).saturating_sub(1);
-                Direction { bar: index(bar), at: at - score.bars[bar].start, ..here(at, kind, Some(false)) }
-            }));
-        }
+        let span = (entry, score.bars[led.end - 1].start + score.bars[led.end - 1].length);
+        own.extend(hairpins(score, part, staff, span, &|at, kind| {
+            // It closes at the end of a bar, not at the beginning of the next.
+            let begun = matches!(kind, DirectionKind::HairpinStart { .. });
+            let bar = score.bars.partition_point(|bar| bar.start < at || begun && bar.start == at).saturating_sub(1);
+            Direction { bar: index(bar), at: at - score.bars[bar].start, ..here(at, kind, Some(false)) }
+        }));
         found.extend(own.into_iter().map(|one| Direction {
             bar: index(one.bar.at() - bars.start),
             staff: 1,

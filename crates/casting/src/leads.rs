@@ -10,6 +10,11 @@ use crate::sketch::staff_of;
 /// What a change of leader has to be worth. Leads and shares of attacks lie between 0 and 1, so that an answer of a bar or two never
 /// takes over from a line that still sounds (common practice of reduction; the number is ours).
 const CHANGE: f32 = 1.0;
+/// What a skip of more than a sixth costs where somebody else has the same line within a sixth: the line goes on by pitch, and who doubles it an
+/// octave higher does not take it there. More than a change, so that it is worth one (handbook rule from memory; the number is ours).
+const SKIP: f32 = 1.8;
+/// A major sixth.
+const SIXTH: i32 = 9;
 /// What it is worth to have the role throughout the passage.
 const STEADY: f32 = 0.25;
 
@@ -20,6 +25,9 @@ struct Candidate {
     /// Sum of keys over the attacks of the bar, divided by their number; the other way round for a bass.
     height: i32,
     weight: f32,
+    /// Its first key in the bar, and its last.
+    first: i32,
+    last: i32,
     /// It only holds what it began before: nobody can take over with it.
     holds: bool,
 }
@@ -60,7 +68,11 @@ fn candidates(score: &Score, lines: &Lines, roles: &RoleReading, bar: usize, rol
             attacks.len() as f32
         };
         let height = if role == Role::Bass { -height } else { height };
-        here.push(Candidate { line: span.line, height, weight, holds: attacks.is_empty() });
+        let (first, last) = match attacks {
+            [] => (keys[0], keys[0]),
+            attacks => (keys[0], keys[attacks.len() - 1]),
+        };
+        here.push(Candidate { line: span.line, height, weight, first, last, holds: attacks.is_empty() });
     }
     if here.iter().all(|candidate| candidate.holds) {
         return Vec::new();
@@ -90,6 +102,11 @@ fn steadiest(bars: &[Vec<Candidate>]) -> Vec<Option<usize>> {
                 let Some((worth, _)) = *way else { continue };
                 let same = before.line == candidate.line;
                 let worth = if same { worth } else { worth - CHANGE } + candidate.weight;
+                // Somebody else has the same line nearer.
+                let far = |other: &Candidate| (other.first - before.last).abs() > SIXTH;
+                let nearer = |other: &Candidate| !other.holds && !far(other) && (other.first - candidate.first) % 12 == 0;
+                let skips = !candidate.holds && far(candidate) && here.iter().any(nearer);
+                let worth = if skips { worth - SKIP } else { worth };
                 if (same || !candidate.holds) && best.is_none_or(|(known, _)| worth > known) {
                     best = Some((worth, Some(at)));
                 }
@@ -121,7 +138,18 @@ mod tests {
     use super::*;
 
     fn candidate(line: usize, weight: f32, holds: bool) -> Candidate {
-        Candidate { line, height: 60, weight, holds }
+        Candidate { line, height: 60, weight, first: 60, last: 60, holds }
+    }
+
+    /// B4, then C5 with the flute an octave above who leads a little more: the line steps (a rule of part writing; the numbers are ours).
+    #[test]
+    fn a_line_goes_on_by_step_and_not_with_who_doubles_it_above() {
+        let at = |line, weight, first, last| Candidate { first, last, ..candidate(line, weight, false) };
+        let bars = [vec![at(0, 0.9, 71, 71), at(1, 0.5, 71, 71)], vec![at(0, 0.9, 84, 88), at(1, 0.5, 72, 76)]];
+        assert_eq!(steadiest(&bars), [Some(1), Some(1)]);
+        // A skip that everybody has is the tune's own.
+        let bars = [vec![at(0, 0.9, 71, 71), at(1, 0.5, 71, 71)], vec![at(0, 0.9, 84, 88), at(1, 0.5, 84, 88)]];
+        assert_eq!(steadiest(&bars), [Some(0), Some(0)]);
     }
 
     #[test]

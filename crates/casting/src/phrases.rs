@@ -13,6 +13,9 @@ use crate::sketch::{Sketch, SketchNote, Strand};
 
 /// Most bars of a phrase that nothing cuts.
 const LONGEST: usize = 16;
+/// Bars of the shortest phrase (common practice), and what a shorter one costs: more than anything speaks for a cut.
+const LEAST: usize = 2;
+const TOO_SHORT: f64 = 12.0;
 /// A stretch of more than so many notes without a rest is looked at this far to either side for its usual length of note.
 const AROUND: usize = 24;
 
@@ -240,7 +243,10 @@ pub(crate) fn phrases(sketch: &Sketch) -> Vec<Range<usize>> {
             if many > (LONGEST as f64 * unit.max(1.0)) as usize {
                 break;
             }
-            let worth = best[start].0 - price(count(many) / unit) + if end < bars { strengths[end] } else { 0.0 };
+            // A single bar is no phrase, unless the page sets it apart on both sides.
+            let apart = (start == 0 || cuts[start]) && (end == bars || cuts[end]);
+            let alone = if many < LEAST && bars > LEAST && !apart { TOO_SHORT } else { 0.0 };
+            let worth = best[start].0 - alone - price(count(many) / unit) + if end < bars { strengths[end] } else { 0.0 };
             if worth > best[end].0 + 1e-9 {
                 best[end] = (worth, start);
             }

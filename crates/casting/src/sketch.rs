@@ -11,7 +11,9 @@ use ripieno_score::{
 };
 use ripieno_texture::{Harmony, Lines, Role, RoleReading, harmony};
 
+use crate::dynamics::tempered;
 use crate::expression::{course, expression};
+use crate::ground::grounded;
 use crate::leads::leaders;
 use crate::notate::{Event, Like, lay, throughout};
 use crate::phrases::seams;
@@ -409,6 +411,7 @@ fn reduction(
 ) -> Sketch {
     let bars = bars.start.min(score.bars.len())..bars.end.min(score.bars.len());
     let start = score.bars.get(bars.start).map_or(Crotchets::ZERO, |bar| bar.start);
+    let roles = &grounded(lines, roles, &bars);
     let mut reduced = Score { about: About { concert_pitch: true, ..score.about.clone() }, ..Score::default() };
     reduced.bars = score.bars[bars.clone()]
         .iter()
@@ -444,7 +447,11 @@ fn reduction(
         }
         rows.sort_by_key(|&row| (sounding.notes.onset[row], sounding.notes.key[row], row));
         rows.dedup();
-        let events = if chordal { chord_events(sounding, &rows, start) } else { line_events(sounding, &rows, start) };
+        let events = match role {
+            Role::Rhythm => layered_events(sounding, lines, roles, &rows, (start, &bars)),
+            _ if chordal => chord_events(sounding, &rows, start),
+            _ => line_events(sounding, &rows, start),
+        };
         let mut part = Part { id: format!("S{}", reduced.parts.len() + 1), name: name.to_owned(), staves: 1, ..Part::default() };
         // Chords without length of their own (grace notes) say nothing of harmony.
         for voice in 1..=events.iter().map(|event| event.voice).max().unwrap_or(1) {
@@ -473,6 +480,10 @@ fn reduction(
         }
         part.directions = expression(score, sounding, lines, &leads, &bars, !chordal);
         reduced.parts.push(part);
+    }
+    // What accompanies is measured against a tune that stands above it.
+    if reduced.parts.first().is_some_and(|part| role_named(&part.name) == Some(Role::Melody)) {
+        tempered(&mut reduced.parts, &reduced.bars);
     }
     if let Some(first) = reduced.parts.first_mut() {
         first.directions.extend(course(score, &bars));
@@ -553,6 +564,89 @@ fn line_events(sounding: &Sounding, rows: &[usize], start: Crotchets) -> Vec<Eve
         }
         let like = Like { part: usize::from(notes.part[row]), note: notes.written[row] as usize, plain: false };
         events.push(Event { from, to, pitches: vec![(notes.pitch[row], false)], like: Some(like), voice: 1 });
+    }
+    events
+}
+
+/// From how great a share of common attacks on lines of rhythm are one layer.
+const ONE_LAYER: f64 = 0.6;
+
+/// The rows of a rhythm strand as events: lines that strike together are one layer, and each layer stands in a voice of its own, the same from bar to bar, so
+/// that quavers and triplets stay what they are.
+fn layered_events(
+    sounding: &Sounding,
+    lines: &Lines,
+    roles: &RoleReading,
+    rows: &[usize],
+    (start, bars): (Crotchets, &std::ops::Range<usize>),
+) -> Vec<Event> {
+    let notes = &sounding.notes;
+    let wanted: std::collections::BTreeSet<usize> = rows.iter().copied().collect();
+    let mut voice_of: std::collections::BTreeMap<usize, usize> = std::collections::BTreeMap::new();
+    let mut events: Vec<Event> = Vec::new();
+    for bar in bars.clone() {
+        let Ok(played) = u32::try_from(bar) else { continue };
+        // Lines with their attacks, those that strike together gathered.
+        let mut layers: Vec<(Vec<usize>, std::collections::BTreeSet<Crotchets>, Vec<usize>)> = Vec::new();
+        for line in all_of(lines, roles, played, Role::Rhythm) {
+            let of_line = lines.lines[line].rows.iter().map(|&row| row as usize);
+            let here: Vec<usize> = of_line
+                .filter(|row| notes.bar[*row] == played && notes.duration[*row].is_positive() && wanted.contains(row))
+                .collect();
+            let onsets: std::collections::BTreeSet<Crotchets> = here.iter().map(|&row| notes.onset[row]).collect();
+            if onsets.is_empty() {
+                continue;
+            }
+            #[allow(clippy::cast_precision_loss)] // attacks of a bar
+            let alike = |(_, other, _): &(Vec<usize>, std::collections::BTreeSet<Crotchets>, Vec<usize>)| {
+                let both = other.intersection(&onsets).count();
+                both as f64 / (other.len() + onsets.len() - both).max(1) as f64
+            };
+            let best = (0..layers.len()).max_by(|&a, &b| alike(&layers[a]).total_cmp(&alike(&layers[b])).then(b.cmp(&a)));
+            // More layers than voices: to the one most alike.
+            match best.filter(|&at| alike(&layers[at]) >= ONE_LAYER || layers.len() == VOICES) {
+                Some(at) => {
+                    layers[at].0.push(line);
+                    layers[at].1.extend(onsets);
+                    layers[at].2.extend(here);
+                }
+                None => layers.push((vec![line], onsets, here)),
+            }
+        }
+        let mut taken = [false; VOICES];
+        // Who had a voice in a bar before keeps it.
+        let known = |own: &[usize], taken: &[bool; VOICES], voice_of: &std::collections::BTreeMap<usize, usize>| {
+            own.iter().filter_map(|line| voice_of.get(line).copied()).find(|&voice| !taken[voice])
+        };
+        layers.sort_by_key(|(own, onsets, _)| {
+            (!own.iter().any(|line| voice_of.contains_key(line)), std::cmp::Reverse(onsets.len()))
+        });
+        for (own, _, mut here) in layers {
+            let free = || taken.iter().position(|taken| !taken).unwrap_or(VOICES - 1);
+            let voice = known(&own, &taken, &voice_of).unwrap_or_else(free);
+            taken[voice] = true;
+            voice_of.extend(own.iter().map(|line| (*line, voice)));
+            here.sort_by_key(|&row| (notes.onset[row], notes.pitch[row].semitones(), std::cmp::Reverse(notes.duration[row])));
+            here.dedup_by_key(|row| (notes.onset[*row], notes.pitch[*row].semitones()));
+            let mut own: Vec<Event> = Vec::new();
+            for struck in here.chunk_by(|a, b| notes.onset[*a] == notes.onset[*b]) {
+                let from = notes.onset[struck[0]] - start;
+                let longest = struck.iter().map(|&row| notes.duration[row]).max().unwrap_or(Crotchets::ZERO);
+                let pitches = struck.iter().map(|&row| (notes.pitch[row], false)).collect();
+                if let Some(last) = own.last_mut() {
+                    last.to = last.to.min(from);
+                }
+                own.push(Event { from, to: from + longest, pitches, like: None, voice: u16::try_from(voice + 1).unwrap_or(1) });
+            }
+            events.extend(own);
+        }
+    }
+    events.sort_by_key(|event| (event.voice, event.from));
+    for at in 1..events.len() {
+        if events[at].voice == events[at - 1].voice {
+            let next = events[at].from;
+            events[at - 1].to = events[at - 1].to.min(next);
+        }
     }
     events
 }

@@ -15,9 +15,9 @@ use crate::open::open;
 pub struct CheckArguments {
     #[command(flatten)]
     reading: crate::Reading,
-    /// Whom the score is for: professional, amateur or student
-    #[arg(long, default_value_t = Level::Professional)]
-    level: Level,
+    /// Whom the score is for: professional, amateur or student; without it and without a line-up, professional
+    #[arg(long)]
+    level: Option<Level>,
     /// The line-up a draft was cast for (TOML): every player is judged at the level it gives
     #[arg(long, value_name = "FILE", conflicts_with = "level")]
     lineup: Option<PathBuf>,
@@ -66,13 +66,13 @@ pub fn run(arguments: &CheckArguments) -> Result<(), String> {
         let score = &reading.score;
         let mut found = match &lineup {
             None => {
-                let options = Options { level: arguments.level, only: Vec::new() };
+                let options = Options { level: arguments.level.unwrap_or_default(), only: Vec::new() };
                 check(score, &Sounding::new(score, Unroll::AsPlayed), &options)
             }
             Some(lineup) => objections(score, lineup),
         };
         // One level for everybody, where each player has not an own one.
-        let level = lineup.as_ref().map_or(Some(arguments.level), |lineup| level_of_all(score, lineup));
+        let level = lineup.as_ref().map_or(Some(arguments.level.unwrap_or_default()), |lineup| level_of_all(score, lineup));
         let asked = |kind| arguments.only.is_empty() || arguments.only.contains(&kind);
         found.retain(|one| one.severity <= arguments.from && asked(one.kind));
         match arguments.format {
@@ -159,6 +159,13 @@ fn to_read(path: &Path, score: &Score, found: &[Objection], level: Option<Level>
     let groups: Vec<Group> = if arguments.all { found.iter().map(each).collect() } else { grouped(found) };
     let count = |severity| found.iter().filter(|one| one.severity == severity).count();
     let whom = match (arguments.lineup.as_ref().map(|file| file.display()), level) {
+        // Whoever checks a draft cast for amateurs should not think that it was judged for them.
+        (None, level) if arguments.level.is_none() => {
+            format!(
+                "{} players (no line-up and no level given; --lineup FILE takes the levels a draft was cast for)",
+                level.unwrap_or_default()
+            )
+        }
         (None, level) => format!("{} players", level.unwrap_or_default()),
         (Some(file), None) => format!("the players of {file}"),
         (Some(file), Some(level)) => format!("{level} players, as its parts are not those of {file}"),

@@ -92,7 +92,7 @@ kinds! {
     SlideGlissando "slide-glissando" "harmonic-series" "A trombone glissando that no single partial and tube holds. A fault.";
     Glissando "glissando" "handbooks" "A glissando on an instrument that has none between these notes: valved or keyed notes, bars, a drum beyond its fifth. A caution.";
     SlideShift "slide-shift" "slide-speed" "A change of slide position of four or more faster than an arm moves (18 positions a second; a fault from 36).";
-    SlideLegato "slide-legato" "harmonic-series" "A slur between trombone notes that have only one partial in common and lie four or more positions apart: it will smear, or be tongued. A note.";
+    SlideLegato "slide-legato" "harmonic-series+slide-speed" "A slur between trombone notes that have only one partial in common and lie four or more positions apart: it will smear, or be tongued. A note. A slurred figure of eight notes or more at seven a second in which the slide goes four and a half positions a second on the mean: a caution.";
     Trigger "trigger" "f-attachment" "Trombone notes that need an attachment (Eb2 to C2), or B1, which a single F attachment does not have. A note; B1 on a tenor a caution.";
     StoppedLow "stopped-low" "boldin" "Hand-stopped horn below sounding Bb2 (written F3). A caution; a fault a third lower.";
     StopChange "stop-change" "mutes" "From open to hand-stopped or back in less time than it takes.";

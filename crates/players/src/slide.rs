@@ -150,6 +150,34 @@ pub fn easiest(trombone: &Trombone, notes: &[(u8, f64)]) -> Vec<Option<Place>> {
     found
 }
 
+/// Notes of a figure that make one span of the arm's work.
+pub const FIGURE: usize = 8;
+/// From so many slurred notes a second on a figure whose arm is seldom still blurs, and so many positions a second on the mean of the figure are more than the
+/// arm does without a pause (source `slide-speed`, memory: no more than a quarter of what one move may take, for there is no rest between them).
+const SLURRED: f64 = 7.0;
+const UNRESTING: f64 = 18.0 / 4.0;
+
+/// How many positions a second the arm goes on the mean of [`FIGURE`] notes in a row (key, and seconds since the note before), the worst of them, where these are
+/// quicker than a slide follows under a slur; with the place of the first of them. `None` where all can be done.
+#[must_use]
+pub fn toil(trombone: &Trombone, level: Level, notes: &[(u8, f64)]) -> Option<(usize, f64)> {
+    let places = easiest(trombone, notes);
+    let able = level.speed();
+    let of = |first: usize| {
+        let seconds: f64 = notes[first + 1..first + FIGURE].iter().map(|note| note.1).sum();
+        let mut moved = 0u32;
+        for pair in places[first..first + FIGURE].windows(2) {
+            let (from, to) = (pair[0]?, pair[1]?);
+            moved += u32::from(from.position.abs_diff(to.position));
+        }
+        let many = f64::from(u32::try_from(FIGURE - 1).unwrap_or(1));
+        let quick = many / seconds.max(0.01) >= SLURRED * able && f64::from(moved) / seconds.max(0.01) >= UNRESTING * able;
+        quick.then_some((first, f64::from(moved) / seconds.max(0.01)))
+    };
+    let all = (0..(notes.len() + 1).saturating_sub(FIGURE)).filter_map(of);
+    all.fold(None, |worst: Option<(usize, f64)>, one| worst.filter(|worst| worst.1 >= one.1).or(Some(one)))
+}
+
 /// Positions a second from one place to another within a time.
 #[must_use]
 pub fn speed(from: Place, to: Place, seconds: f64) -> f64 {
@@ -232,6 +260,18 @@ mod tests {
         for low in 24u8..70 {
             assert_eq!(TENOR.glissando(low, low + 7), None);
         }
+    }
+
+    /// B flat major in semiquavers at crotchet 126 up and down, as arpeggios are written for pianos, and the same in quavers; a scale step in one position is no toil.
+    /// Positions by the published table above; the limits are from memory (`slide-speed`).
+    #[test]
+    fn an_unresting_arm_is_told() {
+        let arpeggio = |seconds: f64| [51u8, 55, 58, 63, 67, 63, 58, 55, 51].map(|key| (key, seconds)).to_vec();
+        assert!(toil(&TENOR, Level::Professional, &arpeggio(60.0 / 126.0 / 4.0)).is_some());
+        assert!(toil(&TENOR, Level::Professional, &arpeggio(60.0 / 126.0 / 2.0)).is_none());
+        // Partials of one position: the lips do it alone.
+        let bugle = [46u8, 53, 58, 53, 58, 65, 58, 53, 46].map(|key| (key, 0.12)).to_vec();
+        assert!(toil(&TENOR, Level::Professional, &bugle).is_none());
     }
 
     #[test]

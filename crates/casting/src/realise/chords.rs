@@ -6,6 +6,8 @@ use ripieno_instruments::Range;
 use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
+use super::floor::Floor;
+use super::layers::{beat_of, is_pulse, layers, shared_out};
 use super::lines::locked;
 use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
 use crate::assign::is_single;
@@ -56,8 +58,19 @@ pub(super) fn chords(
         if tasks.is_empty() || strand.between(span.0, span.1).is_empty() {
             continue;
         }
-        let choirs = choirs(setting, plan, &tasks, strand.between(span.0, span.1), voices_of(strand, span));
-        voice_all(setting, strand_at, strand, span, &choirs, around, cast);
+        let layers = layers(setting, strand, span);
+        // Voices are numbered through all layers: they are independent of each other.
+        let mut offset = 1;
+        for (at, own) in shared_out(setting, &layers, &tasks) {
+            let layer = &layers[at];
+            let tasks: Vec<&Task> = own.iter().collect();
+            if tasks.is_empty() || layer.between(span.0, span.1).is_empty() {
+                continue;
+            }
+            let choirs = choirs(setting, plan, &tasks, layer.between(span.0, span.1), voices_of(layer, span));
+            voice_all(setting, (strand_at, offset), layer, span, &choirs, around, cast);
+            offset += choirs.iter().map(|choir| choir.parts.len()).sum::<usize>();
+        }
     }
 }
 
@@ -219,15 +232,19 @@ fn reach_of(setting: &Setting<'_>, part: &Part) -> Reach {
     })
 }
 
-/// The octave at which a player doubles a voice: at the unison if that is at ease and crosses nobody of the section.
-fn doubling_octave(reach: &Reach, notes: &[CastNote], cast: &BTreeMap<Seat, Vec<CastNote>>, seat: Seat) -> i32 {
+/// The octave at which a player doubles a voice: at the unison if that is at ease, crosses nobody of the section and does not lie below the bass.
+fn doubling_octave(reach: &Reach, notes: &[CastNote], cast: &BTreeMap<Seat, Vec<CastNote>>, floor: &Floor, seat: Seat) -> i32 {
     let limits: Vec<(Option<i32>, Option<i32>)> =
         notes.iter().map(|note| between_of(cast, seat, note.onset, note.end())).collect();
     let price = |by: i32| {
         let of = |(note, (low, high)): (&CastNote, &(Option<i32>, Option<i32>))| {
             let key = note.key() + 12 * by;
             let crosses = low.is_some_and(|low| key < low) || high.is_some_and(|high| key > high);
-            i64::from(reach.strain(key)) + if reach.allows(key) { 0 } else { 40 } + if crosses { 12 } else { 0 }
+            let under = floor.is_under(key, note.onset, note.end());
+            i64::from(reach.strain(key))
+                + if reach.allows(key) { 0 } else { 40 }
+                + if crosses { 12 } else { 0 }
+                + if under { 30 } else { 0 }
         };
         notes.iter().zip(&limits).map(of).sum::<i64>() + i64::from(by.abs()) * 3 * i64::try_from(notes.len()).unwrap_or(1)
     };
@@ -261,59 +278,83 @@ impl<'a> Beside<'a> {
 
 fn voice_all(
     setting: &Setting<'_>,
-    strand_at: usize,
+    (strand_at, mut offset): (usize, usize),
     strand: &Strand,
     span: (Crotchets, Crotchets),
     choirs: &[Choir],
     around: &Around,
     cast: &mut PhraseCast,
 ) {
-    // One player for each line that sounds already: octave doublings say nothing more.
-    let mut of_line: BTreeMap<LineId, (Seat, &Vec<CastNote>)> = BTreeMap::new();
-    for (seat, notes) in &cast.notes {
-        if let Some(first) = notes.first() {
-            of_line.entry(first.line).or_insert((*seat, notes));
+    // What sounds beside the chords: the lines of the phrase, and the upbeat with which the next begins while they last.
+    let mut heard = cast.notes.clone();
+    for (seat, notes) in &around.ahead {
+        heard.entry(*seat).or_default().extend(notes);
+    }
+    // One player for each line: octave doublings say nothing more.
+    let mut of_line: BTreeMap<LineId, (Seat, Vec<CastNote>)> = BTreeMap::new();
+    for (seat, notes) in cast.notes.iter().chain(&around.ahead) {
+        let Some(first) = notes.first() else { continue };
+        let (_, known) = of_line.entry(first.line).or_insert_with(|| (*seat, Vec::new()));
+        if known.last().is_none_or(|last| last.end() <= first.onset) {
+            known.extend(notes);
         }
     }
     let beside: Vec<Beside<'_>> = of_line.values().map(|(_, notes)| Beside { notes }).collect();
-    let of_role = |role: Role| -> Vec<Beside<'_>> {
-        let first = |notes: &&Vec<CastNote>| notes.first().map(|note| setting.sketch.strands[note.line.strand].role);
-        cast.notes.values().filter(|notes| first(notes) == Some(role)).map(|notes| Beside { notes }).collect()
-    };
-    let base = slices(setting, strand, span, &beside, &of_role(Role::Melody), &of_role(Role::Bass));
+    let role = |notes: &[CastNote]| notes.first().map(|note| setting.sketch.strands[note.line.strand].role);
+    let all = cast.notes.values().chain(around.ahead.values());
+    let tune: Vec<Beside<'_>> = all.filter(|notes| role(notes) == Some(Role::Melody)).map(|notes| Beside { notes }).collect();
+    let floor = Floor::played(setting, cast.notes.values());
+    let (base, struck) = slices(setting, strand, span, &beside, &tune, &floor);
     if base.is_empty() {
         return;
     }
     let prepared: Vec<(Vec<Slice>, Vec<Voice>, crate::voicing::Weights)> = choirs
         .iter()
         .map(|choir| {
-            let voices = choir.parts.iter().map(|part| Voice { reach: reach_of(setting, part), target: part.target }).collect();
+            let voices = choir
+                .parts
+                .iter()
+                .map(|part| Voice { reach: reach_of(setting, part), target: part.target, players: part.doubles.len() + 1 })
+                .collect();
             let mut own = base.clone();
             for slice in &mut own {
                 slice.fixed = choir.parts.iter().map(|part| locked(setting, part.lead, slice.from)).collect();
-                slice.between = choir.parts.iter().map(|part| between(&cast.notes, part, slice.from, slice.to)).collect();
+                slice.between = choir.parts.iter().map(|part| between(&heard, part, slice.from, slice.to)).collect();
             }
             (own, voices, crate::voicing::Weights { close: choir.close, ..setting.weights })
         })
         .collect();
-    // What the lines beside had just before the phrase, so that the step into it is judged like any other.
+    // What the lines beside had just before the chords, so that the step into them is judged like any other: by line and voice where these go on, else by player.
     let first = base.first().map_or(span.0, |slice| slice.from);
-    let heard = |seat: &Seat| around.before.get(seat).filter(|(end, _)| *end >= first).map(|(_, key)| *key);
-    let entry = Slice { lines_end: of_line.values().map(|(seat, _)| heard(seat)).collect(), ..Slice::default() };
-    let context = |choir: &Choir| -> (Option<Vec<i32>>, Option<Vec<i32>>) {
-        let before = choir
-            .parts
-            .iter()
-            .map(|part| around.before.get(&part.lead).filter(|(end, _)| *end + Crotchets::ONE >= first).map(|(_, key)| *key))
-            .collect();
-        let after = choir.parts.iter().map(|part| around.after.get(&part.lead).copied()).collect();
+    let last = |line: LineId, seat: &Seat, within: Crotchets| {
+        let near = |(end, key): &(Crotchets, i32)| (*end + within >= first).then_some(*key);
+        around.lines.get(&line).and_then(near).or_else(|| around.before.get(seat).and_then(near))
+    };
+    let lines_end = of_line
+        .iter()
+        .map(|(line, (seat, notes))| Beside { notes }.before(first).or_else(|| last(*line, seat, Crotchets::ZERO)))
+        .collect();
+    let entry = Slice { lines_end, ..Slice::default() };
+    let numbered: Vec<usize> = choirs
+        .iter()
+        .scan(offset, |next, choir| {
+            let own = *next;
+            *next += choir.parts.len();
+            Some(own)
+        })
+        .collect();
+    let context = |at: usize| -> (Vec<Option<i32>>, Option<Vec<i32>>) {
+        let parts = &choirs[at].parts;
+        let line = |n: usize| LineId { strand: strand_at, voice: numbered[at] + n };
+        let before = parts.iter().enumerate().map(|(n, part)| last(line(n), &part.lead, Crotchets::ONE)).collect();
+        let after = parts.iter().map(|part| around.after.get(&part.lead).copied()).collect();
         (before, after)
     };
     // First each for itself: what that costs is the least that is possible.
     let mut voiced: Vec<Voiced> = Vec::new();
-    for (choir, (own, voices, weights)) in choirs.iter().zip(&prepared) {
-        let (before, after) = context(choir);
-        let found = voice(own, voices, before.as_deref().map(|keys| (&entry, keys)), after.as_deref(), weights, &setting.search);
+    for (at, (own, voices, weights)) in prepared.iter().enumerate() {
+        let (before, after) = context(at);
+        let found = voice(own, voices, Some((&entry, before.as_slice())), after.as_deref(), weights, &setting.search);
         cast.bound += found.cost;
         cast.exact &= found.exact;
         voiced.push(found);
@@ -339,16 +380,11 @@ fn voice_all(
                     let sounded =
                         others.flat_map(|(_, found)| &found.keys[place]).fold(0u16, |have, key| have | 1 << key.rem_euclid(12));
                     slice.alone = slice.required & !sounded;
+                    slice.wanted &= !sounded;
                 }
-                let (before, after) = context(&choirs[at]);
-                let found = voice(
-                    &with_others,
-                    voices,
-                    before.as_deref().map(|keys| (&entry, keys)),
-                    after.as_deref(),
-                    weights,
-                    &setting.search,
-                );
+                let (before, after) = context(at);
+                let found =
+                    voice(&with_others, voices, Some((&entry, before.as_slice())), after.as_deref(), weights, &setting.search);
                 if !found.keys.is_empty() {
                     voiced[at] = found;
                 }
@@ -356,13 +392,13 @@ fn voice_all(
         }
     }
     cast.cost += voiced.iter().map(|found| found.cost).sum::<f64>();
-    let mut offset = 1;
-    let mut doubled: Vec<(Seat, Vec<CastNote>)> = Vec::new();
+    let mut doubled: Vec<(Seat, Vec<CastNote>, &Voiced, usize)> = Vec::new();
+    let mut crowds = Crowds::new(&base, choirs, &voiced);
     for (choir, found) in choirs.iter().zip(&voiced) {
         for (at, part) in choir.parts.iter().enumerate() {
             let line = LineId { strand: strand_at, voice: offset + at };
-            let notes = notes_of(&base, found, at, line, strand);
-            doubled.extend(part.doubles.iter().map(|&seat| (seat, notes.clone())));
+            let notes = notes_of(&base, &struck, found, at, line, strand);
+            doubled.extend(part.doubles.iter().map(|&seat| (seat, notes.clone(), found, offset)));
             cast.notes.entry(part.lead).or_default().extend(notes);
         }
         offset += choir.parts.len();
@@ -379,18 +415,117 @@ fn voice_all(
         }
     }
     // Who doubles a voice finds his octave beside all who lead one.
-    for (seat, notes) in doubled {
+    for (seat, notes, _, _) in &doubled {
+        let (seat, notes) = (*seat, notes.as_slice());
         let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
-        let usual = doubling_octave(&reach, &notes, &cast.notes, seat);
-        let own: Vec<CastNote> = notes
-            .iter()
-            .filter_map(|note| {
-                let by = [usual, 0, -1, 1, -2, 2].into_iter().find(|by| reach.allows(note.key() + 12 * by))?;
-                Some(CastNote { pitch: super::lines::by_octaves(note.pitch, by), ..*note })
-            })
-            .collect();
+        let usual = doubling_octave(&reach, notes, &cast.notes, &floor, seat);
+        let mut own: Vec<CastNote> = Vec::with_capacity(notes.len());
+        for note in notes {
+            let key = |by: &i32| note.key() + 12 * by;
+            let reached = || [usual, 0, 1, -1, 2, -2].into_iter().filter(|by| reach.allows(key(by)));
+            let above = reached().find(|by| !floor.is_under(key(by), note.onset, note.end()));
+            let Some(by) = above.or_else(|| reached().next()) else { continue };
+            own.push(CastNote { pitch: super::lines::by_octaves(note.pitch, by), ..*note });
+        }
         cast.notes.entry(seat).or_default().extend(own);
     }
+    // A repeated rhythm keeps its pitch, and where every player counts, who doubles a voice stays with it; else a chord may be doubled elsewhere, where that crosses nobody and
+    // needs no leap.
+    let may_leave = !is_pulse(strand) && !is_single(setting.lineup);
+    for (seat, _, found, offset) in doubled.iter().filter(|_| may_leave) {
+        let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
+        let own = cast.notes.get(seat).map_or(0, Vec::len);
+        for at in 0..own {
+            let notes = &cast.notes[seat];
+            let note = notes[at];
+            let before = at.checked_sub(1).map(|before| notes[before].key());
+            if note.line.strand != strand_at {
+                continue;
+            }
+            let Some((voice, key)) = crowds.instead(&note, found) else { continue };
+            let (low, high) = between_of(&cast.notes, *seat, note.onset, note.end());
+            let crosses = low.is_some_and(|low| key < low) || high.is_some_and(|high| key > high);
+            let leaps = before.is_some_and(|before| (key - before).abs() > 7);
+            if crosses || leaps || reach.strain(key) > 0 || floor.is_under(key, note.onset, note.end()) {
+                continue;
+            }
+            crowds.moved(&note, key);
+            let pitch = base[crowds.places(&note).start].pitch(key);
+            let line = LineId { strand: strand_at, voice: offset + voice };
+            if let Some(mine) = cast.notes.get_mut(seat).and_then(|notes| notes.get_mut(at)) {
+                (mine.pitch, mine.line) = (pitch, line);
+            }
+        }
+    }
+}
+
+/// How many players have each tone of each slice, so that who doubles a voice leaves a third that too many have.
+struct Crowds<'a> {
+    slices: &'a [Slice],
+    players: usize,
+    /// Players on each pitch class, slice by slice.
+    on: Vec<[usize; 12]>,
+}
+
+impl<'a> Crowds<'a> {
+    fn new(slices: &'a [Slice], choirs: &[Choir], voiced: &[Voiced]) -> Self {
+        let many = |part: &Part| part.doubles.len() + 1;
+        let players = choirs.iter().flat_map(|choir| &choir.parts).map(many).sum();
+        let mut on = vec![[0; 12]; slices.len()];
+        for (choir, found) in choirs.iter().zip(voiced) {
+            for (place, keys) in found.keys.iter().enumerate() {
+                for (part, &key) in choir.parts.iter().zip(keys) {
+                    on[place][class(key)] += many(part);
+                }
+            }
+        }
+        Self { slices, players, on }
+    }
+
+    /// What somebody who doubles a voice can have instead of a note, where more than two players of five have the third (or a tone that has to resolve): root or
+    /// fifth of another voice of the choir that keeps it for as long, near the note; as voice and key.
+    fn instead(&self, note: &CastNote, found: &Voiced) -> Option<(usize, i32)> {
+        let most = (self.players * 2 / 5).max(1);
+        let places = self.places(note);
+        let tone = class(note.key());
+        let heavy = |at: usize| {
+            let slice = &self.slices[at];
+            (slice.third | slice.tendency) >> tone & 1 == 1 && self.on[at][tone] > most
+        };
+        if places.is_empty() || !places.clone().all(heavy) {
+            return None;
+        }
+        let first = places.start;
+        let keeps = |voice: &usize| {
+            let key = found.keys[first][*voice];
+            places.clone().all(|at| {
+                let slice = &self.slices[at];
+                found.keys[at].get(*voice) == Some(&key) && (slice.third | slice.tendency) >> class(key) & 1 == 0
+            })
+        };
+        let near = |voice: usize| {
+            let apart = (found.keys[first][voice] - note.key()).rem_euclid(12);
+            (voice, note.key() + if apart > 6 { apart - 12 } else { apart })
+        };
+        (0..found.keys[first].len()).filter(keeps).map(near).min_by_key(|(_, key)| (key - note.key()).abs())
+    }
+
+    /// Somebody went from one key to another for as long as a note lasts.
+    fn moved(&mut self, note: &CastNote, to: i32) {
+        for at in self.places(note) {
+            self.on[at][class(note.key())] = self.on[at][class(note.key())].saturating_sub(1);
+            self.on[at][class(to)] += 1;
+        }
+    }
+
+    fn places(&self, note: &CastNote) -> std::ops::Range<usize> {
+        let first = self.slices.partition_point(|slice| slice.to <= note.onset);
+        first..first + self.slices[first..].iter().take_while(|slice| slice.from < note.end()).count()
+    }
+}
+
+fn class(key: i32) -> usize {
+    usize::try_from(key.rem_euclid(12)).unwrap_or(0)
 }
 
 /// The keys between which a voice stays in a slice lest it cross a line that its own section has: higher chairs above, lower ones below.
@@ -410,22 +545,31 @@ fn between_of(notes: &BTreeMap<Seat, Vec<CastNote>>, seat: Seat, from: Crotchets
     (below, above)
 }
 
-/// The notes of one voice: what goes on from slice to slice without a new attack is one note.
-fn notes_of(slices: &[Slice], found: &Voiced, voice: usize, line: LineId, strand: &Strand) -> Vec<CastNote> {
+/// The notes of one voice: what goes on from slice to slice without a new attack is one note; what is struck again within a slice is as many.
+fn notes_of(
+    slices: &[Slice],
+    struck: &[Vec<(Crotchets, Crotchets)>],
+    found: &Voiced,
+    voice: usize,
+    line: LineId,
+    strand: &Strand,
+) -> Vec<CastNote> {
     let mut notes: Vec<CastNote> = Vec::new();
-    for (slice, keys) in slices.iter().zip(&found.keys) {
+    for ((slice, attacks), keys) in slices.iter().zip(struck).zip(&found.keys) {
         let Some(&key) = keys.get(voice) else { continue };
-        let attacked = slice.attacked >> key.rem_euclid(12) & 1 == 1;
-        match notes.last_mut() {
-            Some(last) if !attacked && last.key() == key && last.end() == slice.from => last.duration += slice.to - slice.from,
-            _ => notes.push(CastNote {
-                onset: slice.from,
-                duration: slice.to - slice.from,
-                pitch: slice.pitch(key),
-                line,
-                like: None,
-                breath: false,
-            }),
+        for (n, &(from, to)) in attacks.iter().enumerate() {
+            let attacked = n > 0 || slice.attacked >> key.rem_euclid(12) & 1 == 1;
+            match notes.last_mut() {
+                Some(last) if !attacked && last.key() == key && last.end() == from => last.duration += to - from,
+                _ => notes.push(CastNote {
+                    onset: from,
+                    duration: to - from,
+                    pitch: slice.pitch(key),
+                    line,
+                    like: None,
+                    breath: false,
+                }),
+            }
         }
     }
     // What lasts as long as a chord of the sketch is written as that is, with its dots and accents.
@@ -437,20 +581,24 @@ fn notes_of(slices: &[Slice], found: &Voiced, voice: usize, line: LineId, strand
     notes
 }
 
-/// Cuts a chord strand at every moment at which any of its notes begins.
+/// From and to of each attack of a slice.
+type Struck = Vec<(Crotchets, Crotchets)>;
+
+/// Cuts a chord strand at every moment at which any of its notes begins, repeated notes at every beat; with the attacks of each slice.
 fn slices(
     setting: &Setting<'_>,
     strand: &Strand,
     span: (Crotchets, Crotchets),
     beside: &[Beside<'_>],
     melody: &[Beside<'_>],
-    bass: &[Beside<'_>],
-) -> Vec<Slice> {
+    floor: &Floor,
+) -> (Vec<Slice>, Vec<Struck>) {
     let within = strand.between(span.0, span.1);
     let mut onsets: Vec<Crotchets> = within.iter().filter(|note| note.duration.is_positive()).map(|note| note.onset).collect();
     onsets.dedup();
     let longest = Crotchets::whole(64);
-    let mut found = Vec::with_capacity(onsets.len());
+    let mut found: Vec<Slice> = Vec::with_capacity(onsets.len());
+    let mut struck: Vec<Struck> = Vec::with_capacity(onsets.len());
     for &from in &onsets {
         let next = strand.notes[strand.notes.partition_point(|note| note.onset <= from)..]
             .iter()
@@ -472,10 +620,25 @@ fn slices(
             }
             slice.names[class].get_or_insert((note.pitch.step, note.pitch.alter));
         }
+        // A repeated note keeps its pitch for the beat, as long as the harmony has one to keep.
+        let goes_on = found.last().is_some_and(|last| {
+            is_pulse(strand) && last.allowed & slice.allowed != 0 && beat_of(setting, last.from) == beat_of(setting, from)
+        });
+        if let (true, Some(last), Some(attacks)) = (goes_on, found.last_mut(), struck.last_mut()) {
+            last.allowed &= slice.allowed;
+            last.attacked |= slice.attacked;
+            last.required &= last.allowed;
+            last.wanted &= last.allowed;
+            last.to = to;
+            last.lines_end = beside.iter().map(|line| line.before(to)).collect();
+            last.below = last.below.max(floor.over(from, to));
+            attacks.push((from, to));
+            continue;
+        }
         slice.lines = beside.iter().map(|line| line.at(from)).collect();
         slice.lines_end = beside.iter().map(|line| line.before(to)).collect();
         slice.above = melody.iter().filter_map(|line| line.at(from)).max();
-        slice.below = bass.iter().filter_map(|line| line.at(from)).min();
+        slice.below = floor.over(from, to);
         let elsewhere = slice.lines.iter().flatten().fold(0u16, |have, key| have | 1 << key.rem_euclid(12));
         slice.required = slice.allowed & !elsewhere;
         slice.wanted = slice.allowed;
@@ -483,6 +646,7 @@ fn slices(
         (slice.leading, slice.seventh, slice.third, slice.fifth) = (tones.leading, tones.seventh, tones.third, tones.fifth);
         slice.tendency = tones.leading | tones.seventh;
         found.push(slice);
+        struck.push(vec![(from, to)]);
     }
-    found
+    (found, struck)
 }

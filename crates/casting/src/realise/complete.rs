@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use ripieno_score::{Crotchets, Pitch};
+use ripieno_texture::Role;
 
+use super::floor::Floor;
 use super::{CastNote, PhraseCast, Seat, Setting, sounding};
 use crate::sketch::{LONGEST, Strand};
 
@@ -16,12 +18,12 @@ struct Moment {
 
 /// Gives every chord tone that nobody sounds to a player of chords who begins a note there that others sound too, at the nearest key within reach. A section may be too
 /// small for a strand, or a voice out of reach: then the chord is whole all the same.
-pub(super) fn complete(setting: &Setting<'_>, span: (Crotchets, Crotchets), cast: &mut PhraseCast) {
+pub(super) fn complete(setting: &Setting<'_>, span: (Crotchets, Crotchets), floor: &Floor, cast: &mut PhraseCast) {
     let moments = moments(setting, span);
     for at in 0..moments.len() {
         let missing = moments[at].classes & !sounded(cast, moments[at].at, None);
         for class in (0..12).filter(|class| missing >> class & 1 == 1) {
-            let found = candidates(setting, &moments, at, class, cast).min_by_key(|&(seat, note, key)| {
+            let found = candidates(setting, &moments, at, class, floor, cast).min_by_key(|&(seat, note, key)| {
                 let strain = setting.lineup.sections[seat.0].chairs[seat.1].reach.strain(key);
                 let distance = cast.notes.get(&seat).and_then(|notes| notes.get(note)).map_or(0, |note| (key - note.key()).abs());
                 (parallels(cast, moments[at].at, seat, key), strain, distance, seat, note)
@@ -47,6 +49,7 @@ fn candidates<'a>(
     moments: &'a [Moment],
     at: usize,
     class: i32,
+    floor: &'a Floor,
     cast: &'a PhraseCast,
 ) -> impl Iterator<Item = Candidate> + 'a {
     let here = moments[at].at;
@@ -56,6 +59,10 @@ fn candidates<'a>(
     };
     cast.notes.iter().flat_map(begins).filter_map(move |(seat, n, note)| {
         if note.line.voice == 0 || !note.duration.is_positive() || super::lines::locked(setting, seat, here).is_some() {
+            return None;
+        }
+        // A repeated rhythm keeps its pitch.
+        if setting.sketch.strands[note.line.strand].role != Role::Harmony {
             return None;
         }
         // What the player gives up must be there without it, for as long as the note lasts, and what comes must belong.
@@ -68,6 +75,7 @@ fn candidates<'a>(
         }
         let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
         let keys = (0..128i32).filter(|key| key.rem_euclid(12) == class && reach.allows(*key));
+        let keys = keys.filter(|key| !floor.is_under(*key, note.onset, note.end()));
         let key = keys.min_by_key(|&key| (reach.strain(key), (key - note.key()).abs()))?;
         Some((seat, n, key))
     })

@@ -2,6 +2,8 @@
 
 mod chords;
 mod complete;
+mod floor;
+mod layers;
 mod lines;
 
 pub(crate) use chords::from_the_top;
@@ -10,11 +12,11 @@ pub(crate) use lines::best_octave;
 use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::{Crotchets, Pitch};
-use ripieno_texture::ChordTone;
+use ripieno_texture::{ChordTone, Role};
 
 use crate::lineup::Lineup;
 use crate::notate::Like;
-use crate::plan::{PhrasePlan, Plan};
+use crate::plan::{Doubling, PhrasePlan, Plan};
 use crate::sketch::Sketch;
 use crate::voicing::{Search, Weights};
 
@@ -92,6 +94,7 @@ pub struct LockedNote {
 }
 
 /// Everything a phrase is realised from.
+#[derive(Clone, Copy)]
 pub(crate) struct Setting<'a> {
     pub sketch: &'a Sketch,
     pub lineup: &'a Lineup,
@@ -107,6 +110,12 @@ pub(crate) struct Around {
     pub before: BTreeMap<Seat, (Crotchets, i32)>,
     /// The first key of each player after it, where that is settled.
     pub after: BTreeMap<Seat, i32>,
+    /// The last note of each line before it, whoever has it.
+    pub lines: BTreeMap<LineId, (Crotchets, i32)>,
+    /// The notes with which the lines of the next phrase begin.
+    pub ahead: BTreeMap<Seat, Vec<CastNote>>,
+    /// Another phrase leads into it without a gap.
+    pub follows: bool,
 }
 
 /// Facts of harmony at a moment, as pitch-class bits.
@@ -157,17 +166,73 @@ pub(crate) fn sounding(notes: &[CastNote], at: Crotchets) -> Option<&CastNote> {
     notes[..next].iter().rev().take(BEGUN).find(|note| at < note.end())
 }
 
+/// The moments a strand of a phrase spans: a tune and its answer with the upbeat to their first bar; what accompanies changes at the barline (common practice), unless nobody
+/// plays it up to there.
+pub(crate) fn span_of(setting: &Setting<'_>, plan: &PhrasePlan, role: Role, follows: bool) -> (Crotchets, Crotchets) {
+    let whole = Plan::span(setting.sketch, &plan.bars);
+    match role {
+        Role::Melody | Role::Countermelody | Role::Effect => whole,
+        _ => {
+            let from = if follows { setting.sketch.bar_start(plan.bars.start) } else { whole.0 };
+            (from, setting.sketch.bar_start(plan.bars.end))
+        }
+    }
+}
+
+/// The notes with which the lines of a phrase begin: its upbeat, and what the last chords before it may still be held under.
+pub(crate) fn beginning(setting: &Setting<'_>, plan: &PhrasePlan) -> BTreeMap<Seat, Vec<CastNote>> {
+    const HELD_OVER: Crotchets = Crotchets::whole(4);
+    let until = setting.sketch.bar_start(plan.bars.start) + HELD_OVER;
+    let mut cast = PhraseCast::default();
+    lines::lines(setting, plan, true, &mut cast);
+    for notes in cast.notes.values_mut() {
+        notes.retain(|note| note.onset < until);
+    }
+    cast.notes.retain(|_, notes| !notes.is_empty());
+    cast.notes
+}
+
+/// Writes into a phrase the octaves at which its lines lie, where most of their notes lie at another than was planned.
+pub(crate) fn octaves_that_sound(sketch: &Sketch, plan: &mut PhrasePlan, cast: &PhraseCast) {
+    for task in &mut plan.tasks {
+        let Some(strand_at) = task.strand.filter(|&strand| !sketch.strands[strand].is_chordal()) else { continue };
+        let upper = match task.doubling {
+            Doubling::Octaves => task.chairs.len().div_ceil(2),
+            Doubling::Unison => task.chairs.len(),
+        };
+        let mut counts: BTreeMap<i32, usize> = BTreeMap::new();
+        for &chair in task.chairs.iter().take(upper) {
+            let own = cast.notes.get(&(task.section, chair)).into_iter().flatten();
+            for note in own.filter(|note| note.line == LineId { strand: strand_at, voice: 0 }) {
+                let written = &sketch.strands[strand_at].notes;
+                let first = written.partition_point(|other| other.onset < note.onset);
+                let there = written[first..].iter().take_while(|other| other.onset == note.onset);
+                for apart in there.map(|other| note.key() - other.key()).filter(|apart| apart % 12 == 0) {
+                    *counts.entry(apart / 12).or_default() += 1;
+                }
+            }
+        }
+        let planned = task.octave.unwrap_or(0);
+        let most =
+            counts.iter().max_by_key(|(octave, many)| (**many, -(**octave - planned).abs(), **octave)).map(|(octave, _)| *octave);
+        if let Some(octave) = most.filter(|octave| *octave != planned) {
+            task.octave = Some(octave);
+        }
+    }
+}
+
 /// Realises one phrase.
 pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) -> PhraseCast {
-    let (from, to) = Plan::span(setting.sketch, &plan.bars);
     let mut cast = PhraseCast { exact: true, ..PhraseCast::default() };
-    lines::lines(setting, plan, (from, to), &mut cast);
-    chords::chords(setting, plan, (from, to), around, &mut cast);
+    lines::lines(setting, plan, around.follows, &mut cast);
+    let span = span_of(setting, plan, Role::Harmony, around.follows);
+    chords::chords(setting, plan, span, around, &mut cast);
     for notes in cast.notes.values_mut() {
         // Grace notes stay in their order.
         let height = |note: &CastNote| note.duration.is_positive().then(|| note.key());
         notes.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
     }
-    complete::complete(setting, (from, to), &mut cast);
+    let floor = floor::Floor::played(setting, cast.notes.values());
+    complete::complete(setting, span, &floor, &mut cast);
     cast
 }

@@ -30,6 +30,10 @@ pub struct Weights {
     pub doubled_tendency: f64,
     /// A doubled third.
     pub doubled_third: f64,
+    /// A doubled fifth: the root before it.
+    pub doubled_fifth: f64,
+    /// Each player on a third or a tendency tone beyond two of five.
+    pub crowded: f64,
     /// A chord note above the melody.
     pub over_melody: f64,
     /// A chord note under the bass.
@@ -62,12 +66,14 @@ impl Default for Weights {
             second: 0.7,
             low_interval: 3.0,
             missing: 200.0,
-            elsewhere: 0.4,
+            elsewhere: 12.0,
             doubled_tendency: 6.0,
-            doubled_third: 1.0,
+            doubled_third: 1.5,
+            doubled_fifth: 0.2,
+            crowded: 20.0,
             over_melody: 6.0,
-            under_bass: 12.0,
-            crossing: 45.0,
+            under_bass: 150.0,
+            crossing: 120.0,
             move_: 0.25,
             leap: 4.0,
             overlap: 1.2,
@@ -185,18 +191,30 @@ pub fn standing_cost(slice: &Slice, voices: &[Voice], keys: &[i32], weights: &We
     cost += weights.missing * f64::from((missing & slice.alone).count_ones());
     cost += weights.elsewhere * f64::from((slice.wanted & !have & !slice.required).count_ones());
     let lines = || slice.lines.iter().flatten();
+    let players: usize = voices.iter().map(|voice| voice.players).sum();
+    // Two players of five, and one where there are fewer.
+    let most = (players * 2 / 5).max(1);
     for class in 0..12u32 {
         let mask = 1u16 << class;
-        if (slice.tendency | slice.third) & mask == 0 {
+        if (slice.tendency | slice.third | slice.fifth) & mask == 0 {
             continue;
         }
-        let ours = keys.iter().filter(|&&key| bit(key) == mask).count();
+        let has = || voices.iter().zip(keys).filter(|(_, key)| bit(**key) == mask);
+        let ours = has().count();
         if ours == 0 {
             continue;
         }
         let all = ours + lines().filter(|&&key| bit(key) == mask).count();
-        let price = if slice.tendency & mask != 0 { weights.doubled_tendency } else { weights.doubled_third };
+        let price = match (slice.tendency & mask != 0, slice.third & mask != 0) {
+            (true, _) => weights.doubled_tendency,
+            (_, true) => weights.doubled_third,
+            _ => weights.doubled_fifth,
+        };
         cost += price * f64::from(u32::try_from(all - 1).unwrap_or(0));
+        if (slice.tendency | slice.third) & mask != 0 {
+            let on_it: usize = has().map(|(voice, _)| voice.players).sum();
+            cost += weights.crowded * f64::from(u32::try_from(on_it.saturating_sub(most)).unwrap_or(0));
+        }
     }
     cost
 }

@@ -20,6 +20,8 @@ pub struct Voice {
     pub reach: Reach,
     /// Where the voice should lie, as a key.
     pub target: i32,
+    /// How many players have it.
+    pub players: usize,
 }
 
 /// A stretch in which the chord does not change.
@@ -127,12 +129,12 @@ fn shake(seed: u64, a: u64, b: u64) -> f64 {
     unit
 }
 
-/// Finds the cheapest path. `before` are the keys sounding before the first slice, and `after` those after the last, where the surroundings are settled.
+/// Finds the cheapest path. `before` are the keys the voices have before the first slice, where they are known, and `after` those after the last, where the surroundings are settled.
 #[must_use]
 pub fn voice(
     slices: &[Slice],
     voices: &[Voice],
-    before: Option<(&Slice, &[i32])>,
+    before: Option<(&Slice, &[Option<i32>])>,
     after: Option<&[i32]>,
     weights: &Weights,
     search: &Search,
@@ -160,9 +162,11 @@ pub fn voice(
             None => layer
                 .iter()
                 .map(|(cost, keys)| {
-                    let step = before
-                        .filter(|before| before.1.len() == keys.len())
-                        .map_or(0.0, |before| step_cost(Some(before.0), &slices[place], before.1, keys, weights));
+                    let step = before.filter(|before| before.1.len() == keys.len()).map_or(0.0, |(from, known)| {
+                        let both = known.iter().zip(keys).filter_map(|(before, key)| Some(((*before)?, *key)));
+                        let (a, b): (Vec<i32>, Vec<i32>) = both.unzip();
+                        step_cost(Some(from), &slices[place], &a, &b, weights)
+                    });
                     (cost + step, usize::MAX)
                 })
                 .collect(),

@@ -79,7 +79,7 @@ fn thirty_small_instances_equal_the_exact_optimum() {
             .collect();
         let low = u8::try_from(48 + pick(30, 8)).unwrap();
         let voices: Vec<Voice> = (0..3u8)
-            .map(|n| Voice { reach: reach(low + 8 - 4 * n, low + 22 - 4 * n), target: i32::from(low + 15 - 4 * n) })
+            .map(|n| Voice { reach: reach(low + 8 - 4 * n, low + 22 - 4 * n), target: i32::from(low + 15 - 4 * n), players: 1 })
             .collect();
         let weights = Weights::default();
         let search = Search { candidates: 100_000, window: 127, seed: 0 };
@@ -96,7 +96,7 @@ fn a_cadence_resolves_its_leading_note_and_has_no_parallels() {
     let mut five = slice(&[7, 11, 2, 5], Some(43), Some(74));
     (five.leading, five.seventh, five.tendency) = (1 << 11, 1 << 5, 1 << 11 | 1 << 5);
     let one = slice(&[0, 4, 7], Some(48), Some(72));
-    let voices = [67, 62, 57].map(|target| Voice { reach: reach(45, 77), target });
+    let voices = [67, 62, 57].map(|target| Voice { reach: reach(45, 77), target, players: 1 });
     let found = voice(&[five, one], &voices, None, None, &Weights::default(), &Search::default());
     let b = found.keys[0].iter().position(|key| key % 12 == 11).expect("somebody has the leading note");
     assert_eq!(found.keys[1][b] - found.keys[0][b], 1);

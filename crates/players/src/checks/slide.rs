@@ -8,7 +8,7 @@ use ripieno_score::{Edge, Mark};
 use super::Found;
 use super::motion::Slurs;
 use crate::kind::{Kind, Severity};
-use crate::slide::{Trombone, easiest, speed, trombone};
+use crate::slide::{FIGURE, Trombone, easiest, speed, toil, trombone};
 use crate::view::{Event, PartView, Strand, View};
 
 /// Positions a second an arm moves without effort, and at most (source `slide-speed`, memory).
@@ -80,6 +80,7 @@ fn arm(
             (view.key(event.row).unwrap_or(0), since)
         })
         .collect();
+    figures(view, part, strand, phrase, (slide, &notes), slurs, found);
     let places = easiest(slide, &notes);
     for at in 1..phrase.len() {
         let (Some(from), Some(to)) = (places[at - 1], places[at]) else { continue };
@@ -113,6 +114,47 @@ fn arm(
                 "The player will tongue it softly; write a glissando if a smear is wanted",
             );
         }
+    }
+}
+
+/// Slurred figures quicker than the arm: one objection for each stretch of them.
+fn figures(
+    view: &View<'_>,
+    part: &PartView<'_>,
+    strand: &Strand,
+    phrase: &[&Event],
+    (slide, notes): (&Trombone, &[(u8, f64)]),
+    slurs: &Slurs,
+    found: &mut Found<'_, '_>,
+) {
+    let quick = |at: usize| notes[at].1 < 0.25;
+    let mut at = 0;
+    while at < phrase.len() {
+        let mut end = at + 1;
+        while end < phrase.len() && quick(end) {
+            end += 1;
+        }
+        let rows: Vec<usize> = phrase[at..end].iter().map(|event| event.row).collect();
+        let slurred = rows[..rows.len() - 1].iter().filter(|row| slurs.on(view, **row)).count();
+        if rows.len() >= FIGURE
+            && slurred * 2 >= rows.len()
+            && let Some((_, positions)) = toil(slide, view.level, &notes[at..end])
+        {
+            let seconds = view.seconds[rows[rows.len() - 1]].0 - view.seconds[rows[0]].0;
+            let rate = f64::from(u32::try_from(end - at - 1).unwrap_or(u32::MAX)) / seconds.max(0.01);
+            let reason = format!(
+                "a slurred figure of {rate:.1} notes a second, in which the slide goes {positions:.0} positions a second without a rest"
+            );
+            found.rows(
+                (Kind::SlideLegato, Severity::Caution),
+                part,
+                strand.player,
+                &rows,
+                reason,
+                "Thin it out to half the notes, tongue it as repeated notes, share it between two players, or give it to valves",
+            );
+        }
+        at = end;
     }
 }
 

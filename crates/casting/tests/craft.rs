@@ -1,0 +1,185 @@
+//! Rules of the craft that every proposal keeps. Handbook rules are from memory (Rimsky-Korsakov, Piston, Adler, Gould) unless a source stands beside them.
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use ripieno_casting::{Cast, CastNote, Habits, Lineup, Options, Plan, Seat, Sketch, cast, reduce};
+use ripieno_formats::Limits;
+use ripieno_score::Crotchets;
+use ripieno_study::Study;
+use ripieno_texture::Role;
+
+fn demo(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(file)
+}
+
+fn lineups() -> Vec<Lineup> {
+    let mut files: Vec<PathBuf> = std::fs::read_dir(demo("lineups")).unwrap().map(|file| file.unwrap().path()).collect();
+    files.sort();
+    files.iter().map(|file| Lineup::from_toml("l.toml", &std::fs::read_to_string(file).unwrap()).unwrap()).collect()
+}
+
+fn overture() -> Study {
+    ripieno_study::analyse_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap()
+}
+
+/// Three passages of the demo: quavers against triplets over a quick arpeggio (35 to 45), the second theme (51 to 66), the peroration (81 to 100).
+fn sketches(study: &Study) -> Vec<Sketch> {
+    let bars = |number: &str| study.score.bars.iter().position(|bar| &*bar.number == number).unwrap();
+    let of =
+        |from: &str, to: &str| reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars(from)..bars(to) + 1);
+    vec![of("35", "45"), of("51", "66"), of("81", "100")]
+}
+
+fn proposal(sketch: &Sketch, lineup: &Lineup) -> Cast {
+    cast(sketch, lineup, &Plan::default(), &Habits::usual(), &Options::default())
+}
+
+fn everybody(lineup: &Lineup, cast: &Cast) -> Vec<(Seat, Vec<CastNote>)> {
+    let of = |section: usize| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair));
+    (0..lineup.sections.len()).flat_map(of).map(|seat| (seat, cast.notes_of(seat))).collect()
+}
+
+#[test]
+fn nothing_but_the_bass_sounds_below_the_bass() {
+    let study = overture();
+    for sketch in sketches(&study) {
+        for lineup in lineups() {
+            let done = proposal(&sketch, &lineup);
+            let turned = done.criteria.get("chords turned over from below the bass").unwrap();
+            assert!(turned < 0.5, "{}: {turned} places", lineup.name);
+        }
+    }
+}
+
+/// One player, one layer: quavers or triplets; and one pitch for the beat.
+#[test]
+fn a_player_of_rhythm_keeps_one_layer_and_one_pitch_for_the_beat() {
+    let study = overture();
+    let sketch = &sketches(&study)[0];
+    let mut beats = 0;
+    for lineup in lineups() {
+        let done = proposal(sketch, &lineup);
+        for ((section, chair), notes) in everybody(&lineup, &done) {
+            let mut by_beat: BTreeMap<i64, Vec<&CastNote>> = BTreeMap::new();
+            for note in notes.iter().filter(|note| sketch.strands[note.line.strand].role == Role::Rhythm) {
+                by_beat.entry(note.onset.floor()).or_default().push(note);
+            }
+            for (beat, notes) in by_beat {
+                let of = |wanted: i64| notes.iter().any(|note| note.onset.denominator() % wanted == 0);
+                let keys: BTreeSet<i32> = notes.iter().map(|note| note.key()).collect();
+                let who = format!("{} {section}.{chair} at {beat}", lineup.name);
+                assert!(!(of(2) && of(3)), "{who}: halves and thirds of a beat");
+                assert!(keys.len() <= 2, "{who}: {keys:?}");
+                beats += 1;
+            }
+        }
+    }
+    assert!(beats > 100, "{beats}");
+}
+
+/// What the plan and the listing say of a line's octave is where most of its notes lie.
+#[test]
+fn the_octave_that_is_told_is_the_octave_that_sounds() {
+    let study = overture();
+    for sketch in sketches(&study) {
+        for lineup in lineups() {
+            let done = proposal(&sketch, &lineup);
+            for (planned, phrase) in done.plan.phrases.iter().zip(&done.phrases) {
+                for task in &planned.tasks {
+                    let Some(strand) = task.strand.filter(|&strand| !sketch.strands[strand].is_chordal()) else { continue };
+                    let own = task.chairs.iter().filter_map(|chair| phrase.notes.get(&(task.section, *chair))).flatten();
+                    let apart: Vec<i32> = own
+                        .filter_map(|note| {
+                            let written = sketch.strands[strand].notes.iter().find(|other| other.onset == note.onset)?;
+                            Some((note.key() - written.key()) / 12)
+                        })
+                        .collect();
+                    let at = |octave: i32| apart.iter().filter(|apart| **apart == octave).count();
+                    let most = apart.iter().map(|octave| at(*octave)).max().unwrap_or(0);
+                    assert_eq!(at(task.octave.unwrap_or(0)), most, "{}: told {:?}, sounds {apart:?}", lineup.name, task.octave);
+                }
+            }
+        }
+    }
+}
+
+/// Two players of five at most on the third, at four barlines of five: where a section of two or three holds a chord of two tones, somebody has it twice.
+#[test]
+fn thirds_are_not_crowded() {
+    let study = overture();
+    for sketch in sketches(&study) {
+        for lineup in lineups() {
+            let done = proposal(&sketch, &lineup);
+            let crowded = done.criteria.get("thirds with more than two players of five").unwrap();
+            assert!(crowded <= 4.0, "{}: {crowded} barlines", lineup.name);
+        }
+    }
+}
+
+#[test]
+fn no_phrase_is_a_single_bar_and_accompaniment_changes_at_the_barline() {
+    let study = overture();
+    for sketch in sketches(&study) {
+        let plan = Plan::phrases_of(&sketch);
+        assert!(
+            plan.phrases.iter().all(|phrase| phrase.bars.len() >= 2),
+            "{:?}",
+            plan.phrases.iter().map(|phrase| phrase.bars.clone()).collect::<Vec<_>>()
+        );
+        for lineup in lineups() {
+            let done = proposal(&sketch, &lineup);
+            for (at, (planned, phrase)) in done.plan.phrases.iter().zip(&done.phrases).enumerate().skip(1) {
+                let bar = sketch.bar_start(planned.bars.start);
+                let chords = phrase.notes.values().flatten().filter(|note| sketch.strands[note.line.strand].is_chordal());
+                assert!(chords.into_iter().all(|note| note.onset >= bar), "{}: phrase {at}", lineup.name);
+            }
+        }
+    }
+}
+
+/// Semiquavers in arpeggios at crotchet 126: no slide is asked for them (`ripieno_players::slide`, positions by its published table).
+#[test]
+fn slides_are_not_asked_for_quick_arpeggios() {
+    let study = overture();
+    let sketch = &sketches(&study)[0];
+    for lineup in lineups() {
+        let done = proposal(sketch, &lineup);
+        let slides = |part: &str| part.contains("rombone");
+        let score = done.score(sketch, &lineup);
+        let hard: Vec<String> = done
+            .objections
+            .iter()
+            .filter(|one| one.kind == ripieno_players::Kind::SlideLegato && one.severity != ripieno_players::Severity::Note)
+            .filter(|one| slides(&score.parts[one.part].name))
+            .map(ToString::to_string)
+            .collect();
+        assert!(hard.is_empty(), "{}: {hard:?}", lineup.name);
+    }
+}
+
+/// An accompaniment is never louder than the tune, and no place has two dynamics.
+#[test]
+fn dynamics_of_a_reduction_go_together() {
+    use ripieno_score::{DirectionKind, DynamicMark};
+    let study = overture();
+    for sketch in sketches(&study) {
+        let tune = sketch.strands[sketch.strand(Role::Melody).unwrap()].part;
+        for strand in &sketch.strands {
+            let mut places = BTreeSet::new();
+            for one in &sketch.score.parts[strand.part].directions {
+                if !matches!(one.kind, DirectionKind::Dynamic(_)) {
+                    continue;
+                }
+                assert!(places.insert((one.bar, one.at)), "{}: two dynamics in bar {}", strand.name, one.bar);
+                let at: Crotchets = sketch.bar_start(one.bar.at()) + one.at;
+                if let DirectionKind::Dynamic(DynamicMark::Level(level)) = &one.kind
+                    && let Some(most) = sketch.level_at(tune, at)
+                {
+                    assert!(level.0 <= most + 0.5, "{} in bar {}: {level:?} over {most}", strand.name, one.bar);
+                }
+            }
+        }
+    }
+}
