@@ -318,7 +318,11 @@ fn voice_all(
                 .collect();
             let mut own = base.clone();
             for slice in &mut own {
-                slice.fixed = choir.parts.iter().map(|part| locked(setting, part.lead, slice.from)).collect();
+                // A note that is set for one who doubles holds for the whole voice: they have the same.
+                let set = |part: &Part| {
+                    std::iter::once(&part.lead).chain(&part.doubles).find_map(|&seat| locked(setting, seat, slice.from))
+                };
+                slice.fixed = choir.parts.iter().map(set).collect();
                 slice.between = choir.parts.iter().map(|part| between(&heard, part, slice.from, slice.to)).collect();
             }
             (own, voices, crate::voicing::Weights { close: choir.close, ..setting.weights })
