@@ -51,7 +51,9 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 && key > limits.possible.high()
                 && key <= PICCOLO_TRUMPET;
             let bass = bass.as_ref().is_some_and(|other| other.possible.contains(key));
-            let severity = if early(limits) || small || bass { Severity::Caution } else { Severity::Fault };
+            // Old notation is read an octave away by every player: a question, no fault.
+            let old = old_octave(view, part, row, key, limits).is_some();
+            let severity = if early(limits) || small || bass || old { Severity::Caution } else { Severity::Fault };
             found.rows((Kind::Range, severity), part, None, &[row], reason, remedy);
             found.sourced(limits.compass_source);
         } else if !limits.comfortable.contains(key) && !also.iter().any(|other| other.comfortable.contains(key)) {
