@@ -36,7 +36,9 @@ mod reason;
 mod sketch;
 mod voicing;
 
-pub use assign::{Choice, Memory, Need, Pair, Problem, Solved, Taste, Unit, solve, units, worth};
+pub use assign::{
+    CastingTable, Choice, Learned, Memory, Need, Pair, Problem, Solved, Taste, Unit, casting_table, present, solve, units, worth,
+};
 pub use carry::{carried_over, roles_of};
 pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, proposals_unless, recast};
 pub use criteria::{Covered, Criteria, Criterion};

@@ -2,11 +2,11 @@
 //!
 //! - `cast SKETCH LINEUP OUT [PLAN]` casts one sketch and prints who does what;
 //! - `chorales FOLDER LINEUP OUT_FOLDER` casts every sketch of a folder, for `reference/casting_agree.py`;
-//! - `masters PROFILE FOLDER [COUNT [ROLE REGISTER]]` reduces passages of scores, to plain sketches and to sketches that tell in which octaves lines sound, and casts them for the
-//!   original line-up, by a practice learned without the work; with other weights on request;
+//! - `masters PROFILE FOLDER COUNT FOLDS [ROLE REGISTER]` reduces passages of scores, to plain sketches and to sketches that tell in which octaves lines sound, and casts them for the
+//!   original line-up, by a practice and a model (FOLDS/WORK.model, `model/casting`) learned without the work; with other weights on request;
 //! - `phrases FOLDER` compares the phrases found in chorales (made by `reference/casting_agree.py sketches`) with their fermatas;
 //! - `reduce SCORE FIRST LAST OUT` reduces bars, counted from 1, to a sketch;
-//! - `windows FOLDER OUT` writes what every section does in every four bars of every score, beside the sketch of these bars, for fitting;
+//! - `windows FOLDER OUT` writes what every section does in every phrase of every score, beside what the sketch tells, for `model/casting`;
 //! - `speed` times 160 bars for 18 brass players.
 #![allow(clippy::print_stdout, clippy::print_stderr, clippy::cast_precision_loss)]
 
@@ -30,9 +30,9 @@ fn main() -> Answer {
     match words.as_slice() {
         ["cast", sketch, lineup, out, plan @ ..] => one(sketch, lineup, out, plan.first().copied()),
         ["chorales", folder, lineup, out] => chorales(folder, lineup, out),
-        ["masters", profile, folder, rest @ ..] => {
-            let count = rest.first().and_then(|n| n.parse().ok()).unwrap_or(40);
-            masters::masters(profile, folder, count, &rest.iter().skip(1).filter_map(|n| n.parse().ok()).collect::<Vec<f64>>())
+        ["masters", profile, folder, count, folds, weights @ ..] => {
+            let count = count.parse().map_err(|error| format!("{count}: {error}"))?;
+            masters::masters(profile, folder, count, folds, &weights.iter().filter_map(|n| n.parse().ok()).collect::<Vec<f64>>())
         }
         ["reduce", score, first, last, out] => reduced(score, first, last, out),
         ["windows", folder, out] => windows::windows(folder, out),

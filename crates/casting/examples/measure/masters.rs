@@ -1,16 +1,17 @@
 //! Passages of the masters reduced to sketches and cast again for their own line-up.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
 use ripieno_casting::{
-    Cast, Habits, Lineup, Options, PhrasePlan, Plan, Sketch, Task, Taste, Unit, cast, reduce, reduce_in_octaves, units,
+    Cast, Habits, Learned, Lineup, Options, PhrasePlan, Plan, Sketch, Task, Taste, Unit, cast, reduce, reduce_in_octaves, units,
 };
 use ripieno_formats::Limits;
 use ripieno_score::{Score, Sounding};
 use ripieno_study::{Study, analyse_file};
 use ripieno_texture::{Lines, Role, RoleReading};
 
-use crate::original::{class, group, passages, told, truth};
+use crate::original::{class, group, passages, times, told};
 use crate::{Answer, scores};
 
 #[derive(Default, Clone, Copy)]
@@ -50,12 +51,12 @@ impl Counts {
 }
 
 /// Plain sketches, and sketches with lines in all octaves in which they sound.
-const REDUCTIONS: [(&str, Reduction); 2] = [("plain", reduce), ("in octaves", reduce_in_octaves)];
+pub const REDUCTIONS: [(&str, Reduction); 2] = [("plain", reduce), ("in octaves", reduce_in_octaves)];
 
-type Reduction = fn(&Score, &Sounding, &Lines, &RoleReading, std::ops::Range<usize>) -> Sketch;
+pub type Reduction = fn(&Score, &Sounding, &Lines, &RoleReading, std::ops::Range<usize>) -> Sketch;
 
-/// `weights`: of role and register, instead of the ones that are used.
-pub fn masters(profile: &str, folder: &str, count: usize, weights: &[f64]) -> Answer {
+/// `folds`: a folder with `WORK.model` for each work, learned without it (`model/casting`). `weights`: of role and register, instead of the ones that are used.
+pub fn masters(profile: &str, folder: &str, count: usize, folds: &str, weights: &[f64]) -> Answer {
     const LENGTH: usize = 8;
     let text = std::fs::read_to_string(profile).map_err(|error| format!("{profile}: {error}"))?;
     let profile = ripieno_practice::Profile::from_json(&text).map_err(|error| error.to_string())?;
@@ -76,6 +77,11 @@ pub fn masters(profile: &str, folder: &str, count: usize, weights: &[f64]) -> An
         let name = file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
         let work = profile.scores.iter().find(|entry| entry.file.contains(&name)).map(|entry| entry.work.clone());
         let habits = Habits::of(&profile, |entry| Some(&entry.work) == work.as_ref());
+        let fold = Path::new(folds).join(format!("{}.model", name.split('_').take(2).collect::<Vec<_>>().join("_")));
+        let model = std::fs::read(&fold).map_err(|error| format!("{}: {error}", fold.display()))?;
+        let learned =
+            Learned::read(&model, habits.clone()).ok_or_else(|| format!("{}: no model of this program", fold.display()))?;
+        let taste = Taste { learned, ..taste.clone() };
         for (kind, start) in passages(&study, LENGTH) {
             if done_passages >= count {
                 break;
@@ -130,7 +136,13 @@ fn passage(
     let truths: Vec<Vec<(Role, Option<i32>)>> = plan
         .phrases
         .iter()
-        .map(|phrase| groups.iter().map(|unit| truth(study, &of_part, unit.section, bars(phrase))).collect())
+        .map(|phrase| {
+            groups
+                .iter()
+                .map(|unit| times(study, &of_part, unit.section, bars(phrase)))
+                .map(|found| (found.role(), found.median))
+                .collect()
+        })
         .collect();
     let playing: Vec<Vec<bool>> =
         truths.iter().map(|phrase| phrase.iter().map(|found| found.0 != Role::Tacet).collect()).collect();

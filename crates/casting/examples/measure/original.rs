@@ -23,25 +23,40 @@ pub const fn group(role: Role) -> u8 {
     }
 }
 
-/// The role a section has for most of its time in bars of the original, and the median of its keys; tacet where it sounds in less than a quarter of the bars.
-pub fn truth(study: &Study, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> (Role, Option<i32>) {
+/// What a section does in bars of the original.
+pub struct Original {
+    /// How long it has each role, in crotchets of all its notes.
+    pub time: BTreeMap<Role, f64>,
+    /// The median of its keys.
+    pub median: Option<i32>,
+    /// Whether it sounds in at least a quarter of the bars.
+    sounds: bool,
+}
+
+impl Original {
+    /// The role it has for most of its time; tacet where it sounds in less than a quarter of the bars.
+    pub fn role(&self) -> Role {
+        let longest = |best: (Role, f64), (role, time): (&Role, &f64)| if *time > best.1 { (*role, *time) } else { best };
+        if self.sounds { self.time.iter().fold((Role::Tacet, 0.0), longest).0 } else { Role::Tacet }
+    }
+}
+
+/// Reads what a section does in bars of the original.
+pub fn times(study: &Study, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> Original {
     let mut time: BTreeMap<Role, f64> = BTreeMap::new();
     let mut keys: Vec<i32> = Vec::new();
     let mut sounds = vec![false; bars.len()];
     let notes = &study.sounding.notes;
     for (part, _) in of_part.iter().enumerate().filter(|(_, at)| **at == Some(section)) {
-        for row in notes.of_part[part].clone() {
+        let rows = notes.of_part[part].clone();
+        for row in rows.filter(|&row| bars.contains(&(notes.bar[row] as usize)) && notes.duration[row].is_positive()) {
             let bar = notes.bar[row] as usize;
-            if !bars.contains(&bar) || !notes.duration[row].is_positive() {
-                continue;
-            }
             sounds[bar - bars.start] = true;
             if let Some(key) = notes.key[row] {
                 keys.push(i32::from(key.number()));
             }
             let line = study.lines.of_row[row] as usize;
-            let at = u32::try_from(bar).unwrap_or(0);
-            let span = study.roles.roles.spans.iter().find(|span| span.line == line && span.bars.contains(&at));
+            let span = study.roles.roles.in_bar(part, notes.bar[row]).find(|span| span.line == line);
             if let Some(span) = span {
                 *time.entry(class(span.role())).or_default() += notes.duration[row].to_f64();
             }
@@ -49,11 +64,7 @@ pub fn truth(study: &Study, of_part: &[Option<usize>], section: usize, bars: std
     }
     keys.sort_unstable();
     let median = keys.get(keys.len() / 2).copied();
-    if sounds.iter().filter(|&&sound| sound).count() * 4 < bars.len() {
-        return (Role::Tacet, median);
-    }
-    let best = time.into_iter().fold((Role::Tacet, 0.0), |best, (role, time)| if time > best.1 { (role, time) } else { best });
-    (best.0, median)
+    Original { time, median, sounds: sounds.iter().filter(|&&sound| sound).count() * 4 >= bars.len() }
 }
 
 /// Every role that the study shows for a section in at least a third of the bars in which it sounds: where players of one section, or bars of one phrase, do different

@@ -1,110 +1,94 @@
-//! What every section does in every few bars, beside the sketch of these bars: a table for fitting models of who does what.
+//! What every section does in every phrase of every score, beside what the sketch of the phrase tells: the tables a network of who does what is trained on.
 
-use std::collections::BTreeMap;
+use std::io::Write;
 
-use ripieno_casting::{Lineup, Plan, reduce, units};
+use ripieno_casting::{Lineup, Plan, casting_table, present, units};
 use ripieno_formats::Limits;
-use ripieno_score::Crotchets;
 use ripieno_study::{Study, analyse_file};
+use ripieno_texture::Role;
 
-use crate::original::{class, passages, told, truth};
+use crate::masters::REDUCTIONS;
+use crate::original::{class, passages, times};
 use crate::{Answer, scores};
 
-/// For each octave, the share of a line's notes that lines of the same role double there.
-fn doubled_at(study: &Study, strand: &ripieno_casting::Strand, bars: &std::ops::Range<usize>) -> BTreeMap<i32, f64> {
-    let start = study.score.bars[bars.start].start;
-    let notes = &study.sounding.notes;
-    let mut found: BTreeMap<i32, f64> = BTreeMap::new();
-    let mut main: BTreeMap<Crotchets, i32> = BTreeMap::new();
-    for note in strand.notes.iter().filter(|note| note.duration.is_positive()) {
-        main.insert(note.onset, note.key());
-    }
-    let mut seen: std::collections::BTreeSet<(Crotchets, i32)> = std::collections::BTreeSet::new();
-    for span in &study.roles.roles.spans {
-        if class(span.role()) != class(strand.role) {
-            continue;
-        }
-        for &row in &study.lines.lines[span.line].rows {
-            let row = row as usize;
-            let bar = notes.bar[row];
-            if !span.bars.contains(&bar) || !bars.contains(&(bar as usize)) {
-                continue;
-            }
-            let (Some(key), onset) = (notes.key[row], notes.onset[row] - start) else { continue };
-            if let Some(own) = main.get(&onset) {
-                let apart = i32::from(key.number()) - own;
-                if apart % 12 == 0 && seen.insert((onset, apart)) {
-                    *found.entry(apart / 12).or_default() += 1.0 / main.len() as f64;
+/// Bars of a passage that is reduced, as in `masters`; and from one to the next.
+const LENGTH: usize = 8;
+const STEP: usize = 4;
+
+/// Writes two files. `OUT.csv` has a row for each phrase: score, kind of passage, sketch, first and last bar, its groups' sections, how many strands, how many numbers a group, a strand and a pair
+/// have. `OUT.f32` has their numbers, one phrase after the other: of each group, of each strand, of each group with each strand, then of each group the place of the strand that it
+/// has in the original (-1 where the sketch has none such) and of each strand the share of the group's time in its role. Groups that rest are left out.
+pub fn windows(folder: &str, out: &str) -> Answer {
+    let fault = |error: std::io::Error| format!("{out}: {error}");
+    let mut index = std::io::BufWriter::new(std::fs::File::create(format!("{out}.csv")).map_err(fault)?);
+    let mut body = std::io::BufWriter::new(std::fs::File::create(format!("{out}.f32")).map_err(fault)?);
+    writeln!(index, "score,kind,sketch,from,to,sections,strands,of_group,of_strand,of_pair").map_err(fault)?;
+    for file in &scores(folder)? {
+        let study = analyse_file(file, &Limits::default()).map_err(|error| error.to_string())?;
+        let name = file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        let bars = study.score.bars.len();
+        let mut wanted: Vec<(&str, usize)> =
+            (0..bars.saturating_sub(LENGTH)).step_by(STEP).map(|start| ("window", start)).collect();
+        wanted.extend(passages(&study, LENGTH));
+        for (kind, start) in wanted {
+            for (row, numbers) in passage(&study, start) {
+                writeln!(index, "{name},{kind},{row}").map_err(fault)?;
+                for number in numbers {
+                    body.write_all(&number.to_le_bytes()).map_err(fault)?;
                 }
             }
         }
+        eprintln!("{name}");
     }
-    found
+    index.flush().and_then(|()| body.flush()).map_err(fault)
 }
 
-pub fn windows(folder: &str, out: &str) -> Answer {
-    const LENGTH: usize = 4;
-    let files = scores(folder)?;
-    let mut table = "file,kind,bar,unit,section,instrument,chairs,low,high,truth,told,median,level,strands\n".to_owned();
-    for file in &files {
-        let study = analyse_file(file, &Limits::default()).map_err(|error| error.to_string())?;
-        let name = file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-        let (lineup, of_part) = Lineup::of_score(&study.score);
-        let groups = units(&lineup);
-        let mut wanted: Vec<(&str, std::ops::Range<usize>)> = (0..study.score.bars.len().saturating_sub(LENGTH))
-            .step_by(2 * LENGTH)
-            .map(|start| ("window", start..start + LENGTH))
-            .collect();
-        for (kind, start) in passages(&study, 2 * LENGTH) {
-            let bars = start..start + 2 * LENGTH;
-            let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
-            let phrases = Plan::phrases_of(&sketch).phrases;
-            wanted.extend(phrases.iter().map(|phrase| (kind, start + phrase.bars.start..start + phrase.bars.end)));
+/// The phrases of a passage: the rest of the row, and the numbers.
+fn passage(study: &Study, start: usize) -> Vec<(String, Vec<f32>)> {
+    let (lineup, of_part) = Lineup::of_score(&study.score);
+    let groups = units(&lineup);
+    let mut found = Vec::new();
+    for (of, reduction) in REDUCTIONS {
+        let sketch = reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, start..start + LENGTH);
+        if sketch.strands.is_empty() {
+            continue;
         }
-        for (kind, bars) in wanted {
-            let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars.clone());
-            let strands: Vec<String> = sketch
-                .strands
-                .iter()
-                .map(|strand| {
-                    let mut keys: BTreeMap<i32, usize> = BTreeMap::new();
-                    for note in &strand.notes {
-                        *keys.entry(note.key()).or_default() += 1;
-                    }
-                    let keys: Vec<String> = keys.iter().map(|(key, count)| format!("{key}x{count}")).collect();
-                    let mut onsets: Vec<Crotchets> = strand.notes.iter().map(|note| note.onset).collect();
-                    onsets.dedup();
-                    let octaves = if strand.is_chordal() { BTreeMap::new() } else { doubled_at(&study, strand, &bars) };
-                    let octaves: Vec<String> = octaves.iter().map(|(octave, share)| format!("{octave}x{share:.2}")).collect();
-                    format!("{}:{}:{}:{}", strand.role, keys.join(" "), onsets.len(), octaves.join(" "))
-                })
-                .collect();
-            let level =
-                sketch.strands.iter().filter_map(|strand| sketch.level_at(strand.part, Crotchets::ZERO)).fold(0.0f32, f32::max);
-            for (n, unit) in groups.iter().enumerate() {
-                let (role, median) = truth(&study, &of_part, unit.section, bars.clone());
-                let chair = &lineup.sections[unit.section].chairs[unit.chairs[0]];
-                let median = median.map_or_else(String::new, |median| median.to_string());
-                table += &format!(
-                    "{name},{kind},{}-{},{n},{},{},{},{},{},{role},{},{median},{level},{}\n",
-                    bars.start,
-                    bars.end,
-                    lineup.sections[unit.section].kind,
-                    chair.instrument.id,
-                    unit.chairs.len(),
-                    chair.reach.possible.low(),
-                    chair.reach.possible.high(),
-                    told(&study, &of_part, unit.section, bars.clone())
-                        .iter()
-                        .map(|role| role.name())
-                        .collect::<Vec<_>>()
-                        .join("|"),
-                    strands.join(";")
-                );
+        for phrase in Plan::phrases_of(&sketch).phrases {
+            let bars = start + phrase.bars.start..start + phrase.bars.end;
+            let span = Plan::span(&sketch, &phrase.bars);
+            let strands = present(&sketch, span);
+            let table = casting_table(&sketch, &lineup, &groups, &strands, span);
+            let (mut rows, mut pairs, mut truths, mut shares, mut sections) = (vec![], vec![], vec![], vec![], vec![]);
+            for (at, unit) in groups.iter().enumerate() {
+                let original = times(study, &of_part, unit.section, bars.clone());
+                if original.role() == Role::Tacet {
+                    continue;
+                }
+                let role_of = |strand: &usize| class(sketch.strands[*strand].role);
+                let place = strands.iter().position(|strand| role_of(strand) == original.role());
+                truths.push(place.map_or(-1.0, |place| place as f32));
+                let all: f64 = original.time.values().sum::<f64>().max(1e-9);
+                let share = |strand: &usize| original.time.get(&role_of(strand)).map_or(0.0, |time| time / all) as f32;
+                shares.extend(strands.iter().map(share));
+                sections.push(format!("{at}:{}", table.kinds[at]));
+                rows.extend_from_slice(&table.groups[at]);
+                for strand in 0..strands.len() {
+                    pairs.extend_from_slice(&table.pairs[at * strands.len() + strand]);
+                }
             }
+            let width = |rows: &[Vec<f32>]| rows.first().map_or(0, Vec::len);
+            let row = format!(
+                "{of},{},{},{},{},{},{},{}",
+                bars.start,
+                bars.end,
+                sections.join("|"),
+                strands.len(),
+                width(&table.groups),
+                width(&table.strands),
+                width(&table.pairs)
+            );
+            found.push((row, [rows, table.strands.concat(), pairs, truths, shares].concat()));
         }
-        eprintln!("{name}");
-        std::fs::write(out, &table).map_err(|error| error.to_string())?;
     }
-    Ok(())
+    found
 }

@@ -5,6 +5,7 @@
 //! carried, the melody and the bass where possible at their own octave, chords by enough players for their tones.
 
 mod desks;
+mod learned;
 mod memory;
 mod practice;
 mod programme;
@@ -17,12 +18,13 @@ use ripieno_players::{Change, change_time};
 use ripieno_score::{Crotchets, DynamicLevel};
 use ripieno_texture::Role;
 
-use crate::habits::Habits;
+use crate::habits::{Habit, Habits};
 use crate::lineup::{Chair, Lineup};
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::sketch::{Sketch, SketchNote, Strand};
 
 pub(crate) use desks::thinned;
+pub use learned::{CastingTable, Learned, casting_table};
 pub use memory::Memory;
 pub(crate) use practice::separate;
 pub(crate) use programme::each_alone;
@@ -93,11 +95,23 @@ pub struct Taste {
     pub other_colour: f64,
     /// Seed; 0 shakes nothing.
     pub seed: u64,
+    /// What was learned of who does what.
+    pub learned: Learned,
 }
 
 impl Default for Taste {
     fn default() -> Self {
-        Self { role: 1.0, register: 1.0, presence: 0.7, steady: 0.4, rest: 0.12, fullness: 0.0, other_colour: 2.5, seed: 0 }
+        Self {
+            role: 1.0,
+            register: 1.0,
+            presence: 0.7,
+            steady: 0.4,
+            rest: 0.12,
+            fullness: 0.0,
+            other_colour: 2.5,
+            seed: 0,
+            learned: Learned::usual(),
+        }
     }
 }
 
@@ -155,7 +169,16 @@ pub fn problem(
     let mut problem = Problem::default();
     let roles = strands.iter().map(|&strand| sketch.strands[strand].role).collect();
     let single = is_single(lineup);
-    let question = Question { sketch, lineup, units, habits, phrase, memory, taste, span, strands: &strands, roles, single };
+    let told = present(sketch, span);
+    // What is learned is learned of sections: where every player is a group, habits decide.
+    let logs = if single {
+        Vec::new()
+    } else {
+        let everybody = vec![true; units.len()];
+        taste.learned.logs(&casting_table(sketch, lineup, units, &told, span), playing.unwrap_or(&everybody))
+    };
+    let question =
+        Question { sketch, lineup, units, habits, phrase, memory, taste, span, strands: &strands, roles, single, told, logs };
     let usual = |unit: &Unit| {
         let presence = habits.section(lineup.sections[unit.section].kind).map_or(0.6, |habit| habit.presence[class]);
         let p = plays(presence, level, strands.len());
@@ -345,6 +368,9 @@ fn lift(likely: &mut [f64], mean: f64) {
     likely.iter_mut().for_each(|p| *p = lifted(*p, high).clamp(0.03, 0.97));
 }
 
+/// The logarithm below which likelihoods are not told apart: one in a thousand.
+const LEAST_LIKELY: f64 = -7.0;
+
 /// What it costs to take up another instrument.
 const TAKE_UP: f64 = 1.0;
 
@@ -362,6 +388,9 @@ struct Question<'a> {
     strands: &'a [usize],
     roles: Vec<Role>,
     single: bool,
+    /// Every strand present, and what is learned of each group with each of them.
+    told: Vec<usize>,
+    logs: Vec<f64>,
 }
 
 impl Question<'_> {
@@ -472,6 +501,35 @@ impl Question<'_> {
         notes.first().is_some_and(|first| tempo.seconds(first.onset) - tempo.seconds(until) >= needed)
     }
 
+    /// What speaks against a line at an octave; `None` where it is out of reach there.
+    fn place(&self, unit: &Unit, chair: &Chair, strand: usize, octave: i32, home: f64) -> Option<f64> {
+        let (found, section) = (&self.sketch.strands[strand], &self.lineup.sections[unit.section]);
+        let notes = found.between(self.span.0, self.span.1);
+        let keys = || notes.iter().map(|note| note.key() + 12 * octave);
+        let beyond = keys().filter(|&key| !chair.reach.allows(key)).count();
+        if beyond * 10 > notes.len() {
+            return None;
+        }
+        let strain: i32 = keys().map(|key| chair.reach.strain(key)).sum();
+        let many = f64::from(u32::try_from(notes.len()).unwrap_or(1).max(1));
+        let off = (mean(notes) + 12.0 * f64::from(octave) - home) / 9.0;
+        let mut worth = -self.taste.register * (off * off / 2.0).min(4.0);
+        worth -= 0.3 * f64::from(strain) / many + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
+        // Where every player counts, one section should not be spread over two octaves of the texture.
+        let far = if unit.chairs.len() == 1 && section.chairs.len() > 1 { 1.6 } else { 0.6 };
+        let written = found.octaves_in(self.span);
+        if written.is_empty() {
+            worth -= far * f64::from(octave.abs());
+        } else if octave != 0 && written.iter().all(|(other, _)| *other != octave) {
+            worth -= far.max(UNWRITTEN);
+        }
+        // With few players a bass an octave up lies among the chords and is none.
+        if self.single && matches!(found.role, Role::Bass | Role::Pedal) {
+            worth -= 6.0 * f64::from(octave.max(0));
+        }
+        Some(worth)
+    }
+
     /// What it is worth that a group has a strand at an octave, with what the first chair has in hand (`chair`; `usual`: what it has else). `None` where it is out of reach.
     fn worth(&self, at: usize, usual: &Chair, chair: &Chair, strand: usize, octave: i32) -> Option<f64> {
         let (taste, unit) = (self.taste, &self.units[at]);
@@ -479,37 +537,27 @@ impl Question<'_> {
         let habit = self.habits.section(section.kind);
         let found = &self.sketch.strands[strand];
         let notes = found.between(self.span.0, self.span.1);
-        let share = habit.map_or(1.0 / 6.0, |habit| habit.share(found.role, &self.roles));
-        let home =
+        // What is learned of all; and how the practice asked for differs from it.
+        let general = self.taste.learned.habits().section(section.kind);
+        let share = |habit: Option<&Habit>| {
+            (0.9 * habit.map_or(1.0 / 6.0, |habit| habit.share(found.role, &self.roles)) + 0.1 / 6.0).ln()
+        };
+        let home = |habit: Option<&Habit>| {
             habit.and_then(|habit| habit.medians.get(&found.role).copied()).unwrap_or_else(|| f64::from(usual.reach.middle()))
-                + f64::from(chair.reach.middle() - usual.reach.middle());
-        let register = mean(notes);
-        let written = found.octaves_in(self.span);
-        let mut worth = taste.role * (0.9 * share + 0.1 / 6.0).ln();
+                + f64::from(chair.reach.middle() - usual.reach.middle())
+        };
+        let known =
+            self.told.iter().position(|&told| told == strand).and_then(|place| self.logs.get(at * self.told.len() + place));
+        let mut worth =
+            taste.role * known.map_or_else(|| share(habit), |log| log.max(LEAST_LIKELY) + share(habit) - share(general));
         if found.is_chordal() {
-            worth += CHORD_REGISTER * taste.register * nearness(notes, home);
+            let usual = if known.is_some() { nearness(notes, home(general)) } else { 0.0 };
+            worth += CHORD_REGISTER * taste.register * (nearness(notes, home(habit)) - usual);
         } else {
-            let keys = || notes.iter().map(|note| note.key() + 12 * octave);
-            let beyond = keys().filter(|&key| !chair.reach.allows(key)).count();
-            if beyond * 10 > notes.len() {
-                return None;
-            }
-            let strain: i32 = keys().map(|key| chair.reach.strain(key)).sum();
-            let many = f64::from(u32::try_from(notes.len()).unwrap_or(1).max(1));
-            let off = (register + 12.0 * f64::from(octave) - home) / 9.0;
-            worth -= taste.register * (off * off / 2.0).min(4.0);
-            worth -= 0.3 * f64::from(strain) / many + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
-            // Where every player counts, one section should not be spread over two octaves of the texture.
-            let far = if unit.chairs.len() == 1 && section.chairs.len() > 1 { 1.6 } else { 0.6 };
-            if written.is_empty() {
-                worth -= far * f64::from(octave.abs());
-            } else if octave != 0 && written.iter().all(|(other, _)| *other != octave) {
-                worth -= far.max(UNWRITTEN);
-            }
-            // With few players a bass an octave up lies among the chords and is none.
-            if self.single && matches!(found.role, Role::Bass | Role::Pedal) {
-                worth -= 6.0 * f64::from(octave.max(0));
-            }
+            let own = self.place(unit, chair, strand, octave, home(habit))?;
+            // How likely the strand is for them is learned; at which octave they have it is asked here.
+            let others = (-2..=2).filter_map(|other| self.place(unit, chair, strand, other, home(habit)));
+            worth += if known.is_some() { own - others.fold(own, f64::max) } else { own };
         }
         // The first desk has the tune before the second.
         if found.role == Role::Melody && self.units.len() > self.lineup.sections.len() {
