@@ -27,7 +27,7 @@ pub(crate) fn leave_out(part: &mut Part) -> Vec<bool> {
     for (note, &keep) in part.notes.iter_mut().zip(&keep) {
         let follows = note.flags.contains(NoteFlags::CHORD);
         if !keep {
-            headless = headless && follows || !follows;
+            headless = headless || !follows;
         } else {
             if follows && headless {
                 note.flags.remove(NoteFlags::CHORD);
