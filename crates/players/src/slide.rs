@@ -262,16 +262,17 @@ mod tests {
         }
     }
 
-    /// B flat major in semiquavers at crotchet 126 up and down, as arpeggios are written for pianos, and the same in quavers; a scale step in one position is no toil.
-    /// Positions by the published table above; the limits are from memory (`slide-speed`).
+    /// D minor on the open slide, in semiquavers at crotchet 126 up and down as arpeggios are written for pianos, and the same in quavers. A major chord may lie in one
+    /// position of the F tube (its fourth, fifth, sixth, eighth and tenth partial), and that is no toil. Positions by the published table above; the limits are from memory (`slide-speed`).
     #[test]
     fn an_unresting_arm_is_told() {
-        let arpeggio = |seconds: f64| [51u8, 55, 58, 63, 67, 63, 58, 55, 51].map(|key| (key, seconds)).to_vec();
-        assert!(toil(&TENOR, Level::Professional, &arpeggio(60.0 / 126.0 / 4.0)).is_some());
-        assert!(toil(&TENOR, Level::Professional, &arpeggio(60.0 / 126.0 / 2.0)).is_none());
+        let arpeggio = |seconds: f64| [50u8, 53, 57, 62, 65, 62, 57, 53, 50].map(|key| (key, seconds)).to_vec();
+        assert!(toil(&PLAIN, Level::Professional, &arpeggio(60.0 / 126.0 / 4.0)).is_some());
+        assert!(toil(&PLAIN, Level::Professional, &arpeggio(60.0 / 126.0 / 2.0)).is_none());
         // Partials of one position: the lips do it alone.
-        let bugle = [46u8, 53, 58, 53, 58, 65, 58, 53, 46].map(|key| (key, 0.12)).to_vec();
-        assert!(toil(&TENOR, Level::Professional, &bugle).is_none());
+        for bugle in [[46u8, 53, 58, 53, 58, 65, 58, 53, 46], [51, 55, 58, 63, 67, 63, 58, 55, 51]] {
+            assert!(toil(&TENOR, Level::Professional, &bugle.map(|key| (key, 0.12))).is_none());
+        }
     }
 
     #[test]
