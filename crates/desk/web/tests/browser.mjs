@@ -745,7 +745,7 @@ test('balance: bar by bar, from another place, in a mix only with its levels; a 
     const page = await newPage(browser, desk);
     await openDemo(page, desk);
     await isWeighed(page);
-    const strip = page.getByRole('img', { name: /^How well the melody is heard/ });
+    const strip = page.getByRole('application', { name: /^How well the melody is heard/ });
     const { revision, sections } = await page.evaluate(async () => (await fetch('/api/scores/1/view')).json());
     const weighed = (more) => page.evaluate(async (path) => (await fetch(path)).json(), `/api/scores/1/balance?revision=${revision}&${more}`);
     const told = ({ melody }) => `covered in ${melody.filter(({ margin }) => margin < 3).length}, hard to hear in ${melody.filter(({ margin }) => margin >= 3 && margin < 9).length} of ${melody.length} bars`;
