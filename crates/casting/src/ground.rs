@@ -9,8 +9,9 @@ use std::ops::Range;
 use ripieno_score::Crotchets;
 use ripieno_texture::{Attack, Lines, Role, RoleReading, RoleSpan};
 
-/// The roles with that settled in the bars asked for.
-pub(crate) fn grounded(lines: &Lines, roles: &RoleReading, bars: &Range<usize>) -> RoleReading {
+/// The roles of a score with that settled in bars of it, as indices: what a reduction of these bars stands on.
+#[must_use]
+pub fn grounded(lines: &Lines, roles: &RoleReading, bars: &Range<usize>) -> RoleReading {
     let mut lowest: BTreeMap<usize, BTreeSet<u32>> = BTreeMap::new();
     for bar in bars.clone().filter_map(|bar| u32::try_from(bar).ok()) {
         let here: Vec<(usize, &RoleSpan, &[Attack])> = roles

@@ -43,6 +43,7 @@ pub use carry::{carried_over, roles_of};
 pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, proposals_unless, recast};
 pub use criteria::{Covered, Criteria, Criterion};
 pub use explain::{differing, explain, side_by_side};
+pub use ground::grounded;
 pub use habits::{Habit, Habits, Together};
 pub use lineup::{Chair, Lineup, LineupSection, Reach, Strong};
 pub use located::Located;

@@ -2,8 +2,9 @@
 //!
 //! - `cast SKETCH LINEUP OUT [PLAN]` casts one sketch and prints who does what;
 //! - `chorales FOLDER LINEUP OUT_FOLDER` casts every sketch of a folder, for `reference/casting_agree.py`;
-//! - `masters PROFILE FOLDER COUNT FOLDS [ROLE REGISTER]` reduces passages of scores, to plain sketches and to sketches that tell in which octaves lines sound, and casts them for the
-//!   original line-up, by a practice and a model (FOLDS/WORK.model, `model/casting`) learned without the work; with other weights on request;
+//! - `masters PROFILE FOLDER COUNT FOLDS [SETTING]` reduces passages of scores, to plain sketches and to sketches that tell in which octaves lines sound, and casts them for the
+//!   original line-up, by a practice and a model (FOLDS/WORK.model, `model/casting`) learned without the work; with other weights on request (`known=2,steady=0`);
+//! - `weights PROFILE FOLDER FOLDS SETTING ...` compares such settings on other passages of the same scores, which overlap none of those;
 //! - `phrases FOLDER` compares the phrases found in chorales (made by `reference/casting_agree.py sketches`) with their fermatas;
 //! - `reduce SCORE FIRST LAST OUT` reduces bars, counted from 1, to a sketch;
 //! - `windows FOLDER OUT` writes what every section does in every phrase of every score, beside what the sketch tells, for `model/casting`;
@@ -14,6 +15,7 @@ mod masters;
 mod original;
 mod phrases;
 mod speed;
+mod weights;
 mod windows;
 
 use std::path::{Path, PathBuf};
@@ -30,10 +32,11 @@ fn main() -> Answer {
     match words.as_slice() {
         ["cast", sketch, lineup, out, plan @ ..] => one(sketch, lineup, out, plan.first().copied()),
         ["chorales", folder, lineup, out] => chorales(folder, lineup, out),
-        ["masters", profile, folder, count, folds, weights @ ..] => {
+        ["masters", profile, folder, count, folds, setting @ ..] => {
             let count = count.parse().map_err(|error| format!("{count}: {error}"))?;
-            masters::masters(profile, folder, count, folds, &weights.iter().filter_map(|n| n.parse().ok()).collect::<Vec<f64>>())
+            masters::masters(profile, folder, count, folds, setting.first().copied())
         }
+        ["weights", profile, folder, folds, settings @ ..] => weights::weights(profile, folder, folds, settings),
         ["reduce", score, first, last, out] => reduced(score, first, last, out),
         ["windows", folder, out] => windows::windows(folder, out),
         ["phrases", folder] => phrases::phrases(folder),

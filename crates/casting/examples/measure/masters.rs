@@ -4,32 +4,37 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use ripieno_casting::{
-    Cast, Habits, Learned, Lineup, Options, PhrasePlan, Plan, Sketch, Task, Taste, Unit, cast, reduce, reduce_in_octaves, units,
+    Cast, Habits, Learned, Lineup, Options, PhrasePlan, Plan, Sketch, Task, Taste, Unit, cast, grounded, reduce,
+    reduce_in_octaves, units,
 };
 use ripieno_formats::Limits;
+use ripieno_practice::Profile;
 use ripieno_score::{Score, Sounding};
 use ripieno_study::{Study, analyse_file};
 use ripieno_texture::{Lines, Role, RoleReading};
 
 use crate::original::{class, group, passages, times, told};
-use crate::{Answer, scores};
+use crate::{Answer, scores, weights};
 
 #[derive(Default, Clone, Copy)]
-struct Tally {
-    right: usize,
-    all: usize,
+pub struct Tally {
+    pub right: usize,
+    pub all: usize,
 }
 
 impl Tally {
-    fn add(&mut self, right: bool) {
+    pub fn add(&mut self, right: bool) {
         self.right += usize::from(right);
         self.all += 1;
     }
 
-    fn share(self) -> f64 {
+    pub fn share(self) -> f64 {
         self.right as f64 / self.all.max(1) as f64
     }
 }
+
+/// Bars of a passage.
+pub const LENGTH: usize = 8;
 
 /// What is counted over all passages.
 #[derive(Default)]
@@ -55,16 +60,12 @@ pub const REDUCTIONS: [(&str, Reduction); 2] = [("plain", reduce), ("in octaves"
 
 pub type Reduction = fn(&Score, &Sounding, &Lines, &RoleReading, std::ops::Range<usize>) -> Sketch;
 
-/// `folds`: a folder with `WORK.model` for each work, learned without it (`model/casting`). `weights`: of role and register, instead of the ones that are used.
-pub fn masters(profile: &str, folder: &str, count: usize, folds: &str, weights: &[f64]) -> Answer {
-    const LENGTH: usize = 8;
+/// `folds`: a folder with `WORK.model` for each work, learned without it (`model/casting`). `setting`: weights instead of the ones that are used ([`weights::set`]).
+pub fn masters(profile: &str, folder: &str, count: usize, folds: &str, setting: Option<&str>) -> Answer {
     let text = std::fs::read_to_string(profile).map_err(|error| format!("{profile}: {error}"))?;
-    let profile = ripieno_practice::Profile::from_json(&text).map_err(|error| error.to_string())?;
+    let profile = Profile::from_json(&text).map_err(|error| error.to_string())?;
     let files = scores(folder)?;
-    let taste = match *weights {
-        [role, register] => Taste { role, register, ..Taste::default() },
-        _ => Taste::default(),
-    };
+    let taste = weights::set(&Taste::default(), setting.unwrap_or_default())?;
     // Every other score or so, over all composers.
     let wanted = count.div_ceil(2);
     let step = (files.len() as f64 / wanted as f64).max(1.0);
@@ -74,13 +75,8 @@ pub fn masters(profile: &str, folder: &str, count: usize, folds: &str, weights: 
     println!("passage,bars,sections,plain,in_octaves,naive,random,usual");
     for file in chosen {
         let study = analyse_file(file, &Limits::default()).map_err(|error| error.to_string())?;
-        let name = file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-        let work = profile.scores.iter().find(|entry| entry.file.contains(&name)).map(|entry| entry.work.clone());
-        let habits = Habits::of(&profile, |entry| Some(&entry.work) == work.as_ref());
-        let fold = Path::new(folds).join(format!("{}.model", name.split('_').take(2).collect::<Vec<_>>().join("_")));
-        let model = std::fs::read(&fold).map_err(|error| format!("{}: {error}", fold.display()))?;
-        let learned =
-            Learned::read(&model, habits.clone()).ok_or_else(|| format!("{}: no model of this program", fold.display()))?;
+        let name = name_of(file);
+        let (habits, learned) = of_others(&profile, file, folds)?;
         let taste = Taste { learned, ..taste.clone() };
         for (kind, start) in passages(&study, LENGTH) {
             if done_passages >= count {
@@ -119,6 +115,30 @@ pub fn masters(profile: &str, folder: &str, count: usize, folds: &str, weights: 
     Ok(())
 }
 
+/// The name of a score's file without its ending.
+pub fn name_of(file: &Path) -> String {
+    file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+}
+
+/// Habits and a model from all works but the one a file is of.
+pub fn of_others(profile: &Profile, file: &Path, folds: &str) -> Result<(Habits, Learned), String> {
+    let name = name_of(file);
+    let work = profile.scores.iter().find(|entry| entry.file.contains(&name)).map(|entry| entry.work.clone());
+    let habits = Habits::of(profile, |entry| Some(&entry.work) == work.as_ref());
+    let fold = Path::new(folds).join(format!("{}.model", name.split('_').take(2).collect::<Vec<_>>().join("_")));
+    let model = std::fs::read(&fold).map_err(|error| format!("{}: {error}", fold.display()))?;
+    let learned = Learned::read(&model, habits.clone()).ok_or_else(|| format!("{}: no model of this program", fold.display()))?;
+    Ok((habits, learned))
+}
+
+/// What a group has in a phrase: what most of its players have; tacet where all of them rest.
+pub fn role_in(phrase: &PhrasePlan, unit: &Unit) -> Role {
+    let has = |task: &&Task| task.section == unit.section && task.strand.is_some();
+    let players = |task: &&Task| task.chairs.iter().filter(|chair| unit.chairs.contains(chair)).count();
+    let most = phrase.tasks.iter().rev().filter(has).max_by_key(players);
+    most.filter(|task| players(task) > 0).map_or(Role::Tacet, |task| class(task.role))
+}
+
 /// Casts one passage and counts; the cells of its row.
 fn passage(
     study: &Study,
@@ -132,6 +152,7 @@ fn passage(
     let (lineup, of_part) = Lineup::of_score(&study.score);
     let groups = units(&lineup);
     let plan = Plan::phrases_of(sketch);
+    let roles = grounded(&study.lines, &study.roles.roles, &(start..start + LENGTH));
     let bars = |phrase: &PhrasePlan| start + phrase.bars.start..start + phrase.bars.end;
     let truths: Vec<Vec<(Role, Option<i32>)>> = plan
         .phrases
@@ -139,7 +160,7 @@ fn passage(
         .map(|phrase| {
             groups
                 .iter()
-                .map(|unit| times(study, &of_part, unit.section, bars(phrase)))
+                .map(|unit| times(study, &roles, &of_part, unit.section, bars(phrase)))
                 .map(|found| (found.role(), found.median))
                 .collect()
         })
@@ -155,10 +176,7 @@ fn passage(
     }
     counts.coverage.push(sounded);
     counts.kept.push(given.criteria.get("melody notes kept").unwrap_or(0.0));
-    let role_in = |cast: &Cast, at: usize, unit: &Unit| {
-        let has = |task: &&Task| task.section == unit.section && task.chairs.contains(&unit.chairs[0]);
-        cast.plan.phrases[at].tasks.iter().find(has).map_or(Role::Tacet, |task| class(task.role))
-    };
+    let role_in = |cast: &Cast, at: usize, unit: &Unit| role_in(&cast.plan.phrases[at], unit);
     let before = counts.tallies.clone();
     for (at, phrase) in plan.phrases.iter().enumerate() {
         let naive = naive(sketch, &lineup, &groups, phrase, &playing[at]);
@@ -175,7 +193,7 @@ fn passage(
             *counts.confusion.entry((kind, role, ours)).or_default() += 1;
             counts.add("cast", ours == role);
             counts.add(&format!("cast, {kind}"), ours == role);
-            let told = told(study, &of_part, unit.section, bars(phrase));
+            let told = told(&roles, &of_part, unit.section, bars(phrase));
             counts.add("cast, any role told for a third of the bars", told.contains(&ours));
             counts.add("sections told more than one such role", told.len() > 1);
             counts.add("cast, three groups", group(ours) == group(role));

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use ripieno_study::Study;
-use ripieno_texture::Role;
+use ripieno_texture::{Role, RoleReading};
 
 /// What a role is called in a reduction.
 pub const fn class(role: Role) -> Role {
@@ -41,8 +41,14 @@ impl Original {
     }
 }
 
-/// Reads what a section does in bars of the original.
-pub fn times(study: &Study, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> Original {
+/// Reads what a section does in bars of the original. `roles`: the study's, with what a reduction settles (`ripieno_casting::grounded`).
+pub fn times(
+    study: &Study,
+    roles: &RoleReading,
+    of_part: &[Option<usize>],
+    section: usize,
+    bars: std::ops::Range<usize>,
+) -> Original {
     let mut time: BTreeMap<Role, f64> = BTreeMap::new();
     let mut keys: Vec<i32> = Vec::new();
     let mut sounds = vec![false; bars.len()];
@@ -56,7 +62,7 @@ pub fn times(study: &Study, of_part: &[Option<usize>], section: usize, bars: std
                 keys.push(i32::from(key.number()));
             }
             let line = study.lines.of_row[row] as usize;
-            let span = study.roles.roles.in_bar(part, notes.bar[row]).find(|span| span.line == line);
+            let span = roles.in_bar(part, notes.bar[row]).find(|span| span.line == line);
             if let Some(span) = span {
                 *time.entry(class(span.role())).or_default() += notes.duration[row].to_f64();
             }
@@ -69,14 +75,13 @@ pub fn times(study: &Study, of_part: &[Option<usize>], section: usize, bars: std
 
 /// Every role that the study shows for a section in at least a third of the bars in which it sounds: where players of one section, or bars of one phrase, do different
 /// things, more than one.
-pub fn told(study: &Study, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> Vec<Role> {
+pub fn told(roles: &RoleReading, of_part: &[Option<usize>], section: usize, bars: std::ops::Range<usize>) -> Vec<Role> {
     let mut counts: BTreeMap<Role, usize> = BTreeMap::new();
     let mut sounding = 0;
     for bar in bars {
         let at = u32::try_from(bar).unwrap_or(u32::MAX);
         let parts = of_part.iter().enumerate().filter(|(_, of)| **of == Some(section));
-        let mut here: Vec<Role> =
-            parts.flat_map(|(part, _)| study.roles.roles.in_bar(part, at)).map(|span| class(span.role())).collect();
+        let mut here: Vec<Role> = parts.flat_map(|(part, _)| roles.in_bar(part, at)).map(|span| class(span.role())).collect();
         here.sort_unstable();
         here.dedup();
         sounding += usize::from(!here.is_empty());
@@ -89,6 +94,11 @@ pub fn told(study: &Study, of_part: &[Option<usize>], section: usize, bars: std:
 
 /// Bars of the two passages of a score: where most sections sound, and where the melody is led most clearly over a thinner texture.
 pub fn passages(study: &Study, length: usize) -> Vec<(&'static str, usize)> {
+    passages_beside(study, length, &[])
+}
+
+/// The same of what does not overlap passages that begin at bars `taken`.
+pub fn passages_beside(study: &Study, length: usize, taken: &[(&str, usize)]) -> Vec<(&'static str, usize)> {
     let bars = study.score.bars.len();
     if bars < length + 2 {
         return Vec::new();
@@ -101,7 +111,7 @@ pub fn passages(study: &Study, length: usize) -> Vec<(&'static str, usize)> {
     let lead =
         |bar: usize| study.roles.roles.leads.iter().map(|leads| leads.get(bar).copied().unwrap_or(0.0)).fold(0.0f32, f32::max);
     let most = counts.iter().copied().max().unwrap_or(0);
-    let starts = 1..bars - length;
+    let starts = (1..bars - length).filter(|start| taken.iter().all(|(_, taken)| start.abs_diff(*taken) >= length));
     let full =
         starts.clone().max_by_key(|&start| (counts[start..start + length].iter().sum::<usize>(), std::cmp::Reverse(start)));
     let clear = starts

@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use ripieno_casting::{Lineup, Plan, casting_table, present, units};
+use ripieno_casting::{Lineup, Plan, casting_table, grounded, present, units};
 use ripieno_formats::Limits;
 use ripieno_study::{Study, analyse_file};
 use ripieno_texture::Role;
@@ -47,6 +47,7 @@ pub fn windows(folder: &str, out: &str) -> Answer {
 fn passage(study: &Study, start: usize) -> Vec<(String, Vec<f32>)> {
     let (lineup, of_part) = Lineup::of_score(&study.score);
     let groups = units(&lineup);
+    let roles = grounded(&study.lines, &study.roles.roles, &(start..start + LENGTH));
     let mut found = Vec::new();
     for (of, reduction) in REDUCTIONS {
         let sketch = reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, start..start + LENGTH);
@@ -60,7 +61,7 @@ fn passage(study: &Study, start: usize) -> Vec<(String, Vec<f32>)> {
             let table = casting_table(&sketch, &lineup, &groups, &strands, span);
             let (mut rows, mut pairs, mut truths, mut shares, mut sections) = (vec![], vec![], vec![], vec![], vec![]);
             for (at, unit) in groups.iter().enumerate() {
-                let original = times(study, &of_part, unit.section, bars.clone());
+                let original = times(study, &roles, &of_part, unit.section, bars.clone());
                 if original.role() == Role::Tacet {
                     continue;
                 }

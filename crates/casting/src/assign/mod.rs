@@ -72,21 +72,33 @@ pub fn units(lineup: &Lineup) -> Vec<Unit> {
     units
 }
 
-/// What it costs that an octave in which the sketch has a line is not played.
-const WISH: f64 = 3.0;
 /// What an octave costs in which the sketch does not have a line that it has in several.
 const UNWRITTEN: f64 = 1.5;
 /// How a phrase's choices are judged.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Taste {
-    /// Weight of habits of role.
+    /// Weight of what is learned of role.
+    pub known: f64,
+    /// Weight of habits of role, where nothing is learned (single players).
     pub role: f64,
+    /// Weight of how a practice asked for differs from what is learned.
+    pub like: f64,
     /// Weight of habits of register.
     pub register: f64,
     /// Weight of how often a section plays.
     pub presence: f64,
     /// What it is worth to go on as before.
     pub steady: f64,
+    /// Weight of staying with the tune through its theme.
+    pub theme: f64,
+    /// What a dB of sound power is worth on the tune.
+    pub heard: f64,
+    /// Weight of what two sections are worth together.
+    pub pairs: f64,
+    /// What each section costs that has a soft tune beyond the usual few.
+    pub carrier: f64,
+    /// What it costs that an octave in which the sketch has a line is not played.
+    pub wish: f64,
     /// What a rest is worth for each unit of fatigue ([`Memory::strain`]) of brass; half of it for woodwind.
     pub rest: f64,
     /// How much more (or less, negative) is to play than usual, as odds (a natural logarithm).
@@ -102,10 +114,17 @@ pub struct Taste {
 impl Default for Taste {
     fn default() -> Self {
         Self {
+            known: 1.0,
             role: 1.0,
+            like: 1.5,
             register: 1.0,
             presence: 0.7,
             steady: 0.4,
+            theme: 1.0,
+            heard: 0.06,
+            pairs: 1.0,
+            carrier: 3.0,
+            wish: 3.0,
             rest: 0.12,
             fullness: 0.0,
             other_colour: 2.5,
@@ -249,7 +268,7 @@ pub fn problem(
         }
         if !found.is_chordal() {
             let written = found.octaves_in(span).into_iter().filter(|(_, share)| *share >= 0.5);
-            problem.wishes.extend(written.map(|(octave, _)| (strand, octave, WISH)));
+            problem.wishes.extend(written.map(|(octave, _)| (strand, octave, taste.wish)));
         }
         let line = matches!(found.role, Role::Melody | Role::Countermelody);
         // Whoever is exhausted need not go on because nobody else reaches so high: then it may sound an octave lower for a while.
@@ -260,10 +279,11 @@ pub fn problem(
             problem.needs.push(Need { strand, own_octave: true, players: 1, price: OWN_OCTAVE });
         }
         if found.role == Role::Melody && already == 0 {
-            tune(sketch, strand, level, single, &mut problem, span);
+            tune(sketch, strand, level, (!single).then_some(taste.carrier), &mut problem, span);
         }
     }
     practice::pairs(&question, &mut problem);
+    problem.pairs.iter_mut().for_each(|pair| pair.worth *= taste.pairs);
     problem
 }
 
@@ -287,14 +307,19 @@ const SECOND: f64 = 30.0;
 const OWN_OCTAVE: f64 = 90.0;
 /// Groups that have the tune at most where it is soft: more are one grey colour (common practice; the number is an orchestrator's who read our proposals).
 const SOFT_CARRIERS: usize = 3;
-/// What each further one costs.
-const CARRIER: f64 = 3.0;
 
 /// How many have the tune: at p not many sections, at f and more a share of the players, lest the others cover it.
-fn tune(sketch: &Sketch, strand: usize, level: Option<f32>, single: bool, problem: &mut Problem, span: (Crotchets, Crotchets)) {
+fn tune(
+    sketch: &Sketch,
+    strand: usize,
+    level: Option<f32>,
+    carrier: Option<f64>,
+    problem: &mut Problem,
+    span: (Crotchets, Crotchets),
+) {
     let soft = crate::loudness::level_in(sketch, strand, span).is_some_and(|level| level < 4.5);
-    if soft && !single {
-        problem.limits.push((strand, SOFT_CARRIERS, CARRIER));
+    if let Some(price) = carrier.filter(|_| soft) {
+        problem.limits.push((strand, SOFT_CARRIERS, price));
     }
     let all: usize = problem.players.iter().sum();
     let players = match desks::class(level) {
@@ -456,7 +481,7 @@ impl Question<'_> {
             let Some(strand) = choice.strand else { continue };
             match self.sketch.strands[strand].role {
                 Role::Melody => {
-                    let stays = KEEPS_THE_TUNE * practice::staying(self.habits);
+                    let stays = KEEPS_THE_TUNE * self.taste.theme * practice::staying(self.habits);
                     choice.worth += match stayed {
                         _ if !goes_on(choice) => 0.0,
                         0..THEME if rested => stays,
@@ -465,7 +490,7 @@ impl Question<'_> {
                     };
                     choice.worth += practice::taking_over(self, at, strand);
                     choice.worth -= if several && self.single { 0.6 * place } else { 0.0 };
-                    choice.worth += loud * HEARD * self.power(unit, strand, choice.octave, level).min(0.0);
+                    choice.worth += loud * self.taste.heard * self.power(unit, strand, choice.octave, level).min(0.0);
                 }
                 Role::Figuration | Role::Effect if several && self.single => choice.worth -= 0.4 * (2.0 - place).max(0.0),
                 _ => {}
@@ -539,6 +564,8 @@ impl Question<'_> {
         let notes = found.between(self.span.0, self.span.1);
         // What is learned of all; and how the practice asked for differs from it.
         let general = self.taste.learned.habits().section(section.kind);
+        // A practice that does not have a section tells nothing of it.
+        let asked = habit.or(general);
         let share = |habit: Option<&Habit>| {
             (0.9 * habit.map_or(1.0 / 6.0, |habit| habit.share(found.role, &self.roles)) + 0.1 / 6.0).ln()
         };
@@ -548,16 +575,23 @@ impl Question<'_> {
         };
         let known =
             self.told.iter().position(|&told| told == strand).and_then(|place| self.logs.get(at * self.told.len() + place));
-        let mut worth =
-            taste.role * known.map_or_else(|| share(habit), |log| log.max(LEAST_LIKELY) + share(habit) - share(general));
+        let mut worth = known.map_or_else(
+            || taste.role * share(habit),
+            |log| taste.known * log.max(LEAST_LIKELY) + taste.like * (share(asked) - share(general)),
+        );
         if found.is_chordal() {
             let usual = if known.is_some() { nearness(notes, home(general)) } else { 0.0 };
-            worth += CHORD_REGISTER * taste.register * (nearness(notes, home(habit)) - usual);
+            worth +=
+                CHORD_REGISTER * taste.register * (nearness(notes, home(if known.is_some() { asked } else { habit })) - usual);
         } else {
-            let own = self.place(unit, chair, strand, octave, home(habit))?;
+            let place = |octave: i32| self.place(unit, chair, strand, octave, home(if known.is_some() { asked } else { habit }));
+            let own = place(octave)?;
             // How likely the strand is for them is learned; at which octave they have it is asked here.
-            let others = (-2..=2).filter_map(|other| self.place(unit, chair, strand, other, home(habit)));
-            worth += if known.is_some() { own - others.fold(own, f64::max) } else { own };
+            worth += if known.is_some() { own - (-2..=2).filter_map(place).fold(own, f64::max) } else { own };
+            // Whoever has the tune at ease where the sketch has it does not take it lower; who doubles it above may.
+            if found.role == Role::Melody && octave < 0 && found.octaves_in(self.span).is_empty() && at_ease(chair, notes) {
+                worth -= MOVED_TUNE;
+            }
         }
         // The first desk has the tune before the second.
         if found.role == Role::Melody && self.units.len() > self.lineup.sections.len() {
@@ -578,8 +612,6 @@ const KEEPS_THE_TUNE: f64 = 1.2;
 const STAYS: f64 = 5.0;
 /// Phrases after which another colour is due.
 const THEME: u32 = 4;
-/// What a dB of sound power is worth on the tune.
-const HEARD: f64 = 0.06;
 
 /// How much a group wants a rest: brass for their lips, woodwind half as much for their breath; strings do not tire so soon.
 fn tired(chair: &Chair, memory: &Memory, at: usize) -> f64 {
@@ -593,6 +625,14 @@ fn tired(chair: &Chair, memory: &Memory, at: usize) -> f64 {
 
 /// The most fatigue that is told apart ([`Memory::strain`]): a dozen phrases without a rest, or four loud and high ones.
 const EXHAUSTED: f64 = 12.0;
+
+/// What it costs to take a tune down by octaves for whoever has it at ease where it is (ours).
+const MOVED_TUNE: f64 = 1.5;
+
+/// Whether notes lie well for a player as they stand.
+fn at_ease(chair: &Chair, notes: &[SketchNote]) -> bool {
+    notes.iter().all(|note| chair.reach.allows(note.key()) && chair.reach.strain(note.key()) == 0)
+}
 
 /// Seconds to take up another instrument where the tables of `players` say nothing (memory; theirs for woodwind are of this order).
 const UNKNOWN_CHANGE: f64 = 6.0;
