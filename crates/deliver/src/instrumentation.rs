@@ -1,7 +1,8 @@
 //! The line-up in one line, as publishers and libraries print it: "2.2.2.2 – 4.2.3.1 – timp – 2 perc – harp – str".
 //!
 //! Common practice: wind in score order by number of players, flute to bassoon and horn to tuba; a piccolo counts among the flutes, an English horn among
-//! the oboes. Sections beyond those eight are named. Percussionists are as many as [`stands`] needs.
+//! the oboes. Sections beyond those eight are named. Percussionists are as many as [`stands`] needs; a drum
+//! set has a player of its own.
 
 use std::collections::BTreeMap;
 
@@ -60,6 +61,12 @@ pub fn instrumentation(score: &Score, sounding: &Sounding) -> String {
         0 => {}
         count => groups.push(format!("{count} perc")),
     }
+    let sets = score.parts.iter().filter(|part| !part.is_body && instrument(part).is_some_and(|own| own.id == "drum-set"));
+    match sets.map(|part| u32::from(part.players.most.max(1))).sum::<u32>() {
+        0 => {}
+        1 => groups.push("drum set".to_owned()),
+        count => groups.push(format!("{count} drum sets")),
+    }
     groups.extend(
         players
             .iter()
@@ -86,4 +93,29 @@ fn singular(section: Section) -> String {
         _ => "s",
     };
     name.strip_suffix(plural).unwrap_or(name).to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use ripieno_score::{Bar, BarIndex, Crotchets, Note, Unroll};
+
+    #[test]
+    fn a_drum_set_has_its_player() {
+        let part = |id: &str| Part {
+            instrument_id: id.to_owned(),
+            players: PlayerCount::exactly(1),
+            notes: vec![Note { bar: BarIndex(0), duration: Crotchets::ONE, ..Note::default() }],
+            ..Part::default()
+        };
+        let told = |ids: &[&str]| {
+            let parts = ids.iter().map(|id| part(id)).collect();
+            let bars = vec![Bar::new("1", Crotchets::ZERO, Crotchets::whole(4))];
+            let mut score = Score { parts, bars, ..Score::default() };
+            score.finish();
+            instrumentation(&score, &Sounding::new(&score, Unroll::AsPlayed))
+        };
+        assert_eq!(told(&["flute", "drum-set"]), "1.0.0.0 \u{2013} 0.0.0.0 \u{2013} drum set");
+        assert_eq!(told(&["flute", "triangle", "drum-set"]), "1.0.0.0 \u{2013} 0.0.0.0 \u{2013} 1 perc \u{2013} drum set");
+    }
 }

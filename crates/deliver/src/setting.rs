@@ -1,6 +1,6 @@
 //! Books and scores set on pages.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::ops::{ControlFlow, Range};
 
@@ -127,7 +127,7 @@ pub fn set_book(
         part.abbreviation = String::new();
         part.instruments.iter_mut().for_each(|instrument| instrument.name = String::new());
     }
-    let systems = engraved(engraver, &shown, &book.printing(), paper, (EmptyStaves::Shown, 0.0))?;
+    let systems = engraved(engraver, &shown, &book.printing(), paper, (EmptyStaves::Shown, None))?;
     let placed = placed(systems, &book.rests, 0, book.score.bars.len());
     let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, tempo, &placed));
     let divided = division(&placed, &rests, paper, true);
@@ -140,7 +140,7 @@ fn engraved(
     score: &Score,
     printing: &Printing,
     paper: &Paper,
-    (empty, apart): (EmptyStaves, f64),
+    (empty, apart): (EmptyStaves, Option<f64>),
 ) -> Result<Vec<System>, SettingError> {
     let layout = Layout::lines((paper.width - 2.0 * paper.margin) * PIXELS, paper.staff * PIXELS);
     let pages = engraver.engrave_lines(
@@ -266,7 +266,8 @@ fn rests_around(score: &Score, part: &Part, tempo: &TempoMap, lines: &[Placed]) 
 }
 
 /// Sets a full score, its staves as large as the paper allows and its pages filled: where one system leaves half a page empty, staves are made
-/// a little smaller so that two go on it. `seen` hears after each slice how many bars are done; it may hear of them twice.
+/// a little smaller so that two go on it. `seen` hears after each slice how many bars are done; it may hear of them twice, and of
+/// all of them while lines are joined and pages filled.
 ///
 /// # Errors
 /// When the engraver fails, the staves do not fit, or `seen` breaks off.
@@ -278,18 +279,21 @@ pub fn set_score(
     seen: &mut dyn FnMut(usize) -> ControlFlow<()>,
 ) -> Result<Setting, SettingError> {
     let large = systems_of_score(engraver, score, *paper, seen)?;
-    let small = match large.fuller() {
-        Some(staff) => Some(systems_of_score(engraver, score, Paper { staff, ..*paper }, seen)?),
-        None => None,
+    // What is complete is kept whatever becomes of what would be finer.
+    let small = match large.fuller().map(|staff| systems_of_score(engraver, score, Paper { staff, ..*paper }, seen)) {
+        Some(Err(SettingError::BrokenOff)) => return Err(SettingError::BrokenOff),
+        small => small.and_then(Result::ok),
     };
     let mut best = match small {
         Some(small) if small.empty(small.paper.staff) + LEAST_GAIN / 2.0 < large.empty(large.paper.staff) => small,
         _ => large,
     };
+    let mut seen = || if seen(score.bars.len()).is_break() { Err(SettingError::BrokenOff) } else { Ok(()) };
+    join(engraver, score, &mut best, &mut seen)?;
     let rests = vec![0.0; best.placed.len()];
     let divided = division(&best.placed, &rests, &best.paper, false);
-    spread(engraver, score, &mut best, &divided)?;
-    let ScoreSystems { placed, paper } = best;
+    spread(engraver, score, &mut best, &divided, &mut seen)?;
+    let ScoreSystems { placed, paper, .. } = best;
     Ok(on_pages(score, &placed, (divided, &rests), &paper, title, Numbering::Bars))
 }
 
@@ -297,6 +301,8 @@ pub fn set_score(
 struct ScoreSystems {
     placed: Vec<Placed>,
     paper: Paper,
+    /// Systems that know nothing of the one before, or after them: the first ones of slices.
+    edges: BTreeSet<usize>,
 }
 
 /// How much less of its pages must be empty, as a share, for a score to be set smaller.
@@ -352,6 +358,7 @@ fn systems_of_score(
     let bars = score.bars.len();
     // Heights do not depend on the size: slices are engraved at the largest staff, then again where that turns out too large.
     let mut all: Vec<Placed> = Vec::new();
+    let mut edges = BTreeSet::new();
     while all.last().is_none_or(|placed| placed.last.at() + 1 < bars) {
         let from = all.last().map_or(0, |placed| placed.last.at() + 1);
         let found = slice(engraver, score, &paper, from)?;
@@ -361,6 +368,7 @@ fn systems_of_score(
         if most < paper.staff && paper.staff > LEAST_STAFF_OF_SCORE {
             paper.staff = (most * 0.97).max(LEAST_STAFF_OF_SCORE).min(paper.staff - 0.05);
             all.clear();
+            edges.clear();
             continue;
         }
         if most < LEAST_STAFF_OF_SCORE * 0.9 {
@@ -370,18 +378,25 @@ fn systems_of_score(
         if found.is_empty() {
             return Err(EngraveError::NoPage("no system".to_owned()).into());
         }
+        if from > 0 {
+            edges.insert(all.len());
+            // Each last line but that of the score had the next beside it, unless it was a slice by itself.
+            if all.len() == 1 {
+                edges.insert(0);
+            }
+        }
         all.extend(found);
         if seen(all.last().map_or(bars, |placed| placed.last.at() + 1)).is_break() {
             return Err(SettingError::BrokenOff);
         }
     }
-    Ok(ScoreSystems { placed: all, paper })
+    Ok(ScoreSystems { placed: all, paper, edges })
 }
 
 /// The systems of some bars from `from` on; all but those that end the score are whole.
 fn slice(engraver: &dyn Engraver, score: &Score, paper: &Paper, from: usize) -> Result<Vec<Placed>, SettingError> {
     let end = (from + SLICE).min(score.bars.len());
-    let mut systems = engraved_bars(engraver, score, paper, from..end, 0.0)?;
+    let mut systems = engraved_bars(engraver, score, paper, from..end, None)?;
     // The last line of a slice is not full, unless the score ends with it.
     if end < score.bars.len() && systems.len() > 1 {
         systems.pop();
@@ -389,13 +404,19 @@ fn slice(engraver: &dyn Engraver, score: &Score, paper: &Paper, from: usize) -> 
     Ok(placed(systems, &[], from, end - from))
 }
 
-/// Bars of a full score engraved, their staves `apart` farther from each other than usual, in heights of one.
+/// Lines that are to stay as they are, and how much farther from each other than usual their staves are to stand, in heights of one.
+struct Kept<'a> {
+    lines: &'a [Placed],
+    apart: f64,
+}
+
+/// Bars of a full score engraved.
 fn engraved_bars(
     engraver: &dyn Engraver,
     score: &Score,
     paper: &Paper,
     bars: Range<usize>,
-    apart: f64,
+    kept: Option<&Kept<'_>>,
 ) -> Result<Vec<System>, SettingError> {
     let index = |bar: usize| BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
     let from = bars.start;
@@ -407,8 +428,13 @@ fn engraved_bars(
             part.name.clone_from(&part.abbreviation);
         }
     }
-    // The engine keeps to the lines of a document where it has any; a line to be spread out is one as it is.
-    let breaks = if apart > 0.0 { BTreeMap::from([(BarIndex(0), LineBreak::System)]) } else { BTreeMap::new() };
+    let mut breaks = BTreeMap::new();
+    if let Some(Kept { lines, .. }) = kept {
+        let after = lines.last().map(|line| line.last.at() + 1).filter(|after| *after < bars.end);
+        let begun = lines.iter().map(|line| line.first.at()).chain(after);
+        // The engine keeps to the lines of a document where it has any, be it at its beginning.
+        breaks = begun.chain([from]).map(|bar| (index(bar - from), LineBreak::System)).collect();
+    }
     let printing = Printing { goes_on: from > 0, breaks, ..Printing::default() };
     above_strings(&mut piece);
     let empty = match (paper.hides_empty, from) {
@@ -416,7 +442,39 @@ fn engraved_bars(
         (true, 0) => EmptyStaves::HiddenAfterFirst,
         (true, _) => EmptyStaves::Hidden,
     };
-    engraved(engraver, &piece, &printing, paper, (empty, apart))
+    engraved(engraver, &piece, &printing, paper, (empty, kept.map(|kept| kept.apart)))
+}
+
+/// Engraves lines anew with the bar before and the bar after them beside, so that ties, slurs and hairpins go over their ends and what changes there
+/// is announced; `None` where their bars no longer make these lines.
+fn again(engraver: &dyn Engraver, score: &Score, paper: &Paper, kept: &Kept<'_>) -> Result<Option<Vec<Placed>>, SettingError> {
+    let (Some(first), Some(last)) = (kept.lines.first(), kept.lines.last()) else { return Ok(None) };
+    let (from, end) = (first.first.at(), last.last.at() + 1);
+    let beside = from.saturating_sub(1)..(end + 1).min(score.bars.len());
+    let before = usize::from(beside.start < from);
+    let systems = engraved_bars(engraver, score, paper, beside.clone(), Some(kept))?;
+    let is_as_many = systems.len() == before + kept.lines.len() + usize::from(beside.end > end);
+    let systems: Vec<System> = systems.into_iter().skip(before).take(kept.lines.len()).collect();
+    let same = kept.lines.iter().zip(&systems).all(|(line, system)| system.bars.len() == line.system.bars.len());
+    let placed = systems.into_iter().zip(kept.lines).map(|(system, line)| Placed { system, first: line.first, last: line.last });
+    Ok((is_as_many && same).then(|| placed.collect()))
+}
+
+/// Joins slices: the lines at their edges are engraved with what is beside them.
+fn join(engraver: &dyn Engraver, score: &Score, systems: &mut ScoreSystems, seen: &mut Seen<'_>) -> Result<(), SettingError> {
+    let room = room(&systems.paper, false);
+    for &edge in &systems.edges {
+        seen()?;
+        let most = if edge == 0 { room.first } else { room.other };
+        let kept = Kept { lines: &systems.placed[edge..=edge], apart: 0.0 };
+        // A line that cannot be joined stays as it is, complete by itself.
+        if let Ok(Some(joined)) = again(engraver, score, &systems.paper, &kept)
+            && joined.iter().all(|line| line_of(line, 0.0).height <= most)
+        {
+            systems.placed.splice(edge..=edge, joined);
+        }
+    }
+    Ok(())
 }
 
 /// Empty room on a page, as a share, that staves are spread out to fill.
@@ -427,12 +485,16 @@ const FILLED: f64 = 0.9;
 const MOST_APART: f64 = 2.0;
 const TRIES: usize = 3;
 
+/// Asked whether to go on.
+type Seen<'a> = dyn FnMut() -> Result<(), SettingError> + 'a;
+
 /// Spreads out the staves of pages that would end half empty because the next system does not fit on them.
 fn spread(
     engraver: &dyn Engraver,
     score: &Score,
     systems: &mut ScoreSystems,
     pages: &[Range<usize>],
+    seen: &mut Seen<'_>,
 ) -> Result<(), SettingError> {
     let room = room(&systems.paper, false);
     let heights = |lines: &[Placed]| lines.iter().map(|placed| line_of(placed, 0.0).height).sum::<f64>();
@@ -449,7 +511,9 @@ fn spread(
         let mut apart = (wanted / between / STAFF).min(MOST_APART);
         let mut best: Option<Vec<Placed>> = None;
         for _ in 0..TRIES {
-            let Some(wider) = spread_lines(engraver, score, &systems.paper, lines, apart)? else { break };
+            seen()?;
+            // Whatever fails, the page is there as it was.
+            let Ok(Some(wider)) = again(engraver, score, &systems.paper, &Kept { lines, apart }) else { break };
             let gained = heights(&wider) - taken;
             if taken + gained > height {
                 break;
@@ -467,25 +531,6 @@ fn spread(
         }
     }
     Ok(())
-}
-
-/// Lines with their staves so far apart; `None` where their bars no longer make one line each.
-fn spread_lines(
-    engraver: &dyn Engraver,
-    score: &Score,
-    paper: &Paper,
-    lines: &[Placed],
-    apart: f64,
-) -> Result<Option<Vec<Placed>>, SettingError> {
-    let mut wider = Vec::new();
-    for line in lines {
-        let mut own = engraved_bars(engraver, score, paper, line.first.at()..line.last.at() + 1, apart)?;
-        let Some(system) = own.pop().filter(|system| own.is_empty() && system.bars.len() == line.system.bars.len()) else {
-            return Ok(None);
-        };
-        wider.push(Placed { system, first: line.first, last: line.last });
-    }
-    Ok(Some(wider))
 }
 
 /// Tempi and rehearsal marks stand over the strings as well as on top of the page (for tempi the Guidelines for Music Preparation of the

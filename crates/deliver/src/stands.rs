@@ -1,9 +1,10 @@
 //! Percussion shared out among players: who takes which instrument in which bars.
 //!
 //! What is played on one instrument without a pause long enough to walk away from it is one person's. Phrases are given out in order of
-//! time to whoever is free, first to who stands at that instrument, then to who has played it before, then to who plays what shares its
-//! part, then to who has the fewest to look after. Somebody new comes in only where nobody is free, so that there are no more players than
-//! sound or walk at once. Times to go from one instrument to another are those of `ripieno_players` (common practice). Timpani have a
+//! time to whoever is free, first to who stands at that instrument, then to who is not wanted again where they stand before they could be back,
+//! then to who has played it before, then to who plays what shares its part, then to who has the fewest to look after. Somebody new comes in only
+//! where nobody is free, so that there are few; another order of walks might do with fewer still. What is for several players is given to as
+//! many. Times to go from one instrument to another are those of `ripieno_players` (common practice). Timpani have a
 //! player of their own.
 
 use std::collections::BTreeMap;
@@ -34,6 +35,7 @@ pub struct StandInstrument {
 type Station = (usize, u8);
 
 /// What is played at one instrument without leaving it.
+#[derive(Clone)]
 struct Phrase {
     station: Station,
     start: f64,
@@ -88,24 +90,34 @@ fn phrases(score: &Score, sounding: &Sounding, part: usize) -> Vec<Phrase> {
     found
 }
 
-/// Shares the percussion of a score out among as few players as are needed.
+/// Shares the percussion of a score out among few players.
 #[must_use]
 pub fn stands(score: &Score, sounding: &Sounding) -> Vec<Stand> {
     let parts = (0..score.parts.len()).filter(|&part| is_shared(&score.parts[part]));
     let mut all: Vec<Phrase> = parts.flat_map(|part| phrases(score, sounding, part)).collect();
     all.sort_by(|a, b| a.start.total_cmp(&b.start).then(a.station.cmp(&b.station)));
+    let mut begins: BTreeMap<Station, Vec<f64>> = BTreeMap::new();
+    all.iter().for_each(|phrase| begins.entry(phrase.station).or_default().push(phrase.start));
     let mut players: Vec<Player> = Vec::new();
-    for phrase in all {
+    let hands = |phrase: &Phrase| usize::from(score.parts[phrase.station.0].players.least.max(1));
+    let turns = all.into_iter().flat_map(|phrase| std::iter::repeat_n(phrase.clone(), hands(&phrase)));
+    for phrase in turns {
         let walk = time_to(&score.parts[phrase.station.0]);
         let is_free = |player: &Player| {
             let (station, until) = player.last;
             until + if station == phrase.station { 0.0 } else { walk } <= phrase.start
         };
-        // Stands there, has played it, plays what shares its part, has few others to look after.
+        // Whether the instrument they stand at is wanted again before they could be back.
+        let is_wanted = |player: &Player| {
+            let starts = begins.get(&player.last.0).map_or(&[][..], Vec::as_slice);
+            let next = starts.get(starts.partition_point(|start| *start <= phrase.start));
+            next.is_some_and(|next| *next < phrase.end + time_to(&score.parts[player.last.0.0]))
+        };
+        // Stands there, is not wanted where they stand, has played it, plays what shares its part, has few others to look after.
         let rank = |player: &Player| {
             let has = |is: &dyn Fn(Station) -> bool| player.played.iter().any(|(station, _)| is(*station));
             let (knows, near) = (has(&|one| one == phrase.station), has(&|one| one.0 == phrase.station.0));
-            (player.last.0 != phrase.station, !knows, !near, player.played.len())
+            (player.last.0 != phrase.station, is_wanted(player), !knows, !near, player.played.len())
         };
         let chosen = (0..players.len()).filter(|&at| is_free(&players[at])).min_by_key(|&at| (rank(&players[at]), at));
         let last = (phrase.station, phrase.end);
@@ -166,6 +178,27 @@ mod tests {
         // Whoever has played it plays it again, though another is free as well.
         let again = told(vec![part("snare-drum", "Snare drum", &[0, 20]), part("triangle", "Triangle", &[0, 10, 30])]);
         assert_eq!(again, [vec![own("Snare drum", &[0, 20])], vec![own("Triangle", &[0, 10, 30])]]);
+    }
+
+    #[test]
+    fn who_is_wanted_where_they_stand_stays() {
+        // Two seconds a bar, both free from 8.5 s on. Whoever has the cymbal at 12 s is back at a xylophone from 15.5 s, which is played at 14 s: by
+        // hand, the triangle player goes, and the other stays.
+        let parts = vec![
+            part("xylophone", "Xylophone", &[4, 7]),
+            part("triangle", "Triangle", &[4]),
+            part("suspended-cymbal", "Suspended cymbal", &[6]),
+        ];
+        let names = |stand: Vec<(String, Vec<u32>)>| stand.into_iter().map(|one| one.0).collect::<Vec<_>>();
+        let told: Vec<Vec<String>> = told(parts).into_iter().map(names).collect();
+        assert_eq!(told, [vec!["Xylophone"], vec!["Triangle", "Suspended cymbal"]]);
+    }
+
+    #[test]
+    fn what_is_for_two_is_given_to_two() {
+        let mut cymbals = part("suspended-cymbal", "Cymbals", &[0]);
+        cymbals.players = ripieno_score::PlayerCount::exactly(2);
+        assert_eq!(told(vec![cymbals, part("triangle", "Triangle", &[8])]).len(), 2);
     }
 
     #[test]

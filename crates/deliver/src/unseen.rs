@@ -3,7 +3,9 @@
 //! Files hide notes to play something back or to space a bar. Nobody plays from them, but they break a long rest in two, push rests off the
 //! staff and keep a silent staff in its system; so they do not go to the stands.
 
-use ripieno_score::{NoteFlags, Part};
+use std::collections::BTreeMap;
+
+use ripieno_score::{Edge, Mark, NoteFlags, Part};
 
 /// Leaves out the hidden notes of a part; for each note it had, whether it is still there.
 pub(crate) fn leave_out(part: &mut Part) -> Vec<bool> {
@@ -20,7 +22,13 @@ pub(crate) fn leave_out(part: &mut Part) -> Vec<bool> {
         })
         .collect();
     let stays = |index: u32| keep.get(index as usize).copied().unwrap_or(false);
-    part.marks.retain(|(index, _)| stays(*index));
+    loosen_ties(part, &keep);
+    let halves = halves(part, &keep);
+    let mut place = 0..;
+    part.marks.retain(|(index, _)| {
+        let is_half = place.next().is_some_and(|place| halves.binary_search(&place).is_ok());
+        stays(*index) && !is_half
+    });
     part.marks.iter_mut().for_each(|(index, _)| *index = places[*index as usize]);
     // The first note that is seen of a chord carries its stem.
     let mut headless = false;
@@ -38,6 +46,62 @@ pub(crate) fn leave_out(part: &mut Part) -> Vec<bool> {
     let mut kept = keep.iter();
     part.notes.retain(|_| kept.next() == Some(&true));
     keep
+}
+
+/// Places among the marks of those that stay while the other end of their span goes, in order.
+fn halves(part: &Part, keep: &[bool]) -> Vec<usize> {
+    let stays = |note: u32| keep.get(note as usize).copied().unwrap_or(false);
+    let mut open: BTreeMap<(u8, u8), Vec<usize>> = BTreeMap::new();
+    let mut found = Vec::new();
+    for (place, (note, mark)) in part.marks.iter().enumerate() {
+        let (kind, number, edge) = match mark {
+            Mark::Slur { edge, number } => (0, *number, *edge),
+            Mark::TrillLine { edge, number } => (1, *number, *edge),
+            Mark::Glissando { edge, number, .. } => (2, *number, *edge),
+            Mark::Tuplet { edge, number, .. } => (3, *number, *edge),
+            _ => continue,
+        };
+        let waiting = open.entry((kind, number)).or_default();
+        match edge {
+            Edge::Start => waiting.push(place),
+            Edge::Continue => {}
+            Edge::Stop => {
+                let Some(start) = waiting.pop() else { continue };
+                match (stays(part.marks[start].0), stays(*note)) {
+                    (true, false) => found.push(start),
+                    (false, true) => found.push(place),
+                    _ => {}
+                }
+            }
+        }
+    }
+    found.sort_unstable();
+    found
+}
+
+/// Ends the ties between notes that stay and notes that go.
+fn loosen_ties(part: &mut Part, keep: &[bool]) {
+    // Ties not yet arrived: at most one of each pitch in each voice.
+    let mut open: Vec<usize> = Vec::new();
+    for at in 0..part.notes.len() {
+        let (head, voice, flags) = (part.notes[at].head, part.notes[at].voice, part.notes[at].flags);
+        if flags.contains(NoteFlags::TIE_STOP) {
+            let same = |other: &usize| part.notes[*other].head == head;
+            let own = open.iter().rposition(|other| same(other) && part.notes[*other].voice == voice);
+            if let Some(place) = own.or_else(|| open.iter().rposition(same)) {
+                let from = open.remove(place);
+                match (keep[from], keep[at]) {
+                    (true, false) => part.notes[from].flags -= NoteFlags::TIE_START,
+                    (false, true) => part.notes[at].flags -= NoteFlags::TIE_STOP,
+                    _ => {}
+                }
+            }
+        }
+        if flags.contains(NoteFlags::TIE_START) {
+            open.retain(|other| part.notes[*other].head != head || part.notes[*other].voice != voice);
+            open.push(at);
+        }
+    }
 }
 
 #[cfg(test)]
@@ -59,12 +123,41 @@ mod tests {
                 note(5, chord),
                 note(6, NoteFlags::empty()),
             ],
-            marks: vec![(0, slur(Edge::Start)), (1, slur(Edge::Stop)), (5, slur(Edge::Stop))],
+            marks: vec![
+                (0, slur(Edge::Start)),
+                (1, slur(Edge::Stop)),
+                (1, slur(Edge::Start)),
+                (2, slur(Edge::Stop)),
+                (2, slur(Edge::Start)),
+                (5, slur(Edge::Stop)),
+            ],
             ..Part::default()
         };
         assert_eq!(leave_out(&mut part), [true, false, true, false, true, true]);
         let left: Vec<(u8, bool)> = part.notes.iter().map(|note| (note.velocity, note.flags.contains(chord))).collect();
         assert_eq!(left, [(1, false), (3, false), (5, true), (6, false)]);
-        assert_eq!(part.marks, [(0, slur(Edge::Start)), (3, slur(Edge::Stop))]);
+        // Of a slur to or from what is left out nothing stays.
+        assert_eq!(part.marks, [(1, slur(Edge::Start)), (3, slur(Edge::Stop))]);
+    }
+
+    #[test]
+    fn a_tie_to_what_nobody_sees_ends() {
+        let (start, stop, hidden) = (NoteFlags::TIE_START, NoteFlags::TIE_STOP, NoteFlags::HIDDEN);
+        let note = |voice: u16, flags: NoteFlags| Note { voice, flags, ..Note::default() };
+        let mut part = Part {
+            notes: vec![
+                note(1, start),
+                note(2, start | hidden),
+                note(1, start | stop),
+                note(2, stop | hidden),
+                note(1, stop | hidden | start),
+                note(1, stop),
+            ],
+            ..Part::default()
+        };
+        leave_out(&mut part);
+        let left: Vec<NoteFlags> = part.notes.iter().map(|note| note.flags).collect();
+        // What is tied in another voice beside it is no business of a tie that is seen.
+        assert_eq!(left, [start, stop, NoteFlags::empty()]);
     }
 }

@@ -2,13 +2,15 @@
 
 #![allow(clippy::unwrap_used, clippy::print_stderr)] // a test may stop at the first surprise
 
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::ops::ControlFlow;
 use std::path::Path;
 
 use ripieno_deliver::{BookOptions, Paper, Setting, Title, books, set_book, set_score};
-use ripieno_engraving::{EngraveError, Engraver, engraver, pdf};
-use ripieno_formats::musicxml::{write, write_printed};
-use ripieno_formats::{Limits, read_file};
+use ripieno_engraving::{EmptyStaves, EngraveError, Engraver, Layout, System, engraver, key_changes, pdf};
+use ripieno_formats::musicxml::{LineBreak, Printing, write, write_printed};
+use ripieno_formats::{Limits, read, read_file};
 use ripieno_score::{BarIndex, Score, Sounding, Unroll};
 
 fn demo() -> Score {
@@ -129,4 +131,181 @@ fn what_cannot_be_set_is_told() {
     let error = set_score(&*engraver, &score, &small, &Title::default(), &mut |_| ControlFlow::Continue(())).unwrap_err();
     assert!(error.to_string().contains("choose larger paper"), "{error}");
     assert!(score.bars.get(BarIndex(108).at()).is_some());
+}
+
+/// Nine winds over forty bars with signs that reach from line to line: notes tied for three bars, slurs and hairpins of five, a repeat, endings of
+/// three bars, dal segno al coda, a key and a metre that change.
+fn full_of_signs() -> Score {
+    const NAMES: [&str; 9] =
+        ["Flute", "Oboe", "Clarinet in A", "Bassoon", "Trumpet in C", "Trombone", "Bass Trombone", "Tuba", "Alto Flute"];
+    let mut text = String::from("<score-partwise version=\"4.0\"><part-list>");
+    for (part, name) in NAMES.iter().enumerate() {
+        let _ = write!(text, "<score-part id=\"P{part}\"><part-name>{name}</part-name></score-part>");
+    }
+    text += "</part-list>";
+    for part in 0..NAMES.len() {
+        let _ = write!(text, "<part id=\"P{part}\">");
+        let (octave, first) = (if part % 2 == 0 { 5 } else { 3 }, part == 0);
+        for bar in 1..=40 {
+            let _ = write!(text, "<measure number=\"{bar}\">");
+            let left = match bar {
+                5 => "<repeat direction=\"forward\"/>",
+                20 => "<ending number=\"1\" type=\"start\"/>",
+                23 => "<ending number=\"2\" type=\"start\"/>",
+                _ => "",
+            };
+            if !left.is_empty() {
+                let _ = write!(text, "<barline location=\"left\">{left}</barline>");
+            }
+            match bar {
+                1 => {
+                    text += "<attributes><divisions>1</divisions><key><fifths>1</fifths></key><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
+                }
+                _ if bar % 7 == 0 => {
+                    let _ = write!(text, "<attributes><key><fifths>{}</fifths></key></attributes>", bar % 5);
+                }
+                _ => {}
+            }
+            let sign = |kind: &str, sound: &str| {
+                format!("<direction><direction-type>{kind}</direction-type><sound {sound}/></direction>")
+            };
+            let jump = match bar {
+                3 => sign("<segno/>", "segno=\"a\""),
+                30 => sign("<words>To Coda</words>", "tocoda=\"b\""),
+                36 => sign("<words>D.S. al Coda</words>", "dalsegno=\"a\""),
+                37 => sign("<coda/>", "coda=\"b\""),
+                _ => String::new(),
+            };
+            if first {
+                text += &jump;
+            }
+            match bar % 5 {
+                2 => text += "<direction><direction-type><wedge type=\"crescendo\"/></direction-type></direction>",
+                _ => {}
+            }
+            let (starts, stops) = (bar % 3 != 0 && bar < 40, bar % 3 != 1 && bar > 1);
+            let (mut ties, mut tied) = (String::new(), String::new());
+            for (is, edge) in [(stops, "stop"), (starts, "start")] {
+                if is {
+                    let _ = write!(ties, "<tie type=\"{edge}\"/>");
+                    let _ = write!(tied, "<tied type=\"{edge}\"/>");
+                }
+            }
+            // Each group its own pitch, so that no tie can be taken for that of the next.
+            let step = ["G", "A", "B", "F"][(bar - 1) / 3 % 4];
+            let slur = match bar % 5 {
+                3 if bar < 38 => "<slur number=\"1\" type=\"start\"/>",
+                1 if bar > 1 => "<slur number=\"1\" type=\"stop\"/>",
+                _ => "",
+            };
+            let _ = write!(
+                text,
+                "<note><pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>4</duration>{ties}<voice>1</voice><type>whole</type><notations>{tied}{slur}</notations></note>"
+            );
+            if bar % 5 == 1 && bar > 1 {
+                text += "<direction><direction-type><wedge type=\"stop\"/></direction-type></direction>";
+            }
+            let right = match bar {
+                12 => "<repeat direction=\"backward\"/>",
+                22 => "<ending number=\"1\" type=\"stop\"/><repeat direction=\"backward\"/>",
+                25 => "<ending number=\"2\" type=\"stop\"/>",
+                _ => "",
+            };
+            if !right.is_empty() {
+                let _ = write!(text, "<barline location=\"right\">{right}</barline>");
+            }
+            text += "</measure>";
+        }
+        text += "</part>";
+    }
+    text += "</score-partwise>";
+    read("test.musicxml", text.as_bytes(), &Limits::default()).unwrap().score
+}
+
+/// How often each kind of sign is drawn in a line: the engine's names for what it draws, and the signs of its font.
+fn signs(line: &System) -> BTreeMap<String, usize> {
+    let mut found = BTreeMap::new();
+    let names = line.body.split(" class=\"").skip(1).filter_map(|rest| rest.split(['"', ' ']).next());
+    let glyphs = line.body.split("href=\"#").skip(1).filter_map(|rest| rest.split(['"', '-']).next());
+    // What stands before a line differs: names, and in a piece of a score their short forms.
+    for name in names.filter(|name| !name.starts_with("label") && !matches!(*name, "text" | "rend" | "system")).chain(glyphs) {
+        *found.entry(name.to_owned()).or_default() += 1;
+    }
+    found
+}
+
+/// Whatever is cut to be engraved, and however far staves are spread out, each line has the signs it has where the whole score is engraved at
+/// once on the same lines.
+#[test]
+fn pages_have_the_signs_of_the_whole() {
+    let Some(engraver) = engine() else { return };
+    let score = full_of_signs();
+    let mut spread = 0;
+    for height in [330.0, 420.0] {
+        let paper = Paper { height, least_staff: 6.0, hides_empty: false, ..Paper::SCORE_A3 };
+        let setting = set_score(&*engraver, &score, &paper, &Title::default(), &mut |_| ControlFlow::Continue(())).unwrap();
+        holds_every_bar(&setting, score.bars.len());
+        let breaks = setting.lines.iter().map(|line| (line.1, LineBreak::System)).collect();
+        let pixels = |millimetres: f64| millimetres * 96.0 / 25.4;
+        let layout = Layout::lines(pixels(paper.width - 2.0 * paper.margin), pixels(setting.staff));
+        let document = write_printed(&score, &Printing { breaks, ..Printing::default() });
+        let whole = engraver.engrave_lines(document.as_bytes(), &layout, &key_changes(&score), EmptyStaves::Shown, Some(0.0));
+        let whole: Vec<System> = System::of_pages(&whole.unwrap()).unwrap().into_iter().map(System::without_numbers).collect();
+        let set = System::of_pages(&setting.pages).unwrap();
+        assert_eq!((set.len(), whole.len()), (setting.lines.len(), setting.lines.len()));
+        for ((line, own), whole) in setting.lines.iter().zip(&set).zip(&whole) {
+            assert_eq!(signs(own), signs(whole), "paper {height} mm high, bars {} to {}", line.1.0 + 1, line.2.0 + 1);
+            spread += usize::from(own.staff_foot - own.staff_top > whole.staff_foot - whole.staff_top + 100.0);
+        }
+        // As many as the score has, a tie that goes over the end of a line in two pieces.
+        let dots: usize = set.iter().map(|line| signs(line).get("E044").copied().unwrap_or(0)).sum();
+        assert!(dots > 0, "{:?}", signs(&set[0]));
+    }
+    assert!(spread > 1, "some pages are spread out");
+}
+
+/// What would make a finished score finer may fail or be broken off: the score is kept, and stopping is heard.
+#[test]
+fn a_finished_score_is_kept() {
+    struct Failing {
+        inner: Box<dyn Engraver>,
+    }
+    impl Engraver for Failing {
+        fn engrave_keyed(
+            &self,
+            musicxml: &[u8],
+            layout: &Layout,
+            keys: &[ripieno_engraving::KeyChange],
+        ) -> Result<Vec<ripieno_engraving::Page>, EngraveError> {
+            self.inner.engrave_keyed(musicxml, layout, keys)
+        }
+
+        /// Fails at whatever is engraved a second time.
+        fn engrave_lines(
+            &self,
+            musicxml: &[u8],
+            layout: &Layout,
+            keys: &[ripieno_engraving::KeyChange],
+            empty: EmptyStaves,
+            apart: Option<f64>,
+        ) -> Result<Vec<ripieno_engraving::Page>, EngraveError> {
+            if apart.is_some() {
+                return Err(EngraveError::TooSlow);
+            }
+            self.inner.engrave_lines(musicxml, layout, keys, empty, apart)
+        }
+    }
+    let Some(engraver) = engine() else { return };
+    let score = full_of_signs();
+    let paper = Paper { height: 330.0, least_staff: 6.0, hides_empty: false, ..Paper::SCORE_A3 };
+    let failing = Failing { inner: engraver };
+    let setting = set_score(&failing, &score, &paper, &Title::default(), &mut |_| ControlFlow::Continue(())).unwrap();
+    holds_every_bar(&setting, score.bars.len());
+    // The last bar is done once; what follows asks again, and is broken off.
+    let mut done = 0;
+    let stop = set_score(&failing, &score, &paper, &Title::default(), &mut |bars| {
+        done += usize::from(bars == score.bars.len());
+        if done > 1 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    });
+    assert_eq!(stop.unwrap_err().to_string(), "broken off");
 }

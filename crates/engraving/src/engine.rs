@@ -62,7 +62,7 @@ impl Engine {
 
 impl Engraver for Engine {
     fn engrave_keyed(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, false, EmptyStaves::Shown, 0.0), keys, EmptyStaves::Shown)
+        self.answer(musicxml, options(layout, false, EmptyStaves::Shown, None), keys, EmptyStaves::Shown)
     }
 
     fn engrave_lines(
@@ -71,7 +71,7 @@ impl Engraver for Engine {
         layout: &Layout,
         keys: &[KeyChange],
         empty: EmptyStaves,
-        apart: f64,
+        apart: Option<f64>,
     ) -> Result<Vec<Page>, EngraveError> {
         self.answer(musicxml, options(layout, true, empty, apart), keys, empty)
     }
@@ -229,9 +229,10 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
 const USUAL_APART: f64 = 12.0;
 const MOST_APART: f64 = 48.0;
 
-/// `fills`: lines are drawn out to the width of the page, which stays as it is. Staves are `apart` farther from each other, in heights of one.
-fn options(layout: &Layout, fills: bool, empty: EmptyStaves, apart: f64) -> String {
-    let distance = (USUAL_APART + 8.0 * apart).clamp(USUAL_APART, MOST_APART);
+/// `fills`: lines are drawn out to the width of the page, which stays as it is. `apart`: lines are those of the document, their staves so much
+/// farther from each other, in heights of one.
+fn options(layout: &Layout, fills: bool, empty: EmptyStaves, apart: Option<f64>) -> String {
+    let distance = (USUAL_APART + 8.0 * apart.unwrap_or(0.0)).clamp(USUAL_APART, MOST_APART);
     let scale = systems::scale(layout.staff.clamp(6.0, 144.0));
     let units = |pixels: u32| (f64::from(pixels) * 100.0 / scale).round();
     json!({
@@ -248,8 +249,7 @@ fn options(layout: &Layout, fills: bool, empty: EmptyStaves, apart: f64) -> Stri
         "pageMarginBottom": 130,
         "header": "none",
         "footer": "none",
-        // What is spread out is a line already, which must not break anew.
-        "breaks": if apart > 0.0 { "encoded" } else { "auto" },
+        "breaks": if apart.is_some() { "encoded" } else { "auto" },
         "condense": if empty == EmptyStaves::Shown { "none" } else { "encoded" },
         "condenseFirstPage": empty == EmptyStaves::Hidden,
         "systemDivider": "none",

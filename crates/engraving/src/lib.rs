@@ -150,8 +150,9 @@ pub trait Engraver: Send + Sync {
         self.engrave_keyed(musicxml, layout, &[])
     }
 
-    /// As [`Self::engrave_keyed`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full. Staves stand
-    /// `apart` farther from each other than usual, in heights of a staff; where that is more than nothing, the document is one line.
+    /// As [`Self::engrave_keyed`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full. `apart` keeps
+    /// to the lines of the document, whose staves stand so much farther from each other than usual, in heights of a staff; without it lines are as
+    /// full as they can be.
     ///
     /// # Errors
     /// As [`Self::engrave_keyed`].
@@ -161,7 +162,7 @@ pub trait Engraver: Send + Sync {
         layout: &Layout,
         keys: &[KeyChange],
         empty: EmptyStaves,
-        apart: f64,
+        apart: Option<f64>,
     ) -> Result<Vec<Page>, EngraveError>;
 }
 

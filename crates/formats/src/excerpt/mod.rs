@@ -178,7 +178,7 @@ pub fn cut(score: &Score, cut: &Cut) -> Result<Excerpt, CutError> {
 }
 
 /// The same as pages of the whole that go on where others ended: clef, key and transposition are there, but what the reader knows from the pages
-/// before (dynamic, tempo, way of playing) is not said again.
+/// before (dynamic, tempo, way of playing) is not said again. Repeats, endings and jumps stand as they do in the whole, wherever their other ends are.
 ///
 /// # Errors
 /// As [`cut`].
@@ -189,7 +189,11 @@ pub fn cut_pages(score: &Score, cut: &Cut) -> Result<Excerpt, CutError> {
 fn piece(score: &Score, cut: &Cut, says_what_holds: bool) -> Result<Excerpt, CutError> {
     let window = Window::new(score, cut.first, cut.last)?;
     let chosen = chosen_parts(score, window, &cut.parts)?;
-    let (bars, dropped_jumps) = repeats::bars(score, window);
+    let (bars, dropped_jumps) = if says_what_holds {
+        repeats::bars(score, window)
+    } else {
+        (repeats::bars_of_pages(score, window), repeats::Dropped::none())
+    };
     let mut excerpt = Excerpt {
         score: Score {
             about: score.about.clone(),

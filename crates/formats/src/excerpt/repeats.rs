@@ -1,4 +1,4 @@
-//! Repeats, endings and jumps of an excerpt: kept where the excerpt holds the whole of them.
+//! Repeats, endings and jumps of an excerpt: kept where the excerpt holds the whole of them. Pages that go on where others ended keep all.
 
 use ripieno_score::{Bar, Direction, DirectionKind, Jump, Score};
 
@@ -9,6 +9,10 @@ use crate::musicxml::jump_in_words;
 pub(super) struct Dropped(Vec<Jump>);
 
 impl Dropped {
+    pub(super) const fn none() -> Self {
+        Self(Vec::new())
+    }
+
     /// Whether the direction prints one of them.
     pub(super) fn says(&self, direction: &Direction) -> bool {
         let DirectionKind::Words(text) = &direction.kind else { return false };
@@ -23,10 +27,7 @@ fn same_kind(a: &Jump, b: &Jump) -> bool {
 /// The bars of the excerpt, and the jumps left out.
 pub(super) fn bars(score: &Score, window: Window) -> (Vec<Bar>, Dropped) {
     let (first, last) = (window.first.at(), window.last.at());
-    let mut bars: Vec<Bar> = (first..=last).map(|index| numbered(&score.bars[index], index)).collect();
-    if bars[0].metre.is_none() {
-        bars[0].metre = score.bars[..first].iter().rev().find_map(|bar| bar.metre.clone());
-    }
+    let mut bars = within(score, window);
     let sections = sections(&score.bars);
     for (index, bar) in (first..=last).zip(&mut bars) {
         let whole = sections[index].is_some_and(|(start, end)| first <= start && end <= last);
@@ -39,6 +40,35 @@ pub(super) fn bars(score: &Score, window: Window) -> (Vec<Bar>, Dropped) {
     }
     let dropped = drop_jumps(&mut bars, first == 0);
     (bars, dropped)
+}
+
+/// The bars with all signs of the whole. An ending that goes on over an edge is begun or stopped there, so that none is left hanging.
+pub(super) fn bars_of_pages(score: &Score, window: Window) -> Vec<Bar> {
+    let mut bars = within(score, window);
+    if let Some(begun) = window.first.at().checked_sub(1).and_then(|before| ending_over(&score.bars, before)) {
+        bars[0].ending_start.clone_from(&score.bars[begun].ending_start);
+    }
+    if let Some(last) = bars.last_mut() {
+        last.ending_stop |= ending_over(&score.bars, window.last.at()).is_some();
+    }
+    bars
+}
+
+/// Where the ending begins that goes on over the end of a bar; `None` where none does, or it is never stopped.
+fn ending_over(bars: &[Bar], bar: usize) -> Option<usize> {
+    let begun = (0..=bar).rev().find(|&at| bars[at].ending_stop || !bars[at].ending_start.is_empty())?;
+    let next = bars[bar + 1..].iter().find(|next| next.ending_stop || !next.ending_start.is_empty())?;
+    (!bars[begun].ending_stop && next.ending_start.is_empty()).then_some(begun)
+}
+
+/// The window's bars, the first with the metre in force.
+fn within(score: &Score, window: Window) -> Vec<Bar> {
+    let (first, last) = (window.first.at(), window.last.at());
+    let mut bars: Vec<Bar> = (first..=last).map(|index| numbered(&score.bars[index], index)).collect();
+    if bars[0].metre.is_none() {
+        bars[0].metre = score.bars[..first].iter().rev().find_map(|bar| bar.metre.clone());
+    }
+    bars
 }
 
 /// For each bar the repeated section it belongs to, from its first bar to the last bar of its last ending; `None` outside any.
@@ -126,13 +156,17 @@ mod tests {
     fn left(signs: &[&str], first: u32, last: u32) -> String {
         let score = score(signs);
         let window = Window::new(&score, BarIndex(first - 1), BarIndex(last - 1)).unwrap();
-        let (bars, _) = bars(&score, window);
+        told(&bars(&score, window).0)
+    }
+
+    fn told(bars: &[Bar]) -> String {
         let sign = |bar: &Bar| {
             let mut text = bar.number.to_string();
             text += if bar.repeat_start { "|:" } else { "" };
             bar.ending_start.iter().for_each(|number| text += &format!("({number})"));
             bar.jumps.iter().for_each(|jump| text += &format!("{jump:?}").chars().next().unwrap().to_string());
             text += if bar.repeat_end.is_some() { ":|" } else { "" };
+            text += if bar.ending_stop { "]" } else { "" };
             text
         };
         bars.iter().map(sign).collect::<Vec<_>>().join(" ")
@@ -153,7 +187,7 @@ mod tests {
     #[test]
     fn endings_stay_together_or_go_together() {
         let signs = ["|:", "-", "1 ] :|", "2", "]", "-"];
-        assert_eq!(left(&signs, 1, 6), "1|: 2 3(1):| 4(2) 5 6");
+        assert_eq!(left(&signs, 1, 6), "1|: 2 3(1):|] 4(2) 5] 6");
         assert_eq!(left(&signs, 1, 3), "1 2 3");
         assert_eq!(left(&signs, 2, 6), "2 3 4 5 6");
         assert_eq!(left(&signs, 4, 6), "4 5 6");
@@ -165,5 +199,19 @@ mod tests {
         assert_eq!(left(&signs, 2, 4), "2S 3F 4D");
         assert_eq!(left(&signs, 3, 5), "3 4 5");
         assert_eq!(left(&signs, 1, 5), "1 2S 3F 4D 5D");
+    }
+    #[test]
+    fn pages_keep_the_signs_of_the_whole() {
+        let signs = ["segno", "|:", "1", "fine ] :|", "2", "-", "] ds", "1"];
+        let pages = |first: u32, last: u32| {
+            let score = score(&signs);
+            told(&bars_of_pages(&score, Window::new(&score, BarIndex(first - 1), BarIndex(last - 1)).unwrap()))
+        };
+        assert_eq!(pages(1, 8), "1S 2|: 3(1) 4F:|] 5(2) 6 7D] 8(1)");
+        // Cut within endings: each piece of one is whole, and the rest is as it was.
+        assert_eq!(pages(2, 3), "2|: 3(1)]");
+        assert_eq!(pages(4, 5), "4(1)F:|] 5(2)]");
+        assert_eq!(pages(6, 8), "6(2) 7D] 8(1)");
+        assert_eq!(pages(8, 8), "8(1)");
     }
 }
