@@ -10,10 +10,16 @@ pub(crate) fn is_for_all(part: &Part, direction: &Direction) -> bool {
     is_tempo(part, direction) || matches!(&direction.kind, DirectionKind::Words(text) if tells_pause(text))
 }
 
-/// The words for all players of a score, those of the part highest on the page first.
+/// Whether the directions of a part stand in order, which finding what is beside them needs.
+fn is_in_order(part: &Part) -> bool {
+    part.directions.is_sorted_by_key(|direction| (direction.bar, direction.at))
+}
+
+/// The words for all players of a score, those of the part highest on the page first. The score is as `Score::finish` leaves it.
 pub(crate) fn words(score: &Score) -> Vec<Direction> {
     let mut found: Vec<Direction> = Vec::new();
     for part in &score.parts {
+        debug_assert!(is_in_order(part), "directions out of order");
         for direction in &part.directions {
             let same = |known: &Direction| (known.bar, known.at) == (direction.bar, direction.at) && known.kind == direction.kind;
             if is_for_all(part, direction) && !found.iter().any(same) {
@@ -24,8 +30,9 @@ pub(crate) fn words(score: &Score) -> Vec<Direction> {
     found
 }
 
-/// Gives a part the words it does not have.
+/// Gives a part, whose directions are in order, the words it does not have.
 pub(crate) fn add(part: &mut Part, words: &[Direction]) {
+    debug_assert!(is_in_order(part), "directions out of order");
     for word in words {
         let has = |own: &Direction| (own.bar, own.at) == (word.bar, word.at) && is_for_all(part, own);
         if !part.directions.iter().any(has) {

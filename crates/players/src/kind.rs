@@ -76,7 +76,7 @@ macro_rules! kinds {
 }
 
 kinds! {
-    Range "range" "catalogue" "A note the instrument does not have at this level: outside its possible compass. A fault; a caution for early instruments, which differ, and for the old bass clef of horns.";
+    Range "range" "catalogue" "A note the instrument does not have at this level: outside its possible compass. A fault; a caution for early instruments, which differ, for the old bass clef of horns, for low notes of a third trombone that a bass trombone has, and for high ones of a professional's trumpet that a piccolo trumpet has.";
     Register "register" "catalogue" "A note outside the comfortable compass of the level. A caution; a note for early instruments, the low C of professional basses and the low notes of a third trombone.";
     SoftRegister "soft-register" "handbooks" "A held note at p or softer where the instrument cannot be soft. A caution.";
     LoudRegister "loud-register" "handbooks" "Notes at ff or louder where the instrument has no loud sound. A note.";

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_score::{BELIEVED_TEMPI, BarIndex, Crotchets, DirectionKind, PlayedBar, PlayerMark, Score, TempoMap, tells_tempo};
+use ripieno_score::{BELIEVED_TEMPI, BarIndex, Crotchets, DirectionKind, PlayedBar, Score, TempoMap, may_head, tells_tempo};
 use ripieno_texture::tells_technique;
 
 /// A bar of the page and a place in it.
@@ -111,8 +111,7 @@ impl Tempi {
 /// Whether words give a tempo: they speak of it ("Poco andante"), or head what follows ("Trauermarsch") and are neither about the way of
 /// playing nor about who plays.
 fn heads(text: &str) -> bool {
-    let begins_large = text.trim_start().starts_with(char::is_uppercase);
-    tells_tempo(text) || (begins_large && PlayerMark::parse(text).is_none() && !tells_technique(text))
+    tells_tempo(text) || (may_head(text) && !tells_technique(text))
 }
 
 #[cfg(test)]
@@ -176,7 +175,7 @@ mod tests {
 
     #[test]
     fn words_about_playing_do_not_print_a_tempo() {
-        for beside in ["con sord.", "pizz.", "Pizz.", "Con sordino", "Solo", "dolce", "a 2"] {
+        for beside in ["con sord.", "pizz.", "Pizz.", "Con sordino", "Solo", "dolce", "a 2", "Soli", "Cantabile", "slow gliss."] {
             assert_eq!(told(&tempi(vec![words(0, beside), playback(0, 72.0)])), [(0, 72.0, Basis::Hidden)], "{beside}");
         }
         for heading in ["Trauermarsch", "poco andante", "Scherzo"] {

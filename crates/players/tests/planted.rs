@@ -427,3 +427,45 @@ fn a_lesser_level_objects_to_more() {
         .collect();
     assert!(counts[0] < counts[1] && counts[1] <= counts[2], "{counts:?}");
 }
+
+/// A piano's chord of eight notes over two octaves on the upper staff: both hands take it where the lower staff rests by then, and one hand alone
+/// cannot where a note is held there (common practice).
+#[test]
+fn a_hand_that_holds_a_note_is_not_free() {
+    let objects = |held: u32| {
+        let chord: String = [("C", 4), ("E", 4), ("G", 4), ("C", 5), ("E", 5), ("G", 5), ("B", 5), ("C", 6)]
+            .iter()
+            .enumerate()
+            .map(|(at, (step, octave))| {
+                let chord = if at > 0 { "<chord/>" } else { "" };
+                format!(
+                    "<note>{chord}<pitch><step>{step}</step><octave>{octave}</octave></pitch><duration>3</duration><voice>1</voice>\
+<staff>1</staff></note>"
+                )
+            })
+            .collect();
+        let text = format!(
+            "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>Piano</part-name></score-part></part-list>\
+<part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time>\
+<staves>2</staves></attributes><note><rest/><duration>1</duration><voice>1</voice><staff>1</staff></note>{chord}\
+<backup><duration>4</duration></backup><note><pitch><step>C</step><octave>2</octave></pitch><duration>{held}</duration><voice>5</voice>\
+<staff>2</staff></note></measure></part></score-partwise>"
+        );
+        let score = read("test.musicxml", text.as_bytes(), &Limits::default()).unwrap().score;
+        objections(&score, Level::Professional).iter().any(|objection| objection.kind == Kind::Hands)
+    };
+    assert!(objects(4), "a semibreve is held below");
+    assert!(!objects(1), "the crotchet below has ended");
+}
+
+/// D1 is beyond the tenor trombone and within the bass trombone's possible compass (`instruments.csv`).
+#[test]
+fn a_third_trombone_beyond_its_compass_is_told_what_it_needs() {
+    let of = |name: &str| {
+        let found = objections(&score(100, &[(name, "", "!f D1:4 | C3:4")]), Level::Professional);
+        let range = found.into_iter().find(|objection| objection.kind == Kind::Range).unwrap();
+        (range.severity, range.remedy.contains("bass trombone"))
+    };
+    assert_eq!(of("Trombone 3"), (Severity::Caution, true));
+    assert_eq!(of("Trombone 2"), (Severity::Fault, false));
+}

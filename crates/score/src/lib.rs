@@ -34,5 +34,5 @@ pub use score::{
 };
 pub use sounding::{NoteRow, Notes, PlayedBar, Sounding, Trouble, Unroll};
 pub use tempo::{ASSUMED_TEMPO, BELIEVED_TEMPI, TempoMap};
-pub use tempo_words::{is_tempo, tells_pause, tells_tempo};
+pub use tempo_words::{is_tempo, may_head, tells_pause, tells_playing, tells_tempo};
 pub use time::{Crotchets, NotCrotchets};

@@ -44,13 +44,13 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 if view.level == Level::Amateur { "an" } else { "a" },
                 view.level
             );
-            let remedy = remedy(view, part, row, key, limits);
             // What lies above an ordinary trumpet is played on a small one.
             let small = view.level == Level::Professional
                 && limits.instrument.id == "trumpet"
                 && key > limits.possible.high()
                 && key <= PICCOLO_TRUMPET;
             let bass = bass.as_ref().is_some_and(|other| other.possible.contains(key));
+            let remedy = if bass { NEEDS_BASS.to_owned() } else { remedy(view, part, row, key, limits) };
             // Old notation is read an octave away by every player: a question, no fault.
             let old = old_octave(view, part, row, key, limits).is_some();
             let severity = if early(limits) || small || bass || old { Severity::Caution } else { Severity::Fault };
@@ -71,7 +71,7 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
                 (_, false) => "Ask the player, or give the passage to a higher instrument",
             };
             let bass = bass.as_ref().is_some_and(|other| other.comfortable.contains(key));
-            let usual = if bass { "The third player needs a bass trombone: say so in the part's name" } else { usual };
+            let usual = if bass { NEEDS_BASS } else { usual };
             let remedy = old_octave(view, part, row, key, limits).unwrap_or(usual);
             // Professional sections have basses that go down to C, and old instruments differ from one to the next.
             let extension =
@@ -90,6 +90,8 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
         pairs(view, part, found);
     }
 }
+
+const NEEDS_BASS: &str = "The third player needs a bass trombone: say so in the part's name";
 
 /// The third trombone is a bass trombone in most orchestras, whatever the part calls it (common practice): its low notes are no cause for alarm.
 fn bass_trombone(part: &PartView<'_>) -> Option<&'static Instrument> {

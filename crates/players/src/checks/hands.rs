@@ -17,12 +17,13 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
     let harp = part.instrument.section == Section::Harps;
     let hands = if part.part.staves >= 2 { 1 } else { 2 } * usize::from(part.part.players.most.max(1));
     let fingers = if harp { 4 } else { 5 } * hands;
-    // Notes struck on all staves of the part at a moment: on one staff alone both hands are free for it.
+    // Notes struck on all staves of the part at a moment, and how long staves sound on: on one staff alone both hands are free for it.
     let notes = &view.sounding.notes;
     let mut struck: BTreeMap<Crotchets, usize> = BTreeMap::new();
     for event in part.strands.iter().flat_map(|strand| &strand.events).filter(|event| !view.is_grace(event.row)) {
         *struck.entry(notes.onset[event.row]).or_default() += 1 + event.chord.len();
     }
+    let held = Held::of(view, part);
     for strand in &part.strands {
         for event in strand.events.iter().filter(|event| !view.is_grace(event.row)) {
             let mut keys: Vec<u8> = event.rows().filter_map(|row| view.key(row)).collect();
@@ -32,7 +33,8 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
             let rows: Vec<usize> = event.rows().collect();
             let broken =
                 rows.iter().any(|row| view.note(*row).is_some_and(|note| note.articulations.contains(Articulations::ARPEGGIO)));
-            let alone = struck.get(&notes.onset[event.row]) == Some(&rows.len());
+            let alone = struck.get(&notes.onset[event.row]) == Some(&rows.len())
+                && !held.beside(staff(view, event.row), notes.onset[event.row]);
             if hands == 1 && alone && fit_two_hands(&keys, fingers) {
                 continue;
             }
@@ -61,6 +63,41 @@ pub(super) fn check(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, 
     }
     if harp {
         pedals(view, part, found);
+    }
+}
+
+fn staff(view: &View<'_>, row: usize) -> u8 {
+    view.note(row).map_or(1, |note| note.staff)
+}
+
+/// By staff, in order of time: when notes begin, and the latest end of those begun by then.
+struct Held(BTreeMap<u8, Vec<(Crotchets, Crotchets)>>);
+
+impl Held {
+    fn of(view: &View<'_>, part: &PartView<'_>) -> Self {
+        let notes = &view.sounding.notes;
+        let mut of: BTreeMap<u8, Vec<(Crotchets, Crotchets)>> = BTreeMap::new();
+        for row in part.rows().filter(|row| !view.is_grace(*row)) {
+            of.entry(staff(view, row)).or_default().push((notes.onset[row], notes.onset[row] + notes.duration[row]));
+        }
+        for spans in of.values_mut() {
+            spans.sort_unstable();
+            let mut latest = Crotchets::ZERO;
+            for (_, end) in spans {
+                latest = latest.max(*end);
+                *end = latest;
+            }
+        }
+        Self(of)
+    }
+
+    /// Whether a note on another staff was struck before this moment and sounds on.
+    fn beside(&self, staff: u8, at: Crotchets) -> bool {
+        let sounds = |spans: &Vec<(Crotchets, Crotchets)>| {
+            let before = spans.partition_point(|span| span.0 < at);
+            before.checked_sub(1).is_some_and(|last| spans[last].1 > at)
+        };
+        self.0.iter().any(|(other, spans)| *other != staff && sounds(spans))
     }
 }
 
