@@ -2,7 +2,7 @@
 //! file beside the library (`library.db` has `library-notes/N.corrections.json`). When the score has other bars, the note is found again where
 //! its music is now; where that is gone, it stays at its bars and is told to have lost them.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::sync::PoisonError;
 
@@ -10,8 +10,14 @@ use ripieno_library::Remark;
 use ripieno_study::Study;
 use ripieno_study::corrections::{Change, Corrections, Moment, Placed, Request, Who};
 
-use crate::desk::Desk;
+use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
+
+/// By score: its revision, and the remarks that had lost their music in it.
+pub(crate) type Lost = BTreeMap<i64, (u64, BTreeSet<i64>)>;
+
+/// Scores of which that is remembered.
+const MOST_KNOWN: usize = 64;
 
 /// What the file of a score lies beside: it need not be there.
 fn path(desk: &Desk, score: i64) -> PathBuf {
@@ -32,7 +38,8 @@ fn remark_of(comment: &str) -> Option<i64> {
 /// Ties a remark to the music it was made on.
 pub(crate) fn tie(desk: &Desk, study: &Study, remark: &Remark) -> Outcome<()> {
     let Some(place) = remark.place.as_ref().filter(|_| !study.is_chart()) else { return Ok(()) };
-    let _one_at_a_time = desk.noting.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut lost = desk.noting.lock().unwrap_or_else(PoisonError::into_inner);
+    lost.remove(&remark.score);
     let mut anchors = file(desk, remark.score)?;
     let parts = 0..study.score.parts.len();
     let named = |part: &usize| study.score.parts[*part].name.trim() == place.part.trim();
@@ -54,7 +61,8 @@ pub(crate) fn tie(desk: &Desk, study: &Study, remark: &Remark) -> Outcome<()> {
 
 /// Forgets what a remark was tied to.
 pub(crate) fn untie(desk: &Desk, score: i64, remark: i64) -> Outcome<()> {
-    let _one_at_a_time = desk.noting.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut lost = desk.noting.lock().unwrap_or_else(PoisonError::into_inner);
+    lost.remove(&score);
     let mut anchors = file(desk, score)?;
     let tied: Vec<String> =
         anchors.list().into_iter().filter(|one| remark_of(&one.comment) == Some(remark)).map(|one| one.id).collect();
@@ -96,8 +104,18 @@ pub(crate) fn follow(desk: &Desk, score: i64, study: &Study) -> Outcome<()> {
     Ok(())
 }
 
-/// The remarks whose music is no longer in the score.
-pub(crate) fn lost(desk: &Desk, score: i64, study: &Study) -> BTreeSet<i64> {
-    let Some((placed, remarks)) = placed(desk, score, study) else { return BTreeSet::new() };
-    remarks.into_iter().filter(|(id, _)| placed.unplaced.contains(id)).map(|(_, remark)| remark).collect()
+/// The remarks whose music is no longer in the score. Looking for it takes the whole score, so it is done once for each revision.
+pub(crate) fn lost(desk: &Desk, open: &Open) -> BTreeSet<i64> {
+    let mut known = desk.noting.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some((_, lost)) = known.get(&open.score).filter(|(revision, _)| *revision == open.revision) {
+        return lost.clone();
+    }
+    let lost: BTreeSet<i64> = placed(desk, open.score, &open.study).map_or_else(BTreeSet::new, |(placed, remarks)| {
+        remarks.into_iter().filter(|(id, _)| placed.unplaced.contains(id)).map(|(_, remark)| remark).collect()
+    });
+    if known.len() >= MOST_KNOWN {
+        known.clear();
+    }
+    known.insert(open.score, (open.revision, lost.clone()));
+    lost
 }

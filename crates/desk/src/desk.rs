@@ -57,7 +57,7 @@ pub struct Inner {
     /// One at a time changes the corrections.
     pub(crate) correcting: Mutex<()>,
     /// One at a time changes what notes of one's own are tied to.
-    pub(crate) noting: Mutex<()>,
+    pub(crate) noting: Mutex<crate::anchors::Lost>,
     pub(crate) jobs: Jobs,
     pub(crate) maps: SmallMaps,
     pub(crate) profiles: Profiles,

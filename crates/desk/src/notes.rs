@@ -43,12 +43,14 @@ pub(crate) struct Own {
     tags: Vec<String>,
     remarks: Vec<RemarkView>,
     bookmarks: Vec<BookmarkView>,
+    /// What came of the latest change besides; mostly empty.
+    said: String,
 }
 
 fn own(desk: &Desk, score: i64) -> Outcome<Own> {
     let reader = desk.reader()?;
     let kept = reader.kept(score)?.ok_or_else(|| no_score(score))?;
-    let lost = desk.open(score).map(|open| anchors::lost(desk, score, &open.study)).unwrap_or_default();
+    let lost = desk.open(score).map(|open| anchors::lost(desk, &open)).unwrap_or_default();
     let remarks = reader.remarks(score)?.into_iter().map(|one| {
         let (bars, part) = one.place.map_or((None, String::new()), |at| (Some([at.first_bar, at.last_bar]), at.part));
         RemarkView {
@@ -62,7 +64,7 @@ fn own(desk: &Desk, score: i64) -> Outcome<Own> {
     });
     let bookmarks = reader.bookmarks(score)?;
     let bookmarks = bookmarks.into_iter().map(|one| BookmarkView { bookmark: one.bookmark, name: one.name, view: one.view });
-    Ok(Own { tags: kept.tags, remarks: remarks.collect(), bookmarks: bookmarks.collect() })
+    Ok(Own { tags: kept.tags, remarks: remarks.collect(), bookmarks: bookmarks.collect(), said: String::new() })
 }
 
 /// Words a person keeps: some, and not too many.
@@ -86,22 +88,22 @@ async fn changed(
     is_there: impl FnOnce(&Own) -> bool + Send + 'static,
     change: impl FnOnce(&mut Library) -> Result<(), LibraryError> + Send + 'static,
 ) -> Outcome<Json<Own>> {
-    changed_with(desk, score, is_there, |_, library| Ok(change(library)?)).await
+    changed_with(desk, score, is_there, |_, library| change(library).map(|()| String::new()).map_err(Failure::from)).await
 }
 
-/// The same, of what does not lie in the library alone.
+/// The same, of what does not lie in the library alone; the change answers what has to be said of it.
 async fn changed_with(
     desk: Desk,
     score: i64,
     is_there: impl FnOnce(&Own) -> bool + Send + 'static,
-    change: impl FnOnce(&Desk, &mut Library) -> Outcome<()> + Send + 'static,
+    change: impl FnOnce(&Desk, &mut Library) -> Outcome<String> + Send + 'static,
 ) -> Outcome<Json<Own>> {
     blocking(move || {
         if !is_there(&own(&desk, score)?) {
             return Err(Failure::not_there("the score has none of this number; it may have been taken away meanwhile"));
         }
-        change(&desk, &mut desk.library()?)?;
-        own(&desk, score)
+        let said = change(&desk, &mut desk.library()?)?;
+        Ok(Own { said, ..own(&desk, score)? })
     })
     .await
     .map(Json)
@@ -150,7 +152,14 @@ pub(crate) async fn remark(
             // Bars the score does not have are kept as they are said; there is no music to tie them to.
             let open = desk.open(score).filter(|open| (place.last_bar as usize) < open.study.sounding.bars.len());
             let remark = library.remarks(Some(score))?.into_iter().find(|one| one.remark == number);
-            open.zip(remark).map_or(Ok(()), |(open, remark)| anchors::tie(desk, &open.study, &remark))
+            let tied = open.zip(remark).map_or(Ok(()), |(open, remark)| anchors::tie(desk, &open.study, &remark));
+            // The note is kept by now: sent once more it would stand there twice.
+            Ok(tied.err().map_or_else(String::new, |failure| {
+                format!(
+                    "The note is kept, but it stays at its bars when the score changes: {}.",
+                    failure.message.trim_end_matches('.')
+                )
+            }))
         },
     )
     .await
@@ -187,7 +196,9 @@ pub(crate) async fn remove_remark(State(desk): State<Desk>, which: Numbered) -> 
     let Path((score, remark)) = which.map_err(bad)?;
     changed_with(desk, score, has_remark(remark), move |desk, library| {
         library.remove_remark(remark)?;
-        anchors::untie(desk, score, remark)
+        // What stays behind of it ties nothing down: numbers of remarks are not given again.
+        let _ = anchors::untie(desk, score, remark);
+        Ok(String::new())
     })
     .await
 }

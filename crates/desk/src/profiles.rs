@@ -24,6 +24,8 @@ use crate::failure::{Failure, Outcome};
 /// Profiles kept, and those held in memory: one of fifty scores takes twenty megabytes.
 const MOST_KEPT: usize = 64;
 const MOST_HELD: usize = 3;
+/// The file with the highest number given so far.
+const LAST: &str = "last";
 
 pub(crate) fn routes() -> OpenApiRouter<Desk> {
     OpenApiRouter::new().routes(routes!(list_profiles, add_profile)).routes(routes!(remove_profile))
@@ -77,19 +79,38 @@ impl SavedProfiles {
         all
     }
 
-    /// What is told of a profile; those that cannot be read are left out of the list.
+    /// What is told of a profile.
     fn told(&self, profile: i64) -> Option<SavedProfile> {
         let told: Told = serde_json::from_slice(&std::fs::read(self.file(profile, "about")).ok()?).ok()?;
         Some(SavedProfile { profile, name: told.name, works: told.works, scores: told.scores })
     }
 
+    /// Whatever counts is listed, so that it can be thrown away: of what has lost the file beside it, the profile itself is asked.
     fn list(&self) -> Vec<SavedProfile> {
-        self.numbers().into_iter().filter_map(|profile| self.told(profile)).collect()
+        let one = |profile| {
+            self.told(profile).unwrap_or_else(|| match self.get(profile) {
+                Ok(read) => {
+                    let told = told_of(&read, "");
+                    SavedProfile { profile, name: told.name, works: told.works, scores: told.scores }
+                }
+                Err(_) => SavedProfile { profile, name: format!("Profile {profile}, which cannot be read"), works: 0, scores: 0 },
+            })
+        };
+        self.numbers().into_iter().map(one).collect()
+    }
+
+    /// The number for a new profile: above all that were ever given, as drafts and addresses go on naming one that is gone.
+    fn next(&self) -> Outcome<i64> {
+        let last = std::fs::read_to_string(self.folder.join(LAST)).ok().and_then(|text| text.trim().parse::<i64>().ok());
+        let number = last.max(self.numbers().last().copied()).unwrap_or(0) + 1;
+        self.write(LAST, number.to_string().as_bytes())?;
+        Ok(number)
     }
 
     /// What a profile is called.
     pub(crate) fn named(&self, profile: i64) -> Outcome<SavedProfile> {
-        self.told(profile).ok_or_else(|| no_profile(profile))
+        let listed = || self.list().into_iter().find(|one| one.profile == profile);
+        self.told(profile).or_else(listed).ok_or_else(|| no_profile(profile))
     }
 
     /// A saved profile, read when it is not in hand.
@@ -104,16 +125,19 @@ impl SavedProfiles {
         })?;
         let read = Arc::new(Profile::from_json(&text).map_err(|error| Failure::refused(error.to_string()))?);
         let mut held = held();
-        held.push_back((profile, Arc::clone(&read)));
+        // What was thrown away while it was read is not held on to.
+        if self.file(profile, "json").exists() {
+            held.push_back((profile, Arc::clone(&read)));
+        }
         while held.len() > MOST_HELD {
             held.pop_front();
         }
         Ok(read)
     }
 
-    fn write(&self, profile: i64, ending: &str, bytes: &[u8]) -> Outcome<()> {
-        let path = self.file(profile, ending);
-        let part = path.with_extension(format!("{ending}.part"));
+    fn write(&self, name: &str, bytes: &[u8]) -> Outcome<()> {
+        let path = self.folder.join(name);
+        let part = self.folder.join(format!("{name}.part"));
         let write = || {
             let mut file = std::fs::File::create(&part)?;
             file.write_all(bytes)?;
@@ -128,28 +152,33 @@ impl SavedProfiles {
             std::str::from_utf8(bytes).map_err(|_| Failure::refused("this is no saved profile: it is no text in UTF-8"))?;
         let profile = Profile::from_json(text).map_err(|error| Failure::refused(error.to_string()))?;
         let _one_at_a_time = self.adding.lock().unwrap_or_else(PoisonError::into_inner);
-        let numbers = self.numbers();
-        if numbers.len() >= MOST_KEPT {
+        if self.numbers().len() >= MOST_KEPT {
             return Err(Failure::refused(format!("{MOST_KEPT} profiles are kept already; throw one away first")));
         }
         std::fs::create_dir_all(&self.folder).map_err(|error| self.failed(&error))?;
-        let number = numbers.last().map_or(1, |last| last + 1);
-        let own = profile.name.trim();
-        let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
-        let name = [own, stem.trim(), "A practice"].into_iter().find(|name| !name.is_empty()).unwrap_or_default();
-        let told = Told { name: name.chars().take(120).collect(), works: profile.works(), scores: profile.scores.len() };
-        self.write(number, "about", &serde_json::to_vec(&told).map_err(|error| Failure::machine(error.to_string()))?)?;
-        self.write(number, "json", bytes)?;
+        let number = self.next()?;
+        let told = told_of(&profile, name.rsplit_once('.').map_or(name, |(stem, _)| stem));
+        let about = serde_json::to_vec(&told).map_err(|error| Failure::machine(error.to_string()))?;
+        self.write(&format!("{number}.about"), &about)?;
+        self.write(&format!("{number}.json"), bytes)?;
         self.named(number)
     }
 
     fn remove(&self, profile: i64) -> Outcome<()> {
-        self.named(profile)?;
+        std::fs::remove_file(self.file(profile, "json")).map_err(|error| match error.kind() {
+            std::io::ErrorKind::NotFound => no_profile(profile),
+            _ => self.failed(&error),
+        })?;
         self.held.lock().unwrap_or_else(PoisonError::into_inner).retain(|(number, _)| *number != profile);
-        std::fs::remove_file(self.file(profile, "json")).map_err(|error| self.failed(&error))?;
         let _ = std::fs::remove_file(self.file(profile, "about"));
         Ok(())
     }
+}
+
+/// What is told of a profile that came in a file of this name.
+fn told_of(profile: &Profile, stem: &str) -> Told {
+    let name = [profile.name.trim(), stem.trim(), "A practice"].into_iter().find(|name| !name.is_empty()).unwrap_or_default();
+    Told { name: name.chars().take(120).collect(), works: profile.works(), scores: profile.scores.len() }
 }
 
 fn no_profile(profile: i64) -> Failure {

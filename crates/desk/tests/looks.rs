@@ -4,7 +4,7 @@ use std::error::Error;
 use std::path::Path;
 
 use ripieno_engraving::ink;
-use ripieno_pictures::palette::{FAMILIES, look};
+use ripieno_pictures::palette::{FAMILIES, look, steps};
 use ripieno_texture::Role;
 
 #[test]
@@ -26,7 +26,13 @@ fn the_page_has_the_looks_of_the_pictures() -> Result<(), Box<dyn Error>> {
     for (family, colour) in FAMILIES {
         now.push_str(&format!("  {family}: '{colour}',\n"));
     }
-    now.push_str("};\n");
+    now.push_str("};\n/** Percent of the way to black (below 0) or white for each of so many sections of a family, from dark to light. */\n");
+    now.push_str("export const SHADES: readonly (readonly number[])[] = [\n");
+    // More sections of one family than this have no room of their own on the page.
+    for count in 0..=16 {
+        now.push_str(&format!("  {:?},\n", steps(count)));
+    }
+    now.push_str("];\n");
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("web/src/generated/looks.ts");
     if std::env::var_os("RIPIENO_WRITE").is_some() {
         std::fs::write(&path, &now)?;

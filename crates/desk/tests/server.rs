@@ -286,7 +286,17 @@ async fn notes_tags_and_bookmarks_are_kept() {
     away(of(&format!("remarks/{number}"))).await;
     away(of(&format!("bookmarks/{bookmark}"))).await;
     let (_, own) = away(of("tags?tag=harbour%20set")).await;
-    assert_eq!(own, json!({ "tags": [], "remarks": [], "bookmarks": [] }));
+    assert_eq!(own, json!({ "tags": [], "remarks": [], "bookmarks": [], "said": "" }));
+    // Where a note cannot be tied to its music it is kept all the same, and that is said: sent again, there would be two.
+    let ties = folder.0.join("library-notes");
+    std::fs::create_dir_all(&ties).unwrap();
+    std::fs::write(ties.join(format!("{score}.corrections.json")), "{ damaged").unwrap();
+    let remark = json!({ "text": "once", "first_bar": 3, "last_bar": 4, "printed_bars": "4–5" });
+    let (status, own) = post(&desk, &of("remarks"), remark).await;
+    assert_eq!((status, own["remarks"].as_array().unwrap().len()), (StatusCode::OK, 1), "{own}");
+    assert!(own["said"].as_str().unwrap().starts_with("The note is kept, but it stays at its bars"), "{own}");
+    let (status, own) = away(of(&format!("remarks/{}", own["remarks"][0]["remark"]))).await;
+    assert_eq!((status, &own["remarks"], &own["said"]), (StatusCode::OK, &json!([]), &json!("")), "{own}");
 }
 
 #[tokio::test]
@@ -441,7 +451,24 @@ async fn saved_profiles_stand_on_a_side() {
     let number = &kept["profile"];
     assert_eq!(told_of(&desk, request(Method::DELETE, &format!("/api/profiles/{number}"))).await, StatusCode::NO_CONTENT);
     assert_eq!(told_of(&desk, request(Method::DELETE, &format!("/api/profiles/{number}"))).await, StatusCode::NOT_FOUND);
-    assert_eq!(std::fs::read_dir(folder.0.join("library-profiles")).unwrap().count(), 0);
+    let folder_of = folder.0.join("library-profiles");
+    let left = || std::fs::read_dir(&folder_of).unwrap().flatten().filter(|file| file.file_name() != "last").count();
+    assert_eq!(left(), 0);
+    // Its number is never given again, by no desk: addresses and drafts that name it mean the one that is gone.
+    let desk = folder.desk();
+    let (_, next) = told(&desk, add(profile.to_json())).await;
+    assert!(next["profile"].as_i64() > number.as_i64(), "{next} after {number}");
+    assert!(get(&desk, &format!("/api/compare?a={demo}&b=p{number}")).await.0.is_client_error());
+    // What has lost the small file beside it is listed and goes too; it counts among those kept.
+    std::fs::remove_file(folder_of.join(format!("{}.about", next["profile"]))).unwrap();
+    std::fs::write(folder_of.join("7.json"), "not a profile").unwrap();
+    let (_, listed) = get(&desk, "/api/profiles").await;
+    assert_eq!(listed[0], next, "{listed}");
+    assert!(listed[1]["profile"] == 7 && listed[1]["name"].as_str().unwrap().contains("cannot be read"), "{listed}");
+    for number in [next["profile"].as_i64().unwrap(), 7] {
+        assert_eq!(told_of(&desk, request(Method::DELETE, &format!("/api/profiles/{number}"))).await, StatusCode::NO_CONTENT);
+    }
+    assert_eq!(left(), 0);
 }
 
 /// The score with rests for the notes of its trombones.

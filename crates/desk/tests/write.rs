@@ -324,7 +324,9 @@ async fn single_notes_are_set_and_kept() {
         .find_map(|(index, part)| part.notes.iter().position(|note| note.bar.0 < 4 && note.plays()).map(|note| (index, note)))
         .expect("a trombone plays in the first phrase");
     let was = before.parts[part].notes[note].pitch().unwrap().semitones();
-    let set = |by: i32, free: bool| json!({ "proposal": 1, "part": part, "note": note, "by": by, "free": free });
+    let revision = draft["proposals"][0]["revision"].clone();
+    let set =
+        |by: i32, free: bool| json!({ "proposal": 1, "revision": revision, "part": part, "note": note, "by": by, "free": free });
     let (status, locked) = told(&desk, Method::POST, &format!("{path}/lock"), set(-2, false)).await;
     assert_eq!(status, StatusCode::OK, "{locked}");
     assert_eq!((locked["locks"].as_array().unwrap().len(), &locked["proposals"][0]["changed"]), (1, &json!([0])));
@@ -347,22 +349,106 @@ async fn single_notes_are_set_and_kept() {
     // Proposals made anew keep to it too.
     let renewed = cast_on(&desk, &draft, 1).await;
     assert_eq!((key_at(&file(desk.clone()).await), renewed["proposals"][0]["set"].as_array().unwrap().len()), (Some(was - 2), 1));
+    let stale = json!({ "proposal": 1, "revision": other["proposals"][0]["revision"], "part": part, "note": note, "by": 1 });
+    // Part and note were counted in the notes of before: of the new ones it would be another that is moved.
+    let (status, said) = told(&desk, Method::POST, &format!("{path}/lock"), stale).await;
+    assert!(
+        status == StatusCode::CONFLICT && said["message"].as_str().unwrap().contains("pick the note again"),
+        "{status} {said}"
+    );
+    assert_eq!(get(&desk, &path).await.1["locks"], renewed["locks"], "nothing was set");
+    let revision = renewed["proposals"][0]["revision"].clone();
+    let of = |proposal: usize, part: usize, note: usize, by: i32| json!({ "proposal": proposal, "revision": revision, "part": part, "note": note, "by": by });
     for (wrong, expected) in [
-        (json!({ "proposal": 9, "part": 0, "note": 0 }), StatusCode::NOT_FOUND),
-        (json!({ "proposal": 1, "part": 99, "note": 0 }), StatusCode::NOT_FOUND),
-        (json!({ "proposal": 1, "part": part, "note": 99999 }), StatusCode::NOT_FOUND),
-        (set(60, false), StatusCode::UNPROCESSABLE_ENTITY),
-        (set(-200, false), StatusCode::UNPROCESSABLE_ENTITY),
+        (of(9, 0, 0, 0), StatusCode::NOT_FOUND),
+        (of(1, 99, 0, 0), StatusCode::NOT_FOUND),
+        (of(1, part, 99999, 0), StatusCode::NOT_FOUND),
+        (of(1, part, note, 60), StatusCode::UNPROCESSABLE_ENTITY),
+        (of(1, part, note, -200), StatusCode::UNPROCESSABLE_ENTITY),
+        (of(1, part, note, i32::MAX), StatusCode::UNPROCESSABLE_ENTITY),
     ] {
         assert_eq!(told(&desk, Method::POST, &format!("{path}/lock"), wrong.clone()).await.0, expected, "{wrong}");
     }
     let heads = renewed["proposals"][0]["set"][0].clone();
-    let freed = json!({ "proposal": 1, "part": heads[0], "note": heads[1], "free": true });
+    let freed = json!({ "proposal": 1, "revision": revision, "part": heads[0], "note": heads[1], "free": true });
     let (status, free) = told(&desk, Method::POST, &format!("{path}/lock"), freed).await;
     assert_eq!((status, &free["locks"]), (StatusCode::OK, &json!([])), "{free}");
     // Setting is a step like any other.
     let (_, back) = told(&desk, Method::POST, &format!("{path}/undo"), Value::Null).await;
     assert_eq!(back["locks"].as_array().unwrap().len(), 1);
+}
+
+/// Where both halves of a body play a note in unison, it is set for both: moved, the body does not fall into two.
+#[tokio::test]
+async fn a_note_of_a_body_is_set_whole() {
+    let folder = Folder::new("body");
+    let desk = folder.desk();
+    let draft = demo(&desk).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let lineup = r#"name = "strings"
+[[section]]
+name = "Violins I"
+players = 12
+[[section]]
+name = "Violins II"
+players = 10
+[[section]]
+name = "Violas"
+players = 8
+[[section]]
+name = "Violoncellos"
+players = 8
+[[section]]
+name = "Double basses"
+players = 6
+"#;
+    let (status, said) = raw(&desk, Method::PUT, &format!("{path}/lineup.toml"), "application/toml", lineup).await;
+    assert_eq!(status, StatusCode::OK, "{}", String::from_utf8_lossy(&said));
+    let bars = format!("{}-{}", draft["bars"][0].as_str().unwrap(), draft["bars"][3].as_str().unwrap());
+    let plan =
+        format!("[[phrase]]\nbars = \"{bars}\"\nfill = true\n\n[[phrase.task]]\nsection = \"Violins I\"\nrole = \"Melody\"\n");
+    let (status, said) = raw(&desk, Method::PUT, &format!("{path}/plan.toml"), "application/toml", plan).await;
+    assert_eq!(status, StatusCode::OK, "{}", String::from_utf8_lossy(&said));
+    let made = cast_on(&desk, &draft, 1).await;
+    let score = made["proposals"][0]["score"].clone();
+    let written = |desk: Router| {
+        let path = format!("/api/scores/{score}/excerpt/file?first=0&last=3&staves=full&concert=true&form=musicxml");
+        async move {
+            let (_, bytes) = raw(&desk, Method::GET, &path, "text/plain", Body::empty()).await;
+            read("proposal.musicxml", &bytes, &Limits::default()).unwrap().score
+        }
+    };
+    let before = written(desk.clone()).await;
+    let violins = before.parts.iter().position(|part| part.name.starts_with("Violins I") && !part.name.contains("II")).unwrap();
+    let plays = |score: &ripieno_score::Score| -> Vec<_> {
+        let of = score.parts[violins].notes.iter().filter(|note| note.plays());
+        of.map(|note| (note.bar, note.at, note.pitch().unwrap().semitones())).collect()
+    };
+    let was = plays(&before);
+    assert!(was.windows(2).all(|two| two[0].1 != two[1].1 || two[0].0 != two[1].0), "all play the melody in unison");
+    let note = before.parts[violins].notes.iter().position(|note| note.plays()).unwrap();
+    let wanted = json!({ "proposal": 1, "revision": made["proposals"][0]["revision"], "part": violins, "note": note, "by": -1 });
+    let (status, set) = told(&desk, Method::POST, &format!("{path}/lock"), wanted).await;
+    assert_eq!((status, &set["locks"].as_array().unwrap().len()), (StatusCode::OK, &1), "{set}");
+    assert!(set["locks"][0]["label"] == "Violins I" && set["said"].as_str().unwrap().starts_with("Violins I: "), "{set}");
+    let (status, again) = told(&desk, Method::POST, &format!("{path}/again"), json!({ "proposal": 1, "phrases": [0] })).await;
+    assert_eq!(status, StatusCode::OK, "{again}");
+    let mut moved = was.clone();
+    moved[0].2 -= 1;
+    assert_eq!(plays(&written(desk.clone()).await), moved, "one voice as before, with one note moved");
+    // Freed for both as well.
+    let proposal = &again["proposals"][0];
+    assert_eq!(proposal["set"].as_array().unwrap().len(), 1, "{}", proposal["set"]);
+    let (part, note) = (&proposal["set"][0][0], &proposal["set"][0][1]);
+    let wanted = json!({ "proposal": 1, "revision": proposal["revision"], "part": part, "note": note, "free": true });
+    let (status, free) = told(&desk, Method::POST, &format!("{path}/lock"), wanted).await;
+    assert_eq!((status, &free["locks"]), (StatusCode::OK, &json!([])), "{free}");
+    let step: Value = serde_json::from_slice(
+        &std::fs::read(folder.0.join("library-drafts").join(draft["draft"].to_string()).join("draft.json")).unwrap(),
+    )
+    .unwrap();
+    let at = usize::try_from(step["at"].as_u64().unwrap()).unwrap();
+    assert_eq!(step["steps"][at]["locks"], json!([]), "neither half is held");
 }
 
 /// While a phrase is cast again the draft can be looked at, and what needs it idle is told to wait.
@@ -424,6 +510,24 @@ async fn staves_without_role_names_are_given_roles_by_hand() {
         let (status, now) = told(&desk, Method::PUT, &format!("{path}/own-staves"), json!({ "own": own })).await;
         assert_eq!((status, &now["uses_own_staves"]), (StatusCode::OK, &json!(own)), "{now}");
     }
+    // Roles given by hand are those one comes back to, on the own staves and on the reduction, and by the next desk too.
+    assert_eq!(get(&desk, &path).await.1["staves"], given["staves"]);
+    let (_, reduced) = told(&desk, Method::PUT, &format!("{path}/own-staves"), json!({ "own": false })).await;
+    let mut roles: Vec<&str> =
+        reduced["staves"].as_array().unwrap().iter().map(|staff| staff["role"].as_str().unwrap()).collect();
+    roles[0] = "";
+    let (status, fewer) = told(&desk, Method::PUT, &format!("{path}/staves"), json!({ "roles": roles })).await;
+    assert_eq!(status, StatusCode::OK, "{fewer}");
+    let desk = folder.desk();
+    for (own, staves) in [(true, &given["staves"]), (false, &fewer["staves"]), (true, &given["staves"])] {
+        let (status, now) = told(&desk, Method::PUT, &format!("{path}/own-staves"), json!({ "own": own })).await;
+        assert_eq!((status, &now["staves"]), (StatusCode::OK, staves), "{now}");
+    }
+    // Nothing lies about that is not asked for any more.
+    let folder = folder.0.join("library-drafts").join(draft["draft"].to_string());
+    let scores =
+        std::fs::read_dir(folder).unwrap().flatten().filter(|file| file.path().extension().is_some_and(|end| end == "musicxml"));
+    assert_eq!(scores.count(), 2);
     let named = demo(&desk).await;
     assert_eq!(named["has_own_staves"], false);
     let path = format!("/api/drafts/{}/own-staves", named["draft"]);

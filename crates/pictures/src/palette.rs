@@ -103,26 +103,32 @@ fn contrast(colour: [u8; 3]) -> f64 {
     1.05 / (luminance + 0.05)
 }
 
+/// How far each of so many groups of a family goes from its colour, in percent of the way to black (below 0) or to white, from dark to light.
+#[must_use]
+pub fn steps(count: usize) -> Vec<i32> {
+    match count {
+        0 | 1 => vec![0],
+        2 => vec![-30, 20],
+        3 => vec![-40, 0, 30],
+        4 => vec![-50, -20, 10, 40],
+        5 | 6 => [-60, -30, 0, 20, 40, 50][..count].to_vec(),
+        // Evenly between the ends.
+        _ => (0..count).map(|place| -60 + i32::try_from(110 * place / (count - 1)).unwrap_or(110)).collect(),
+    }
+}
+
 /// Shades of a colour from dark to light, one for each of `count` groups of a family, so that sections side by side are told apart.
 #[must_use]
 pub fn shades(colour: &str, count: usize) -> Vec<String> {
     let of = channels(colour);
-    // Tenths of the way to black, or to white.
-    let mixed = |tenths: i32| {
+    let mixed = |percent: i32| {
         let [r, g, b] = of.map(|channel| {
-            let (channel, to) = (i32::from(channel), if tenths < 0 { 0 } else { 255 });
-            channel + (to - channel) * tenths.abs() / 10
+            let (channel, to) = (i32::from(channel), if percent < 0 { 0 } else { 255 });
+            channel + (to - channel) * percent.abs() / 100
         });
         format!("#{r:02x}{g:02x}{b:02x}")
     };
-    let steps: &[i32] = match count {
-        0 | 1 => &[0],
-        2 => &[-3, 2],
-        3 => &[-4, 0, 3],
-        4 => &[-5, -2, 1, 4],
-        _ => &[-6, -3, 0, 2, 4, 5],
-    };
-    (0..count).map(|place| mixed(steps[place % steps.len()])).collect()
+    steps(count).into_iter().take(count).map(mixed).collect()
 }
 
 /// Colour of a family, told apart from those of roles by where it stands: bands and the thread, never cells.
@@ -189,8 +195,9 @@ mod tests {
     #[test]
     fn shades_of_a_family_differ() {
         assert_eq!(shades("#2c7a57", 1), ["#2c7a57"]);
-        for count in 2..=6 {
+        for count in 2..=12 {
             assert_eq!(shades("#2c7a57", count).into_iter().collect::<BTreeSet<_>>().len(), count);
+            assert!(steps(count).is_sorted(), "from dark to light");
         }
     }
 }

@@ -11,7 +11,7 @@ use ripieno_study::analyse_file;
 
 use super::drafts::{Asked, Draft, MOST_PROPOSALS, Made, place_of_score};
 use super::habits::KeptHabits;
-use super::locks::{LockRow, LockWanted, changed, locked, within};
+use super::locks::{LockRow, LockWanted, by_time, changed, locked, within};
 use super::plan::plan_of;
 use super::shown::DraftShown;
 use super::store::{Again, KeptProposal, Model, Step};
@@ -65,7 +65,7 @@ pub(crate) fn begin(desk: &Desk, draft: i64, count: usize, seed: u64, model: Mod
         let failed = match done {
             Ok(Ok(())) => return,
             Ok(Err(failure)) => failure.message,
-            Err(_) => "casting broke down. Please report the sketch and the line-up".to_owned(),
+            Err(_) => BROKE_DOWN.to_owned(),
         };
         job.go(Stage::Failed, failed, None);
     });
@@ -163,6 +163,17 @@ impl Behind {
     }
 }
 
+const BROKE_DOWN: &str = "casting broke down. Please report the sketch and the line-up";
+
+/// Ends its job when it goes, whatever happens on the way, so that no draft is left at work for good.
+struct Ends(Arc<Job>);
+
+impl Drop for Ends {
+    fn drop(&mut self) {
+        self.0.go(Stage::Failed, BROKE_DOWN, None);
+    }
+}
+
 /// Casts some phrases of a proposal again by the plan as it is now, or with another seed; all others stay note for note. Meanwhile the draft can
 /// be looked at and planned on; whatever needs it idle is told that it is being worked on.
 pub(crate) fn again(desk: &Desk, number: i64, proposal: usize, phrases: &[usize], seed: Option<u64>) -> Outcome<DraftShown> {
@@ -180,12 +191,12 @@ pub(crate) fn again(desk: &Desk, number: i64, proposal: usize, phrases: &[usize]
         }
         let job = desk.jobs.begin("casting again", None);
         draft.job = Some(Arc::clone(&job));
-        Ok((behind, asked, at, job))
+        Ok((behind, asked, at, Ends(job)))
     })?;
     let made = again_made(desk, &behind, &asked, phrases, seed, proposal);
     let done = drafts.with(number, |draft| {
         let made = made?;
-        if job.is_cancelled() {
+        if job.0.is_cancelled() {
             drafts.store.forget(number, &made.kept.file);
             return Err(Failure::new(StatusCode::CONFLICT, "broken off"));
         }
@@ -193,7 +204,10 @@ pub(crate) fn again(desk: &Desk, number: i64, proposal: usize, phrases: &[usize]
         Ok(())
     });
     // The draft is free before anybody hears of it.
-    job.go(if done.is_ok() { Stage::Done } else { Stage::Failed }, "done", None);
+    match &done {
+        Ok(()) => job.0.go(Stage::Done, "done", None),
+        Err(failure) => job.0.go(Stage::Failed, failure.message.clone(), None),
+    };
     done?;
     drafts.with(number, |draft| Ok(draft.shown(drafts)))
 }
@@ -225,10 +239,11 @@ fn again_made(
     let of = |phrase: usize| if phrases.contains(&phrase) { &asked.step } else { &kept.asked };
     let all = 0..asked.step.plan.len();
     made.kept.asked.plan = all.clone().filter_map(|phrase| of(phrase).plan.get(phrase)).cloned().collect();
+    let (now, before) = (by_time(&asked.step.locks), by_time(&kept.asked.locks));
     made.kept.asked.locks = all
-        .filter_map(|phrase| Some((phrase, asked.step.plan.get(phrase)?)))
-        .flat_map(|(phrase, row)| within(&of(phrase).locks, &asked.sketch, row))
-        .cloned()
+        .filter_map(|phrase| Some((if phrases.contains(&phrase) { &now } else { &before }, asked.step.plan.get(phrase)?)))
+        .flat_map(|(locks, row)| within(locks, &asked.sketch, row))
+        .map(|(_, lock)| (*lock).clone())
         .collect();
     Ok(made)
 }
@@ -237,9 +252,12 @@ fn again_made(
 pub(crate) fn estimated(desk: &Desk, score: i64) -> Vec<Unresolved> {
     let Some((draft, place)) = place_of_score(score) else { return Vec::new() };
     let behind = desk.drafts.with(draft, |draft| Behind::of(draft, draft.place_of(place)?));
-    let Ok((behind, cast)) = behind.and_then(|behind| behind.cast(desk).map(|cast| (behind, cast))) else {
-        let what = "what casting estimated of it is not known any more: it was made by another version of the program";
-        return vec![Unresolved::of_all("", what, "propose anew, or listen for a covered melody")];
+    let (behind, cast) = match behind.and_then(|behind| behind.cast(desk).map(|cast| (behind, cast))) {
+        Ok(both) => both,
+        Err(failure) => {
+            let what = format!("what casting estimated of it is not known any more: {}", failure.message);
+            return vec![Unresolved::of_all("", what, "propose anew, or listen for a covered melody")];
+        }
     };
     let point = |one: &Covered| Unresolved::of_all(one.named(&behind.sketch), one.what(), one.remedy());
     cast.covered.iter().map(point).collect()
@@ -249,14 +267,19 @@ pub(crate) fn estimated(desk: &Desk, score: i64) -> Vec<Unresolved> {
 pub(crate) fn lock(desk: &Desk, number: i64, wanted: LockWanted) -> Outcome<DraftShown> {
     let drafts = &desk.drafts;
     // The cast behind a proposal may have to be made once more: that is done before the draft is held.
-    let (behind, step) = drafts.with(number, |draft| {
+    let (behind, open, step) = drafts.with(number, |draft| {
         draft.hold_all(drafts, desk)?;
-        Ok((Behind::of(draft, draft.place_of(wanted.proposal)?)?, draft.kept.now()))
+        let behind = Behind::of(draft, draft.place_of(wanted.proposal)?)?;
+        let open = drafts.open(behind.kept.shown.score).ok_or_else(|| Failure::not_there("there is no such proposal"))?;
+        Ok((behind, open, draft.kept.now()))
     })?;
     if behind.kept.shown.is_old || behind.kept.asked.lineup != step.lineup {
         return Err(Failure::refused("line-up, sketch or phrases have changed since; ask for new proposals"));
     }
-    let open = drafts.open(behind.kept.shown.score).ok_or_else(|| Failure::not_there("there is no such proposal"))?;
+    // Part and note count in the score that was looked at: in another they are another note.
+    if open.revision != wanted.revision {
+        return Err(Failure::new(StatusCode::CONFLICT, "the proposal has other notes meanwhile; pick the note again"));
+    }
     let score = (&open.study.score, &open.study.sounding);
     let (locks, said) = changed(&step.locks, wanted, score, &behind.lineup, || behind.cast(desk))?;
     drafts.with(number, |draft| {

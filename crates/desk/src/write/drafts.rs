@@ -10,7 +10,7 @@ use ripieno_formats::{Format, Reading};
 use ripieno_score::Score;
 use ripieno_study::analyse;
 
-use super::locks::{LockRow, heads, within};
+use super::locks::{LockRow, by_time, heads, shown, within};
 use super::plan::{mended, plan_of, rows_of};
 use super::shown::{DraftShown, ProposalShown, group_shown, groups_of, proposal_of, staves_of, strands_of};
 use super::store::{Kept, KeptProposal, Model, OWN_STAVES, SKETCH, Step, Store};
@@ -177,8 +177,8 @@ impl Drafts {
         work(&mut draft)
     }
 
-    /// Keeps a new draft.
-    pub(crate) fn begin(&self, sketch: &Sketch, kept: Kept) -> Outcome<i64> {
+    /// Keeps a new draft; of a file whose roles were found also its own staves, beside the sketch they were reduced to.
+    pub(crate) fn begin(&self, sketch: &Sketch, mut kept: Kept, staves: Option<&Score>) -> Outcome<i64> {
         if sketch.score.bars.len() > MOST_BARS {
             return Err(Failure::refused(format!("a sketch of more than {MOST_BARS} bars; take it in pieces")));
         }
@@ -186,24 +186,20 @@ impl Drafts {
             return Err(Failure::refused("nothing sounds in this sketch"));
         }
         let draft = self.store.begin()?;
-        let written = self.store.keep_score(draft, SKETCH, &sketch.score).and_then(|()| self.store.keep(draft, &kept));
+        if staves.is_some() {
+            OWN_STAVES.clone_into(&mut kept.own_staves);
+        }
+        let files = std::iter::once((SKETCH, &sketch.score)).chain(staves.map(|staves| (OWN_STAVES, staves)));
+        let mut written = files.map(|(file, score)| self.store.keep_score(draft, file, score)).collect::<Outcome<()>>();
+        if written.is_ok() {
+            written = self.store.keep(draft, &kept);
+        }
         if let Err(failure) = written {
             // What could not be written whole is no draft.
             self.store.discard(draft);
             return Err(failure);
         }
         Ok(draft)
-    }
-
-    /// Keeps the staves of a file beside the sketch they were reduced to.
-    pub(crate) fn keep_own_staves(&self, draft: i64, staves: &Score) -> Outcome<()> {
-        self.store.keep_score(draft, OWN_STAVES, staves)?;
-        self.with(draft, |draft| {
-            let kept = Kept { own_staves: OWN_STAVES.to_owned(), ..draft.kept.clone() };
-            self.store.keep(draft.number, &kept)?;
-            draft.kept = kept;
-            Ok(())
-        })
     }
 
     pub(crate) fn remove(&self, draft: i64) -> Outcome<()> {
@@ -329,6 +325,7 @@ impl Draft {
         }
         // Until the draft names the new file, the old one is the sketch.
         kept.sketch = drafts.store.keep_new(self.number, "sketch", &score)?;
+        kept.remember();
         let (file, old) = (kept.sketch.clone(), self.kept.sketch_file().to_owned());
         if let Err(failure) = self.step_with(drafts, kept, Arc::new(sketch), step) {
             drafts.store.forget(self.number, &file);
@@ -342,15 +339,15 @@ impl Draft {
         Ok(())
     }
 
-    /// Forgets the file of an older sketch. Where one can choose between a file's own staves and the reduction, both stay as they came.
+    /// Forgets the file of an older sketch. Where one can choose between a file's own staves and the reduction, both stay, with the roles
+    /// they were given last.
     fn let_go(&self, drafts: &Drafts, old: &str) {
-        let came = !self.kept.own_staves.is_empty() && [SKETCH, OWN_STAVES].contains(&old);
-        if !came && old != self.kept.sketch_file() {
+        if !self.kept.names(old) {
             drafts.store.forget(self.number, old);
         }
     }
 
-    /// Takes the file's own staves as the sketch, each in the role it has most often, or the reduction by the roles found again.
+    /// Takes the file's own staves as the sketch, each in the role it has most often or was given by hand, or the reduction by the roles found.
     pub(crate) fn use_own_staves(&mut self, drafts: &Drafts, desk: &Desk, own: bool) -> Outcome<()> {
         self.idle()?;
         if self.kept.own_staves.is_empty() {
@@ -360,7 +357,9 @@ impl Draft {
         for proposal in &mut kept.proposals {
             proposal.shown.is_old = true;
         }
-        kept.sketch = if own { kept.own_staves.clone() } else { String::new() };
+        // Drafts of before did not say it at once.
+        kept.remember();
+        kept.sketch = if own { kept.own_staves.clone() } else { kept.reduction.clone() };
         kept.uses_own_staves = own;
         let sketch = Arc::new(drafts.store.sketch(self.number, kept.sketch_file())?);
         let old = self.kept.sketch_file().to_owned();
@@ -414,26 +413,31 @@ impl Draft {
         let now = self.kept.now();
         let bars = |step: &Step| step.plan.iter().map(|phrase| (phrase.first, phrase.last)).collect::<Vec<_>>();
         let is_old = kept.shown.is_old || kept.asked.lineup != now.lineup || bars(&kept.asked) != bars(&now);
-        let set = |step: &Step, at: usize| {
-            let phrase = now.plan.get(at);
-            phrase.map(|phrase| within(&step.locks, &self.sketch, phrase).into_iter().cloned().collect::<Vec<LockRow>>())
-        };
         let open = drafts.open(kept.shown.score);
         let heads =
             |locks: &[LockRow]| open.as_ref().map(|open| heads(locks, &open.study.score, &open.study.sounding, &self.lineup));
         // Notes set since that it has already ask for nothing.
         let has = |locks: &[LockRow]| heads(locks).is_some_and(|found| found.len() == locks.len());
+        let (locks, before) = (by_time(&now.locks), by_time(&kept.asked.locks));
         let differs = |&at: &usize| {
-            let locks = set(&now, at);
-            kept.asked.plan.get(at) != now.plan.get(at)
-                || (set(&kept.asked, at) != locks && !locks.is_some_and(|locks| has(&locks)))
+            let phrase = now.plan.get(at);
+            let has_other = |phrase| {
+                let set = within(&locks, &self.sketch, phrase);
+                set != within(&before, &self.sketch, phrase)
+                    && !has(&set.iter().map(|(_, lock)| (*lock).clone()).collect::<Vec<_>>())
+            };
+            kept.asked.plan.get(at) != phrase || phrase.is_some_and(has_other)
         };
+        let mut set_heads = heads(&now.locks).unwrap_or_default();
+        set_heads.sort_unstable();
+        // Halves of a body in unison have one notehead.
+        set_heads.dedup();
         ProposalShown {
             changed: if is_old { Vec::new() } else { (0..now.plan.len()).filter(differs).collect() },
             is_old,
             like: kept.model.like,
             like_profile: kept.model.like_profile,
-            set: if is_old { Vec::new() } else { heads(&now.locks).unwrap_or_default() },
+            set: if is_old { Vec::new() } else { set_heads },
             revision: open.map_or(0, |open| open.revision),
             ..kept.shown.clone()
         }
@@ -458,7 +462,7 @@ impl Draft {
             people: self.lineup.people(),
             lineup: now.lineup,
             plan: now.plan,
-            locks: now.locks.iter().filter_map(|lock| lock.shown(&self.sketch, &self.lineup)).collect(),
+            locks: shown(&now.locks, &self.sketch, &self.lineup),
             has_own_staves: !self.kept.own_staves.is_empty(),
             uses_own_staves: self.kept.uses_own_staves,
             can_undo: self.kept.at > 0,
@@ -580,7 +584,7 @@ mod tests {
         let sketch = Sketch::by_names(reading.score).unwrap();
         let lineup = known_named("lifeboat-brass").unwrap();
         let plan = rows_of(&Plan::phrases_of(&sketch), &sketch, &lineup.lineup().unwrap());
-        drafts.begin(&sketch, Kept { steps: vec![Step { lineup, plan, ..Step::default() }], ..Kept::default() }).unwrap()
+        drafts.begin(&sketch, Kept { steps: vec![Step { lineup, plan, ..Step::default() }], ..Kept::default() }, None).unwrap()
     }
 
     #[test]

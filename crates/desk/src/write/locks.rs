@@ -1,12 +1,15 @@
 //! Single notes a person has set: the player has that note at that time in whatever is cast from now on.
 
-use ripieno_casting::{Cast, Lineup, LockedNote, Plan, Seat, Sketch};
+use std::collections::BTreeMap;
+
+use ripieno_casting::{Cast, Lineup, LockedNote, Plan, Seat, Sketch, Unit};
 use ripieno_instruments::printed;
 use ripieno_score::{Crotchets, Score, Sounding};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::plan::PhraseRow;
+use super::shown::group_shown;
 use crate::failure::{Failure, Outcome};
 
 /// Notes set in one draft.
@@ -41,6 +44,8 @@ pub(crate) struct LockShown {
 pub(crate) struct LockWanted {
     /// The proposal, from 1.
     pub proposal: usize,
+    /// Its revision when the note was picked: of other notes than those it is refused.
+    pub revision: u64,
     /// Part and written note of its score, from 0, as the engraved page has them.
     pub part: usize,
     pub note: usize,
@@ -68,22 +73,39 @@ impl LockRow {
         let (seat, (from, to)) = (self.seat(lineup)?, self.span()?);
         Some(LockedNote { seat, from, to, key: i32::from(self.key) })
     }
+}
 
-    pub(crate) fn shown(&self, sketch: &Sketch, lineup: &Lineup) -> Option<LockShown> {
-        let (seat, (from, _)) = (self.seat(lineup)?, self.span()?);
-        let bar = sketch.score.bars.partition_point(|bar| bar.start <= from).saturating_sub(1);
-        let key = ripieno_score::MidiKey::try_from(i32::from(self.key)).ok()?;
-        let chair = lineup.sections[seat.0].chairs.get(seat.1)?;
-        Some(LockShown {
-            label: if lineup.sections[seat.0].chairs.len() == 1 {
-                self.section.clone()
-            } else {
-                format!("{} {}", self.section, chair.number)
-            },
-            bar: u32::try_from(bar).unwrap_or(u32::MAX),
-            note: printed(&key.pitch().to_string()),
-        })
+/// Locks as the page shows them: a note that several of a body have is one.
+pub(crate) fn shown(rows: &[LockRow], sketch: &Sketch, lineup: &Lineup) -> Vec<LockShown> {
+    let mut all: Vec<(&LockRow, Unit)> = Vec::new();
+    let mut of_body = BTreeMap::new();
+    for row in rows {
+        let Some((section, chair)) = row.seat(lineup) else { continue };
+        if lineup.sections[section].is_body {
+            let at = *of_body.entry((section, &row.from, &row.to, row.key)).or_insert(all.len());
+            if let Some((_, unit)) = all.get_mut(at) {
+                unit.chairs.push(chair);
+                continue;
+            }
+        }
+        all.push((row, Unit { section, chairs: vec![chair] }));
     }
+    let one = |(row, unit): &(&LockRow, Unit)| {
+        let (from, _) = row.span()?;
+        let bar = sketch.score.bars.partition_point(|bar| bar.start <= from).saturating_sub(1);
+        Some(LockShown {
+            label: group_shown(lineup, unit).label,
+            bar: u32::try_from(bar).unwrap_or(u32::MAX),
+            note: named(row.key),
+        })
+    };
+    all.iter().filter_map(one).collect()
+}
+
+/// A key as it is called: "D5".
+fn named(key: u8) -> String {
+    let key = ripieno_score::MidiKey::try_from(i32::from(key));
+    key.map_or_else(|_| String::new(), |key| printed(&key.pitch().to_string()))
 }
 
 /// Locks as casting takes them.
@@ -91,10 +113,22 @@ pub(crate) fn locked(rows: &[LockRow], lineup: &Lineup) -> Vec<LockedNote> {
     rows.iter().filter_map(|row| row.locked(lineup)).collect()
 }
 
-/// The locks that begin within a phrase.
-pub(crate) fn within<'a>(rows: &'a [LockRow], sketch: &Sketch, phrase: &PhraseRow) -> Vec<&'a LockRow> {
+/// Locks with the time at which each begins, in that order.
+pub(crate) fn by_time(rows: &[LockRow]) -> Vec<(Crotchets, &LockRow)> {
+    let mut all: Vec<_> = rows.iter().filter_map(|row| Some((row.span()?.0, row))).collect();
+    all.sort_unstable();
+    all
+}
+
+/// Of locks in the order of time those that begin within a phrase.
+pub(crate) fn within<'a, 'b>(
+    rows: &'a [(Crotchets, &'b LockRow)],
+    sketch: &Sketch,
+    phrase: &PhraseRow,
+) -> &'a [(Crotchets, &'b LockRow)] {
     let (from, to) = Plan::span(sketch, &(phrase.first as usize..phrase.last as usize + 1));
-    rows.iter().filter(|row| row.span().is_some_and(|(at, _)| from <= at && at < to)).collect()
+    let before = |time: Crotchets| rows.partition_point(|&(at, _)| at < time);
+    &rows[before(from)..before(to).max(before(from))]
 }
 
 /// The players of each part of a score cast for a line-up, in score order: one, or all of a body.
@@ -145,46 +179,46 @@ pub(crate) fn changed(
 ) -> Outcome<(Vec<LockRow>, String)> {
     let none = || Failure::not_there("there is no such note in the proposal; look again");
     let found = sounds(score, sounding, lineup, wanted.part, wanted.note).ok_or_else(none)?;
-    let seat = match found.seats[..] {
-        [one] => one,
+    let seats = match found.seats[..] {
+        [one] => vec![one],
         _ => {
-            // Of a body only those who have it are meant.
+            // Of a body all those are meant who have it: both halves where they play in unison.
             let cast = cast()?;
             let has = |seat: &Seat| {
                 cast.notes_of(*seat).iter().any(|note| note.onset == found.from && note.key() == i32::from(found.key))
             };
-            found.seats.iter().copied().find(has).ok_or_else(none)?
+            found.seats.iter().copied().filter(has).collect()
         }
     };
-    let key = i32::from(found.key) + wanted.by;
-    let reach = lineup.sections[seat.0].chairs[seat.1].reach;
-    if !wanted.free && !reach.allows(key) {
-        return Err(Failure::refused("that note lies beyond the player's reach"));
+    let section = seats.first().ok_or_else(none)?.0;
+    let unit = Unit { section, chairs: seats.iter().map(|seat| seat.1).collect() };
+    let chairs = &lineup.sections[section].chairs;
+    let beyond = || Failure::refused("that note lies beyond the player's reach");
+    let key = i32::from(found.key).checked_add(wanted.by).ok_or_else(beyond)?;
+    if !wanted.free && !unit.chairs.iter().all(|&chair| chairs[chair].reach.allows(key)) {
+        return Err(beyond());
     }
-    let key = u8::try_from(key).map_err(|_| none())?;
-    let player = u8::try_from(seat.1 + 1).map_err(|_| none())?;
-    let section = &lineup.sections[seat.0].name;
+    let name = &lineup.sections[section].name;
     let overlaps = |row: &LockRow| {
-        row.section == *section && row.player == player && row.span().is_some_and(|(from, to)| from < found.to && found.from < to)
+        row.seat(lineup).is_some_and(|seat| seats.contains(&seat))
+            && row.span().is_some_and(|(from, to)| from < found.to && found.from < to)
     };
     let mut now: Vec<LockRow> = rows.iter().filter(|row| !overlaps(row)).cloned().collect();
     if wanted.free {
         let said = if now.len() < rows.len() { "the note is casting's to decide again" } else { "the note was not set" };
         return Ok((now, said.to_owned()));
     }
-    if now.len() >= MOST_LOCKS {
+    let key = u8::try_from(key).map_err(|_| beyond())?;
+    if now.len() + seats.len() > MOST_LOCKS {
         return Err(Failure::refused(format!("{MOST_LOCKS} notes are set already")));
     }
-    let row = LockRow { section: section.clone(), player, from: found.from.to_string(), to: found.to.to_string(), key };
-    let said = format!(
-        "{} {player} keeps {} there",
-        section,
-        ripieno_score::MidiKey::try_from(i32::from(key))
-            .map_or_else(|_| key.to_string(), |key| printed(&key.pitch().to_string()))
-    );
-    now.push(row);
+    let row = |&chair: &usize| {
+        let player = u8::try_from(chair + 1).ok()?;
+        Some(LockRow { section: name.clone(), player, from: found.from.to_string(), to: found.to.to_string(), key })
+    };
+    now.extend(unit.chairs.iter().filter_map(row));
     now.sort();
-    Ok((now, said))
+    Ok((now, format!("{}: {} is set there", group_shown(lineup, &unit).label, named(key))))
 }
 
 /// The written notes of a proposal's score that are set: part and note.
@@ -194,10 +228,12 @@ pub(crate) fn heads(rows: &[LockRow], score: &Score, sounding: &Sounding, lineup
     let mut found = Vec::new();
     for lock in locked(rows, lineup) {
         let Some(part) = parts.iter().position(|seats| seats.contains(&lock.seat)) else { continue };
-        let of_part = notes.of_part.get(part).cloned().unwrap_or_default();
-        let row = of_part
-            .into_iter()
-            .find(|&row| notes.onset[row] == lock.from && notes.key[row].is_some_and(|key| i32::from(key.number()) == lock.key));
+        // Rows of a part are in the order of their onsets.
+        let rows = notes.of_part.get(part).cloned().unwrap_or_default();
+        let from = rows.start + notes.onset[rows.clone()].partition_point(|&onset| onset < lock.from);
+        let row = (from..rows.end)
+            .take_while(|&row| notes.onset[row] == lock.from)
+            .find(|&row| notes.key[row].is_some_and(|key| i32::from(key.number()) == lock.key));
         if let (Some(row), Ok(part)) = (row.filter(|_| part < score.parts.len()), u32::try_from(part)) {
             found.push([part, notes.written[row]]);
         }

@@ -45,11 +45,11 @@ pub(crate) fn span(study: &Study, first: u32, last: u32) -> Outcome<Range<usize>
     Ok(first..last + 1)
 }
 
-fn begin(desk: &Desk, sketch: &Sketch, kept: Kept) -> Outcome<i64> {
+fn begin(desk: &Desk, sketch: &Sketch, kept: Kept, staves: Option<&Score>) -> Outcome<i64> {
     let lineup = kept.own_lineup.clone().map_or_else(|| known_named(FIRST_LINEUP), Ok)?;
     let plan = rows_of(&Plan::phrases_of(sketch), sketch, &lineup.lineup()?);
     let steps = vec![Step { lineup, plan, ..Step::default() }];
-    desk.drafts.begin(sketch, Kept { steps, ..kept })
+    desk.drafts.begin(sketch, Kept { steps, ..kept }, staves)
 }
 
 /// A draft on a sketch in a file: by the names of its staves, else by the roles found in it.
@@ -77,11 +77,7 @@ pub(crate) fn from_file(desk: &Desk, name: &str, bytes: &[u8]) -> Outcome<i64> {
         }
     };
     let kept = Kept { title, from: name.to_owned(), remarks, ..Kept::default() };
-    let draft = begin(desk, &sketch, kept)?;
-    if let Some(own) = own {
-        desk.drafts.keep_own_staves(draft, &own)?;
-    }
-    Ok(draft)
+    begin(desk, &sketch, kept, own.as_ref())
 }
 
 /// Staves of a sketch that a person may give roles to one by one.
@@ -130,6 +126,6 @@ pub(crate) fn from_bars(desk: &Desk, score: i64, first: u32, last: u32) -> Outco
             own_lineup: LineupRows::of_score(&study.score).ok(),
             ..Kept::default()
         };
-        begin(desk, &sketch, kept)
+        begin(desk, &sketch, kept, None)
     })
 }

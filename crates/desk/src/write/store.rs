@@ -97,9 +97,12 @@ pub(crate) struct Kept {
     /// Name of the file with the sketch; empty for [`SKETCH`].
     #[serde(default)]
     pub sketch: String,
-    /// Name of the file with the staves as they came, where none was named by a role and the roles were found; empty otherwise.
+    /// Name of the file with the file's own staves, where none was named by a role and the roles were found; empty otherwise.
     #[serde(default)]
     pub own_staves: String,
+    /// Name of the file with the reduction that can be chosen in their place; empty for [`SKETCH`].
+    #[serde(default)]
+    pub reduction: String,
     /// Whether they are the sketch.
     #[serde(default)]
     pub uses_own_staves: bool,
@@ -122,6 +125,21 @@ impl Kept {
     /// Name of the file with the sketch.
     pub(crate) fn sketch_file(&self) -> &str {
         if self.sketch.is_empty() { SKETCH } else { &self.sketch }
+    }
+
+    /// Where one can choose between two sketches: what is the sketch now is what one comes back to.
+    pub(crate) fn remember(&mut self) {
+        match (self.own_staves.is_empty(), self.uses_own_staves) {
+            (true, _) => {}
+            (false, true) => self.own_staves = self.sketch_file().to_owned(),
+            (false, false) => self.reduction.clone_from(&self.sketch),
+        }
+    }
+
+    /// Whether the draft still needs a file: it is the sketch, or one that can be chosen in its place.
+    pub(crate) fn names(&self, file: &str) -> bool {
+        let reduction = if self.reduction.is_empty() { SKETCH } else { &self.reduction };
+        file == self.sketch_file() || (!self.own_staves.is_empty() && [self.own_staves.as_str(), reduction].contains(&file))
     }
 
     pub(crate) fn now(&self) -> Step {

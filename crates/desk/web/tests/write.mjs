@@ -198,6 +198,8 @@ test('a single note is moved and stays; a saved profile is the model; the fileâ€
       await page.getByText(/^Set by hand: .*bar \d+: [A-G]/).waitFor();
       await page.getByRole('button', { name: 'Cast it again' }).click();
       await page.waitForFunction(() => /Cast again in/.test(document.querySelector('p[aria-live]')?.textContent ?? ''), null, { timeout: 60_000 });
+      // In other notes what was picked is another note: nothing is offered until one is picked in the page engraved anew.
+      assert.equal(await page.getByRole('group', { name: 'The note picked' }).count(), 0);
       await page.locator('#proposals .set').first().waitFor({ timeout: 60_000 });
       await page.getByRole('button', { name: 'Take back' }).click();
       await page.waitForFunction(() => !/Set by hand/.test(document.querySelector('#proposals')?.textContent ?? ''));

@@ -1456,7 +1456,10 @@ export interface components {
             /** Format: int32 */
             bar: number;
             grade: string;
-            /** @description What would uncover it, most first, each worked out: "trombones one dynamic softer (mf instead of f)" and what it gains in dB. */
+            /**
+             * @description What would uncover it, each worked out, what is to be tried first first (what suffices, then what changes
+             *     the colour of the line least, then what gains most; a foreign colour last): "trombones one dynamic softer (mf instead of f)" and what it gains in dB.
+             */
             help: components["schemas"]["Helping"][];
             /** Format: double */
             margin: number;
@@ -1606,6 +1609,11 @@ export interface components {
             part: number;
             /** @description The proposal, from 1. */
             proposal: number;
+            /**
+             * Format: int64
+             * @description Its revision when the note was picked: of other notes than those it is refused.
+             */
+            revision: number;
         };
         /** @description Words over the score. */
         Mark: {
@@ -1647,7 +1655,10 @@ export interface components {
         MelodyHeard: {
             /** Format: int32 */
             bar: number;
-            /** @description "covered", "hard to hear", "heard among others", "clear", "prominent". */
+            /**
+             * @description "covered", "hard to hear", "heard among others", "clear", "prominent"; with the next
+             *     where it may as well be that: "covered or hard to hear".
+             */
             grade: string;
             /**
              * Format: double
@@ -1727,6 +1738,8 @@ export interface components {
         Own: {
             bookmarks: components["schemas"]["BookmarkView"][];
             remarks: components["schemas"]["RemarkView"][];
+            /** @description What came of the latest change besides; mostly empty. */
+            said: string;
             tags: string[];
         };
         /** @description Of which staves the sketch is made. */

@@ -1,6 +1,6 @@
 /** How roles and families look on either ground. Roles are those of every picture (generated/looks.ts); on dark ground what would sink into it is lightened. */
 
-import { FAMILY_COLOURS, ROLE_LOOKS } from '../generated/looks';
+import { FAMILY_COLOURS, ROLE_LOOKS, SHADES } from '../generated/looks';
 import { contrast, hex, mixed, rgb, standing, type Rgb } from './colour';
 
 export interface Look {
@@ -61,14 +61,11 @@ export const DARK = theme(true);
 
 export const familyColour = (theme: Theme, family: string): string => theme.families[family] ?? theme.families['other'] ?? theme.quiet;
 
-/** Tenths of the way to black (below 0) or white for each of so many sections of a family, from dark to light; as `shades` in crates/pictures. */
-const SHADES: readonly (readonly number[])[] = [[0], [0], [-3, 2], [-4, 0, 3], [-5, -2, 1, 4], [-6, -3, 0, 2, 4, 5]];
-
 /** The colour of a section: a shade of its family's, so that sections side by side are told apart. */
 export function sectionColour(theme: Theme, family: string, place: number, count: number): string {
   const steps = SHADES[Math.min(count, SHADES.length - 1)] ?? [0];
-  const tenths = steps[place % steps.length] ?? 0;
-  const mixedColour = mixed(rgb(familyColour(theme, family)), tenths < 0 ? BLACK : WHITE, Math.abs(tenths) / 10);
+  const percent = steps[place % steps.length] ?? 0;
+  const mixedColour = mixed(rgb(familyColour(theme, family)), percent < 0 ? BLACK : WHITE, Math.abs(percent) / 100);
   return hex(standing(mixedColour, rgb(theme.ground), 2, theme.isDark ? WHITE : BLACK));
 }
 

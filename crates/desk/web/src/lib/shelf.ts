@@ -21,6 +21,13 @@ export function sorted<T extends Sortable>(cards: readonly T[], by: Sort): T[] {
   return [...cards].sort(orders[by]);
 }
 
+/** What a file is to the shelf; nothing where it is none of its own. Corrections lie beside their score and come with none of them. */
+export function kindOf(name: string): 'score' | 'profile' | null {
+  if (/\.corrections\.json$/i.test(name)) return null;
+  if (/\.json$/i.test(name)) return 'profile';
+  return /\.(musicxml|xml|mxl|midi?|krn|kern|toml)$/i.test(name) ? 'score' : null;
+}
+
 /** All tags there are, in the order of letters. */
 export function tagsOf(cards: readonly Pick<Card, 'tags'>[]): string[] {
   return [...new Set(cards.flatMap((card) => card.tags))].sort(letters.compare);

@@ -332,7 +332,8 @@ export class StudyState {
   async keep(work: (score: number) => Promise<Own>, said: string): Promise<boolean> {
     try {
       this.own = await work(this.number);
-      this.said = said;
+      this.said = this.own.said || said;
+      if (this.own.said) this.fail(this.own.said);
       return true;
     } catch (error) {
       this.fail(error);

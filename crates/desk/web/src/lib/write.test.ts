@@ -69,6 +69,7 @@ describe('the map', () => {
     expect(measured(0.9876, 'share')).toBe('98.8 %');
     expect(noteSigns('Bb2–F#4 (written C5), Bbb1, about 3')).toBe('B♭2–F♯4 (written C5), Bbb1, about 3');
     expect(measured(3, 'places')).toBe('3');
+    expect(measured(-1.94, 'dB of sound power, estimated')).toBe('−1.9');
     expect(best([1, 3], true)).toBe(3);
     expect(best([2, 2], false)).toBeNull();
   });

@@ -166,7 +166,8 @@ export function details(task: Task): string {
 export function measured(value: number, unit: string): string {
   if (unit.startsWith('share')) return `${Math.round(value * 1000) / 10} %`;
   const figure = Number.isInteger(value) ? String(value) : value.toFixed(1);
-  return unit.startsWith('per cent') ? `${figure} %` : figure;
+  const withSign = figure.replace('-', '−');
+  return unit.startsWith('per cent') ? `${withSign} %` : withSign;
 }
 
 /** Among proposals, whose value is the best; none where all are alike. */

@@ -132,11 +132,11 @@ export class Writing {
     });
   }
 
-  /** Sets a note of the proposal looked at, moves it by semitones, or frees it. */
-  lock(part: number, note: number, by: number, free: boolean): Promise<void> {
+  /** Sets a note of the proposal looked at, moves it by semitones, or frees it: a note of the revision it was picked in. */
+  lock(revision: number, part: number, note: number, by: number, free: boolean): Promise<void> {
     const proposal = this.proposal;
     if (!proposal) return Promise.resolve();
-    return this.then(() => writing.lock(this.number, { proposal: proposal.number, part, note, by, free }), '');
+    return this.then(() => writing.lock(this.number, { proposal: proposal.number, revision, part, note, by, free }), '');
   }
 
   ownStaves(own: boolean): void {
