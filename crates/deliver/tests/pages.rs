@@ -179,9 +179,8 @@ fn full_of_signs() -> Score {
             if first {
                 text += &jump;
             }
-            match bar % 5 {
-                2 => text += "<direction><direction-type><wedge type=\"crescendo\"/></direction-type></direction>",
-                _ => {}
+            if bar % 5 == 2 {
+                text += "<direction><direction-type><wedge type=\"crescendo\"/></direction-type></direction>";
             }
             let (starts, stops) = (bar % 3 != 0 && bar < 40, bar % 3 != 1 && bar > 1);
             let (mut ties, mut tied) = (String::new(), String::new());

@@ -189,8 +189,8 @@ impl Drafts {
         if staves.is_some() {
             OWN_STAVES.clone_into(&mut kept.own_staves);
         }
-        let files = std::iter::once((SKETCH, &sketch.score)).chain(staves.map(|staves| (OWN_STAVES, staves)));
-        let mut written = files.map(|(file, score)| self.store.keep_score(draft, file, score)).collect::<Outcome<()>>();
+        let mut files = std::iter::once((SKETCH, &sketch.score)).chain(staves.map(|staves| (OWN_STAVES, staves)));
+        let mut written = files.try_for_each(|(file, score)| self.store.keep_score(draft, file, score));
         if written.is_ok() {
             written = self.store.keep(draft, &kept);
         }
