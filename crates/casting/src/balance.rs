@@ -9,6 +9,7 @@ use ripieno_acoustics::{Source, Ways};
 use ripieno_score::{Crotchets, DynamicLevel, Transposition};
 use ripieno_texture::Role;
 
+use crate::assign::{Rest, Rests, playing};
 use crate::lineup::Lineup;
 use crate::loudness::{level_at, level_in, moved_by};
 use crate::plan::{PhrasePlan, Plan, Task};
@@ -109,7 +110,8 @@ enum Remedy {
     Joins(usize),
 }
 
-/// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Returns whether players were taken out, so that the phrase has to be realised again.
+/// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Who is tired goes on resting, as `rests` says, which learns who rests now; at least so many as `least` play. Returns whether players were taken out, so that the phrase has to be realised again.
+#[allow(clippy::too_many_arguments)] // what is known of the phrase
 pub(crate) fn settle(
     sketch: &Sketch,
     seated: &Lineup,
@@ -117,6 +119,8 @@ pub(crate) fn settle(
     own: usize,
     notes: &BTreeMap<Seat, Vec<CastNote>>,
     loads: &BTreeMap<Seat, f64>,
+    rests: &mut Rests,
+    least: usize,
 ) -> bool {
     let span = Plan::span(sketch, &phrase.bars);
     let melody = phrase.tasks.iter().find(|task| task.role == Role::Melody && task.strand.is_some());
@@ -141,7 +145,9 @@ pub(crate) fn settle(
         for at in own..phrase.tasks.len() {
             let remedies = [(Remedy::Softer(at), SOFTER), (Remedy::Fewer(at), FEWER), (Remedy::Joins(at), JOINS)];
             for (remedy, price) in remedies {
-                let Some(changed) = with(sketch, seated, phrase, own, remedy, tune, mark, span, loads) else { continue };
+                let Some(changed) = with(sketch, seated, phrase, own, remedy, tune, mark, span, loads, rests, least) else {
+                    continue;
+                };
                 let left = reckon(&changed);
                 let gain = lacks - left - price;
                 if gain > 1e-9 && best.as_ref().is_none_or(|(known, ..)| gain > known + 1e-9) {
@@ -154,6 +160,14 @@ pub(crate) fn settle(
         lacks = left;
         fewer |= matches!(remedy, Remedy::Fewer(_) | Remedy::Joins(_));
     }
+    for task in phrase.tasks[own..].iter().filter(|task| task.strand.is_none()) {
+        for &chair in &task.chairs {
+            rests.entry((task.section, chair)).or_insert(Rest::Uncovers);
+        }
+    }
+    rests.retain(|seat, _| {
+        phrase.tasks.iter().any(|task| task.strand.is_none() && task.section == seat.0 && task.chairs.contains(&seat.1))
+    });
     for task in &mut phrase.tasks[own..] {
         let was = before.iter().find(|was| was.section == task.section && was.strand == task.strand && was.octave == task.octave);
         if let (Some(level), Some(was)) = (task.dynamic, was)
@@ -218,6 +232,8 @@ fn with(
     mark: f32,
     span: (Crotchets, Crotchets),
     loads: &BTreeMap<Seat, f64>,
+    rests: &Rests,
+    least: usize,
 ) -> Option<PhrasePlan> {
     let mut changed = phrase.clone();
     match remedy {
@@ -238,6 +254,10 @@ fn with(
         }
         Remedy::Fewer(at) => {
             let out = spared(sketch, seated, phrase, at, tune, span, loads)?;
+            // A band without strings is as full as its loudness asks for.
+            if playing(&phrase.tasks) < least + out.len() {
+                return None;
+            }
             let section = phrase.tasks[at].section;
             without(&mut changed, at, &out);
             let silent = |task: &&mut Task| task.section == section && task.strand.is_none();
@@ -246,20 +266,19 @@ fn with(
                     silence.chairs.extend(out);
                     silence.chairs.sort_unstable();
                 }
-                None => {
-                    let why = "rest so as not to cover the melody".to_owned();
-                    changed.tasks.push(Task { why, ..Task::new(section, out, Role::Tacet, None) });
-                }
+                None => changed.tasks.push(Task::new(section, out, Role::Tacet, None)),
             }
         }
         Remedy::Joins(at) => {
             let task = phrase.tasks.get(at)?;
             // Whoever rests for the lips goes on resting.
             let out = match task.strand {
-                None if task.why.contains("lips") || seated.sections[task.section].is_body => return None,
+                None if seated.sections[task.section].is_body => return None,
                 None => {
                     let load = |chair: usize| loads.get(&(task.section, chair)).copied().unwrap_or(0.0);
-                    vec![task.chairs.iter().copied().min_by(|&a, &b| load(a).total_cmp(&load(b)).then(a.cmp(&b)))?]
+                    let fresh =
+                        task.chairs.iter().copied().filter(|&chair| rests.get(&(task.section, chair)) != Some(&Rest::Lips));
+                    vec![fresh.min_by(|&a, &b| load(a).total_cmp(&load(b)).then(a.cmp(&b)))?]
                 }
                 Some(_) => spared(sketch, seated, phrase, at, tune, span, loads).filter(|out| out.len() == 1)?,
             };
@@ -275,6 +294,8 @@ fn with(
                 task.section == section && task.strand == Some(tune) && task.octave.unwrap_or(0) == octave && task.held == 0
             };
             match changed.tasks.iter_mut().skip(own).find(same) {
+                // At p one or two of a section have a line.
+                Some(tune) if mark < 4.5 && tune.chairs.len() > 1 => return None,
                 Some(tune) => {
                     tune.chairs.extend(out);
                     tune.chairs.sort_unstable();
@@ -303,6 +324,10 @@ fn spared(
 ) -> Option<Vec<usize>> {
     let task = phrase.tasks.get(at).filter(|task| task.strand.is_some_and(|strand| strand != tune))?;
     let (strand, body) = (task.strand?, seated.sections[task.section].is_body);
+    // The bass is what the rest stands on: it is marked softer, and plays.
+    if sketch.strands[strand].role == Role::Bass {
+        return None;
+    }
     let all: usize = phrase.tasks.iter().filter(|other| other.strand == Some(strand)).map(|task| task.chairs.len()).sum();
     let least = if sketch.strands[strand].is_chordal() { crate::assign::tones_of(sketch, strand, span) } else { 1 };
     let load = |chair: usize| loads.get(&(task.section, chair)).copied().unwrap_or(0.0);

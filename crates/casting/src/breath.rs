@@ -32,6 +32,8 @@ const SHORT: f64 = 2.0;
 const SLURRED: f64 = 3.0;
 const INSIDE: f64 = 5.0;
 const TOGETHER: f64 = 2.5;
+/// And together with all others who hold a tone, so that it is gone.
+const VANISHES: f64 = 6.0;
 
 /// A stretch of a note after which a breath can be taken.
 struct Stretch {
@@ -48,8 +50,8 @@ struct Stretch {
 
 /// Sets the breaths of a phrase.
 pub(crate) fn breathe(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets, Crotchets), cast: &mut PhraseCast) {
-    // Breaths of those of a section who have a strand already.
-    let mut taken: BTreeMap<(usize, usize), Vec<Vec<Crotchets>>> = BTreeMap::new();
+    // Breaths of those who have a strand already.
+    let mut taken: BTreeMap<usize, Vec<Other>> = BTreeMap::new();
     let seats: Vec<Seat> = cast.notes.keys().copied().collect();
     for seat in seats {
         let section = &setting.lineup.sections[seat.0];
@@ -57,18 +59,14 @@ pub(crate) fn breathe(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets
         let Some(strand) = cast.notes.get(&seat).and_then(|notes| notes.first()).map(|note| note.line.strand) else { continue };
         let limits = Limits::of(chair.instrument, Some(i32::from(chair.transposition.semitones)), section.level);
         let Some(limits) = limits.filter(|limits| limits.breath_seconds(60, None).is_some()) else { continue };
-        let others = taken.entry((seat.0, strand)).or_default();
+        let others = taken.entry(strand).or_default();
         let Some(notes) = cast.notes.get_mut(&seat) else { continue };
         let stretches = stretches(setting, plan, span, seat, notes, &limits);
         let sings = matches!(setting.sketch.strands[strand].role, Role::Melody | Role::Countermelody);
-        let breaths = places(&stretches, others, sings, span.1, limits.air());
+        let breaths = places(&stretches, notes, others, seat.0, sings, span.1, limits.air());
         let own: Vec<Crotchets> = breaths.iter().map(|&at| stretches[at].to).collect();
-        if others.iter().any(|other| *other != own) {
-            cast.in_turn.insert(seat.0);
-        }
-        others.push(own);
         let inside = breaths.iter().filter(|&&at| !stretches[at].ends).count();
-        if inside > 0 && others.len() == 1 {
+        if inside > 0 && others.iter().all(|other| other.seat.0 != seat.0) {
             let bar = setting.sketch.bar_name(crate::notate::bar_of(&setting.sketch.score.bars, span.0));
             let name = &section.name;
             cast.remarks.push(format!(
@@ -76,8 +74,30 @@ pub(crate) fn breathe(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets
                 chair.number
             ));
         }
+        others.push(Other { seat, breaths: own, notes: notes.clone() });
         take(notes, &stretches, &breaths);
     }
+    // In turn breathes who has a mark inside the phrase where another of the section with the same strand has none, and the other way round.
+    for others in taken.values() {
+        let inside = |other: &Other| other.breaths.iter().copied().filter(|at| *at < span.1).collect::<Vec<_>>();
+        for one in others {
+            let own = inside(one);
+            let apart = |other: &&Other| {
+                let theirs = inside(other);
+                other.seat.0 == one.seat.0 && !theirs.is_empty() && theirs != own
+            };
+            if !own.is_empty() && others.iter().any(|other| apart(&other)) {
+                cast.in_turn.insert(one.seat);
+            }
+        }
+    }
+}
+
+/// Somebody who has the strand too, and where he breathes.
+struct Other {
+    seat: Seat,
+    breaths: Vec<Crotchets>,
+    notes: Vec<CastNote>,
 }
 
 /// The notes of a player as stretches; what lasts long is cut at barlines, and at the half of long bars, where a breath can be taken if need be.
@@ -105,7 +125,8 @@ fn stretches(
         );
         let slurred = note.like.is_some_and(|like| !like.plain)
             && next.is_some_and(|next| slurs.iter().any(|(from, to)| *from <= note.onset && next.onset <= *to));
-        let long = tempo.seconds(note.end()) - tempo.seconds(note.onset) > limits.air() * FULL / flow.max(1e-6) * 0.5;
+        let long =
+            tempo.seconds(note.end()) - tempo.seconds(note.onset) > (limits.air() * FULL / flow.max(1e-6)).min(LONGEST) * 0.5;
         let mut ends: Vec<Crotchets> = if long { cuts(sketch, note) } else { Vec::new() };
         ends.push(note.end());
         let mut from = note.onset;
@@ -138,8 +159,16 @@ fn cuts(sketch: &crate::sketch::Sketch, note: &CastNote) -> Vec<Crotchets> {
 }
 
 /// After which stretches to breathe: at the smallest price, and never more than a breath apart.
-fn places(stretches: &[Stretch], others: &[Vec<Crotchets>], sings: bool, end: Crotchets, air: f64) -> Vec<usize> {
-    let company = !others.is_empty() && !sings;
+fn places(
+    stretches: &[Stretch],
+    notes: &[CastNote],
+    others: &[Other],
+    section: usize,
+    sings: bool,
+    end: Crotchets,
+    air: f64,
+) -> Vec<usize> {
+    let company = others.iter().any(|other| other.seat.0 == section) && !sings;
     // What has been used before the first stretch, and may be used after the last breath.
     let carried = if company { CARRIED } else { 0.0 };
     let price = |at: usize| {
@@ -148,8 +177,17 @@ fn places(stretches: &[Stretch], others: &[Vec<Crotchets>], sings: bool, end: Cr
             return 0.0;
         }
         let last = at + 1 == stretches.len() && stretch.to >= end;
-        let near = |other: &Crotchets| (*other - stretch.to).to_f64().abs() < 1.0;
-        let together = others.iter().flatten().filter(|other| near(other)).count();
+        let near = |other: &&Other| other.breaths.iter().any(|at| (*at - stretch.to).to_f64().abs() < 1.0);
+        // Who of another section holds the same tone there; a tune is phrased by each section for itself.
+        let key = notes[stretch.note].key();
+        let holds = |other: &&Other| {
+            let begun = other.notes.partition_point(|note| note.onset < stretch.to);
+            other.notes[..begun].last().is_some_and(|note| note.key() == key && stretch.to <= note.end())
+        };
+        let company = |other: &&Other| other.seat.0 == section || !sings && !last && holds(other);
+        let together = others.iter().filter(company).filter(near).count();
+        let tone = || others.iter().filter(|other| !sings && !last && holds(other));
+        let vanishes = tone().next().is_some() && tone().all(|other| near(&other));
         let own = if last {
             AT_THE_END
         } else if !stretch.ends {
@@ -160,7 +198,7 @@ fn places(stretches: &[Stretch], others: &[Vec<Crotchets>], sings: bool, end: Cr
             PARTED - 0.2 * stretch.seconds.min(2.0) + if stretch.seconds < LENDS { SHORT } else { 0.0 }
         };
         let shared = if last && sings { 0.0 } else { TOGETHER * f64::from(u32::try_from(together).unwrap_or(u32::MAX)) };
-        own + shared
+        own + shared + if vanishes { VANISHES } else { 0.0 }
     };
     let full = air * FULL;
     let fits = |litres: f64, seconds: f64, share: f64| litres <= full * share && seconds <= LONGEST * share;

@@ -590,7 +590,7 @@ fn in_turn(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
     let mut found = Vec::new();
     let mut before = false;
     for done in &cast.phrases {
-        let notes = done.notes.get(&seat).filter(|notes| done.in_turn.contains(&seat.0) && notes.iter().any(|note| note.breath));
+        let notes = done.notes.get(&seat).filter(|notes| done.in_turn.contains(&seat) && notes.iter().any(|note| note.breath));
         if let Some(first) = notes.and_then(|notes| notes.first()).filter(|_| !before) {
             let kind = DirectionKind::Words("breathe in turn".into());
             found.push(Direction { above: Some(true), ..direction(sketch, first.onset, kind) });

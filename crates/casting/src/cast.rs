@@ -7,11 +7,15 @@ use ripieno_players::Objection;
 use ripieno_score::{Crotchets, Score};
 use ripieno_texture::Role;
 
-use crate::assign::{Choice, Memory, Problem, Solved, Taste, Unit, each_alone, problem, separate, solve, tasks, thinned, units};
+use crate::assign::{
+    Choice, Memory, Problem, Rests, Solved, Taste, Unit, each_alone, filled, grounded, problem, separate, solve, tasks, thinned,
+    told, units,
+};
 use crate::balance::settle;
 use crate::breath::breathe;
 use crate::build::build;
 use crate::criteria::{Covered, Criteria, criteria};
+use crate::explain::differing;
 use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::objections::objections;
@@ -43,8 +47,10 @@ pub struct Options {
 pub struct Optimality {
     /// What all voicings cost.
     pub cost: f64,
-    /// What they cost at least.
+    /// What they cost at least, where that is known ([`Optimality::bounded`]); else what each section's would cost by themselves.
     pub bound: f64,
+    /// Whether `bound` is one: in no phrase chords of several sections were laid out beside each other.
+    pub bounded: bool,
     /// Whether nothing was left out in the search for voicings.
     pub exact: bool,
     /// Phrases in which who does what is not known to be the best, and what the best could be worth more in all of them together.
@@ -52,10 +58,10 @@ pub struct Optimality {
 }
 
 impl Optimality {
-    /// How far the cost may lie above the least possible, as a share of it.
+    /// How far the cost may lie above the least possible, as a share of it; 0 also where no bound is known.
     #[must_use]
     pub fn gap(&self) -> f64 {
-        if self.bound.abs() < 1e-9 { 0.0 } else { ((self.cost - self.bound) / self.bound.abs()).max(0.0) }
+        if !self.bounded || self.bound.abs() < 1e-9 { 0.0 } else { ((self.cost - self.bound) / self.bound.abs()).max(0.0) }
     }
 
     /// Why the search stopped, in a sentence.
@@ -75,6 +81,14 @@ impl Optimality {
     }
 
     fn voicings(&self) -> String {
+        if !self.bounded {
+            let tried = if self.exact {
+                "every way of laying out each section's chords"
+            } else {
+                "in places only the likelier ways of laying out the chords"
+            };
+            return format!("{tried}, one section after another, was tried; how near the best together they are is not known");
+        }
         match (self.exact, self.gap() < 1e-9) {
             (true, true) => "every way of laying out the chords was tried; none keeps the rules of voicing better".to_owned(),
             (true, false) => format!(
@@ -209,7 +223,7 @@ pub fn proposals_unless(
         options.taste.fullness += fuller;
         let mut filling = Filling::new(sketch, lineup, habits, &options, &taken);
         let mut cast = realise(&mut filling, plan, None, stop);
-        cast.idea = idea;
+        cast.idea = found.first().map_or(idea, |first| named(sketch, lineup, first, &cast, fuller));
         let chosen = (filling.picked, filling.tunes);
         taken.push(chosen);
         if stop() {
@@ -242,12 +256,43 @@ pub fn recast(
 }
 
 /// What each proposal is for, and how much fuller than usual it is: the first as usual, then the tune in other colours, in a full and in a thin texture.
+/// How it is called in the end, [`named`] says.
 const IDEAS: [(&str, f64); 4] = [
     ("as usual", 0.0),
     ("the tune in another colour", 0.0),
     ("another colour, and fuller", 1.2),
     ("another colour, and thinner", -1.0),
 ];
+
+/// Players that a fuller or thinner proposal sounds more or less than the first, in the mean, to be called so: in a line-up of up to nine, and in others (ours).
+const APART: [f64; 2] = [1.0, 2.0];
+
+/// What a later proposal shows beside the first, by what it is: a small line-up or a plan may not allow what was asked for.
+fn named(sketch: &Sketch, lineup: &Lineup, first: &Cast, cast: &Cast, fuller: f64) -> &'static str {
+    let sounding = |cast: &Cast| cast.criteria.get("players sounding").unwrap_or(0.0);
+    let players: usize = lineup.sections.iter().map(|section| section.chairs.len()).sum();
+    let more = (sounding(cast) - sounding(first)) * fuller.signum();
+    let full = fuller.abs() > 1e-9 && more >= APART[usize::from(players > 9)];
+    let tune = |cast: &Cast| -> Vec<Vec<Seat>> {
+        let of = |phrase: &PhrasePlan| {
+            let tasks =
+                phrase.tasks.iter().filter(|task| task.strand.is_some_and(|strand| sketch.strands[strand].role == Role::Melody));
+            let mut seats: Vec<Seat> = tasks.flat_map(|task| task.chairs.iter().map(|&chair| (task.section, chair))).collect();
+            seats.sort_unstable();
+            seats
+        };
+        cast.plan.phrases.iter().map(of).collect()
+    };
+    match (tune(first) != tune(cast), full) {
+        (true, true) if fuller > 0.0 => "another colour, and fuller",
+        (true, true) => "another colour, and thinner",
+        (true, false) => "the tune in another colour",
+        (false, true) if fuller > 0.0 => "fuller, the tune as in the first",
+        (false, true) => "thinner, the tune as in the first",
+        (false, false) if differing(lineup, first, cast).0 > 0 => "other players, the tune as in the first",
+        (false, false) => "the same players, with other voicings",
+    }
+}
 
 /// What an earlier proposal has chosen: phrase by phrase each group's choice, and which groups have the tune.
 type Taken = (Vec<Vec<usize>>, Vec<Vec<bool>>);
@@ -262,6 +307,10 @@ struct Filling<'a> {
     taken: &'a [Taken],
     units: Vec<Unit>,
     memory: Memory,
+    /// Who rests in the phrase just filled in, and why.
+    rests: Rests,
+    /// How many of a band have to play in it.
+    least: usize,
     /// The phrase before, as it was played.
     before: Option<PhrasePlan>,
     /// The choices made, phrase by phrase, for proposals that must differ, and which groups have the tune.
@@ -276,7 +325,22 @@ impl<'a> Filling<'a> {
         let units = units(lineup);
         let memory = Memory::fresh(units.len());
         let (picked, tunes) = (Vec::new(), Vec::new());
-        Self { sketch, lineup, habits, options, taken, units, memory, before: None, picked, tunes, unsettled: (0, 0.0) }
+        let rests = Rests::new();
+        Self {
+            sketch,
+            lineup,
+            habits,
+            options,
+            taken,
+            units,
+            memory,
+            rests,
+            least: 0,
+            before: None,
+            picked,
+            tunes,
+            unsettled: (0, 0.0),
+        }
     }
 
     /// Fills in what phrase `at` leaves open. Its tasks from the number returned on are casting's own.
@@ -299,7 +363,13 @@ impl<'a> Filling<'a> {
             self.unsettled = (self.unsettled.0 + 1, self.unsettled.1 + (bound - worth).max(0.0));
         }
         let new = tasks(sketch, lineup, &self.units, self.habits, phrase, &asked, &picked);
-        let mut new = thinned(sketch, lineup, phrase, new, &self.memory);
+        (self.rests, self.least) = (Rests::new(), 0);
+        let mut new = thinned(sketch, lineup, phrase, new, &self.memory, &mut self.rests);
+        // Who plays may be given; then nobody else does.
+        if self.options.playing.is_none() {
+            self.least = filled(sketch, lineup, phrase, &mut new, &self.memory, self.options.taste.fullness, &mut self.rests);
+            grounded(sketch, lineup, phrase, &mut new, &mut self.rests);
+        }
         separate(sketch, lineup, self.habits, &mut new);
         phrase.tasks.extend(new);
         let why = |task: &Task| reason(sketch, lineup, phrase, self.before.as_ref(), task, &task.why);
@@ -395,9 +465,10 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 let lineup = lineup.holding(&planned.tasks);
                 let setting = Setting { lineup: &lineup, ..asked };
                 let mut done = phrase(&setting, planned, &around);
-                if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads) {
+                if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads, &mut filling.rests, filling.least) {
                     done = phrase(&setting, planned, &around);
                 }
+                told(sketch, planned, own, &filling.rests);
                 breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);
                 octaves_that_sound(sketch, planned, &done);
                 done
@@ -421,6 +492,7 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
     let optimality = Optimality {
         cost: phrases.iter().map(|phrase| phrase.cost).sum(),
         bound: phrases.iter().map(|phrase| phrase.bound).sum(),
+        bounded: phrases.iter().all(|phrase| phrase.bounded),
         exact: phrases.iter().all(|phrase| phrase.exact),
         unsettled: filling.unsettled,
     };
@@ -454,7 +526,8 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
 fn in_turn(sketch: &Sketch, lineup: &Lineup, plan: &Plan, phrases: &[PhraseCast]) -> Vec<String> {
     let of = |section: usize| {
         let mut runs: Vec<Range<usize>> = Vec::new();
-        for (planned, _) in plan.phrases.iter().zip(phrases).filter(|(_, done)| done.in_turn.contains(&section)) {
+        let in_turn = |done: &PhraseCast| done.in_turn.iter().any(|seat| seat.0 == section);
+        for (planned, _) in plan.phrases.iter().zip(phrases).filter(|(_, done)| in_turn(done)) {
             match runs.last_mut() {
                 Some(last) if last.end == planned.bars.start => last.end = planned.bars.end,
                 _ => runs.push(planned.bars.clone()),

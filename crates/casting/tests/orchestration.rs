@@ -139,9 +139,9 @@ fn the_softer_the_fewer_play() {
         let all: f64 = seats(&lineup).iter().map(|&seat| share(&sketch, &done, seat)).sum();
         (all, most)
     };
-    let ((soft, line), (loud, _)) = (sounding("p"), sounding("ff"));
+    let [(soft, line), (middle, _), (loud, _), (most, _)] = ["p", "mf", "f", "ff"].map(sounding);
     assert!(soft < 12.0 && line <= 2, "{soft:.1} at p, {line} on the tune");
-    assert!(loud > soft + 1.0, "{loud:.1} at ff, {soft:.1} at p");
+    assert!(soft + 1.0 < middle && middle < loud && loud <= most, "{soft:.1} {middle:.1} {loud:.1} {most:.1}");
 }
 
 /// Staggered breathing through what is held (common practice, from memory): two on a long pedal breathe at different times, each within what a breath of his lasts, and the parts have the marks.
@@ -172,6 +172,30 @@ fn who_holds_on_together_breathes_in_turn() {
         "{:?}",
         done.remarks
     );
+}
+
+/// A light wind has air for long, and still breathes: `stale-air` of `ripieno_players` begins at 20 s (from memory), casting keeps to 14.
+#[test]
+fn a_long_soft_note_of_a_light_wind_has_breaths() {
+    let pedal = |_: usize| vec![(vec![('G', 4)], 4)];
+    let staff = |name, bar, held| Staff { name, mark: "pp", bar, held };
+    let sketch = sketch(16, &[staff("Melody", &tune, 0), staff("Bass", &bass, 0), staff("Pedal", &pedal, 16)]);
+    let lineup = lineup("[[section]]\nname = \"Oboe\"\n[[section]]\nname = \"Flute\"\n[[section]]\nname = \"Bassoon\"\n");
+    let task = |section: &str, role: &str| format!("[[phrase.task]]\nsection = \"{section}\"\nrole = \"{role}\"\n");
+    let text =
+        ["[[phrase]]\nbars = \"1-16\"\n".to_owned(), task("Flute", "melody"), task("Oboe", "pedal"), task("Bassoon", "bass")]
+            .concat();
+    let plan = Plan::from_toml("p.toml", &text, &sketch, &lineup).unwrap();
+    let done = cast(&sketch, &lineup, &plan, &Habits::usual(), &Options::default());
+    let notes = done.notes_of((0, 0));
+    let seconds = |from, to| sketch.sounding.tempo.seconds(to) - sketch.sounding.tempo.seconds(from);
+    let mut from = notes[0].onset;
+    for note in &notes {
+        assert!(seconds(from, note.end()) <= 14.0 + 1e-9, "{:.0} s without a breath", seconds(from, note.end()));
+        if note.breath {
+            from = note.end();
+        }
+    }
 }
 
 /// An accompaniment a dynamic below the tune (handbooks, from memory), where the sketch gives one to all and nowhere else.
@@ -240,7 +264,7 @@ fn proposals_put_the_tune_elsewhere() {
         let differ = carriers(other).iter().zip(&first).filter(|(a, b)| a != b).count();
         assert!(differ * 2 >= first.len(), "{differ} of {}: {}", first.len(), other.idea);
     }
-    assert!(all.iter().map(|cast| cast.idea).collect::<BTreeSet<_>>().len() == 3);
+    assert!(all[1..].iter().all(|cast| cast.idea.contains("colour")));
 }
 
 /// A practice with one figure more than usual habits have.

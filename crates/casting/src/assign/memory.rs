@@ -23,20 +23,23 @@ pub struct Memory {
     pub stayed: Vec<u32>,
     /// How many phrases a group has rested since it last played.
     pub silent: Vec<u32>,
-    /// How tired each player is, in seconds of playing: loud ones count twice, high ones once more; rests take off half as much again as they last.
+    /// How tired each player is, in seconds of playing: loud ones count twice, high ones once more; rests take off four times what they last.
     pub loads: BTreeMap<Seat, f64>,
     /// How many seconds each player has played in all, so that everybody of a section has a share.
     pub played: BTreeMap<Seat, f64>,
     /// The strand of each player in the phrase before.
     pub strands: BTreeMap<Seat, usize>,
+    /// How many players have played in one phrase, at most, at each class of loudness: up to mp, mf, f, ff.
+    pub most: [usize; 4],
 }
 
 /// The level from which on playing is loud.
 const LOUD: f32 = 5.5;
 /// A phrase of four bars of two seconds each.
 const PHRASE: f64 = 8.0;
-/// Seconds of playing that a second of rest makes good. Brass players are told to rest as much as they play (`endurance-rule` in the sources of `ripieno_players`); the figure is ours.
-const RECOVERS: f64 = 1.5;
+/// Seconds of playing that a second of rest makes good. Brass players are told to rest as much as they play (`endurance-rule` in the sources of `ripieno_players`); the figure is ours:
+/// who rests for a third of the time can go on for ever at f, well within what the check of `ripieno_players` allows over three minutes.
+const RECOVERS: f64 = 4.0;
 
 /// How much of what somebody has played in all speaks for another of the section (ours).
 const SHARE_ALIKE: f64 = 0.2;
@@ -94,6 +97,8 @@ impl Memory {
     pub(crate) fn pass(&mut self, sketch: &Sketch, lineup: &Lineup, units: &[Unit], phrase: &PhrasePlan) {
         let span = Plan::span(sketch, &phrase.bars);
         let whole = seconds(sketch, span);
+        let most = &mut self.most[super::desks::loudness(sketch, phrase)];
+        *most = super::playing(&phrase.tasks).max(*most);
         for (at, section) in lineup.sections.iter().enumerate() {
             for chair in 0..section.chairs.len() {
                 let seat = (at, chair);

@@ -23,7 +23,7 @@ use crate::lineup::{Chair, Lineup};
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::sketch::{Sketch, SketchNote, Strand};
 
-pub(crate) use desks::thinned;
+pub(crate) use desks::{Rest, Rests, filled, grounded, playing, thinned, told};
 pub use learned::{CastingTable, Learned, casting_table};
 pub use memory::Memory;
 pub(crate) use practice::separate;
@@ -227,7 +227,11 @@ pub fn problem(
         let plays = if single { likely[at].max(0.75) } else { likely[at] };
         let mut choices = if forced == Some(false) { Vec::new() } else { question.choices(at, &section.chairs[first]) };
         question.in_course(at, level, &mut choices);
-        problem.sparse.push(Question { strands: &sparse, ..question.clone() }.choices(at, &section.chairs[first]));
+        // Whoever is told to rest is not asked for what hardly sounds either.
+        problem.sparse.push(match forced {
+            Some(false) => Vec::new(),
+            _ => Question { strands: &sparse, ..question.clone() }.choices(at, &section.chairs[first]),
+        });
         // Whether to play is asked before what: silence is measured against the best there is to play, not against each role's share.
         if forced != Some(true) || choices.is_empty() {
             let best = choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max);

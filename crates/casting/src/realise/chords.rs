@@ -354,7 +354,8 @@ fn voice_all(
         let after = parts.iter().map(|part| around.after.get(&part.lead).copied()).collect();
         (before, after)
     };
-    // First each for itself: what that costs is the least that is possible.
+    // First each for itself: with one body of voices what that costs is the least that is possible.
+    cast.bounded &= choirs.len() < 2;
     let mut voiced: Vec<Voiced> = Vec::new();
     for (at, (own, voices, weights)) in prepared.iter().enumerate() {
         let (before, after) = context(at);

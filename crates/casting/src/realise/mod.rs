@@ -70,12 +70,14 @@ pub struct PhraseCast {
     pub notes: BTreeMap<Seat, Vec<CastNote>>,
     /// What its voicings cost together.
     pub cost: f64,
-    /// What they cost at least: the sum of what each body of voices could do for itself.
+    /// The sum of what each body of voices could do for itself: what they cost at least where there is one ([`PhraseCast::bounded`]).
     pub bound: f64,
+    /// Whether `bound` is one: chords of several bodies of voices, laid out beside each other, may also cost less than each for itself.
+    pub bounded: bool,
     /// Whether the search left nothing out.
     pub exact: bool,
-    /// Sections whose players breathe at different places, so that what they hold goes on.
-    pub in_turn: BTreeSet<usize>,
+    /// Players who breathe inside the phrase, at other places than another of their section with the same strand, so that what they hold goes on.
+    pub in_turn: BTreeSet<Seat>,
     /// What has to be said.
     pub remarks: Vec<String>,
 }
@@ -223,7 +225,7 @@ pub(crate) fn octaves_that_sound(sketch: &Sketch, plan: &mut PhrasePlan, cast: &
 
 /// Realises one phrase.
 pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) -> PhraseCast {
-    let mut cast = PhraseCast { exact: true, ..PhraseCast::default() };
+    let mut cast = PhraseCast { exact: true, bounded: true, ..PhraseCast::default() };
     lines::lines(setting, plan, around.follows, &mut cast);
     let span = span_of(setting, plan, Role::Harmony, around.follows);
     chords::chords(setting, plan, span, around, &mut cast);
