@@ -30,6 +30,8 @@ const JOINS: f64 = 0.8;
 const SOFTEST_MARKED: f32 = 2.0;
 /// From here on it is loud, and whole sections are not taken out.
 const LOUD: f32 = 5.5;
+/// Below this it is soft: up to mp.
+const SOFT: f32 = 4.5;
 /// How many steps below the melody casting marks an accompaniment at most.
 const STEPS: f32 = 2.0;
 
@@ -181,7 +183,8 @@ pub(crate) fn settle(
             task.why = format!("{}; marked {} {cause} (estimated sound power)", task.why, level.mark());
         }
     }
-    fewer |= first_chairs_first(sketch, seated, phrase, own, tune);
+    // Whoever joined the tune or rests leaves places: the tune stays with the top of those who play.
+    fewer |= crate::assign::seated_by_height(sketch, seated, phrase, own);
     // Where nothing is marked, who is marked softer needs something to be softer than.
     if loud.is_none() && phrase.tasks.iter().zip(&before).any(|(task, was)| task.dynamic != was.dynamic) {
         let first = phrase.tasks.iter().skip(own).position(|task| task.strand == Some(tune) && task.dynamic.is_none());
@@ -190,34 +193,6 @@ pub(crate) fn settle(
         }
     }
     fewer
-}
-
-/// Whoever has the tune in a section sits before those who have a figure or an effect in it: they change places.
-fn first_chairs_first(sketch: &Sketch, seated: &Lineup, phrase: &mut PhrasePlan, own: usize, tune: usize) -> bool {
-    let mut changed = false;
-    for a in own..phrase.tasks.len() {
-        for b in own..phrase.tasks.len() {
-            let (lead, figure) = (&phrase.tasks[a], &phrase.tasks[b]);
-            let decorates = |strand: usize| matches!(sketch.strands[strand].role, Role::Figuration | Role::Effect);
-            let apart = lead.section != figure.section || lead.held != 0 || figure.held != 0;
-            if apart || lead.strand != Some(tune) || !figure.strand.is_some_and(decorates) {
-                continue;
-            }
-            let chairs = &seated.sections[lead.section].chairs;
-            let last = lead.chairs.iter().copied().max();
-            let first = figure.chairs.iter().copied().min();
-            let (Some(last), Some(first)) = (last, first) else { continue };
-            if first < last && chairs[first].instrument.id == chairs[last].instrument.id {
-                for (task, from, to) in [(a, last, first), (b, first, last)] {
-                    let chairs = &mut phrase.tasks[task].chairs;
-                    chairs.iter_mut().filter(|chair| **chair == from).for_each(|chair| *chair = to);
-                    chairs.sort_unstable();
-                }
-                changed = true;
-            }
-        }
-    }
-    changed
 }
 
 /// The phrase with one remedy; `None` where it is none.
@@ -287,6 +262,22 @@ fn with(
             let reach = seated.sections[section].chairs[out[0]].reach;
             let notes = sketch.strands[tune].between(span.0, span.1);
             if task.held != 0 || notes.iter().any(|note| reach.strain(note.key() + 12 * octave) > 2) {
+                return None;
+            }
+            // At p one or two of a section have a line.
+            let with_it = |task: &&Task| task.section == section && task.strand == Some(tune);
+            let many: usize = phrase.tasks.iter().filter(with_it).map(|task| task.chairs.len()).sum();
+            if mark < SOFT && many >= 2 {
+                return None;
+            }
+            // At the pitch of those who have it; an octave lower it would lie under the chords of the section.
+            let lower = octave < 0
+                || crate::realise::best_octave(&seated.sections[section].chairs[out[0]], Role::Melody, notes, octave) != octave;
+            let chords = |task: &Task| {
+                let others = task.chairs.iter().any(|chair| !out.contains(chair));
+                task.section == section && others && task.strand.is_some_and(|strand| sketch.strands[strand].is_chordal())
+            };
+            if lower && phrase.tasks.iter().any(chords) {
                 return None;
             }
             without(&mut changed, at, &out);

@@ -451,7 +451,14 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 let ahead = next.map_or_else(BTreeMap::new, |mut next| {
                     // Who has what there is not asked yet where the plan leaves it open: lines are taken to go on with those who have them.
                     if next.fill {
-                        next.tasks.clone_from(&planned.tasks);
+                        let named = next.named();
+                        let free = |task: &Task| {
+                            let chairs =
+                                task.chairs.iter().copied().filter(|&chair| !named.contains(&(task.section, chair))).collect();
+                            Task { chairs, ..task.clone() }
+                        };
+                        let going_on: Vec<Task> = planned.tasks.iter().map(free).filter(|task| !task.chairs.is_empty()).collect();
+                        next.tasks.extend(going_on);
                     }
                     beginning(&Setting { lineup: &lineup.holding(&next.tasks), ..asked }, &next)
                 });

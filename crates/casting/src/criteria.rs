@@ -273,7 +273,8 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
         for (n, (a, (a_key, a_section))) in lines.iter().enumerate() {
             for (b, (b_key, b_section)) in &lines[n + 1..] {
                 let same_body = a.strand != b.strand || a_section == b_section;
-                if !(same_body && (a.voice > 0 || b.voice > 0)) || sketch.strands[a.strand].role == Role::Figuration {
+                let figure = [a, b].iter().any(|line| sketch.strands[line.strand].role == Role::Figuration);
+                if !(same_body && (a.voice > 0 || b.voice > 0)) || figure {
                     continue;
                 }
                 let then = |line: &LineId, section: &usize| before.get(line).filter(|then| then.1 == *section).map(|then| then.0);

@@ -183,3 +183,38 @@ fn dynamics_of_a_reduction_go_together() {
         }
     }
 }
+
+/// A section's tune lies with the top of those who play, chords below it (common practice; from memory). Music21's chorales are judged by `reference/casting_agree.py`.
+#[test]
+fn nobody_of_a_section_has_a_chord_above_its_tune() {
+    let study = overture();
+    for sketch in sketches(&study) {
+        for lineup in
+            lineups().iter().filter(|lineup| lineup.sections.iter().map(|section| section.chairs.len()).sum::<usize>() <= 9)
+        {
+            let done = proposal(&sketch, lineup);
+            let all = everybody(lineup, &done);
+            let of = |note: &CastNote| sketch.strands[note.line.strand].role;
+            for ((section, chair), notes) in &all {
+                for tune in notes.iter().filter(|note| of(note) == Role::Melody && note.duration.is_positive()) {
+                    let lower = all.iter().filter(|((other, below), _)| other == section && below > chair);
+                    let chords = lower.flat_map(|(_, notes)| notes).filter(|note| of(note) == Role::Harmony);
+                    for chord in chords.filter(|note| note.onset < tune.end() && tune.onset < note.end()) {
+                        assert!(chord.key() <= tune.key(), "{}: section {section} at {}", lineup.name, tune.onset);
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A grace note after the last rhythm of a phrase binds nobody in the next, and stops nothing.
+#[test]
+fn a_phrase_with_nothing_but_a_grace_note_of_rhythm_is_cast() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/grace_at_the_joint.musicxml");
+    let sketch = Sketch::by_names(ripieno_formats::read_file(&file, &Limits::default()).unwrap().score).unwrap();
+    for lineup in lineups() {
+        let done = proposal(&sketch, &lineup);
+        assert!(done.phrases.iter().any(|phrase| !phrase.notes.is_empty()), "{}", lineup.name);
+    }
+}

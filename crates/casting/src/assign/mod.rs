@@ -137,7 +137,9 @@ impl Default for Taste {
 /// Strands that sound in a phrase.
 #[must_use]
 pub fn present(sketch: &Sketch, span: (Crotchets, Crotchets)) -> Vec<usize> {
-    (0..sketch.strands.len()).filter(|&strand| !sketch.strands[strand].between(span.0, span.1).is_empty()).collect()
+    // A grace note belongs to what it leads to or follows.
+    let lasts = |strand: &usize| sketch.strands[*strand].between(span.0, span.1).iter().any(|note| note.duration.is_positive());
+    (0..sketch.strands.len()).filter(lasts).collect()
 }
 
 /// How likely a section plays, from how often it does at this loudness, from fortissimo, and from the number of strands: a logistic model fitted on four-bar windows of 49
@@ -250,7 +252,13 @@ pub fn problem(
     for &strand in &strands {
         let found = &sketch.strands[strand];
         let already: usize = phrase.tasks.iter().filter(|task| task.strand == Some(strand)).map(|task| task.chairs.len()).sum();
-        let needed = if found.is_chordal() { polyphony(sketch, strand, &strands, span) } else { 1 };
+        let needed = match found.role {
+            Role::Harmony if single => {
+                fullness(sketch, strand, &strands, span).iter().filter(|share| **share > 0.0).count().clamp(1, 6)
+            }
+            _ if found.is_chordal() => polyphony(sketch, strand, &strands, span),
+            _ => 1,
+        };
         if already >= needed {
             continue;
         }
@@ -265,7 +273,16 @@ pub fn problem(
             need(false, 1, there);
         }
         if needed > 1 {
-            need(false, needed - already, each);
+            if single && found.role == Role::Harmony {
+                // Every tone counts as long as it sounds: the last players of full chords less than the first.
+                let shares = fullness(sketch, strand, &strands, span);
+                let share = |tones: usize| shares.get(tones - 1).copied().unwrap_or(0.0);
+                for tones in (2..=needed).filter(|tones| *tones > already) {
+                    need(false, tones - already, each * (share(tones) - share(tones + 1)));
+                }
+            } else {
+                need(false, needed - already, each);
+            }
             if already < 2 {
                 need(false, 2 - already, SECOND);
             }
@@ -274,7 +291,7 @@ pub fn problem(
             let written = found.octaves_in(span).into_iter().filter(|(_, share)| *share >= 0.5);
             problem.wishes.extend(written.map(|(octave, _)| (strand, octave, taste.wish)));
         }
-        let line = matches!(found.role, Role::Melody | Role::Countermelody);
+        let line = matches!(found.role, Role::Melody | Role::Countermelody | Role::Bass);
         // Whoever is exhausted need not go on because nobody else reaches so high: then it may sound an octave lower for a while.
         let fresh =
             |at: usize| single || tired(&lineup.sections[units[at].section].chairs[units[at].chairs[0]], memory, at) < EXHAUSTED;
@@ -297,7 +314,7 @@ const fn price(role: Role) -> (f64, f64) {
     match role {
         Role::Melody => (800.0, 0.0),
         Role::Bass => (600.0, 0.0),
-        Role::Harmony => (200.0, 45.0),
+        Role::Harmony => (200.0, 110.0),
         Role::Countermelody => (100.0, 0.0),
         Role::Rhythm | Role::Punctuation => (60.0, 25.0),
         Role::Pedal => (60.0, 0.0),
@@ -341,7 +358,7 @@ fn sounding_bars(sketch: &Sketch, strand: usize, bars: &std::ops::Range<usize>) 
     let found = &sketch.strands[strand];
     let sounds = |bar: &usize| {
         let (from, to) = (sketch.bar_start(*bar), sketch.bar_start(*bar + 1));
-        !found.between(from, to).is_empty() || found.at(from).is_some()
+        found.between(from, to).iter().any(|note| note.duration.is_positive()) || found.at(from).is_some()
     };
     let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     number(bars.clone().filter(sounds).count()) / number(bars.len().max(1))
@@ -459,7 +476,7 @@ impl Question<'_> {
             let free = unit.chairs.iter().find(|&&chair| !busy.contains(&(unit.section, chair)));
             let Some(chair) = free.filter(|_| playing.is_none_or(|playing| playing.get(at) != Some(&false))) else { continue };
             let chair = &self.lineup.sections[unit.section].chairs[*chair];
-            let octave = crate::realise::best_octave(chair, notes, 0);
+            let octave = crate::realise::best_octave(chair, self.sketch.strands[strand].role, notes, 0);
             let beyond = notes.iter().filter(|note| !chair.reach.allows(note.key() + 12 * octave)).count();
             let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
             let best = problem.choices[at].iter().map(|choice| choice.worth).fold(0.0, f64::max);
@@ -536,14 +553,22 @@ impl Question<'_> {
         let notes = found.between(self.span.0, self.span.1);
         let keys = || notes.iter().map(|note| note.key() + 12 * octave);
         let beyond = keys().filter(|&key| !chair.reach.allows(key)).count();
-        if beyond * 10 > notes.len() {
+        // With few players whoever single notes of tune or bass are out of reach for has it all the same: those go to another octave.
+        let few_bass = self.single && found.role == Role::Bass;
+        let of = match found.role {
+            Role::Bass if self.single => 3,
+            Role::Melody if self.single => 4,
+            _ => 10,
+        };
+        if beyond * of > notes.len() {
             return None;
         }
         let strain: i32 = keys().map(|key| chair.reach.strain(key)).sum();
         let many = f64::from(u32::try_from(notes.len()).unwrap_or(1).max(1));
         let off = (mean(notes) + 12.0 * f64::from(octave) - home) / 9.0;
         let mut worth = -self.taste.register * (off * off / 2.0).min(4.0);
-        worth -= 0.3 * f64::from(strain) / many + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
+        worth -= if few_bass { 0.8 } else { 0.3 } * f64::from(strain) / many
+            + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
         // Where every player counts, one section should not be spread over two octaves of the texture.
         let far = if unit.chairs.len() == 1 && section.chairs.len() > 1 { 1.6 } else { 0.6 };
         let written = found.octaves_in(self.span);
@@ -671,16 +696,31 @@ fn crossing(sketch: &Sketch, units: &[Unit], choices: &[Vec<Choice>]) -> Vec<[(u
 
 /// Tones that sound together in a chord strand and in no other line: as many at most.
 fn polyphony(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets, Crotchets)) -> usize {
+    tones_beside(sketch, strand, strands, span).into_iter().max().unwrap_or(1).clamp(1, 6)
+}
+
+/// The same moment by moment.
+fn tones_beside(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets, Crotchets)) -> Vec<usize> {
     let found = &sketch.strands[strand];
     let lines: Vec<usize> = strands.iter().copied().filter(|&other| !sketch.strands[other].is_chordal()).collect();
-    let counts = found.moments(span).map(|(at, here)| {
+    let count = |(at, here): (Crotchets, u16)| {
         let others = lines
             .iter()
             .filter_map(|&other| sketch.strands[other].at(at))
             .fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
         (here & !others).count_ones() as usize
-    });
-    counts.max().unwrap_or(1).clamp(1, 6)
+    };
+    found.moments(span).map(count).collect()
+}
+
+/// In what share of its moments a chord strand has at least one, two, ... tones that neither tune nor bass has: what else there is may be given up for them.
+fn fullness(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets, Crotchets)) -> Vec<f64> {
+    let stays = |strand: &usize| matches!(sketch.strands[*strand].role, Role::Melody | Role::Bass);
+    let carried: Vec<usize> = strands.iter().copied().filter(stays).collect();
+    let counts = tones_beside(sketch, strand, &carried, span);
+    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
+    let share = |tones: usize| number(counts.iter().filter(|&&count| count >= tones).count()) / number(counts.len().max(1));
+    (1..=7).map(share).collect()
 }
 
 /// Different tones that sound together in a chord strand and in no line beside it.
@@ -827,7 +867,9 @@ fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gath
     // The tune is for the first chairs, whatever lies above it.
     let below = |key: &Doing| key.1.is_none_or(|strand| sketch.strands[strand].role != Role::Melody);
     for (section, found) in lineup.sections.iter().enumerate() {
-        let mut keys: Vec<Doing> = by.keys().filter(|key| key.0 == section && key.1.is_some()).copied().collect();
+        // Who takes up another instrument is the one who has it.
+        let seats = |key: &&Doing| key.0 == section && key.1.is_some() && key.3 == 0;
+        let mut keys: Vec<Doing> = by.keys().filter(seats).copied().collect();
         if keys.len() < 2 {
             continue;
         }
@@ -848,4 +890,23 @@ fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gath
         }
         by.extend(placed);
     }
+}
+
+/// The same of a phrase's tasks from `own` on, after some of them have changed: the tune with the top of those who play, chords below it. Returns whether anybody changes places.
+pub(crate) fn seated_by_height(sketch: &Sketch, lineup: &Lineup, phrase: &mut PhrasePlan, own: usize) -> bool {
+    let doing = |task: &Task| (task.section, task.strand, task.octave.unwrap_or(0), task.held);
+    let mut by: Gathered = BTreeMap::new();
+    for task in phrase.tasks.iter().skip(own) {
+        by.entry(doing(task)).or_default().extend(&task.chairs);
+    }
+    in_order(sketch, lineup, phrase, &mut by);
+    let mut changed = false;
+    for task in phrase.tasks.iter_mut().skip(own) {
+        let Some(seated) = by.get_mut(&doing(task)) else { continue };
+        let mut chairs: Vec<usize> = seated.drain(..task.chairs.len().min(seated.len())).collect();
+        chairs.sort_unstable();
+        changed |= chairs != task.chairs;
+        task.chairs = chairs;
+    }
+    changed
 }

@@ -11,7 +11,7 @@ use super::layers::{beat_of, is_pulse, layers, shared_out};
 use super::lines::locked;
 use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
 use crate::assign::is_single;
-use crate::lineup::Reach;
+use crate::lineup::{Lineup, Reach};
 use crate::notate::Like;
 use crate::plan::{Arrangement, PhrasePlan, Task};
 use crate::sketch::{SketchNote, Strand};
@@ -59,6 +59,18 @@ pub(super) fn chords(
             continue;
         }
         let layers = layers(setting, strand, span);
+        if layers.is_empty() {
+            continue;
+        }
+        let players: usize = tasks.iter().map(|task| task.chairs.len()).sum();
+        if layers.len() > players {
+            let bar = setting.sketch.bar_name(crate::notate::bar_of(&setting.sketch.score.bars, span.0));
+            let (left, name) = (layers.len() - players, &strand.name);
+            cast.remarks.push(format!(
+                "from bar {bar}: {left} of {} layers of “{name}” are left out, for it has {players} players",
+                layers.len()
+            ));
+        }
         // Voices are numbered through all layers: they are independent of each other.
         let mut offset = 1;
         for (at, own) in shared_out(setting, &layers, &tasks) {
@@ -233,9 +245,10 @@ fn reach_of(setting: &Setting<'_>, part: &Part) -> Reach {
 }
 
 /// The octave at which a player doubles a voice: at the unison if that is at ease, crosses nobody of the section and does not lie below the bass.
-fn doubling_octave(reach: &Reach, notes: &[CastNote], cast: &BTreeMap<Seat, Vec<CastNote>>, floor: &Floor, seat: Seat) -> i32 {
+fn doubling_octave(lineup: &Lineup, notes: &[CastNote], cast: &BTreeMap<Seat, Vec<CastNote>>, floor: &Floor, seat: Seat) -> i32 {
+    let reach = lineup.sections[seat.0].chairs[seat.1].reach;
     let limits: Vec<(Option<i32>, Option<i32>)> =
-        notes.iter().map(|note| between_of(cast, seat, note.onset, note.end())).collect();
+        notes.iter().map(|note| between_of(lineup, cast, seat, note.onset, note.end())).collect();
     let price = |by: i32| {
         let of = |(note, (low, high)): (&CastNote, &(Option<i32>, Option<i32>))| {
             let key = note.key() + 12 * by;
@@ -323,7 +336,8 @@ fn voice_all(
                     std::iter::once(&part.lead).chain(&part.doubles).find_map(|&seat| locked(setting, seat, slice.from))
                 };
                 slice.fixed = choir.parts.iter().map(set).collect();
-                slice.between = choir.parts.iter().map(|part| between(&heard, part, slice.from, slice.to)).collect();
+                slice.between =
+                    choir.parts.iter().map(|part| between(setting.lineup, &heard, part, slice.from, slice.to)).collect();
             }
             (own, voices, crate::voicing::Weights { close: choir.close, ..setting.weights })
         })
@@ -423,9 +437,17 @@ fn voice_all(
     for (seat, notes, _, _) in &doubled {
         let (seat, notes) = (*seat, notes.as_slice());
         let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
-        let usual = doubling_octave(&reach, notes, &cast.notes, &floor, seat);
+        let usual = doubling_octave(setting.lineup, notes, &cast.notes, &floor, seat);
         let mut own: Vec<CastNote> = Vec::with_capacity(notes.len());
         for note in notes {
+            if let Some(key) = locked(setting, seat, note.onset) {
+                let pitch = match (key - note.key()) % 12 {
+                    0 => super::lines::by_octaves(note.pitch, (key - note.key()) / 12),
+                    _ => crate::voicing::spelled(&[None; 12], key),
+                };
+                own.push(CastNote { pitch, ..*note });
+                continue;
+            }
             let key = |by: &i32| note.key() + 12 * by;
             let reached = || [usual, 0, 1, -1, 2, -2].into_iter().filter(|by| reach.allows(key(by)));
             let above = reached().find(|by| !floor.is_under(key(by), note.onset, note.end()));
@@ -444,11 +466,11 @@ fn voice_all(
             let notes = &cast.notes[seat];
             let note = notes[at];
             let before = at.checked_sub(1).map(|before| notes[before].key());
-            if note.line.strand != strand_at {
+            if note.line.strand != strand_at || locked(setting, *seat, note.onset).is_some() {
                 continue;
             }
             let Some((voice, key)) = crowds.instead(&note, found) else { continue };
-            let (low, high) = between_of(&cast.notes, *seat, note.onset, note.end());
+            let (low, high) = between_of(setting.lineup, &cast.notes, *seat, note.onset, note.end());
             let crosses = low.is_some_and(|low| key < low) || high.is_some_and(|high| key > high);
             let leaps = before.is_some_and(|before| (key - before).abs() > 7);
             if crosses || leaps || reach.strain(key) > 0 || floor.is_under(key, note.onset, note.end()) {
@@ -534,19 +556,45 @@ fn class(key: i32) -> usize {
 }
 
 /// The keys between which a voice stays in a slice lest it cross a line that its own section has: higher chairs above, lower ones below.
-fn between(notes: &BTreeMap<Seat, Vec<CastNote>>, part: &Part, from: Crotchets, to: Crotchets) -> (Option<i32>, Option<i32>) {
+fn between(
+    lineup: &Lineup,
+    notes: &BTreeMap<Seat, Vec<CastNote>>,
+    part: &Part,
+    from: Crotchets,
+    to: Crotchets,
+) -> (Option<i32>, Option<i32>) {
     let seats = std::iter::once(&part.lead).chain(&part.doubles);
-    seats.map(|&seat| between_of(notes, seat, from, to)).fold((None, None), |all, own| {
+    seats.map(|&seat| between_of(lineup, notes, seat, from, to)).fold((None, None), |all, own| {
         let high = all.1.into_iter().chain(own.1).min();
         (all.0.max(own.0), high)
     })
 }
 
-/// The same for one player.
-fn between_of(notes: &BTreeMap<Seat, Vec<CastNote>>, seat: Seat, from: Crotchets, to: Crotchets) -> (Option<i32>, Option<i32>) {
-    let within = |own| Beside { notes: own }.within(from, to);
-    let above = notes.range((seat.0, 0)..(seat.0, seat.1)).flat_map(|(_, own)| within(own)).min();
-    let below = notes.range((seat.0, seat.1 + 1)..(seat.0 + 1, 0)).flat_map(|(_, own)| within(own)).max();
+/// The same for one player. Horns sit by their pairs or by number, either is usual: higher is who is so by both.
+pub(super) fn between_of(
+    lineup: &Lineup,
+    notes: &BTreeMap<Seat, Vec<CastNote>>,
+    seat: Seat,
+    from: Crotchets,
+    to: Crotchets,
+) -> (Option<i32>, Option<i32>) {
+    let section = &lineup.sections[seat.0];
+    if section.chairs.len() < 2 {
+        return (None, None);
+    }
+    let all: Vec<usize> = (0..section.chairs.len()).collect();
+    let order = from_the_top(&section.chairs, section.kind, &all);
+    let place = |chair: usize| order.iter().position(|&other| other == chair);
+    let own = place(seat.1);
+    let (mut above, mut below) = (None, None);
+    for ((_, chair), notes) in notes.range((seat.0, 0)..(seat.0 + 1, 0)).filter(|((_, chair), _)| *chair != seat.1) {
+        let within = || Beside { notes }.within(from, to);
+        match (*chair < seat.1, place(*chair) < own) {
+            (true, true) => above = within().chain(above).min(),
+            (false, false) => below = within().chain(below).max(),
+            _ => {}
+        }
+    }
     (below, above)
 }
 

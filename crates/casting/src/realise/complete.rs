@@ -6,6 +6,7 @@ use ripieno_score::{Crotchets, Pitch};
 use ripieno_texture::Role;
 
 use super::floor::Floor;
+use super::order::crosses;
 use super::{CastNote, PhraseCast, Seat, Setting, sounding};
 use crate::sketch::{LONGEST, Strand};
 
@@ -26,7 +27,12 @@ pub(super) fn complete(setting: &Setting<'_>, span: (Crotchets, Crotchets), floo
             let found = candidates(setting, &moments, at, class, floor, cast).min_by_key(|&(seat, note, key)| {
                 let strain = setting.lineup.sections[seat.0].chairs[seat.1].reach.strain(key);
                 let distance = cast.notes.get(&seat).and_then(|notes| notes.get(note)).map_or(0, |note| (key - note.key()).abs());
-                (parallels(cast, moments[at].at, seat, key), strain, distance, seat, note)
+                let crosses = cast
+                    .notes
+                    .get(&seat)
+                    .and_then(|own| own.get(note))
+                    .is_some_and(|note| crosses(setting, cast, seat, note, key));
+                (crosses, parallels(cast, moments[at].at, seat, key), strain, distance, seat, note)
             });
             let Some((seat, note, key)) = found else { continue };
             let spelled = moments[at].spelled.get(&class).copied();
@@ -76,7 +82,8 @@ fn candidates<'a>(
         let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
         let keys = (0..128i32).filter(|key| key.rem_euclid(12) == class && reach.allows(*key));
         let keys = keys.filter(|key| !floor.is_under(*key, note.onset, note.end()));
-        let key = keys.min_by_key(|&key| (reach.strain(key), (key - note.key()).abs()))?;
+        let crossing = |key: i32| crosses(setting, cast, seat, note, key);
+        let key = keys.min_by_key(|&key| (crossing(key), reach.strain(key), (key - note.key()).abs()))?;
         Some((seat, n, key))
     })
 }

@@ -27,6 +27,8 @@ struct Place<'a> {
     lowest: &'a [bool],
     /// The notes are not the sketch's as they stand there: slurs are left out.
     plain: bool,
+    /// What an octave down and one up cost: the programme has chosen the octave of lines, and a bass an octave up lies among the chords.
+    leaves: (f64, f64),
 }
 
 impl Place<'_> {
@@ -41,7 +43,8 @@ impl Place<'_> {
 
 /// What it costs a player to have the notes at an octave. A note or two beyond reach do not move a whole phrase: the share counts by its square.
 fn octave_cost(place: &Place<'_>, notes: &[SketchNote], octaves: i32, wanted: i32) -> f64 {
-    let mut cost = 3.0 * f64::from((octaves - wanted).abs());
+    let each = if octaves > wanted { place.leaves.1 } else { place.leaves.0 };
+    let mut cost = each * f64::from((octaves - wanted).abs());
     if notes.is_empty() {
         return cost;
     }
@@ -58,9 +61,19 @@ fn octave_cost(place: &Place<'_>, notes: &[SketchNote], octaves: i32, wanted: i3
     cost + 70.0 * amiss * amiss
 }
 
+/// What it costs a line of a role to be an octave lower and an octave higher than planned, beside semitones of strain: tune and answer keep their octave throughout, and a bass an octave up
+/// lies among the chords (common practice; the prices are ours).
+const fn leaves(role: Role) -> (f64, f64) {
+    match role {
+        Role::Melody | Role::Countermelody => (10.0, 10.0),
+        Role::Bass => (3.0, 10.0),
+        _ => (3.0, 3.0),
+    }
+}
+
 /// The octave at which a player has a line best, whatever the bass does.
-pub(crate) fn best_octave(chair: &Chair, notes: &[SketchNote], wanted: i32) -> i32 {
-    octave_of(&Place { chair, floor: &Floor::default(), lowest: &[], plain: false }, notes, wanted)
+pub(crate) fn best_octave(chair: &Chair, role: Role, notes: &[SketchNote], wanted: i32) -> i32 {
+    octave_of(&Place { chair, floor: &Floor::default(), lowest: &[], plain: false, leaves: leaves(role) }, notes, wanted)
 }
 
 /// The same beside a bass.
@@ -174,7 +187,7 @@ fn line(
         }
         let notes: &[SketchNote] = simpler.as_ref().map_or(whole, |(notes, _)| notes);
         let lowest: Vec<bool> = notes.iter().map(|note| sketched.is_under(note.key(), note.onset, note.end())).collect();
-        let place = Place { chair, floor, lowest: &lowest, plain: simpler.is_some() };
+        let place = Place { chair, floor, lowest: &lowest, plain: simpler.is_some(), leaves: leaves(strand.role) };
         let lower = task.doubling == Doubling::Octaves && order >= task.chairs.len().div_ceil(2);
         let wanted = task.octave.unwrap_or(0) - i32::from(lower);
         let octaves = match task.register {

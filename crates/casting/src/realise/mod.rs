@@ -5,6 +5,7 @@ mod complete;
 mod floor;
 mod layers;
 mod lines;
+mod order;
 
 pub(crate) use chords::from_the_top;
 pub(crate) use lines::best_octave;
@@ -236,5 +237,6 @@ pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) 
     }
     let floor = floor::Floor::played(setting, cast.notes.values());
     complete::complete(setting, span, &floor, &mut cast);
+    order::uncross(setting, &floor, &mut cast);
     cast
 }

@@ -71,7 +71,7 @@ impl Default for Weights {
             doubled_third: 1.5,
             doubled_fifth: 0.2,
             crowded: 20.0,
-            over_melody: 6.0,
+            over_melody: 12.0,
             under_bass: 150.0,
             crossing: 120.0,
             move_: 0.25,
