@@ -367,7 +367,15 @@ impl<'a> Filling<'a> {
         let mut new = thinned(sketch, lineup, phrase, new, &self.memory, &mut self.rests);
         // Who plays may be given; then nobody else does.
         if self.options.playing.is_none() {
-            self.least = filled(sketch, lineup, phrase, &mut new, &self.memory, self.options.taste.fullness, &mut self.rests);
+            self.least = filled(
+                sketch,
+                lineup,
+                phrase,
+                &mut new,
+                &self.memory,
+                (self.habits, self.options.taste.fullness),
+                &mut self.rests,
+            );
             grounded(sketch, lineup, phrase, &mut new, &mut self.rests);
         }
         separate(sketch, lineup, self.habits, &mut new);

@@ -87,7 +87,8 @@ fn a_practice_moves_who_has_the_tune() {
         };
         let like = Taste::default().like;
         let (often, never) = (with(0.95, like), with(0.001, like));
-        assert!(often * 2 >= all && never * 4 <= all, "{file}: {often} and {never} of {all} phrases");
+        // In a full band one who never has it may still double it where it would be covered.
+        assert!(often * 2 >= all && never * 2 <= all && often >= never + 2, "{file}: {often} and {never} of {all} phrases");
         // Without the tilt both practices would give the same.
         assert!(with(0.95, 0.0) < often || with(0.001, 0.0) > never, "{file}");
     }

@@ -13,6 +13,7 @@ use ripieno_score::DynamicLevel;
 use ripieno_texture::Role;
 
 use super::{Memory, is_single, is_sparse, mean, polyphony, present};
+use crate::habits::Habits;
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::level_in;
 use crate::plan::{PhrasePlan, Plan, Task};
@@ -257,6 +258,9 @@ const fn part_of(role: Role) -> Option<f64> {
     }
 }
 
+/// Of its playing, less than this share of a role is as good as never (ours).
+const NEVER: f64 = 0.01;
+
 /// Lets those of a band who rest, and are not tired, double tune, chords, bass or answer until as many play as the loudness asks for; a strand that all players would leave
 /// keeps one of them. Returns how many that is; 0 where nothing is asked for.
 pub(crate) fn filled(
@@ -265,7 +269,7 @@ pub(crate) fn filled(
     phrase: &PhrasePlan,
     tasks: &mut Vec<Task>,
     memory: &Memory,
-    fullness: f64,
+    (habits, fullness): (&Habits, f64),
     rests: &mut Rests,
 ) -> usize {
     let mut asked = asked_for(sketch, lineup, phrase, fullness);
@@ -290,6 +294,7 @@ pub(crate) fn filled(
     let mut resting: Vec<Seat> = rests.iter().filter(|(_, rest)| **rest != Rest::Lips).map(|(seat, _)| *seat).collect();
     // What somebody holds beside his usual instrument he keeps.
     resting.retain(|seat| tasks.iter().all(|task| task.section != seat.0 || task.held == 0));
+    let present_roles: Vec<Role> = doubled.iter().map(|one| one.role).collect();
     let carriers = |tasks: &[Task], strand: usize| -> usize {
         let both = tasks.iter().chain(&phrase.tasks).filter(|task| task.strand == Some(strand));
         both.map(|task| task.chairs.len()).sum()
@@ -298,6 +303,10 @@ pub(crate) fn filled(
         let section = &lineup.sections[seat.0];
         let own = |task: &&Task| task.section == seat.0 && task.strand == Some(one.strand);
         let known = tasks.iter().find(own);
+        // What the section never does in the practice, it does not double either.
+        if known.is_none() && habits.section(section.kind).is_some_and(|habit| habit.share(one.role, &present_roles) < NEVER) {
+            return None;
+        }
         // At p a line is for one or two of a section, and the tune for those it was given to.
         let crowded = known.map_or(one.role == Role::Melody, |task| task.chairs.len() > 1);
         if soft && !one.chordal && crowded {
@@ -398,7 +407,7 @@ pub(crate) fn grounded(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, ta
         if section.kind != "double basses" || task.chairs.len() < section.chairs.len() {
             continue;
         }
-        let octave = crate::realise::best_octave(&section.chairs[0], notes, -1);
+        let octave = crate::realise::best_octave(&section.chairs[0], Role::Bass, notes, -1);
         rests.retain(|seat, _| seat.0 != task.section);
         let why = "the bass has its lowest instruments with it".to_owned();
         *task = Task { octave: Some(octave), why, ..Task::new(task.section, task.chairs.clone(), Role::Bass, Some(strand)) };

@@ -7,6 +7,7 @@ use ripieno_score::Crotchets;
 
 use super::chords::between_of;
 use super::floor::Floor;
+use super::layers::is_pulse;
 use super::lines::locked;
 use super::{CastNote, PhraseCast, Seat, Setting};
 
@@ -54,6 +55,11 @@ fn exchange(
     free: &dyn Fn(Seat, &CastNote) -> bool,
 ) -> bool {
     let note = cast.notes[&seat][at];
+    // Whoever has a layer of the rhythm keeps it whole.
+    let held = |note: &CastNote| !is_pulse(&setting.sketch.strands[note.line.strand]);
+    if !held(&note) {
+        return false;
+    }
     let suits = |cast: &PhraseCast, seat: Seat, note: &CastNote| {
         let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
         reach.allows(note.key())
@@ -66,7 +72,7 @@ fn exchange(
         // What sounds there, begun with it or before.
         let Some(with) = cast.notes[&other].partition_point(|one| one.onset <= note.onset).checked_sub(1) else { continue };
         let one = cast.notes[&other][with];
-        if one.end() <= note.onset || !free(other, &one) || one.key() == note.key() {
+        if one.end() <= note.onset || !free(other, &one) || !held(&one) || one.key() == note.key() {
             continue;
         }
         let until = note.end().min(one.end());
