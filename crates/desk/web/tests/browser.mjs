@@ -9,7 +9,8 @@ import { asker, begin, doneBy, ended, isWeighed, isWhole, newPage, PROGRAM, with
 import { DEMO, draft } from './draft.mjs';
 
 const hash = (page) => page.evaluate(() => location.hash);
-const settle = (page) => page.waitForTimeout(400);
+// The page's own clock: what it has put off by a quarter of a second has then been done, however busy the machine is.
+const settle = (page) => page.evaluate(() => new Promise((done) => setTimeout(done, 400)));
 
 async function openDemo(page, desk) {
   await page.goto(desk.address);
