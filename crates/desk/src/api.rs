@@ -131,9 +131,20 @@ async fn list_scores(State(desk): State<Desk>, find: Result<Query<Find>, QueryRe
 }
 
 #[derive(Debug, Deserialize, IntoParams)]
-struct Named {
+pub(crate) struct Named {
     /// The file's name.
-    name: String,
+    pub name: String,
+}
+
+/// A body of at most so many bytes; `what` it is, for whoever sent more.
+pub(crate) fn bytes_of(body: Result<Bytes, BytesRejection>, what: &str, most: usize) -> Outcome<Bytes> {
+    let large = || Failure::new(StatusCode::PAYLOAD_TOO_LARGE, format!("{what} is larger than {} megabytes", most >> 20));
+    match body {
+        Ok(bytes) if bytes.len() <= most => Ok(bytes),
+        Ok(_) => Err(large()),
+        Err(rejected) if rejected.status() == StatusCode::PAYLOAD_TOO_LARGE => Err(large()),
+        Err(rejected) => Err(Failure::new(rejected.status(), rejected.body_text())),
+    }
 }
 
 /// Add a score: its bytes are the body
@@ -144,11 +155,7 @@ async fn add_score(
     body: Result<Bytes, BytesRejection>,
 ) -> Outcome<Response> {
     let Query(Named { name }) = named.map_err(bad)?;
-    let bytes = body.map_err(|rejected| {
-        let status = rejected.status();
-        let large = format!("the score is larger than {} megabytes", MOST_BYTES >> 20);
-        Failure::new(status, if status == StatusCode::PAYLOAD_TOO_LARGE { large } else { rejected.body_text() })
-    })?;
+    let bytes = bytes_of(body, "the score", MOST_BYTES)?;
     take_in(desk, name, bytes).await
 }
 

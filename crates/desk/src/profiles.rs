@@ -13,13 +13,14 @@ use axum::extract::{Path as InPath, Query, State};
 use axum::http::StatusCode;
 use ripieno_study::Profile;
 use serde::{Deserialize, Serialize};
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-use crate::api::{bad, blocking, number};
+use crate::api::{Named, bad, blocking, bytes_of, number};
 use crate::desk::Desk;
 use crate::failure::{Failure, Outcome};
+use crate::studied::MOST_BYTES;
 
 /// Profiles kept, and those held in memory: one of fifty scores takes twenty megabytes.
 const MOST_KEPT: usize = 64;
@@ -191,12 +192,6 @@ async fn list_profiles(State(desk): State<Desk>) -> Outcome<Json<Vec<SavedProfil
     blocking(move || Ok(desk.saved_profiles.list())).await.map(Json)
 }
 
-#[derive(Debug, Deserialize, IntoParams)]
-struct Named {
-    /// The file's name.
-    name: String,
-}
-
 /// Keep a profile saved by `ripieno profile`: its bytes are the body
 #[utoipa::path(post, path = "/api/profiles", params(Named), request_body(content = Vec<u8>, content_type = "application/octet-stream"), responses((status = 201, body = SavedProfile), (status = 400, body = Failure), (status = 404, body = Failure), (status = 413, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn add_profile(
@@ -207,10 +202,7 @@ async fn add_profile(
     let Query(Named { name }) = named.map_err(bad)?;
     let name: String =
         name.rsplit(['/', '\\']).next().unwrap_or_default().chars().filter(|letter| !letter.is_control()).collect();
-    let bytes = body.map_err(|rejected| match rejected.status() {
-        StatusCode::PAYLOAD_TOO_LARGE => Failure::new(StatusCode::PAYLOAD_TOO_LARGE, "the profile is larger than 96 megabytes"),
-        status => Failure::new(status, rejected.body_text()),
-    })?;
+    let bytes = bytes_of(body, "the profile", MOST_BYTES)?;
     let kept = blocking(move || desk.saved_profiles.add(&name, &bytes)).await?;
     Ok((StatusCode::CREATED, Json(kept)))
 }

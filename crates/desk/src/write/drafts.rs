@@ -331,11 +331,7 @@ impl Draft {
             drafts.store.forget(self.number, &file);
             return Err(failure);
         }
-        self.let_go(drafts, &old);
-        self.casts.iter_mut().for_each(|cast| *cast = None);
-        let number = score_number(self.number, 0);
-        drafts.hold(studied(desk, number, &self.kept.title, score));
-        drafts.outdate(number);
+        self.put_in_place(drafts, desk, &old, score);
         Ok(())
     }
 
@@ -345,6 +341,15 @@ impl Draft {
         if !self.kept.names(old) {
             drafts.store.forget(self.number, old);
         }
+    }
+
+    /// What follows from another sketch: the file of the old one is let go, nothing is cast, and the new one can be looked at.
+    fn put_in_place(&mut self, drafts: &Drafts, desk: &Desk, old: &str, score: Score) {
+        self.let_go(drafts, old);
+        self.casts.iter_mut().for_each(|cast| *cast = None);
+        let number = score_number(self.number, 0);
+        drafts.hold(studied(desk, number, &self.kept.title, score));
+        drafts.outdate(number);
     }
 
     /// Takes the file's own staves as the sketch, each in the role it has most often or was given by hand, or the reduction by the roles found.
@@ -365,11 +370,7 @@ impl Draft {
         let old = self.kept.sketch_file().to_owned();
         let score = sketch.score.clone();
         self.step_with(drafts, kept, sketch, self.kept.now())?;
-        self.let_go(drafts, &old);
-        self.casts.iter_mut().for_each(|cast| *cast = None);
-        let number = score_number(self.number, 0);
-        drafts.hold(studied(desk, number, &self.kept.title, score));
-        drafts.outdate(number);
+        self.put_in_place(drafts, desk, &old, score);
         Ok(())
     }
 

@@ -28,7 +28,7 @@ use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-use crate::api::{ScorePath, bad, blocking, number};
+use crate::api::{Named, ScorePath, bad, blocking, bytes_of, number};
 use crate::desk::Desk;
 use crate::failure::{Failure, Outcome};
 use crate::jobs::JobState;
@@ -106,18 +106,8 @@ async fn changed(
     .map(Json)
 }
 
-fn bytes_of(body: Result<Bytes, BytesRejection>, most: usize) -> Outcome<Bytes> {
-    let large = || Failure::new(StatusCode::PAYLOAD_TOO_LARGE, format!("the file is larger than {} megabytes", most >> 20));
-    match body {
-        Ok(bytes) if bytes.len() <= most => Ok(bytes),
-        Ok(_) => Err(large()),
-        Err(rejected) if rejected.status() == StatusCode::PAYLOAD_TOO_LARGE => Err(large()),
-        Err(rejected) => Err(Failure::new(rejected.status(), rejected.body_text())),
-    }
-}
-
 fn text_of(body: Result<Bytes, BytesRejection>) -> Outcome<String> {
-    String::from_utf8(bytes_of(body, MOST_TEXT)?.to_vec()).map_err(|_| Failure::refused("this is no text in UTF-8"))
+    String::from_utf8(bytes_of(body, "the file", MOST_TEXT)?.to_vec()).map_err(|_| Failure::refused("this is no text in UTF-8"))
 }
 
 /// The drafts, the newest first
@@ -160,22 +150,16 @@ async fn begun(desk: Desk, work: impl FnOnce(&Desk) -> Outcome<i64> + Send + 'st
     Ok((StatusCode::CREATED, Json(shown.await?)))
 }
 
-#[derive(Debug, Deserialize, IntoParams)]
-struct NamedFile {
-    /// The file's name.
-    name: String,
-}
-
 /// Begin a draft on a sketch: its bytes are the body
-#[utoipa::path(post, path = "/api/drafts", params(NamedFile), request_body(content = Vec<u8>, content_type = "application/octet-stream"), responses((status = 201, body = DraftShown), (status = 400, body = Failure), (status = 413, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+#[utoipa::path(post, path = "/api/drafts", params(Named), request_body(content = Vec<u8>, content_type = "application/octet-stream"), responses((status = 201, body = DraftShown), (status = 400, body = Failure), (status = 413, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn add_draft(
     State(desk): State<Desk>,
-    named: Result<Query<NamedFile>, QueryRejection>,
+    named: Result<Query<Named>, QueryRejection>,
     body: Result<Bytes, BytesRejection>,
 ) -> Outcome<(StatusCode, Json<DraftShown>)> {
-    let Query(NamedFile { name }) = named.map_err(bad)?;
+    let Query(Named { name }) = named.map_err(bad)?;
     let name = upload::plain_name(&name)?;
-    let bytes = bytes_of(body, studied::MOST_BYTES)?;
+    let bytes = bytes_of(body, "the file", studied::MOST_BYTES)?;
     begun(desk, move |desk| sketching::from_file(desk, &name, &bytes)).await
 }
 
