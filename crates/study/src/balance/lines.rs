@@ -56,7 +56,9 @@ pub(super) fn chordal(study: &Study) -> Vec<bool> {
         let chord = matches!(span.role(), Role::Bass | Role::Harmony | Role::Pedal | Role::Rhythm | Role::Punctuation);
         if chord && !drums.get(span.part).copied().unwrap_or_default() {
             let rows = of_line.get(span.line).map_or(&[][..], Vec::as_slice);
-            rows.iter().filter(|row| span.bars.contains(&notes.bar[**row])).for_each(|row| chordal[*row] = true);
+            // Rows of a line go on in time, and so do their bars.
+            let before = |bar: u32| rows.partition_point(|row| notes.bar[*row] < bar);
+            rows[before(span.bars.start)..before(span.bars.end)].iter().for_each(|row| chordal[*row] = true);
         }
     }
     chordal

@@ -83,7 +83,9 @@ impl Balance {
         }
         let doubtful = bars.iter().filter_map(|bar| self.melody_in(*bar)).filter(|told| told.audible.or().is_some()).count();
         if doubtful > 0 {
-            text += &format!("; in {doubtful} of these bars the next grade is as likely, by the uncertainty of the estimate");
+            text += &format!(
+                "; in {doubtful} of these bars it may as well have the grade next to that, better or worse (at least one chance in three, by the uncertainty of the estimate)"
+            );
         }
         Some(BalanceFinding { topic: BalanceTopic::Melody, text: text + ".", bars })
     }
