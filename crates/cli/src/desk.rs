@@ -13,9 +13,9 @@ pub struct DeskArguments {
     /// The library's file; without it the one RIPIENO_LIBRARY names, else ripieno/library.db among your data
     #[arg(long, value_name = "FILE")]
     library: Option<PathBuf>,
-    /// The port on this machine; without it any that is free
-    #[arg(long, value_name = "NUMBER", default_value_t = 0)]
-    port: u16,
+    /// The port on this machine, 0 for any that is free; without it 17476, so that bookmarks of views last, or any where that is taken
+    #[arg(long, value_name = "NUMBER")]
+    port: Option<u16>,
     /// Play from this SoundFont 2 file instead of the built-in instruments
     #[arg(long, value_name = "FILE")]
     soundfont: Option<PathBuf>,

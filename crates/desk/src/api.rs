@@ -3,7 +3,8 @@
 
 use std::convert::Infallible;
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, PoisonError};
 
 use axum::body::Bytes;
 use axum::extract::rejection::{BytesRejection, JsonRejection, PathRejection, QueryRejection};
@@ -28,7 +29,7 @@ use crate::jobs::{Job, JobState};
 use crate::key::Key;
 use crate::listen;
 use crate::shelf::{self, Card};
-use crate::studied::{self, MOST_BYTES};
+use crate::studied::{self, Before, MOST_BYTES};
 use crate::takeaway;
 use crate::upload;
 use crate::view::View;
@@ -233,15 +234,49 @@ async fn view(State(desk): State<Desk>, score: ScorePath) -> Outcome<Response> {
     .await
 }
 
+/// Told when whoever asked has gone: the server lets go of a request whose connection is closed.
+#[derive(Debug, Default)]
+struct Asker(Arc<AtomicBool>);
+
+impl Drop for Asker {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+}
+
+/// Changes the corrections of a score; the answer is the score with the change in force. Whoever breaks off meanwhile finds all as it was: the
+/// score is studied to the end, and what has come of it is thrown away.
+async fn changed(desk: Desk, score: i64, change: impl FnOnce(&Desk) -> Outcome<Arc<Open>> + Send + 'static) -> Outcome<Response> {
+    let asker = Asker::default();
+    let gone = Arc::clone(&asker.0);
+    let answer = blocking(move || {
+        let _one_at_a_time = desk.changing.lock().unwrap_or_else(PoisonError::into_inner);
+        if gone.load(Ordering::Relaxed) {
+            return Err(broken_off());
+        }
+        let (before, undone) = (Before::of(&desk, score)?, desk.all_undone());
+        let open = change(&desk)?;
+        if gone.load(Ordering::Relaxed) {
+            before.put_back(&desk)?;
+            desk.set_undone(undone);
+            return Err(broken_off());
+        }
+        view_of(&desk, &open)
+    })
+    .await;
+    drop(asker);
+    answer
+}
+
+fn broken_off() -> Failure {
+    Failure::new(StatusCode::CONFLICT, "broken off; the score is as it was")
+}
+
 /// Correct spans; the answer is the score with the correction in force
 #[utoipa::path(post, path = "/api/scores/{score}/corrections", params(("score" = i64, Path)), request_body = Wanted, responses((status = 200, body = View), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn correct(State(desk): State<Desk>, score: ScorePath, wanted: Result<Json<Wanted>, JsonRejection>) -> Outcome<Response> {
     let (score, Json(wanted)) = (number(score)?, wanted.map_err(bad)?);
-    blocking(move || {
-        let open = corrections::correct(&desk, score, &wanted)?;
-        view_of(&desk, &open)
-    })
-    .await
+    changed(desk, score, move |desk| corrections::correct(desk, score, &wanted)).await
 }
 
 #[derive(Debug, Default, Deserialize, IntoParams)]
@@ -254,22 +289,14 @@ struct Which {
 #[utoipa::path(post, path = "/api/scores/{score}/undo", params(("score" = i64, Path), Which), responses((status = 200, body = View), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn undo(State(desk): State<Desk>, score: ScorePath, which: Result<Query<Which>, QueryRejection>) -> Outcome<Response> {
     let (score, Query(which)) = (number(score)?, which.map_err(bad)?);
-    blocking(move || {
-        let open = corrections::undo(&desk, score, which.id.as_deref())?;
-        view_of(&desk, &open)
-    })
-    .await
+    changed(desk, score, move |desk| corrections::undo(desk, score, which.id.as_deref())).await
 }
 
 /// Make the correction again that was taken back last
 #[utoipa::path(post, path = "/api/scores/{score}/redo", params(("score" = i64, Path)), responses((status = 200, body = View), (status = 400, body = Failure), (status = 404, body = Failure), (status = 409, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn redo(State(desk): State<Desk>, score: ScorePath) -> Outcome<Response> {
     let score = number(score)?;
-    blocking(move || {
-        let open = corrections::redo(&desk, score)?;
-        view_of(&desk, &open)
-    })
-    .await
+    changed(desk, score, move |desk| corrections::redo(desk, score)).await
 }
 
 fn found_job(desk: &Desk, job: Result<Path<u64>, PathRejection>) -> Outcome<Arc<Job>> {

@@ -56,6 +56,8 @@ pub struct Inner {
     held: Mutex<Held>,
     /// One at a time changes the corrections.
     pub(crate) correcting: Mutex<()>,
+    /// One at a time asks for a change of corrections: whoever breaks off finds all as it was.
+    pub(crate) changing: Mutex<()>,
     /// One at a time changes what notes of one's own are tied to.
     pub(crate) noting: Mutex<crate::anchors::Lost>,
     pub(crate) jobs: Jobs,
@@ -101,6 +103,7 @@ impl Desk {
             folder,
             held: Mutex::default(),
             correcting: Mutex::default(),
+            changing: Mutex::default(),
             noting: Mutex::default(),
             jobs: Jobs::default(),
             maps: SmallMaps::default(),
@@ -180,6 +183,22 @@ impl Inner {
             held.open.pop_front();
         }
         open
+    }
+
+    /// Holds a study again as it was, in place of any that has come of it since.
+    pub(crate) fn hold_again(&self, open: &Arc<Open>) {
+        let mut held = self.held.lock().unwrap_or_else(PoisonError::into_inner);
+        held.open.retain(|other| other.score != open.score);
+        held.open.push_back(Arc::clone(open));
+    }
+
+    /// Corrections of a score that were taken back, to be put back as they were.
+    pub(crate) fn all_undone(&self) -> Vec<(i64, Request)> {
+        self.held.lock().unwrap_or_else(PoisonError::into_inner).undone.clone()
+    }
+
+    pub(crate) fn set_undone(&self, undone: Vec<(i64, Request)>) {
+        self.held.lock().unwrap_or_else(PoisonError::into_inner).undone = undone;
     }
 
     pub(crate) fn let_go(&self, score: i64) {

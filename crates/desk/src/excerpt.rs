@@ -137,8 +137,8 @@ impl Engraved {
 }
 
 /// What the program says that has no engraver.
-const NO_ENGRAVER: &str = "this program was built without the engraver; build it with `cargo build --release --features engraving`, \
-or take the bars away as MusicXML and open that elsewhere";
+const NO_ENGRAVER: &str = "This program came without its engraver, so no score can be drawn. The bars can be taken away as MusicXML and opened \
+elsewhere";
 
 impl Wish {
     fn check(&self, bars: usize) -> Outcome<()> {

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use ripieno_study::Step;
 use serde::Serialize;
 use tokio::sync::watch;
 use utoipa::ToSchema;
@@ -37,7 +38,14 @@ pub(crate) struct JobState {
     pub message: String,
     /// The score's number in the library, once it is known.
     pub score: Option<i64>,
+    /// Steps done, and how many there are; they do not take equally long.
+    pub done: u8,
+    pub steps: u8,
 }
+
+/// Reading, then the steps of the analysis.
+#[allow(clippy::cast_possible_truncation)] // a handful
+pub(crate) const STEPS: u8 = 1 + Step::ALL.len() as u8;
 
 impl JobState {
     pub(crate) fn is_over(&self) -> bool {
@@ -59,7 +67,14 @@ impl Job {
             if state.is_over() {
                 return false;
             }
-            *state = JobState { job: state.job, stage, message: message.into(), score: score.or(state.score) };
+            let done = match stage {
+                Stage::Done => STEPS,
+                // Reading comes first.
+                Stage::Studying => state.done.max(1),
+                _ => state.done,
+            };
+            *state =
+                JobState { job: state.job, stage, message: message.into(), score: score.or(state.score), done, steps: STEPS };
             true
         });
         if self.state.borrow().is_over() {
@@ -67,6 +82,19 @@ impl Job {
             *self.outline.lock().unwrap_or_else(PoisonError::into_inner) = None;
         }
         went_on
+    }
+
+    /// Tells which step of the analysis of a file has begun.
+    pub(crate) fn at(&self, name: &str, step: Step) {
+        self.state.send_if_modified(|state| {
+            let done = Step::ALL.iter().position(|one| *one == step).and_then(|at| u8::try_from(at + 1).ok());
+            if state.is_over() || state.stage != Stage::Studying {
+                return false;
+            }
+            state.done = done.unwrap_or(state.done);
+            state.message = format!("{name}: {}", step.words());
+            true
+        });
     }
 
     pub(crate) fn state(&self) -> JobState {
@@ -111,7 +139,7 @@ pub(crate) struct Jobs {
 impl Jobs {
     pub(crate) fn begin(&self, message: impl Into<String>, score: Option<i64>) -> Arc<Job> {
         let number = self.next.fetch_add(1, Ordering::Relaxed) + 1;
-        let state = JobState { job: number, stage: Stage::Waiting, message: message.into(), score };
+        let state = JobState { job: number, stage: Stage::Waiting, message: message.into(), score, done: 0, steps: STEPS };
         let job = Arc::new(Job { state: watch::Sender::new(state), outline: Mutex::default() });
         let mut jobs = self.jobs.lock().unwrap_or_else(PoisonError::into_inner);
         jobs.insert(number, Arc::clone(&job));

@@ -4,11 +4,11 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError};
 use std::time::SystemTime;
 
-use ripieno_formats::{Format, Limits, load, read};
+use ripieno_formats::{Format, Limits, Reading, load, read};
 use ripieno_library::Labels;
 use ripieno_questions::MomentRow;
 use ripieno_study::corrections::sidecar_path;
-use ripieno_study::{Study, analyse, analyse_file};
+use ripieno_study::{Study, analyse_file, analyse_file_telling, analyse_telling};
 
 use crate::anchors;
 use crate::desk::{Desk, Open};
@@ -58,17 +58,22 @@ fn work(desk: &Desk, path: &Path, score: Option<i64>, job: &Job) -> Outcome<()> 
             None
         } else {
             let reading = read(&name, &bytes, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
+            // One that is on the shelf stays there, whatever has become of its file.
+            if score.is_none() && reading.score.parts.iter().all(|part| part.notes.is_empty()) {
+                return Err(Failure::refused(without_notes(&name, &reading)));
+            }
             job.set_outline(View::outline(&name, &reading, score.unwrap_or(0)));
             Some(reading)
         };
         drop(bytes);
-        if !job.go(Stage::Studying, "finding out who does what", score) {
+        if !job.go(Stage::Studying, format!("{name}: finding out who does what"), score) {
             return Ok(());
         }
         // Without corrections what has been read need not be read again.
         let study = match reading.filter(|_| !sidecar_path(path).exists()) {
-            Some(reading) => analyse(name.clone(), reading),
-            None => analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?,
+            Some(reading) => analyse_telling(name.clone(), reading, &|step| job.at(&name, step)),
+            None => analyse_file_telling(path, &limits(), &|step| job.at(&name, step))
+                .map_err(|error| Failure::refused(error.to_string()))?,
         };
         // The library keeps a study under the content the files have then: old findings must not pass for those of a score or of
         // corrections saved meanwhile.
@@ -84,6 +89,23 @@ fn work(desk: &Desk, path: &Path, score: Option<i64>, job: &Job) -> Outcome<()> 
     }
     Err(Failure::refused(format!("{name} is saved again and again while it is studied; open it when it is finished")))
 }
+
+/// Why a file in which nothing sounds is not put on the shelf.
+fn without_notes(name: &str, reading: &Reading) -> String {
+    let noticed: Vec<String> = reading.findings.iter().map(|finding| finding.what.trim_end_matches('.').to_owned()).collect();
+    let more = match noticed.len() {
+        0 => String::new(),
+        all => {
+            let first = noticed.iter().take(NOTICED).cloned().collect::<Vec<_>>().join("; ");
+            let rest = if all > NOTICED { format!("; and {} more", all - NOTICED) } else { String::new() };
+            format!(" Noticed in it: {first}{rest}.")
+        }
+    };
+    format!("No note could be read in {name}, so it is not put on the shelf.{more}")
+}
+
+/// Remarks of the reader that are told of such a file.
+const NOTICED: usize = 4;
 
 /// How often a score is studied anew because it was saved meanwhile.
 const TRIES: usize = 3;
@@ -113,6 +135,49 @@ pub(crate) fn keep(desk: &Desk, path: &Path, study: Study) -> Outcome<Arc<Open>>
 pub(crate) fn again(desk: &Desk, path: &Path) -> Outcome<Arc<Open>> {
     let study = analyse_file(path, &limits()).map_err(|error| Failure::refused(error.to_string()))?;
     keep(desk, path, study)
+}
+
+/// A score as it was before its corrections were changed: what lay beside it, and its study.
+pub(crate) struct Before {
+    path: PathBuf,
+    corrections: Option<Vec<u8>>,
+    open: Arc<Open>,
+}
+
+impl Before {
+    pub(crate) fn of(desk: &Desk, score: i64) -> Outcome<Self> {
+        let path = PathBuf::from(desk.kept(score)?.path);
+        let open = desk.opened(score)?;
+        let beside = sidecar_path(&path);
+        let corrections = match std::fs::read(&beside) {
+            Ok(bytes) => Some(bytes),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
+            Err(error) => return Err(Failure::machine(format!("{}: {error}", beside.display()))),
+        };
+        Ok(Self { path, corrections, open })
+    }
+
+    /// Puts everything back: the file, what the library knows, and the study that is open, with its revision.
+    pub(crate) fn put_back(&self, desk: &Desk) -> Outcome<()> {
+        let _no_correction = desk.correcting.lock().unwrap_or_else(PoisonError::into_inner);
+        let beside = sidecar_path(&self.path);
+        let failed = |error: std::io::Error| Failure::machine(format!("{}: {error}", beside.display()));
+        match &self.corrections {
+            Some(bytes) => {
+                let part = beside.with_extension(format!("json.{}.part", std::process::id()));
+                std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, &beside)).map_err(failed)?;
+            }
+            None => match std::fs::remove_file(&beside) {
+                Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(failed(error)),
+                _ => {}
+            },
+        }
+        let study = &self.open.study;
+        desk.library()?.add(&self.path, study, &MomentRow::of(study), &Labels::default())?;
+        anchors::follow(desk, self.open.score, study)?;
+        desk.hold_again(&self.open);
+        Ok(())
+    }
 }
 
 fn last_name(path: &Path) -> String {

@@ -176,6 +176,83 @@ async fn a_correction_is_kept_taken_back_and_made_again() {
     assert!(Path::new(&folder.0.join("library-scores/lifeboat_overture.musicxml.corrections.json")).is_file());
 }
 
+#[tokio::test]
+async fn a_correction_that_is_broken_off_leaves_all_as_it_was() {
+    let folder = Folder::new("broken-off");
+    let desk = folder.desk();
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let score = done(&desk, &job).await;
+    let path = format!("/api/scores/{score}/view");
+    let before = get(&desk, &path).await.1;
+    let beside = folder.0.join("library-scores/lifeboat_overture.musicxml.corrections.json");
+    let wanted = json!({ "revision": before["revision"], "spans": [3], "change": "set-role", "roles": ["effect"] });
+    let asked = tokio::spawn({
+        let desk = desk.clone();
+        async move { post(&desk, &format!("/api/scores/{score}/corrections"), wanted).await }
+    });
+    // The word is kept before the score is read again; then whoever asked hangs up.
+    for _ in 0..600 {
+        if beside.is_file() {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+    assert!(beside.is_file(), "the correction was begun");
+    asked.abort();
+    assert!(asked.await.is_err_and(|error| error.is_cancelled()), "it was broken off before it was done");
+    // The next change waits for its turn, and finds nothing to take back.
+    let (status, said) = post(&desk, &format!("/api/scores/{score}/undo"), Value::Null).await;
+    assert_eq!(status, StatusCode::NOT_FOUND, "{said}");
+    assert!(!beside.exists());
+    assert_eq!(get(&desk, &path).await.1, before, "the same revision, and no redo");
+    let (_, kept) = get(&desk, "/api/scores").await;
+    assert_eq!(kept.as_array().map(Vec::len), Some(1));
+}
+
+#[tokio::test]
+async fn a_file_without_a_note_is_not_put_on_the_shelf_and_steps_are_told() {
+    let folder = Folder::new("empty");
+    let desk = folder.desk();
+    let text = include_str!("../../../demo/lifeboat_overture.musicxml");
+    // A whole score of rests: well-formed, and nothing to study.
+    let head = text.find("<part id=").unwrap();
+    let id = text[head..].split('"').nth(1).unwrap();
+    let empty = format!(
+        "<score-partwise version=\"4.0\"><part-list><score-part id=\"{id}\"><part-name>Flute</part-name></score-part></part-list>\
+         <part id=\"{id}\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes>\
+         <note><rest/><duration>4</duration></note></measure></part></score-partwise>"
+    );
+    let (_, job) = told(&desk, request(Method::POST, "/api/scores?name=rests.musicxml").body(Body::from(empty)).unwrap()).await;
+    let state = loop {
+        let (_, state) = get(&desk, &format!("/api/jobs/{}", job["job"])).await;
+        assert_ne!(state["stage"], "done", "{state}");
+        if state["stage"] == "failed" {
+            break state;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    };
+    let said = state["message"].as_str().unwrap();
+    assert!(said.starts_with("No note could be read in rests.musicxml, so it is not put on the shelf."), "{said}");
+    assert_eq!(get(&desk, "/api/scores").await.1, json!([]));
+    // While a score is studied its name and its steps are told.
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let (mut steps, mut messages) = (Vec::new(), Vec::new());
+    loop {
+        let (_, state) = get(&desk, &format!("/api/jobs/{}", job["job"])).await;
+        steps.push(state["done"].as_u64().unwrap());
+        messages.push(state["message"].as_str().unwrap().to_owned());
+        if state["stage"] == "done" {
+            assert_eq!(state["done"], state["steps"]);
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(2)).await;
+    }
+    assert!(steps.is_sorted() && steps.first() == Some(&0), "{steps:?}");
+    assert!(steps.iter().any(|done| (2..6).contains(done)), "steps of the analysis are told: {steps:?}");
+    let last = messages.pop().unwrap();
+    assert!(messages.iter().all(|said| said.contains("lifeboat_overture.musicxml")) && last == "done", "{messages:?}");
+}
+
 async fn answered(
     desk: &Router,
     method: Method,
@@ -223,6 +300,8 @@ async fn only_who_has_the_key_may_come_in() {
     let html = (header::ACCEPT, "text/html".to_owned());
     let again = answered(&desk, Method::GET, &once, &[html]).await;
     assert_eq!(again.status(), StatusCode::UNAUTHORIZED);
+    // The page asks again by itself: it comes back to its address once the browser has been let in.
+    assert_eq!(again.headers()[header::REFRESH], "3");
     let said = String::from_utf8(to_bytes(again.into_body(), 4096).await.unwrap().to_vec()).unwrap();
     assert!(said.contains("has been used") && !said.contains('{'), "{said}");
     // Only the page takes a key from the address.

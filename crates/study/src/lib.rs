@@ -22,7 +22,9 @@ pub use balance::{
 pub use bars::{BarSpan, BarSpans};
 pub use chart::{Grain, analyse_chart};
 pub use facts::{Combination, FEWEST_NOTES, FullBars, Held, Layout, Loudness, TempoMark, Way};
-pub use pipeline::{Cancel, Measured, Progress, Study, TuttiBars, analyse, analyse_file, read_all};
+pub use pipeline::{
+    Cancel, Measured, Progress, Step, Study, TuttiBars, analyse, analyse_file, analyse_file_telling, analyse_telling, read_all,
+};
 pub use ripieno_acoustics as acoustics;
 pub use ripieno_chart::Chart;
 pub use ripieno_practice::{

@@ -177,20 +177,73 @@ impl Study {
 /// # Errors
 /// When the file cannot be opened or holds no score.
 pub fn analyse_file(path: &Path, limits: &Limits) -> Result<Study, ReadError> {
+    analyse_file_telling(path, limits, &|_| {})
+}
+
+/// The same, telling each step as it begins. A chart is done at once and tells none.
+///
+/// # Errors
+/// When the file cannot be opened or holds no score.
+pub fn analyse_file_telling(path: &Path, limits: &Limits, tell: &dyn Fn(Step)) -> Result<Study, ReadError> {
     let (name, bytes) = load(path, limits)?;
     if Format::of(&bytes) == Some(Format::Chart) {
         return chart::analyse(name, &bytes, Corrections::beside(path));
     }
     let reading = read(&name, &bytes, limits)?;
-    Ok(analyse_with(name, reading, Corrections::beside(path)))
+    Ok(analyse_with(name, reading, Corrections::beside(path), tell))
 }
+
 /// Analyses a score that has been read, without corrections.
 #[must_use]
 pub fn analyse(file: String, reading: Reading) -> Study {
-    analyse_with(file, reading, Ok(Corrections::default()))
+    analyse_telling(file, reading, &|_| {})
 }
 
-fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections, CorrectionsError>) -> Study {
+/// The same, telling each step as it begins.
+#[must_use]
+pub fn analyse_telling(file: String, reading: Reading, tell: &dyn Fn(Step)) -> Study {
+    analyse_with(file, reading, Ok(Corrections::default()), tell)
+}
+
+/// What the analysis of a score is at, in the order of its steps. They do not take equally long.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Step {
+    /// Every part is looked through bar by bar for what its line resembles.
+    Parts,
+    /// Roles are settled, and who moves with whom.
+    Roles,
+    /// Unisons and octaves.
+    Doublings,
+    /// Chords, and themes that come back.
+    Harmony,
+    /// Measures, moments and findings are counted.
+    Counting,
+}
+
+impl Step {
+    /// All of them in order.
+    pub const ALL: [Self; 5] = [Self::Parts, Self::Roles, Self::Doublings, Self::Harmony, Self::Counting];
+
+    /// What is being done, for whoever waits: "who does what".
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Parts => "looking through the parts",
+            Self::Roles => "who does what",
+            Self::Doublings => "who doubles whom",
+            Self::Harmony => "chords and themes",
+            Self::Counting => "what stands out",
+        }
+    }
+}
+
+fn analyse_with(
+    file: String,
+    reading: Reading,
+    corrections: Result<Corrections, CorrectionsError>,
+    tell: &dyn Fn(Step),
+) -> Study {
+    tell(Step::Parts);
     let Reading { score, mut findings, format, .. } = reading;
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     findings.extend(trouble_findings(&file, &score, &sounding));
@@ -212,11 +265,15 @@ fn analyse_with(file: String, reading: Reading, corrections: Result<Corrections,
         }
     };
     let learned = predict(&score, &sounding);
+    tell(Step::Roles);
     let lines = Lines::new(&score, &sounding);
     let roles = apply(read_roles(&score, &sounding, &lines, &learned), &corrections, &sounding, &lines);
+    tell(Step::Doublings);
     let doublings = Doublings::new(&sounding, &lines);
+    tell(Step::Harmony);
     let harmony = harmony(&sounding);
     let themes = themes_sung(&top_lines(&sounding), |part, from, to| roles.roles.sings(part, from, to));
+    tell(Step::Counting);
     counted(Study {
         file,
         format,

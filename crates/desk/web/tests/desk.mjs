@@ -1,5 +1,5 @@
 /** Starts a desk on an empty library and a browser on it; both are ended whatever happens. */
-import { spawn } from 'node:child_process';
+import { execFileSync, spawn } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -7,8 +7,23 @@ import { chromium } from 'playwright-core';
 
 export const PROGRAM = process.env.RIPIENO ?? new URL('../../../../target/debug/ripieno', import.meta.url).pathname;
 
-export function begin(library) {
-  const child = spawn(PROGRAM, ['desk', '--library', library, '--no-open'], { stdio: ['ignore', 'pipe', 'inherit'] });
+/** Without the engraver the score would be missing from pictures and tests without a word: they stop instead, with one. */
+export function engraverOrStop() {
+  const folder = mkdtempSync(join(tmpdir(), 'ripieno-engraver-'));
+  try {
+    execFileSync(PROGRAM, ['excerpt', new URL('../../../../demo/lifeboat_overture.musicxml', import.meta.url).pathname, '--bars', '1-1', '--out', join(folder, 'bar.svg')], { stdio: 'pipe' });
+  } catch (error) {
+    const said = String(error.stderr ?? '').trim().split('\n').at(-1);
+    console.error(/engraver/.test(said ?? '') ? `${PROGRAM} has no engraver, which this needs; build it with: cargo build -p ripieno --features engraving` : `${PROGRAM} cannot engrave a bar of the demo: ${said || error.message}`);
+    process.exit(1);
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+/** Starts a desk; on any free port unless one is given, on its usual one for `null`. */
+export function begin(library, port = 0) {
+  const child = spawn(PROGRAM, ['desk', '--library', library, '--no-open', ...(port === null ? [] : ['--port', String(port)])], { stdio: ['ignore', 'pipe', 'inherit'] });
   return new Promise((resolve, reject) => {
     child.once('error', reject);
     child.once('exit', (code) => reject(new Error(`the desk ended with ${code}`)));

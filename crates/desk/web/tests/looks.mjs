@@ -9,8 +9,10 @@ import { test } from 'node:test';
 import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { gunzipSync, gzipSync } from 'node:zlib';
-import { asker, doneBy, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
+import { asker, doneBy, engraverOrStop, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
 import { draft } from './draft.mjs';
+
+engraverOrStop();
 
 const FOLDER = new URL('./looks/', import.meta.url).pathname;
 const isWriting = process.env.RIPIENO_WRITE !== undefined;
@@ -26,10 +28,17 @@ async function answering(page, stage) {
     // Sound made ready for playing is not seen.
     if (pathname.endsWith('/stream')) return route.fulfill({ status: 404, json: { message: 'no sound is kept' } });
     const key = `${stage()} ${pathname}${search}`;
-    if (!isWriting) return answers[key] === undefined ? route.fulfill({ status: 404, json: { message: `no answer is kept for ${key}` } }) : route.fulfill({ json: answers[key] });
+    if (!isWriting) {
+      const kept = answers[key];
+      if (kept === undefined) return route.fulfill({ status: 404, json: { message: `no answer is kept for ${key}` } });
+      return kept.picture ? route.fulfill({ contentType: kept.picture, body: Buffer.from(kept.base64, 'base64') }) : route.fulfill({ json: kept });
+    }
     if (route.request().method() !== 'GET' || pathname.endsWith('/events')) return route.continue();
     const answer = await route.fetch();
-    if (answer.status() === 200 && answer.headers()['content-type']?.startsWith('application/json')) answers[key] = await answer.json();
+    const kind = answer.headers()['content-type'] ?? '';
+    if (answer.status() === 200 && kind.startsWith('application/json')) answers[key] = await answer.json();
+    // Engraved bars.
+    if (answer.status() === 200 && kind.startsWith('image/')) answers[key] = { picture: kind, base64: (await answer.body()).toString('base64') };
     return route.fulfill({ response: answer });
   });
 }
@@ -134,6 +143,27 @@ test('every view looks as it was reviewed', async () => {
         if (name === 'notes') await page.getByRole('heading', { name: 'Register' }).evaluate((heading) => heading.scrollIntoView({ block: 'center' }));
         await shot(name);
       }
+      const study = async (address = '') => {
+        await page.goto('about:blank');
+        await page.goto(`${desk.address}#/study/1${address}`);
+        await isWhole(page);
+        await isWeighed(page);
+      };
+      await study('?chosen=35-42&score=sounding');
+      await page.waitForFunction(() => document.querySelector('.excerpt img')?.complete && document.querySelector('.excerpt img').naturalWidth > 300);
+      await page.locator('.excerpt').evaluate((excerpt) => excerpt.scrollIntoView({ block: 'start' }));
+      await shot('excerpt');
+      await study();
+      await page.getByText(/^What the estimate says/).click();
+      await page.getByText(/^Two verdicts/).click();
+      await shot('balance');
+      await study();
+      await page.getByRole('application', { name: /^Role map/ }).focus();
+      await page.keyboard.press('ArrowDown');
+      await page.keyboard.press('Enter');
+      await page.getByText('Why', { exact: true }).waitFor();
+      await page.getByText('By estimate').last().waitFor();
+      await shot('evidence');
       await page.goto('about:blank');
       await page.goto(`${desk.address}#/?ask=horns+have+melody&sort=title`);
       await page.locator('#found .chip').first().waitFor();

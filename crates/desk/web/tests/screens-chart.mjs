@@ -1,7 +1,9 @@
 /** Pictures of the charts for docs/screens: RIPIENO=... node tests/screens-chart.mjs FOLDER */
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { asker, doneBy, newPage, withDesk } from './desk.mjs';
+import { asker, doneBy, engraverOrStop, newPage, withDesk } from './desk.mjs';
+
+engraverOrStop();
 
 const CHART = new URL('../../../../demo/chart_lifeboat.toml', import.meta.url).pathname;
 const folder = process.argv[2];

@@ -1,6 +1,8 @@
 /** Pictures of the writing page for docs/screens: RIPIENO=... node tests/screens-write.mjs FOLDER */
 import { join } from 'node:path';
-import { asker, doneBy, newPage, withDesk } from './desk.mjs';
+import { asker, doneBy, engraverOrStop, newPage, withDesk } from './desk.mjs';
+
+engraverOrStop();
 
 const folder = process.argv[2];
 

@@ -1,7 +1,9 @@
 /** Pictures of the page for docs/screens: RIPIENO=... node tests/screens.mjs FOLDER */
 import { join } from 'node:path';
-import { asker, doneBy, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
+import { asker, doneBy, engraverOrStop, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
 import { draft } from './draft.mjs';
+
+engraverOrStop();
 
 const folder = process.argv[2];
 
@@ -52,7 +54,7 @@ await withDesk(async ({ browser, desk }) => {
       await page.reload();
       await isWhole(page);
       await page.keyboard.press('e');
-      await page.locator('.excerpt img, .excerpt .say').first().waitFor();
+      await page.locator('.excerpt img').first().waitFor();
       await isWeighed(page);
       await page.waitForTimeout(3000);
       await shot('excerpt');

@@ -1498,6 +1498,11 @@ export interface components {
         };
         /** @description A job as the page follows it. */
         JobState: {
+            /**
+             * Format: int32
+             * @description Steps done, and how many there are; they do not take equally long.
+             */
+            done: number;
             /** Format: int64 */
             job: number;
             /** @description What is being done, or what went wrong: one sentence. */
@@ -1508,6 +1513,8 @@ export interface components {
              */
             score?: number | null;
             stage: components["schemas"]["Stage"];
+            /** Format: int32 */
+            steps: number;
         };
         /** @description Both verdicts on a stretch of melody against what masks it most. */
         JudgedStretch: {

@@ -1,6 +1,7 @@
 /** What the page asks of its server, typed by the server's own description. */
 
 import type { components } from '../generated/api';
+import { entry } from './entry.svelte';
 
 type Schemas = components['schemas'];
 export type View = Schemas['View'];
@@ -41,15 +42,23 @@ export class Refusal extends Error {
   }
 }
 
+const SILENT = 'The desk does not answer. Start it again with: ripieno desk';
+const SHUT = 'The desk was started again.';
+
 async function answered(path: string, init?: RequestInit): Promise<Response> {
   let answer: Response;
   try {
     answer = await fetch(path, init);
   } catch (error) {
     if (error instanceof DOMException && error.name === 'AbortError') throw error;
-    throw new Refusal('The desk does not answer. Start it again with: ripieno desk', 0, null);
+    entry.lost('silent');
+    throw new Refusal(SILENT, 0, null);
   }
   if (answer.ok) return answer;
+  if (answer.status === 401) {
+    entry.lost('shut');
+    throw new Refusal(SHUT, 401, null);
+  }
   const { message, column } = (await answer.json().catch(() => ({}))) as { message?: string; column?: number | null };
   throw new Refusal(message ?? `the desk answered ${answer.status}`, answer.status, column ?? null);
 }
@@ -82,9 +91,10 @@ export const api = {
   heard: (score: number, revision: number, situation: Record<string, string | number>, span: number, signal: AbortSignal) =>
     asked<HeardSpan | null>(`/api/scores/${score}/heard?${query({ revision, ...situation, span })}`, { signal }),
   ask: (score: number, question: string) => asked<Answer>(`/api/scores/${score}/ask?${query({ question })}`),
-  correct: (score: number, wanted: Wanted) =>
-    asked<View>(`/api/scores/${score}/corrections`, json('POST', wanted)),
-  undo: (score: number, id?: string) => asked<View>(`/api/scores/${score}/undo${id ? `?${query({ id })}` : ''}`, { method: 'POST' }),
+  /** Changes of corrections: whoever breaks them off finds the score as it was. */
+  correct: (score: number, wanted: Wanted, signal: AbortSignal) => asked<View>(`/api/scores/${score}/corrections`, { ...json('POST', wanted), signal }),
+  undo: (score: number, signal: AbortSignal, id?: string) => asked<View>(`/api/scores/${score}/undo${id ? `?${query({ id })}` : ''}`, { method: 'POST', signal }),
+  redo: (score: number, signal: AbortSignal) => asked<View>(`/api/scores/${score}/redo`, { method: 'POST', signal }),
   sound: (score: number) => asked<Sound>(`/api/scores/${score}/sound`),
   /** Sound as it is rendered; see lib/listen.ts for its packets. */
   stream: async (score: number, from: number, to: number, pace: number, signal: AbortSignal) => {
@@ -100,7 +110,6 @@ export const api = {
     const coded = /filename\*=UTF-8''([^;]+)/.exec(answer.headers.get('content-disposition') ?? '')?.[1];
     return { blob: await answer.blob(), name: coded ? decodeURIComponent(coded) : 'ripieno' };
   },
-  redo: (score: number) => asked<View>(`/api/scores/${score}/redo`, { method: 'POST' }),
   questions: () => asked<KeptQuestion[]>('/api/questions'),
   keepQuestion: (question: KeptQuestion) => asked<KeptQuestion[]>('/api/questions', json('POST', question)),
   forgetQuestion: (name: string) => asked<KeptQuestion[]>(`/api/questions?${query({ name })}`, { method: 'DELETE' }),
@@ -132,7 +141,8 @@ export function follow(job: number, tell: (state: JobState) => void): () => void
   };
   events.onerror = () => {
     if (events.readyState !== EventSource.CLOSED) return;
-    tell({ job, stage: 'failed', message: 'The desk does not answer. Start it again with: ripieno desk', score: null });
+    entry.lost('silent');
+    tell({ job, stage: 'failed', message: SILENT, score: null, done: 0, steps: 0 });
   };
   return () => events.close();
 }

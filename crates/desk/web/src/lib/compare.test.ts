@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { caution, extents, keyName, laid, lanes, presence, sharedMarks, shown, size, unitWords } from './compare';
+import { caution, extents, heading, keyName, laid, lanes, presence, sharedMarks, shown, size, unitWords } from './compare';
 import { ALIGNS } from './route';
 
 describe('values', () => {
@@ -23,6 +23,22 @@ describe('values', () => {
     }
   });
   it('have sizes in words', () => expect([0.1, -0.3, 0.6, -4].map(size)).toEqual(['hardly any', 'little', 'middling', 'much']));
+});
+
+describe('headings', () => {
+  it('are phrases of the trade', () => {
+    const said = [['presence', 'bars'], ['sharing', 'chords'], ['role shares', 'harmony'], ['brass weight', '4 horns to 3 trumpets'], ['chord voicing', 'layered above'], ['presence', '']] as const;
+    expect(said.map(([measure, aspect]) => heading({ measure, aspect }))).toEqual([
+      'in how many of all bars it plays', 'its share of all the chords', 'how much of its playing is harmony', 'balance of loud brass chords: 4 horns to 3 trumpets', 'how chords are voiced: layered above', 'how much it plays',
+    ]);
+  });
+  it('know every measure there is', () => {
+    // Each file of the measures names its own.
+    const files = import.meta.glob<string>('../../../../practice/src/measures/*.rs', { query: '?raw', import: 'default', eager: true });
+    const names = Object.values(files).flatMap((text) => [...text.matchAll(/^ {4}name: "([a-z_]+)",$/gm)].map(([, name]) => (name ?? '').replace(/_/g, ' ')));
+    expect(names.length).toBeGreaterThan(12);
+    for (const measure of names) expect(heading({ measure, aspect: 'x' }), measure).not.toBe(`${measure}: x`);
+  });
 });
 
 describe('what may be said', () => {

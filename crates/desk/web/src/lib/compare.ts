@@ -28,6 +28,42 @@ export function unitWords({ unit, is_share }: Valued): string {
   return unit === 'MIDI key' || unit === 'dynamic step' ? '' : unit;
 }
 
+/** What the tables call each measure, in words of the trade; those of docs/practice.md. Where the aspect finishes the phrase it takes the dots' place. */
+const MEASURES: Readonly<Record<string, string>> = {
+  'brass weight': 'balance of loud brass chords: …',
+  'chord voicing': 'how chords are voiced: …',
+  cohesion: 'whether the section holds together: …',
+  density: 'how thick the writing is: …',
+  'doubled sections': 'who doubles whom: …',
+  dynamics: 'printed dynamics: …',
+  entries: 'entries and rests: …',
+  'hand offs': 'who passes the melody on: …',
+  'melody support': 'who supports the melody: …',
+  presence: 'how much it plays: …',
+  reserve: 'held in reserve: …',
+  'role shares': 'how much of its playing is …',
+  separation: 'distance in register: …',
+  sharing: 'its share of all the …',
+  stack: 'the full group as one chord or several things: …',
+  tessitura: 'register: …',
+  'thickened lines': 'tunes thickened in parallel: …',
+};
+
+/** Aspects that are no phrase by themselves. */
+const ASPECTS: Readonly<Record<string, string>> = {
+  'presence, bars': 'in how many of all bars it plays',
+  'presence, time': 'for how much of the piece it sounds',
+  'presence, player-time': 'its share of all playing, player by player',
+};
+
+/** What a difference is about: "its share of all the chords". */
+export function heading({ measure, aspect }: Pick<DifferenceRow, 'measure' | 'aspect'>): string {
+  const whole = ASPECTS[`${measure}, ${aspect}`];
+  if (whole) return whole;
+  const phrase = MEASURES[measure.replace(/_/g, ' ')] ?? `${measure}: …`;
+  return aspect ? phrase.replace('…', aspect) : phrase.replace(/:? …$/, '');
+}
+
 /** How large an effect is, by the usual words of Cohen 1988: .2 little, .5 middling, .8 much. */
 export function size(effect: number): string {
   const far = Math.abs(effect);

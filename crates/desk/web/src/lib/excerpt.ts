@@ -2,9 +2,7 @@
 
 import { query, type Chord, type Shown } from './api';
 import { STICKS_OUT } from './balance';
-
-export const STAVES = ['sounding', 'full', 'layers'] as const;
-export type Staves = (typeof STAVES)[number];
+import type { Staves } from './staves';
 
 export interface Wish {
   readonly first: number;

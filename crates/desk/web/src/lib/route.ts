@@ -1,6 +1,7 @@
 /** What is seen, kept in the address, so that it can be bookmarked and survives reload. */
 
 import type { Stretch } from './axis';
+import { STAVES, type Staves } from './staves';
 import { situationOf, spelled, HALL, type Situation } from './balance';
 
 /** How the register view shows notes. */
@@ -8,6 +9,16 @@ export const REGISTERS = ['families', 'sections', 'notes'] as const;
 export type Register = (typeof REGISTERS)[number];
 export const PANELS = ['findings', 'moments', 'corrections', 'notes'] as const;
 export type Panel = (typeof PANELS)[number];
+
+/** What the score panel shows. */
+export interface Engraved {
+  readonly staves: Staves;
+  readonly concert: boolean;
+}
+
+/** Views that can be folded to their heading. */
+export const FOLDS = ['balance', 'melody'] as const;
+export type Fold = (typeof FOLDS)[number];
 
 /** The study view of a score. */
 export interface StudyRoute {
@@ -26,6 +37,9 @@ export interface StudyRoute {
   readonly chosen: readonly [number, number] | null;
   /** Where balance is judged. */
   readonly situation: Situation;
+  /** The score panel; `null` while it is closed. */
+  readonly engraved: Engraved | null;
+  readonly folded: readonly Fold[];
 }
 
 /** In what order scores stand on the shelf. */
@@ -84,7 +98,7 @@ export type Route =
   | { readonly page: 'chart'; readonly score: number | null };
 
 export const fresh = (score: number): StudyRoute => ({
-  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null, chosen: null, situation: HALL,
+  score, seen: null, open: [], register: 'families', panel: 'findings', question: '', span: null, bars: null, chosen: null, situation: HALL, engraved: null, folded: [],
 });
 
 export const SHELF: ShelfRoute = { words: '', tags: [], sort: 'newest', question: '' };
@@ -124,6 +138,8 @@ export function written(route: Route): string {
   if (route.bars) values.set('bars', route.bars.join('-'));
   if (route.chosen) values.set('chosen', route.chosen.join('-'));
   if (route.situation.place !== 'hall') values.set('heard', spelled(route.situation));
+  if (route.engraved) values.set('score', `${route.engraved.staves}${route.engraved.concert ? '.concert' : ''}`);
+  if (route.folded.length > 0) values.set('fold', FOLDS.filter((fold) => route.folded.includes(fold)).join('.'));
   return `#/study/${route.score}${after()}`;
 }
 
@@ -135,6 +151,12 @@ function numbers(text: string | null, before = ''): number[] {
   const of = (text ?? '').split('.').filter((word) => word.startsWith(before)).map((word) => word.slice(before.length));
   const found = of.filter((word) => /^\d{1,15}$/.test(word)).map(Number);
   return [...new Set(found)].slice(0, 24);
+}
+
+function engravedOf(text: string | null): Engraved | null {
+  const [word, pitch] = (text ?? '').split('.');
+  const staves = STAVES.find((staves) => staves === word);
+  return staves ? { staves, concert: pitch === 'concert' } : null;
 }
 
 /** The address of bars in a score, with the question they answer. */
@@ -181,5 +203,7 @@ export function read(hash: string): Route {
     bars: bars ? [Number(bars[1]), Number(bars[2])] : null,
     chosen: chosen && Number(chosen[1]) <= Number(chosen[2]) ? [Number(chosen[1]), Number(chosen[2])] : null,
     situation: situationOf(values.get('heard')),
+    engraved: engravedOf(values.get('score')),
+    folded: FOLDS.filter((fold) => (values.get('fold') ?? '').split('.').includes(fold)),
   };
 }

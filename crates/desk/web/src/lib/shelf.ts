@@ -1,7 +1,8 @@
 /** In what order scores stand on the shelf, and by which tags they can be chosen. */
 
-import type { Card } from './api';
+import type { Card, Own } from './api';
 import type { Sort } from './route';
+import { counted, listed } from './words';
 
 const letters = new Intl.Collator('en', { sensitivity: 'base', numeric: true });
 
@@ -26,6 +27,14 @@ export function kindOf(name: string): 'score' | 'profile' | null {
   if (/\.corrections\.json$/i.test(name)) return null;
   if (/\.json$/i.test(name)) return 'profile';
   return /\.(musicxml|xml|mxl|midi?|krn|kern|toml)$/i.test(name) ? 'score' : null;
+}
+
+/** What goes and what stays when a score is taken off the shelf. */
+export function goesWith({ remarks, bookmarks, tags }: { readonly [kind in 'remarks' | 'bookmarks' | 'tags']: readonly Own[kind][number][] }): string {
+  const own = [[remarks, 'note'], [bookmarks, 'bookmark'], [tags, 'tag']] as const;
+  const named = own.filter(([list]) => list.length > 0).map(([list, one]) => counted(list.length, one));
+  const goes = named.length > 0 ? `Your ${listed(named)} ${own.reduce((sum, [list]) => sum + list.length, 0) === 1 ? 'goes' : 'go'} with it for good; the` : 'The';
+  return `${goes} file and your corrections stay.`;
 }
 
 /** All tags there are, in the order of letters. */

@@ -3,7 +3,7 @@
 import { api, follow, Refusal, type Answer, type Evidence, type JobState, type Own, type View, type Wanted, type Weighed } from './api';
 import { around, lastAt, moved, within, zoomed, type Stretch } from './axis';
 import { asked, HALL, type Situation } from './balance';
-import { fresh, read, written, type Panel, type Register, type StudyRoute } from './route';
+import { fresh, read, written, type Engraved, type Fold, type Panel, type Register, type StudyRoute } from './route';
 
 export class StudyState {
   view = $state.raw<View | null>(null);
@@ -27,9 +27,14 @@ export class StudyState {
   layer = $state.raw<number | null>(null);
   /** Bars chosen to be engraved, heard or taken away: first and last. */
   selected = $state.raw<readonly [number, number] | null>(null);
+  /** The score panel; `null` while it is closed. */
+  engraved = $state.raw<Engraved | null>(null);
+  folded = $state.raw<readonly Fold[]>([]);
   /** What is being heard, in crotchets; -1 while nothing is. */
   playhead = $state(-1);
   isBusy = $state(false);
+  /** What is being changed while it is busy. */
+  doing = $state('');
   /** Where balance is judged, and what is known of it there. */
   situation = $state.raw<Situation>(HALL);
   weighed = $state.raw<Weighed | null>(null);
@@ -52,6 +57,7 @@ export class StudyState {
   private wanted: StudyRoute;
   private isGone = false;
   private scales: AbortController | null = null;
+  private changing: AbortController | null = null;
 
   constructor(
     private readonly score: number,
@@ -65,6 +71,8 @@ export class StudyState {
     this.open = new Set(this.wanted.open);
     this.selected = this.wanted.chosen;
     this.situation = this.wanted.situation;
+    this.engraved = this.wanted.engraved;
+    this.folded = this.wanted.folded;
     void (job === null ? this.begin() : this.follow(job));
   }
 
@@ -248,6 +256,11 @@ export class StudyState {
     this.open = open;
   }
 
+  /** Folds a view to its heading, or opens it again. */
+  fold(view: Fold): void {
+    this.folded = this.folded.includes(view) ? this.folded.filter((other) => other !== view) : [...this.folded, view];
+  }
+
   toggleAll(): void {
     const all = this.view?.sections.length ?? 0;
     this.open = this.open.size > 0 ? new Set() : new Set(Array.from({ length: all }, (_, index) => index));
@@ -288,15 +301,28 @@ export class StudyState {
     void this.look(spans.findIndex((span) => span.line === line && span.first <= bar && span.last >= bar));
   }
 
-  private async change(work: () => Promise<View>, said: string): Promise<void> {
-    if (this.isBusy) return;
-    this.isBusy = true;
-    this.trouble = '';
+  private async change(work: (signal: AbortSignal) => Promise<View>, doing: string, said: string): Promise<void> {
+    if (this.isBusy) {
+      this.said = `Not yet: ${this.doing}.`;
+      return;
+    }
+    const mine = (this.changing = new AbortController());
+    [this.isBusy, this.doing, this.trouble, this.said] = [true, doing, '', `${doing}: the score is read again.`];
     const before = this.view?.spans[this.span];
     try {
-      const view = await work();
+      let view: View;
+      try {
+        view = await work(mine.signal);
+        this.said = said;
+      } catch (error) {
+        if (!mine.signal.aborted) throw error;
+        // The score is as it was, unless the change was done already.
+        view = await api.view(this.number);
+        this.said = 'Broken off; nothing has changed.';
+      }
+      if (this.isGone) return;
+      if (view.revision === this.view?.revision) return;
       this.view = view;
-      this.said = said;
       if (before) this.find(before.line, before.first);
       if (this.question) void this.ask();
     } catch (error) {
@@ -306,17 +332,22 @@ export class StudyState {
     }
   }
 
+  /** Breaks a correction, or what takes one back, off. */
+  stopChanging(): void {
+    this.changing?.abort();
+  }
+
   correct(wanted: Omit<Wanted, 'revision' | 'spans'>, spans: number[] = [this.span]): Promise<void> {
     const revision = this.view?.revision ?? 0;
-    return this.change(() => api.correct(this.number, { ...wanted, spans, revision }), 'Corrected. The score has been read again.');
+    return this.change((signal) => api.correct(this.number, { ...wanted, spans, revision }, signal), 'Putting your word in force', 'Corrected. The score has been read again.');
   }
 
   undo(id?: string): Promise<void> {
-    return this.change(() => api.undo(this.number, id), 'Taken back.');
+    return this.change((signal) => api.undo(this.number, signal, id), 'Taking the correction back', 'Taken back.');
   }
 
   redo(): Promise<void> {
-    return this.change(() => api.redo(this.number), 'Made again.');
+    return this.change((signal) => api.redo(this.number, signal), 'Making the correction again', 'Made again.');
   }
 
   /** Looks up what a person keeps of the score. */
@@ -361,7 +392,7 @@ export class StudyState {
     const span = this.view?.spans[this.span];
     return written({
       page: 'study', score: this.number, seen: isWhole ? null : this.seen, open: [...this.open], register: this.register, panel: this.panel,
-      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null, bars: null, chosen: this.selected, situation: this.situation,
+      question: this.question.trim(), span: span ? { line: span.line, bar: span.first } : null, bars: null, chosen: this.selected, situation: this.situation, engraved: this.engraved, folded: this.folded,
     });
   }
 }

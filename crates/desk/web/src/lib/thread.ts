@@ -1,6 +1,7 @@
 /** The melody as one thread that runs from carrier to carrier over the rows of their sections. */
 
 import type { View } from './api';
+import { inWords } from './words';
 
 /** A stretch of the thread with one carrier. */
 export interface Strand {
@@ -19,6 +20,14 @@ export interface HandOff {
   readonly to: number;
   readonly fromRow: number;
   readonly toRow: number;
+  /** Half the length of the strand before and of the one after, in crotchets: a curve drawn further than that would run past what it joins. */
+  readonly room: readonly [number, number];
+}
+
+/** How far the curve of a hand-off lies over the strands it joins, in pixels: never over more than half of either. `gap` is what lies between them. */
+export function reach(gap: number, room: readonly [number, number], perCrotchet: number): [number, number] {
+  const wanted = Math.max(Math.min(gap / 2, 60), 7);
+  return [Math.min(wanted, room[0] * perCrotchet), Math.min(wanted, room[1] * perCrotchet)];
 }
 
 export interface Thread {
@@ -50,10 +59,13 @@ export function thread(view: Pick<View, 'melody' | 'sections'>, pause = 16): Thr
   for (let i = 1; i < strands.length; i++) {
     const [before, after] = [strands[i - 1], strands[i]];
     if (!before || !after || before.row === after.row || after.from - before.to > pause) continue;
-    handOffs.push({ from: Math.min(before.to, after.from), to: after.from, fromRow: before.row, toRow: after.row });
+    handOffs.push({ from: Math.min(before.to, after.from), to: after.from, fromRow: before.row, toRow: after.row, room: [(before.to - before.from) / 2, (after.to - after.from) / 2] });
   }
   return { sections, strands, handOffs };
 }
+
+/** "Bars 35 to 45", "Bar 71". */
+export const barsFrom = (first: string, last: string): string => (first === last ? `Bar ${first}` : `Bars ${first} to ${last}`);
 
 const INTERVALS = ['', 'a semitone', 'a tone', 'a minor third', 'a major third', 'a fourth', 'a tritone', 'a fifth', 'a minor sixth', 'a major sixth', 'a minor seventh', 'a major seventh'];
 
@@ -62,6 +74,6 @@ export function moved(semitones: number): string {
   const far = Math.abs(semitones);
   if (far === 0) return '';
   const [octaves, rest] = [Math.floor(far / 12), INTERVALS[far % 12] ?? ''];
-  const wide = octaves === 0 ? '' : octaves === 1 ? 'an octave' : octaves === 2 ? 'two octaves' : `${octaves} octaves`;
+  const wide = octaves === 0 ? '' : octaves === 1 ? 'an octave' : `${inWords(octaves)} octaves`;
   return `, ${[wide, rest].filter(Boolean).join(' and ')} ${semitones > 0 ? 'higher' : 'lower'}`;
 }
