@@ -43,6 +43,17 @@ const fn level(direction: &Direction) -> Option<DynamicLevel> {
     }
 }
 
+/// A mark brought down to a level: a stress stays one, as "sfp" or "sfpp" (the marks for it in MusicXML 4.0), where the level after it has such a sign.
+fn lowered(kind: &DirectionKind, to: DynamicLevel) -> DynamicMark {
+    // "pf" grows: it is no stress.
+    let stress = matches!(kind, DirectionKind::Dynamic(DynamicMark::AttackThen(text, _)) if !text.starts_with('p'));
+    match to.mark() {
+        "p" if stress => DynamicMark::AttackThen("sfp".into(), to),
+        "pp" if stress => DynamicMark::AttackThen("sfpp".into(), to),
+        _ => DynamicMark::Level(to),
+    }
+}
+
 /// Fits the marks of accompanying strands to the tune's, the first part of a reduction. `bars` are those of the parts.
 pub(crate) fn tempered(parts: &mut [Part], bars: &[Bar]) {
     let when = |direction: &Direction| bars.get(direction.bar.at()).map_or(Crotchets::ZERO, |bar| bar.start) + direction.at;
@@ -82,7 +93,7 @@ pub(crate) fn tempered(parts: &mut [Part], bars: &[Bar]) {
             let most = tune_at(at).unwrap_or(f32::INFINITY);
             let capped = found.0.min(most);
             if capped < found.0 {
-                one.kind = DirectionKind::Dynamic(DynamicMark::Level(DynamicLevel(capped)));
+                one.kind = DirectionKind::Dynamic(lowered(&one.kind, DynamicLevel(capped)));
             }
             let stressed = matches!(one.kind, DirectionKind::Dynamic(DynamicMark::AttackThen(..)));
             let drops = last.is_some_and(|(_, before)| before > most);
@@ -140,6 +151,15 @@ mod tests {
             one_at_each_place(&mut order);
             assert_eq!(order, [stress()]);
         }
+    }
+
+    /// Tune pp, chords fp: the stress stays, the level after it is the tune's.
+    #[test]
+    fn a_stress_that_is_brought_down_stays_a_stress() {
+        let chords = part(vec![plain(0, "pp"), mark(3, DynamicMark::AttackThen("fp".into(), DynamicLevel(3.0)))]);
+        let mut parts = [part(vec![plain(0, "pp")]), chords];
+        tempered(&mut parts, &bars());
+        assert_eq!(parts[1].directions[1], mark(3, DynamicMark::AttackThen("sfpp".into(), DynamicLevel(2.0))));
     }
 
     /// Accompaniment at most as loud as the tune; terraces bar by bar become one step. Handbook rules, from memory.

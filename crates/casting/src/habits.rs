@@ -105,12 +105,18 @@ impl Habits {
                 Some(_) => {}
             }
         }
-        let together = together(profile, &|values: &BTreeMap<usize, f64>, everywhere: bool| {
-            if everywhere { mean(values, &|_| true) } else { mean(values, &|at| values.contains_key(&at)) }
-        });
         let mut sections = BTreeMap::new();
         let look =
             |section: &str, measure: &str, aspect: &str| rows.get(&(section.to_owned(), measure.to_owned(), aspect.to_owned()));
+        let sound = |section: &str, at: usize| {
+            let presence = look(section, "presence", "time").and_then(|presence| presence.get(&at));
+            presence.is_some_and(|&share| share > 0.0)
+        };
+        let together = together(profile, &|values: &BTreeMap<usize, f64>, over: Over<'_>| match over {
+            Over::All => mean(values, &|_| true),
+            Over::Told => mean(values, &|at| values.contains_key(&at)),
+            Over::BothSound(one, other) => mean(values, &|at| sound(one, at) && sound(other, at)),
+        });
         let names: Vec<&str> =
             rows.keys().filter(|key| key.1 == "presence" && key.2 == "time").map(|key| key.0.as_str()).collect();
         for &section in &names {
@@ -231,32 +237,48 @@ impl Habits {
     }
 }
 
-/// The mean of values by score: over all scores, or over those in which there is one.
-type Mean<'a> = dyn Fn(&BTreeMap<usize, f64>, bool) -> Option<f64> + 'a;
+/// Over which scores a mean is taken; where one of them has no value, that is a zero.
+#[derive(Clone, Copy)]
+enum Over<'a> {
+    /// All of them.
+    All,
+    /// Those that have a value.
+    Told,
+    /// Those in which both of two sections sound.
+    BothSound(&'a str, &'a str),
+}
 
-/// What a profile tells of how sections go together. What is counted in a hundred bars counts where it does not happen too.
+/// The mean of values by score.
+type Mean<'a> = dyn Fn(&BTreeMap<usize, f64>, Over<'_>) -> Option<f64> + 'a;
+
+/// What a profile tells of how sections go together. That two sections never double each other, nor hand anything on, counts in every score in which both sound, as it does
+/// where profiles are pooled (`ripieno_practice`).
 fn together(profile: &Profile, mean: &Mean<'_>) -> Together {
     let mut found = Together::default();
     for row in &profile.rows {
         let (measure, of, aspect) = (row.key.measure.as_str(), &row.key.of, row.key.aspect.as_str());
         let with = row.key.with.as_ref().filter(|with| with.kind == Kind::Section).map(|with| with.name.as_str());
-        let (what, everywhere) = match (measure, of.kind, with, aspect) {
-            ("cohesion", Kind::Section, None, "together") => (format!("cohesion {}", of.name), false),
-            ("reserve", Kind::Section, None, "in the loud bars") => (format!("loud {}", of.name), false),
-            ("reserve", Kind::Family, None, "loud bars") => (format!("loud of {}", of.name), false),
+        let (what, over) = match (measure, of.kind, with, aspect) {
+            ("cohesion", Kind::Section, None, "together") => (format!("cohesion {}", of.name), Over::Told),
+            ("reserve", Kind::Section, None, "in the loud bars") => (format!("loud {}", of.name), Over::Told),
+            ("reserve", Kind::Family, None, "loud bars") => (format!("loud of {}", of.name), Over::Told),
             ("separation", Kind::Section, Some(with), "usual interval, bass left out") => {
-                (format!("apart {}/{with}", of.name), false)
+                (format!("apart {}/{with}", of.name), Over::Told)
             }
-            ("doubled_sections", Kind::Section, Some(with), "unison") => (format!("unison {}/{with}", of.name), false),
+            ("doubled_sections", Kind::Section, Some(with), "unison") => {
+                (format!("unison {}/{with}", of.name), Over::BothSound(&of.name, with))
+            }
             ("doubled_sections", Kind::Section, Some(with), "octave below" | "octave above") => {
-                (format!("octave {}/{with}", of.name), false)
+                (format!("octave {}/{with}", of.name), Over::BothSound(&of.name, with))
             }
-            ("hand_offs", Kind::Section, Some(with), "hands on to") => (format!("hands {}/{with}", of.name), true),
-            ("hand_offs", Kind::Score, _, "hand-offs") => ("hands".to_owned(), true),
+            ("hand_offs", Kind::Section, Some(with), "hands on to") => {
+                (format!("hands {}/{with}", of.name), Over::BothSound(&of.name, with))
+            }
+            ("hand_offs", Kind::Score, _, "hand-offs") => ("hands".to_owned(), Over::All),
             _ => continue,
         };
         let values: BTreeMap<usize, f64> = row.values.iter().map(|value| (value.score, value.value)).collect();
-        if let Some(value) = mean(&values, everywhere) {
+        if let Some(value) = mean(&values, over) {
             let known = found.figures.entry(what).or_insert(value);
             *known = known.max(value);
         }
