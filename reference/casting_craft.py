@@ -53,11 +53,16 @@ def counts(sketch, draft):
         lowest = min((note[2] for note in at(onset)), default=None)
         found["bass notes"] += 1
         found["bass not lowest"] += lowest is None or lowest % 12 != key % 12
+    octave = None
     for onset, _, key in lasting("Melody"):
         now = at(onset)
         own = [note[2] for note in now if note[0] == onset and note[2] % 12 == key % 12]
         found["tune notes"] += 1
         found["tune on top"] += bool(own) and max(own) >= max(note[2] for note in now)
+        # The highest who has the tune goes to another octave than the sketch's line does: who doubles it above enters or leaves, or a line is broken.
+        if own:
+            found["tune's top leaves its octave"] += octave not in (None, (max(own) - key) // 12)
+            octave = (max(own) - key) // 12
     # Halves and thirds of one beat in one part, where no strand but the rhythm has that pattern: two layers chopped into one.
     patterns = lambda part: {
         beat: frozenset(onset % 1 for onset, length, _ in part if length > 0 and onset // 1 == beat)

@@ -20,10 +20,13 @@ use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::objections::objections;
 use crate::plan::{PhrasePlan, Plan, Task};
-use crate::realise::{Around, CastNote, LineId, LockedNote, PhraseCast, Seat, Setting, beginning, octaves_that_sound, phrase};
+use crate::realise::{
+    Around, CastNote, LineId, LockedNote, PhraseCast, Seat, Setting, beginning, leave_upbeats, octaves_that_sound, phrase,
+};
 use crate::reason::reason;
 use crate::sketch::Sketch;
 use crate::voicing::{Search, Weights};
+use crate::whole::whole;
 
 /// What casting is asked for beyond sketch, line-up and plan.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -483,6 +486,15 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads, &mut filling.rests, filling.least) {
                     done = phrase(&setting, planned, &around);
                 }
+                let (units, playing) = (&filling.units, options.playing.as_ref().and_then(|playing| playing.get(at)));
+                let may = |seat: Seat| {
+                    let group = units.iter().position(|unit| unit.section == seat.0 && unit.chairs.contains(&seat.1));
+                    playing.is_none_or(|playing| group.and_then(|group| playing.get(group)) == Some(&true))
+                };
+                done = whole(&setting, planned, own, &around, &mut filling.rests, &may, done);
+                if let Some(before) = phrases.last().filter(|_| follows) {
+                    leave_upbeats(sketch, before, sketch.bar_start(planned.bars.start), &mut done);
+                }
                 told(sketch, planned, own, &filling.rests);
                 breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);
                 octaves_that_sound(sketch, planned, &done);
@@ -531,7 +543,9 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
         return cast;
     }
     cast.objections = objections(&cast.score(sketch, lineup), lineup);
-    (cast.criteria, cast.covered) = criteria(sketch, lineup, &cast);
+    let judged = criteria(sketch, lineup, &cast);
+    (cast.criteria, cast.covered) = (judged.criteria, judged.covered);
+    cast.remarks.extend(judged.missing);
     let told = |one: &Covered| format!("caution, bars {}: {}; {}", one.named(sketch), one.what(), one.remedy());
     cast.remarks.extend(cast.covered.iter().map(told));
     cast

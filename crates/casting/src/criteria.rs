@@ -9,11 +9,12 @@ use ripieno_texture::Role;
 
 use crate::balance::{Balance, mean, of_phrase, reason};
 use crate::cast::Cast;
+use crate::coverage::{self, Heard};
 use crate::craft::craft;
 use crate::lineup::Lineup;
 use crate::plan::{PhrasePlan, Plan};
 use crate::realise::{CastNote, LineId, Seat, sounding};
-use crate::sketch::{LONGEST, Sketch};
+use crate::sketch::Sketch;
 
 /// One number about a casting.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,13 +76,24 @@ fn share(part: usize, whole: usize) -> f64 {
     }
 }
 
-/// All criteria of a cast whose objections are known, and the phrases in which the melody may be covered.
-pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criteria, Vec<Covered>) {
+/// What a cast is worth, and what of it has to be said.
+pub(crate) struct Judged {
+    pub criteria: Criteria,
+    /// Phrases in which the melody may be covered.
+    pub covered: Vec<Covered>,
+    /// Chord tones that nobody sounds, in words.
+    pub missing: Vec<String>,
+}
+
+/// Judges a cast whose objections are known.
+pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Judged {
     let seats: Vec<Seat> = (0..lineup.sections.len())
         .flat_map(|section| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair)))
         .collect();
     let notes: BTreeMap<Seat, Vec<CastNote>> = seats.iter().map(|&seat| (seat, cast.notes_of(seat))).collect();
-    let tones = coverage(sketch, cast, &notes);
+    let heard = coverage::heard(sketch, &coverage::spans(sketch, &cast.plan), &notes);
+    let tones = |of: fn(&Heard) -> u16| heard.iter().map(|one| of(one).count_ones() as usize).sum::<usize>();
+    let (wanted, missing) = (tones(|one| one.wanted), tones(|one| one.missing));
     let kept = melody(sketch, cast, &notes);
     let (mut all_notes, mut comfortable, mut beyond, mut moves, mut leaps) = (0, 0, 0, 0, 0);
     for (planned, done) in cast.plan.phrases.iter().zip(&cast.phrases) {
@@ -106,7 +118,7 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criter
     let (busiest, longest) = endurance(sketch, &notes);
     let criterion = |name, value, unit, more_is_better| Criterion { name, value, unit, more_is_better };
     let mut found = vec![
-        criterion("chord tones sounded", tones, "share", true),
+        criterion("chord tones sounded", share(wanted - missing, wanted), "share", true),
         criterion("melody notes kept", kept, "share", true),
         criterion("tune on top", craft.on_top, "share of its notes", true),
         criterion("phrases whose tune nobody has", count(craft.without_tune), "phrases", false),
@@ -146,7 +158,8 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> (Criter
         let decibels = -mean(margins)?;
         (decibels > -COVERED).then(|| Covered { bars: phrase.bars.clone(), decibels, reason: reason(sketch, phrase) })
     });
-    (Criteria { all: found }, covered.collect())
+    let missing = coverage::told(sketch, &cast.plan, &heard);
+    Judged { criteria: Criteria { all: found }, covered: covered.collect(), missing }
 }
 
 /// From so many dB of sound power below all others together on, a melody is said to be in danger: our own estimate, for a line is heard by its register and
@@ -185,27 +198,6 @@ impl Covered {
     pub const fn remedy(&self) -> &'static str {
         "give it to more or stronger players, or mark the others softer; the balance of the written score tells it bar by bar"
     }
-}
-
-/// Share of chord tones of the sketch's chord strands, moment by moment, that somebody sounds.
-fn coverage(sketch: &Sketch, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> f64 {
-    let (mut have, mut want) = (0, 0);
-    for strand in sketch.strands.iter().filter(|strand| strand.is_chordal()) {
-        let whole = (Crotchets::ZERO - LONGEST, sketch.score.length() + LONGEST);
-        for (at, classes) in strand.moments(whole) {
-            if !cast.plan.phrases.iter().any(|phrase| {
-                let (from, to) = Plan::span(sketch, &phrase.bars);
-                from <= at && at < to
-            }) {
-                continue;
-            }
-            let sounded =
-                notes.values().filter_map(|own| sounding(own, at)).fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
-            want += classes.count_ones() as usize;
-            have += (classes & sounded).count_ones() as usize;
-        }
-    }
-    share(have, want)
 }
 
 /// Share of the melody's notes that somebody has at their onset and pitch class.
@@ -290,6 +282,10 @@ fn motion(sketch: &Sketch, lineup: &Lineup, notes: &BTreeMap<Seat, Vec<CastNote>
                     let (a_moves, b_moves) = (a_key - a_then, b_key - b_then);
                     let own = a_moves == b_moves && doubles(a, a_then, *a_key) && (b.voice == 0 || doubles(b, b_then, *b_key));
                     let own = own || (a_moves == b_moves && a.voice == 0 && doubles(b, b_then, *b_key));
+                    // Chords of one tone before and after are one line, which their voices double.
+                    let from = last_at.unwrap_or(at);
+                    let single = |at: Crotchets| sketch.strands[a.strand].classes_at(at).count_ones() == 1;
+                    let own = own || (a.strand == b.strand && single(from) && single(at));
                     parallels += usize::from(!own);
                 }
             }

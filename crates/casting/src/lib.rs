@@ -16,6 +16,7 @@ mod breath;
 mod build;
 mod carry;
 mod cast;
+mod coverage;
 mod craft;
 mod criteria;
 mod dynamics;
@@ -35,6 +36,7 @@ mod realise;
 mod reason;
 mod sketch;
 mod voicing;
+mod whole;
 
 pub use assign::{
     CastingTable, Choice, Learned, Memory, Need, Pair, Problem, Solved, Taste, Unit, casting_table, present, solve, units, worth,

@@ -115,6 +115,13 @@ impl Strand {
         found.into_iter()
     }
 
+    /// The pitch classes that sound at a moment, as bits.
+    pub(crate) fn classes_at(&self, at: Crotchets) -> u16 {
+        let first = self.notes.partition_point(|note| note.onset + LONGEST < at);
+        let next = self.notes.partition_point(|note| note.onset <= at);
+        self.notes[first..next].iter().filter(|note| at < note.end()).fold(0, |have, note| have | 1 << note.key().rem_euclid(12))
+    }
+
     /// The note that sounds at a moment; of several the one begun last.
     #[must_use]
     pub fn at(&self, at: Crotchets) -> Option<&SketchNote> {
@@ -382,7 +389,7 @@ fn all_of(lines: &Lines, roles: &RoleReading, bar: u32, role: Role) -> Vec<usize
 
 /// Reduces bars of a studied score to a condensed sketch by role, in concert pitch: one staff a role. A line strand takes the line that
 /// leads (melody: the strongest lead; others: the one with most attacks, of equals the highest, for the bass the lowest) and stays with it as long as it goes on; chords take all
-/// pitches of their lines, each once. Printed dynamics are the leader's, of lines its hairpins and words of expression too; tempo and its words stand on the
+/// pitches of their lines, each once. Printed dynamics and hairpins are the leader's, of lines its words of expression too; tempo and its words stand on the
 /// first staff. The sketch has the bars asked for alone, renumbered from their printed numbers.
 #[must_use]
 pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: std::ops::Range<usize>) -> Sketch {

@@ -53,15 +53,20 @@ fn nothing_but_the_bass_sounds_below_the_bass() {
     }
 }
 
-/// One player, one layer: quavers or triplets; and one pitch for the beat.
+/// One player, one layer: quavers or triplets; and one pitch for the beat, as long as the sketch repeats the same tones.
 #[test]
 fn a_player_of_rhythm_keeps_one_layer_and_one_pitch_for_the_beat() {
     let study = overture();
     let sketch = &sketches(&study)[0];
+    let rhythm = sketch.strands.iter().find(|strand| strand.role == Role::Rhythm).unwrap();
+    let tones = |at: Crotchets| -> BTreeSet<i32> {
+        rhythm.notes.iter().filter(|note| note.onset <= at && at < note.end()).map(|note| note.key().rem_euclid(12)).collect()
+    };
     let mut beats = 0;
     for lineup in lineups() {
         let done = proposal(sketch, &lineup);
         for ((section, chair), notes) in everybody(&lineup, &done) {
+            // The demo is in four crotchets, so that beats of the piece are beats of the bar.
             let mut by_beat: BTreeMap<i64, Vec<&CastNote>> = BTreeMap::new();
             for note in notes.iter().filter(|note| sketch.strands[note.line.strand].role == Role::Rhythm) {
                 by_beat.entry(note.onset.floor()).or_default().push(note);
@@ -71,8 +76,11 @@ fn a_player_of_rhythm_keeps_one_layer_and_one_pitch_for_the_beat() {
                 let keys: BTreeSet<i32> = notes.iter().map(|note| note.key()).collect();
                 let who = format!("{} {section}.{chair} at {beat}", lineup.name);
                 assert!(!(of(2) && of(3)), "{who}: halves and thirds of a beat");
-                assert!(keys.len() <= 2, "{who}: {keys:?}");
-                beats += 1;
+                let chords: BTreeSet<BTreeSet<i32>> = notes.iter().map(|note| tones(note.onset)).collect();
+                if chords.len() == 1 {
+                    assert_eq!(keys.len(), 1, "{who}: {keys:?}");
+                    beats += usize::from(notes.len() > 1);
+                }
             }
         }
     }
@@ -113,7 +121,7 @@ fn thirds_are_not_crowded() {
         for lineup in lineups() {
             let done = proposal(&sketch, &lineup);
             let crowded = done.criteria.get("thirds with more than two players of five").unwrap();
-            assert!(crowded <= 4.0, "{}: {crowded} barlines", lineup.name);
+            assert!(crowded <= 2.0, "{}: {crowded} barlines", lineup.name);
         }
     }
 }

@@ -73,7 +73,7 @@ pub(super) fn chords(
         }
         // Voices are numbered through all layers: they are independent of each other.
         let mut offset = 1;
-        for (at, own) in shared_out(setting, &layers, &tasks) {
+        for (at, own) in shared_out(setting, &layers, &tasks, span) {
             let layer = &layers[at];
             let tasks: Vec<&Task> = own.iter().collect();
             if tasks.is_empty() || layer.between(span.0, span.1).is_empty() {
@@ -321,6 +321,13 @@ fn voice_all(
     if base.is_empty() {
         return;
     }
+    // The chord with which the next phrase begins is voiced along and left to it, so that the way across the joint is open.
+    let next =
+        strand.between(span.1, span.1 + Crotchets::ONE).iter().find(|note| note.duration.is_positive()).map(|note| note.onset);
+    let joint = next.filter(|_| !around.ahead.is_empty() && around.after.is_empty()).map_or_else(Vec::new, |at| {
+        let moment = (at, at + Crotchets::new(1, 960).unwrap_or(Crotchets::ONE));
+        slices(setting, strand, moment, &beside, &tune, &Floor::played(setting, around.ahead.values())).0
+    });
     let prepared: Vec<(Vec<Slice>, Vec<Voice>, crate::voicing::Weights)> = choirs
         .iter()
         .map(|choir| {
@@ -329,7 +336,7 @@ fn voice_all(
                 .iter()
                 .map(|part| Voice { reach: reach_of(setting, part), target: part.target, players: part.doubles.len() + 1 })
                 .collect();
-            let mut own = base.clone();
+            let mut own = [base.as_slice(), joint.as_slice()].concat();
             for slice in &mut own {
                 // A note that is set for one who doubles holds for the whole voice: they have the same.
                 let set = |part: &Part| {
@@ -411,6 +418,7 @@ fn voice_all(
         }
     }
     cast.cost += voiced.iter().map(|found| found.cost).sum::<f64>();
+    voiced.iter_mut().for_each(|found| found.keys.truncate(base.len()));
     let mut doubled: Vec<(Seat, Vec<CastNote>, &Voiced, usize)> = Vec::new();
     let mut crowds = Crowds::new(&base, choirs, &voiced);
     for (choir, found) in choirs.iter().zip(&voiced) {
@@ -673,27 +681,27 @@ fn slices(
             }
             slice.names[class].get_or_insert((note.pitch.step, note.pitch.alter));
         }
-        // A repeated note keeps its pitch for the beat, as long as the harmony has one to keep.
-        let goes_on = found.last().is_some_and(|last| {
-            is_pulse(strand) && last.allowed & slice.allowed != 0 && beat_of(setting, last.from) == beat_of(setting, from)
-        });
-        if let (true, Some(last), Some(attacks)) = (goes_on, found.last_mut(), struck.last_mut()) {
-            last.allowed &= slice.allowed;
-            last.attacked |= slice.attacked;
-            last.required &= last.allowed;
-            last.wanted &= last.allowed;
-            last.to = to;
-            last.lines_end = beside.iter().map(|line| line.before(to)).collect();
-            last.below = last.below.max(floor.over(from, to));
-            attacks.push((from, to));
-            continue;
+        let elsewhere = beside.iter().filter_map(|line| line.at(from)).fold(0u16, |have, key| have | 1 << key.rem_euclid(12));
+        slice.required = slice.allowed & !elsewhere;
+        // A repeated note keeps its pitch for the beat: the same tones struck again are one slice, of others those who have a tone that stays should stay with it.
+        let in_beat = |last: &&mut Slice| is_pulse(strand) && beat_of(setting, last.from) == beat_of(setting, from);
+        if let (Some(last), Some(attacks)) = (found.last_mut().filter(in_beat), struck.last_mut()) {
+            if last.allowed == slice.allowed {
+                last.attacked |= slice.attacked;
+                // What a line has at the first of them it may have left at the next.
+                last.required |= slice.required;
+                last.to = to;
+                last.lines_end = beside.iter().map(|line| line.before(to)).collect();
+                last.below = last.below.max(floor.over(from, to));
+                attacks.push((from, to));
+                continue;
+            }
+            slice.kept = last.allowed & slice.allowed;
         }
         slice.lines = beside.iter().map(|line| line.at(from)).collect();
         slice.lines_end = beside.iter().map(|line| line.before(to)).collect();
         slice.above = melody.iter().filter_map(|line| line.at(from)).max();
         slice.below = floor.over(from, to);
-        let elsewhere = slice.lines.iter().flatten().fold(0u16, |have, key| have | 1 << key.rem_euclid(12));
-        slice.required = slice.allowed & !elsewhere;
         slice.wanted = slice.allowed;
         let tones = setting.tones(from, slice.allowed | elsewhere);
         (slice.leading, slice.seventh, slice.third, slice.fifth) = (tones.leading, tones.seventh, tones.third, tones.fifth);

@@ -6,8 +6,12 @@ use ripieno_score::{Crotchets, Pitch};
 use ripieno_texture::Role;
 
 use super::floor::Floor;
+use super::layers::is_pulse;
 use super::order::crosses;
-use super::{CastNote, PhraseCast, Seat, Setting, sounding};
+use super::{CastNote, LineId, PhraseCast, Seat, Setting, sounding};
+use crate::assign::is_single;
+use crate::notate::{Like, bar_of};
+use crate::plan::PhrasePlan;
 use crate::sketch::{LONGEST, Strand};
 
 /// A moment at which chords begin: the tones all chord strands have from there, and how they are spelled.
@@ -19,29 +23,95 @@ struct Moment {
 
 /// Gives every chord tone that nobody sounds to a player of chords who begins a note there that others sound too, at the nearest key within reach. A section may be too
 /// small for a strand, or a voice out of reach: then the chord is whole all the same.
-pub(super) fn complete(setting: &Setting<'_>, span: (Crotchets, Crotchets), floor: &Floor, cast: &mut PhraseCast) {
+pub(super) fn complete(
+    setting: &Setting<'_>,
+    span: (Crotchets, Crotchets),
+    floor: &Floor,
+    earlier: &Before,
+    cast: &mut PhraseCast,
+) {
     let moments = moments(setting, span);
     for at in 0..moments.len() {
         let missing = moments[at].classes & !sounded(cast, moments[at].at, None);
         for class in (0..12).filter(|class| missing >> class & 1 == 1) {
-            let found = candidates(setting, &moments, at, class, floor, cast).min_by_key(|&(seat, note, key)| {
+            let found = candidates(setting, &moments, at, class, cast).min_by_key(|&(seat, note, key)| {
+                let own = cast.notes.get(&seat).and_then(|notes| notes.get(note));
                 let strain = setting.lineup.sections[seat.0].chairs[seat.1].reach.strain(key);
-                let distance = cast.notes.get(&seat).and_then(|notes| notes.get(note)).map_or(0, |note| (key - note.key()).abs());
-                let crosses = cast
-                    .notes
-                    .get(&seat)
-                    .and_then(|own| own.get(note))
-                    .is_some_and(|note| crosses(setting, cast, seat, note, key));
-                (crosses, parallels(cast, moments[at].at, seat, key), strain, distance, seat, note)
+                let distance = own.map_or(0, |note| (key - note.key()).abs());
+                let crosses = own.is_some_and(|note| crosses(setting, cast, seat, note, key));
+                let under = own.is_some_and(|note| floor.is_under(key, note.onset, note.end()));
+                // Below the bass rather than in parallels across a line of the section; either alone before that.
+                let faults = 2 * (usize::from(crosses) + parallels(cast, earlier, moments[at].at, seat, key, false))
+                    + 3 * usize::from(under);
+                (faults, strain, distance, seat, note)
             });
             let Some((seat, note, key)) = found else { continue };
-            let spelled = moments[at].spelled.get(&class).copied();
-            if let Some(note) = cast.notes.get_mut(&seat).and_then(|notes| notes.get_mut(note)) {
-                note.pitch = spelled.map_or_else(
-                    || crate::voicing::spelled(&[None; 12], key),
-                    |pitch| super::lines::by_octaves(pitch, (key - pitch.semitones()).div_euclid(12)),
-                );
-                note.like = note.like.filter(|like| like.plain);
+            give(cast, (seat, note), key, &moments[at]);
+        }
+    }
+}
+
+/// A note goes to a key, spelled as the chord has it.
+fn give(cast: &mut PhraseCast, (seat, note): (Seat, usize), key: i32, moment: &Moment) {
+    let spelled = moment.spelled.get(&key.rem_euclid(12)).copied();
+    if let Some(note) = cast.notes.get_mut(&seat).and_then(|notes| notes.get_mut(note)) {
+        note.pitch = spelled.map_or_else(
+            || crate::voicing::spelled(&[None; 12], key),
+            |pitch| super::lines::by_octaves(pitch, (key - pitch.semitones()).div_euclid(12)),
+        );
+        note.like = note.like.filter(|like| like.plain);
+    }
+}
+
+/// Semitones up to which somebody leaves a third for another tone.
+const NEAR: i32 = 9;
+
+/// Where more than two in five of who plays chords have the third, those who begin it there leave it for another tone of the chord, as long as that is near, lies as well or nearly so, and breaks no rule.
+pub(super) fn relieved(
+    setting: &Setting<'_>,
+    span: (Crotchets, Crotchets),
+    floor: &Floor,
+    earlier: &Before,
+    cast: &mut PhraseCast,
+) {
+    let single = is_single(setting.lineup);
+    let moments = moments(setting, span);
+    for at in 0..moments.len() {
+        let here = moments[at].at;
+        loop {
+            let tones = setting.tones(here, sounded(cast, here, None));
+            let is_third = |note: &CastNote| tones.third >> note.key().rem_euclid(12) & 1 == 1;
+            let harmony = |note: &&CastNote| setting.sketch.strands[note.line.strand].role == Role::Harmony;
+            let chords: Vec<&CastNote> = cast.notes.values().filter_map(|own| sounding(own, here)).filter(harmony).collect();
+            let thirds = chords.iter().filter(|note| is_third(note)).count();
+            if thirds < 2 || thirds * 5 <= chords.len() * 2 {
+                break;
+            }
+            let others = moments[at].classes & !(tones.third | tones.leading | tones.seventh);
+            let found =
+                (0..12).filter(|class| others >> class & 1 == 1).flat_map(|class| candidates(setting, &moments, at, class, cast));
+            let found = found.filter_map(|(seat, n, key)| {
+                let note = cast.notes.get(&seat).and_then(|own| own.get(n)).filter(|note| is_third(note))?;
+                let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
+                let way = (key - note.key()).abs();
+                let as_it_is = if single { 0 } else { parallels(cast, earlier, here, seat, note.key(), true) };
+                // Where every player counts, the last chord of a phrase leads on to the next by the voices it has.
+                let good = (note.end() < span.1 || !single)
+                    && reach.strain(key) <= reach.strain(note.key()).max(2)
+                    && way <= NEAR
+                    && !floor.is_under(key, note.onset, note.end())
+                    && !crosses(setting, cast, seat, note, key)
+                    && parallels(cast, earlier, here, seat, key, !single) <= as_it_is;
+                good.then_some((way, seat, n, key))
+            });
+            let Some((_, seat, n, key)) = found.min() else { break };
+            give(cast, (seat, n), key, &moments[at]);
+            // Where every player counts, voices stay who they are; else this one doubles another for the moment.
+            let others = cast.notes.iter().filter(|(other, _)| **other != seat).filter_map(|(_, own)| sounding(own, here));
+            let mut voices = others.map(|note| (note.line, note.key())).filter(|(line, _)| line.voice > 0);
+            let doubled = voices.find(|(_, other)| !single && (other - key) % 12 == 0);
+            if let (Some((line, _)), Some(note)) = (doubled, cast.notes.get_mut(&seat).and_then(|own| own.get_mut(n))) {
+                note.line = line;
             }
         }
     }
@@ -55,7 +125,6 @@ fn candidates<'a>(
     moments: &'a [Moment],
     at: usize,
     class: i32,
-    floor: &'a Floor,
     cast: &'a PhraseCast,
 ) -> impl Iterator<Item = Candidate> + 'a {
     let here = moments[at].at;
@@ -63,61 +132,118 @@ fn candidates<'a>(
         let first = notes.partition_point(|note| note.onset < here);
         notes[first..].iter().take_while(move |note| note.onset == here).zip(first..).map(move |(note, n)| (seat, n, note))
     };
-    cast.notes.iter().flat_map(begins).filter_map(move |(seat, n, note)| {
-        if note.line.voice == 0 || !note.duration.is_positive() || super::lines::locked(setting, seat, here).is_some() {
-            return None;
-        }
+    cast.notes.iter().flat_map(begins).flat_map(move |(seat, n, note)| {
+        let free = note.line.voice > 0 && note.duration.is_positive() && super::lines::locked(setting, seat, here).is_none();
         // A repeated rhythm keeps its pitch.
-        if setting.sketch.strands[note.line.strand].role != Role::Harmony {
-            return None;
-        }
+        let free = free && setting.sketch.strands[note.line.strand].role == Role::Harmony;
         // What the player gives up must be there without it, for as long as the note lasts, and what comes must belong.
         let within = || moments.iter().filter(|moment| note.onset <= moment.at && moment.at < note.end());
         let old = 1u16 << note.key().rem_euclid(12);
-        let spared = within().all(|moment| moment.classes & old == 0 || sounded(cast, moment.at, Some(seat)) & old != 0);
-        let belongs = within().all(|moment| moment.classes >> class & 1 == 1);
-        if !spared || !belongs {
-            return None;
-        }
+        let spared = || within().all(|moment| moment.classes & old == 0 || sounded(cast, moment.at, Some(seat)) & old != 0);
+        let belongs = || within().all(|moment| moment.classes >> class & 1 == 1);
         let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
-        let keys = (0..128i32).filter(|key| key.rem_euclid(12) == class && reach.allows(*key));
-        let keys = keys.filter(|key| !floor.is_under(*key, note.onset, note.end()));
-        let crossing = |key: i32| crosses(setting, cast, seat, note, key);
-        let key = keys.min_by_key(|&key| (crossing(key), reach.strain(key), (key - note.key()).abs()))?;
-        Some((seat, n, key))
+        let keys = if free && spared() && belongs() { 0..128i32 } else { 0..0 };
+        keys.filter(move |key| key.rem_euclid(12) == class && reach.allows(*key)).map(move |key| (seat, n, key))
     })
 }
 
-/// With how many others this player would move in parallel fifths or octaves, into this key or on from it.
-fn parallels(cast: &PhraseCast, at: Crotchets, seat: Seat, key: i32) -> usize {
-    let Some(own) = cast.notes.get(&seat).map(|notes| around(notes, at)) else { return 0 };
+/// Where a layer of a rhythm rests for a bar, its players have what other layers lack there: a tone that nobody sounds, as often as the sketch strikes it.
+pub(super) fn helped(
+    setting: &Setting<'_>,
+    plan: &PhrasePlan,
+    span: (Crotchets, Crotchets),
+    floor: &Floor,
+    cast: &mut PhraseCast,
+) {
+    let sketch = setting.sketch;
+    let bars = &sketch.score.bars;
+    // Who helps in which bar, with the last key there, and as which voice.
+    let mut helping: BTreeMap<(usize, Seat), i32> = BTreeMap::new();
+    let mut voices: BTreeMap<Seat, usize> = BTreeMap::new();
+    for (strand_at, strand) in sketch.strands.iter().enumerate().filter(|(_, strand)| is_pulse(strand)) {
+        let tasks = plan.tasks.iter().filter(|task| task.strand == Some(strand_at));
+        let seats: Vec<Seat> = tasks.flat_map(|task| task.chairs.iter().map(|&chair| (task.section, chair))).collect();
+        let used = cast.notes.values().flatten().filter(|note| note.line.strand == strand_at).map(|note| note.line.voice).max();
+        for note in strand.between(span.0, span.1).iter().filter(|note| note.duration.is_positive()) {
+            if sounded(cast, note.onset, None) >> note.key().rem_euclid(12) & 1 == 1 {
+                continue;
+            }
+            let bar = bar_of(bars, note.onset);
+            let (from, to) = (sketch.bar_start(bar), sketch.bar_start(bar + 1));
+            let rests = |seat: &Seat| {
+                let own = cast.notes.get(seat).map_or(&[][..], Vec::as_slice);
+                let locked = super::lines::locked(setting, *seat, note.onset).is_some();
+                let busy = |one: &CastNote| one.onset < to && from < one.end();
+                !locked
+                    && if helping.contains_key(&(bar, *seat)) {
+                        sounding(own, note.onset).is_none()
+                    } else {
+                        !own.iter().any(busy)
+                    }
+            };
+            let like = Like { part: strand.part, note: note.written, plain: true };
+            let line = LineId { strand: strand_at, voice: 0 };
+            let new =
+                CastNote { onset: note.onset, duration: note.duration, pitch: note.pitch, line, like: Some(like), breath: false };
+            let best = seats.iter().copied().filter(rests).flat_map(|seat| {
+                let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
+                let last = helping.get(&(bar, seat)).copied();
+                let keys = (0..128i32).filter(move |key| (key - note.key()) % 12 == 0 && reach.allows(*key));
+                keys.map(move |key| (seat, key, last, reach.strain(key)))
+            });
+            let best = best.min_by_key(|&(seat, key, last, strain)| {
+                let wrong = crosses(setting, cast, seat, &new, key) || floor.is_under(key, note.onset, note.end());
+                (wrong, last != Some(key), last.is_none(), strain, (key - last.unwrap_or(note.key())).abs(), seat)
+            });
+            let Some((seat, key, ..)) = best else { continue };
+            helping.insert((bar, seat), key);
+            let next = used.unwrap_or(0) + 1 + voices.len();
+            let voice = *voices.entry(seat).or_insert(next);
+            let pitch = super::lines::by_octaves(note.pitch, (key - note.key()) / 12);
+            let own = cast.notes.entry(seat).or_default();
+            let place = own.partition_point(|one| one.onset <= note.onset);
+            own.insert(place, CastNote { pitch, line: LineId { strand: strand_at, voice }, ..new });
+        }
+    }
+}
+
+/// The last note of each player before a phrase: when it ends, and its key.
+type Before = BTreeMap<Seat, (Crotchets, i32)>;
+
+/// With how many others this player would move in parallel fifths or octaves, into this key or on from it. `joins`: octaves with another voice of chords double it and are none.
+fn parallels(cast: &PhraseCast, earlier: &Before, at: Crotchets, seat: Seat, key: i32, joins: bool) -> usize {
+    let until = |seat: &Seat, notes: &[CastNote], at: Crotchets| {
+        let last = notes[..notes.partition_point(|note| note.onset < at)].iter().rev().find(|note| note.duration.is_positive());
+        match last {
+            Some(last) => (at <= last.end()).then(|| last.key()),
+            None => earlier.get(seat).filter(|(end, _)| *end >= at).map(|(_, key)| *key),
+        }
+    };
+    let Some(own) = cast.notes.get(&seat) else { return 0 };
+    let before = until(&seat, own, at);
+    let next = own[own.partition_point(|note| note.onset <= at)..].first();
     let is_parallel = |(from, with): (Option<i32>, Option<i32>), (to, and): (Option<i32>, Option<i32>)| {
         let (Some(from), Some(with), Some(to), Some(and)) = (from, with, to, and) else { return false };
         let interval = (to - and).abs() % 12;
         from != to && with != and && (from - with).abs() % 12 == interval && matches!(interval, 0 | 7)
     };
-    let others = cast.notes.iter().filter(|(other, _)| **other != seat).map(|(_, notes)| around(notes, at));
+    let others = cast.notes.iter().filter(|(other, _)| **other != seat);
     others
-        .filter(|other| {
-            is_parallel((own.before, other.before), (Some(key), other.now))
-                || is_parallel((Some(key), other.now), (own.after, other.after))
+        .filter(|(other, notes)| {
+            let doubled = sounding(notes, at).is_some_and(|note| note.line.voice > 0 && (note.key() - key) % 12 == 0);
+            if joins && doubled {
+                return false;
+            }
+            // What the other leaves and reaches as this one moves: there may be passing notes between.
+            let beside = |at: Crotchets| (until(other, notes, at), sounding(notes, at).map(CastNote::key));
+            let (left, reached) = beside(at);
+            let on = next.is_some_and(|next| {
+                let (left, reached) = beside(next.onset);
+                is_parallel((Some(key), left), (Some(next.key()), reached))
+            });
+            is_parallel((before, left), (Some(key), reached)) || on
         })
         .count()
-}
-
-/// What a player has just before a moment, at it, and next.
-struct Around {
-    before: Option<i32>,
-    now: Option<i32>,
-    after: Option<i32>,
-}
-
-fn around(notes: &[CastNote], at: Crotchets) -> Around {
-    let next = notes.partition_point(|note| note.onset <= at);
-    let (until, from) = notes.split_at(next);
-    let now = sounding(notes, at);
-    let before = until.iter().rev().find(|note| note.onset < at).filter(|note| at <= note.end());
-    Around { before: before.map(CastNote::key), now: now.map(CastNote::key), after: from.first().map(CastNote::key) }
 }
 
 /// Pitch classes that sound at a moment, of everybody or of everybody but one.
@@ -155,7 +281,6 @@ fn moments(setting: &Setting<'_>, span: (Crotchets, Crotchets)) -> Vec<Moment> {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)] // a test stops at the first surprise
 mod tests {
-    use super::super::LineId;
     use super::*;
 
     #[test]
@@ -173,7 +298,7 @@ mod tests {
         };
         let count = |mine: [i32; 3], other: [i32; 3], key: i32| {
             let cast = PhraseCast { notes: [((0, 0), notes(mine)), ((0, 1), notes(other))].into(), ..PhraseCast::default() };
-            parallels(&cast, Crotchets::ONE, (0, 0), key)
+            parallels(&cast, &Before::new(), Crotchets::ONE, (0, 0), key, false)
         };
         // C over F, then D over G: a fifth follows a fifth (any book on voice leading).
         assert_eq!(count([60, 62, 60], [53, 55, 57], 62), 1);

@@ -57,9 +57,59 @@ pub(super) fn layers(setting: &Setting<'_>, strand: &Strand, span: (Crotchets, C
     found.into_iter().map(layer).collect()
 }
 
-/// Shares players out among the layers of a strand: by section where there are enough, the higher layer to the higher players. Fewer players than layers have those with
-/// most attacks. For each layer who has it.
-pub(super) fn shared_out(setting: &Setting<'_>, layers: &[Strand], tasks: &[&Task]) -> Vec<(usize, Vec<Task>)> {
+/// How many of so many players each layer has: at least one, enough for its different tones where there are enough for all, and the rest by their number. `tones`: of each layer.
+fn quotas(tones: &[usize], players: usize) -> Vec<usize> {
+    let (all, many) = (tones.iter().sum::<usize>().max(1), tones.len());
+    let enough = players >= all;
+    let weight = |tones: usize| if enough { tones } else { tones - 1 };
+    let (each, left) = if enough { (0, players) } else { (1, players.saturating_sub(many)) };
+    let whole = tones.iter().map(|&tones| weight(tones)).sum::<usize>().max(1);
+    let mut before = 0;
+    let share = |tones: &usize| {
+        let from = left * before / whole;
+        before += weight(*tones);
+        each + left * before / whole - from
+    };
+    tones.iter().map(share).collect()
+}
+
+/// Cuts a row of sections of so many players into one stretch for each layer, so that as many tones as can be have a player, and then each layer the players `wanted`: where each
+/// stretch ends, and for how many tones there is somebody.
+fn neighbours(sizes: &[usize], tones: &[usize], wanted: &[usize]) -> (Vec<usize>, usize) {
+    // For each layer and each end of its stretch: tones that have a player, how far off the shares are, where the stretch begins.
+    type Way = (usize, std::cmp::Reverse<usize>, usize);
+    let mut ways: Vec<Vec<Option<Way>>> = Vec::with_capacity(tones.len());
+    for (layer, (&tones, &wanted)) in tones.iter().zip(wanted).enumerate() {
+        let way = |end: usize| -> Option<Way> {
+            let from = |begin: usize| -> Option<Way> {
+                let (met, off) = match layer.checked_sub(1) {
+                    None => (begin == 0).then_some((0, 0))?,
+                    Some(before) => ways[before][begin].map(|(met, off, _)| (met, off.0))?,
+                };
+                let players: usize = sizes[begin..end].iter().sum();
+                Some((met + players.min(tones), std::cmp::Reverse(off + players.abs_diff(wanted)), begin))
+            };
+            (0..=end).filter_map(from).max()
+        };
+        let row = (0..=sizes.len()).map(way).collect();
+        ways.push(row);
+    }
+    let mut ends = vec![sizes.len(); tones.len()];
+    for layer in (1..tones.len()).rev() {
+        ends[layer - 1] = ways[layer][ends[layer]].map_or(0, |(_, _, begin)| begin);
+    }
+    let met = ways.last().and_then(|row| row[sizes.len()]).map_or(0, |(met, _, _)| met);
+    (ends, met)
+}
+
+/// Shares players out among the layers of a strand, as many to each as it has tones: by section where that goes, the higher layer to the higher players. Fewer players than layers
+/// have those with most attacks. For each layer who has it.
+pub(super) fn shared_out(
+    setting: &Setting<'_>,
+    layers: &[Strand],
+    tasks: &[&Task],
+    span: (Crotchets, Crotchets),
+) -> Vec<(usize, Vec<Task>)> {
     let players: usize = tasks.iter().map(|task| task.chairs.len()).sum();
     let many = layers.len().min(players);
     if many <= 1 {
@@ -71,6 +121,15 @@ pub(super) fn shared_out(setting: &Setting<'_>, layers: &[Strand], tasks: &[&Tas
     };
     let mut order: Vec<usize> = (0..many).collect();
     order.sort_by_key(|&layer| (-height(layer), layer));
+    // What a line has as well need not be doubled.
+    let lines: Vec<&Strand> = setting.sketch.strands.iter().filter(|strand| !strand.is_chordal()).collect();
+    let beside = |at: Crotchets| {
+        lines.iter().filter_map(|line| line.at(at)).fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12))
+    };
+    let alone = |(at, classes): (Crotchets, u16)| (classes & !beside(at)).count_ones() as usize;
+    let tones = |&layer: &usize| layers[layer].moments(span).map(alone).max().unwrap_or(1).max(1);
+    let tones: Vec<usize> = order.iter().map(tones).collect();
+    let wanted = quotas(&tones, players);
     let middle = |task: &Task| {
         let chairs = &setting.lineup.sections[task.section].chairs;
         task.chairs.iter().map(|&chair| chairs[chair].reach.middle()).sum::<i32>()
@@ -79,34 +138,28 @@ pub(super) fn shared_out(setting: &Setting<'_>, layers: &[Strand], tasks: &[&Tas
     let mut sorted: Vec<&Task> = tasks.to_vec();
     sorted.sort_by_key(|task| (-middle(task), task.section));
     let mut found: Vec<(usize, Vec<Task>)> = order.iter().map(|&layer| (layer, Vec::new())).collect();
-    if sorted.len() >= many {
-        // Whole sections: as many neighbours for each layer as make its share of the players.
-        let mut at = 0;
-        let mut given = 0;
-        for (n, task) in sorted.iter().enumerate() {
-            let left = sorted.len() - n;
-            let full = given * many >= (at + 1) * players || left < many - at;
-            if at + 1 < many && !found[at].1.is_empty() && (full || left == many - at - 1) {
-                at += 1;
-            }
-            found[at].1.push((*task).clone());
-            given += task.chairs.len();
+    // Whole sections, neighbours for each layer, where they give every layer as many of its tones as players can.
+    let sizes: Vec<usize> = sorted.iter().map(|task| task.chairs.len()).collect();
+    let (ends, given) = neighbours(&sizes, &tones, &wanted);
+    if given >= tones.iter().zip(&wanted).map(|(tones, wanted)| tones.min(wanted)).sum() {
+        let mut first = 0;
+        for ((_, own), end) in found.iter_mut().zip(ends) {
+            own.extend(sorted[first..end].iter().map(|task| (*task).clone()));
+            first = end;
         }
         return found;
     }
-    // Fewer sections than layers: their players from the top down.
-    let seats: Vec<(&Task, usize)> = sorted
-        .iter()
-        .flat_map(|task| {
-            let section = &setting.lineup.sections[task.section];
-            chords::from_the_top(&section.chairs, section.kind, &task.chairs).into_iter().map(move |chair| (*task, chair))
-        })
-        .collect();
-    for (n, (task, chair)) in seats.iter().enumerate() {
-        let own = &mut found[n * many / seats.len()].1;
-        match own.iter_mut().find(|other| other.section == task.section) {
-            Some(other) => other.chairs.push(*chair),
-            None => own.push(Task { chairs: vec![*chair], ..(*task).clone() }),
+    // Their players from the top down, where whole sections leave a layer short.
+    let mut seats = sorted.iter().flat_map(|task| {
+        let section = &setting.lineup.sections[task.section];
+        chords::from_the_top(&section.chairs, section.kind, &task.chairs).into_iter().map(move |chair| (*task, chair))
+    });
+    for ((_, own), &wanted) in found.iter_mut().zip(&wanted) {
+        for (task, chair) in seats.by_ref().take(wanted) {
+            match own.iter_mut().find(|other: &&mut Task| other.section == task.section) {
+                Some(other) => other.chairs.push(chair),
+                None => own.push(Task { chairs: vec![chair], ..task.clone() }),
+            }
         }
     }
     found
@@ -123,4 +176,29 @@ pub(super) fn beat_of(setting: &Setting<'_>, at: Crotchets) -> (usize, i64) {
     let place = at - setting.sketch.bar_start(bar);
     let beats = if compound { place * Crotchets::new(2, 3).unwrap_or(Crotchets::ONE) } else { place };
     (bar, beats.floor())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{neighbours, quotas};
+
+    #[test]
+    fn sections_stay_whole_where_that_leaves_no_layer_short() {
+        // Three sections of two, layers of one tone, three, and one: a tone is left over however they are cut.
+        assert_eq!(neighbours(&[2, 2, 2], &[1, 3, 1], &[1, 4, 1]).1, 4);
+        assert_eq!(neighbours(&[1, 2, 1, 1], &[1, 3, 1], &[1, 3, 1]), (vec![1, 3, 4], 5));
+        // One section cannot be shared out whole.
+        assert_eq!(neighbours(&[4], &[2, 2], &[2, 2]).1, 2);
+    }
+
+    #[test]
+    fn every_layer_has_players_for_its_tones_where_there_are_enough() {
+        assert_eq!(quotas(&[1, 3], 4), [1, 3]);
+        assert_eq!(quotas(&[3, 1, 2], 8).iter().sum::<usize>(), 8);
+        assert!(quotas(&[3, 1, 2], 8).iter().zip([3, 1, 2]).all(|(given, tones)| *given >= tones));
+        // Too few for all: one for each, the others where there are most tones.
+        assert_eq!(quotas(&[1, 4], 3), [1, 2]);
+        assert_eq!(quotas(&[2, 2], 2), [1, 1]);
+        assert_eq!(quotas(&[1, 1], 2), [1, 1]);
+    }
 }

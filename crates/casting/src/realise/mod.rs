@@ -3,11 +3,13 @@
 mod chords;
 mod complete;
 mod floor;
+mod joint;
 mod layers;
 mod lines;
 mod order;
 
 pub(crate) use chords::from_the_top;
+pub(crate) use joint::leave_upbeats;
 pub(crate) use lines::best_octave;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -236,7 +238,9 @@ pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) 
         notes.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
     }
     let floor = floor::Floor::played(setting, cast.notes.values());
-    complete::complete(setting, span, &floor, &mut cast);
+    complete::complete(setting, span, &floor, &around.before, &mut cast);
+    complete::helped(setting, plan, span, &floor, &mut cast);
+    complete::relieved(setting, span, &floor, &around.before, &mut cast);
     order::uncross(setting, &floor, &mut cast);
     cast
 }

@@ -116,17 +116,27 @@ fn swap(cast: &mut PhraseCast, a: (Seat, usize), b: (Seat, usize), until: Crotch
     }
 }
 
-/// Moves a note by an octave, where it crosses nobody then and stays above the bass.
+/// Moves a note by an octave, where it crosses nobody then and stays above the bass; of a repeated rhythm all notes of its pitch that follow each other, for it keeps its pitch.
 fn by_an_octave(setting: &Setting<'_>, floor: &Floor, cast: &mut PhraseCast, (seat, at): (Seat, usize)) -> bool {
-    let note = cast.notes[&seat][at];
+    let own = &cast.notes[&seat];
+    let same = |other: &CastNote| other.key() == own[at].key() && other.line == own[at].line && other.duration.is_positive();
+    let run = if is_pulse(&setting.sketch.strands[own[at].line.strand]) {
+        let first = at - own[..at].iter().rev().take_while(|other| same(other)).count();
+        first..at + own[at..].iter().take_while(|other| same(other)).count()
+    } else {
+        at..at + 1
+    };
     let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
     let suits = |by: &i32| {
-        let key = note.key() + 12 * by;
-        reach.allows(key) && !floor.is_under(key, note.onset, note.end()) && !crosses(setting, cast, seat, &note, key)
+        own[run.clone()].iter().all(|note| {
+            let key = note.key() + 12 * by;
+            let free = locked(setting, seat, note.onset).is_none();
+            free && reach.allows(key) && !floor.is_under(key, note.onset, note.end()) && !crosses(setting, cast, seat, note, key)
+        })
     };
     let Some(by) = [-1, 1].into_iter().find(suits) else { return false };
-    if let Some(own) = cast.notes.get_mut(&seat).and_then(|own| own.get_mut(at)) {
-        own.pitch = super::lines::by_octaves(note.pitch, by);
+    for note in cast.notes.get_mut(&seat).into_iter().flat_map(|own| &mut own[run.clone()]) {
+        note.pitch = super::lines::by_octaves(note.pitch, by);
     }
     true
 }

@@ -7,6 +7,9 @@ use super::{Slice, Voice};
 /// after common practice, B flat 2, since that page's value looks like a slip).
 const LOWEST: [i32; 17] = [0, 52, 51, 48, 47, 45, 46, 37, 41, 41, 41, 41, 24, 40, 39, 36, 34];
 
+/// What each further player on a crowded tone costs beside the first.
+const FURTHER: f64 = 0.4;
+
 /// Prices of the rules. The defaults are common practice put into numbers by this project; handbooks give the rules, not the numbers.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Weights {
@@ -32,7 +35,7 @@ pub struct Weights {
     pub doubled_third: f64,
     /// A doubled fifth: the root before it.
     pub doubled_fifth: f64,
-    /// Each player on a third or a tendency tone beyond two of five.
+    /// The first player on a third or a tendency tone beyond two of five; further ones cost less than half of it.
     pub crowded: f64,
     /// A chord note above the melody.
     pub over_melody: f64,
@@ -50,6 +53,8 @@ pub struct Weights {
     pub parallel: f64,
     /// A leading note that does not rise, a seventh that does not fall.
     pub unresolved: f64,
+    /// A repeated note that changes its pitch within a beat although its tone goes on.
+    pub within_beat: f64,
     /// Close position asked for (positive), open position (negative), or neither (0).
     pub close: f64,
     /// How much a seed may shake a voicing.
@@ -77,8 +82,9 @@ impl Default for Weights {
             move_: 0.25,
             leap: 4.0,
             overlap: 1.2,
-            parallel: 40.0,
+            parallel: 60.0,
             unresolved: 2.0,
+            within_beat: 60.0,
             close: 0.0,
             shake: 3.0,
         }
@@ -213,7 +219,9 @@ pub fn standing_cost(slice: &Slice, voices: &[Voice], keys: &[i32], weights: &We
         cost += price * f64::from(u32::try_from(all - 1).unwrap_or(0));
         if (slice.tendency | slice.third) & mask != 0 {
             let on_it: usize = has().map(|(voice, _)| voice.players).sum();
-            cost += weights.crowded * f64::from(u32::try_from(on_it.saturating_sub(most)).unwrap_or(0));
+            // The first is one too many; a whole section more on it is still less of a fault than parallels with the tune.
+            let over = f64::from(u32::try_from(on_it.saturating_sub(most)).unwrap_or(0));
+            cost += weights.crowded * if over > 1.0 { 1.0 + FURTHER * (over - 1.0) } else { over };
         }
     }
     cost
@@ -226,6 +234,9 @@ pub fn step_cost(from: Option<&Slice>, to: &Slice, a: &[i32], b: &[i32], weights
     for (voice, (&x, &y)) in a.iter().zip(b).enumerate() {
         let step = (y - x).abs();
         cost += weights.move_ * f64::from(step);
+        if step != 0 && to.kept & bit(x) != 0 {
+            cost += weights.within_beat;
+        }
         if step > 7 {
             cost += weights.leap + 0.4 * f64::from(step - 7);
         } else if step == 6 {

@@ -51,6 +51,8 @@ pub struct Slice {
     pub fifth: u16,
     /// Pitch classes attacked here; others are held.
     pub attacked: u16,
+    /// Pitch classes of repeated notes that go on within a beat: whoever has one keeps it.
+    pub kept: u16,
     /// Key of the melody, if one sounds.
     pub above: Option<i32>,
     /// Key of the bass line, if one sounds.
