@@ -126,6 +126,25 @@ fn thirds_are_not_crowded() {
     }
 }
 
+/// A chord is complete before anything is doubled (Rimsky-Korsakov, Piston; from memory): with eighteen players and more no tone goes missing, and where one does it is told.
+#[test]
+fn chords_are_whole_and_what_is_missing_is_told() {
+    let study = overture();
+    let mut whole = 0;
+    for sketch in sketches(&study) {
+        for lineup in lineups() {
+            let done = proposal(&sketch, &lineup);
+            let tones = done.criteria.get("chord tones sounded").unwrap();
+            let players: usize = lineup.sections.iter().map(|section| section.chairs.len()).sum();
+            assert!(players < 18 || tones > 1.0 - 1e-9, "{}: {tones}", lineup.name);
+            let told = done.remarks.iter().any(|one| one.contains("nobody sounds") || one.contains("nobody has “"));
+            assert!(told || tones > 1.0 - 1e-9, "{}: {tones}, {:?}", lineup.name, done.remarks);
+            whole += usize::from(tones > 1.0 - 1e-9);
+        }
+    }
+    assert!(whole >= 18, "{whole} of 27");
+}
+
 #[test]
 fn no_phrase_is_a_single_bar_and_accompaniment_changes_at_the_barline() {
     let study = overture();

@@ -101,6 +101,32 @@ fn a_locked_note_stays() {
     assert!(after.notes_of(seat).iter().any(|other| other.onset == note.onset && other.key() == key));
 }
 
+/// Who doubles a voice keeps a note that is set for him as well, whatever others of the voice have, and however many share a third.
+#[test]
+fn a_locked_note_of_one_who_doubles_stays() {
+    let (sketch, lineup) = (sketch(), lineup("lifeboat_brass.toml"));
+    let before = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    let chords = |seat: &Seat| before.notes_of(*seat).into_iter().filter(|note| note.line.voice > 0).collect::<Vec<_>>();
+    let all: Vec<Seat> = seats(&lineup);
+    let mut tried = 0;
+    for (n, seat) in all.iter().enumerate() {
+        let earlier: Vec<_> = all[..n].iter().flat_map(chords).collect();
+        let same =
+            |note: &ripieno_casting::CastNote| earlier.iter().any(|other| (other.onset, other.line) == (note.onset, note.line));
+        let Some(note) = chords(seat).into_iter().find(|note| note.duration.is_positive() && same(note)) else { continue };
+        let reach = lineup.sections[seat.0].chairs[seat.1].reach;
+        let Some(key) = [note.key() - 12, note.key() + 12].into_iter().find(|key| reach.allows(*key)) else { continue };
+        let locks = vec![LockedNote { seat: *seat, from: note.onset, to: note.end(), key }];
+        let after = cast(&sketch, &lineup, &before.plan, &Habits::usual(), &Options { locks, ..Options::default() });
+        assert!(after.notes_of(*seat).iter().any(|other| other.onset == note.onset && other.key() == key), "{seat:?}: {key}");
+        tried += 1;
+        if tried == 3 {
+            break;
+        }
+    }
+    assert!(tried > 0);
+}
+
 #[test]
 fn a_plan_is_written_and_read_back() {
     let (sketch, lineup) = (sketch(), lineup("lifeboat_brass.toml"));

@@ -149,16 +149,24 @@ pub(super) fn shared_out(
         }
         return found;
     }
-    // Their players from the top down, where whole sections leave a layer short.
-    let mut seats = sorted.iter().flat_map(|task| {
+    // Their players from the top down, where whole sections leave a layer short; a body of strings has two rhythms on its staff only where nobody else is left.
+    let from_above = |task: &&Task| {
         let section = &setting.lineup.sections[task.section];
-        chords::from_the_top(&section.chairs, section.kind, &task.chairs).into_iter().map(move |chair| (*task, chair))
-    });
+        chords::from_the_top(&section.chairs, section.kind, &task.chairs)
+    };
+    let mut left: Vec<Vec<usize>> = sorted.iter().map(from_above).collect();
     for ((_, own), &wanted) in found.iter_mut().zip(&wanted) {
-        for (task, chair) in seats.by_ref().take(wanted) {
-            match own.iter_mut().find(|other: &&mut Task| other.section == task.section) {
-                Some(other) => other.chairs.push(chair),
-                None => own.push(Task { chairs: vec![chair], ..task.clone() }),
+        let mut missing = wanted;
+        for splits in [false, true] {
+            for (task, chairs) in sorted.iter().zip(&mut left) {
+                let whole = setting.lineup.sections[task.section].is_body && chairs.len() > missing && !splits;
+                let taken: Vec<usize> = if whole { Vec::new() } else { chairs.drain(..chairs.len().min(missing)).collect() };
+                missing -= taken.len();
+                match own.iter_mut().find(|other| other.section == task.section) {
+                    _ if taken.is_empty() => {}
+                    Some(other) => other.chairs.extend(taken),
+                    None => own.push(Task { chairs: taken, ..(*task).clone() }),
+                }
             }
         }
     }
