@@ -4,7 +4,7 @@ The program's twin is crates/casting/src/assign/learned/network.rs.
 """
 import torch
 from torch import nn
-from torch.nn.functional import gelu
+from torch.nn.functional import gelu, pad
 
 
 def mean(rows, has, along):
@@ -61,10 +61,8 @@ class Network(nn.Module):
         down, up = self.lean_down(p), self.lean_up(p)
         there = torch.cat([has_group, has_strand], 1)
         for at, block in enumerate(self.blocks):
-            lean = x.new_zeros(b, self.heads, g + s, g + s)
             own = slice(at * self.heads, (at + 1) * self.heads)
-            lean[:, :, :g, g:] = down[..., own].permute(0, 3, 1, 2)
-            lean[:, :, g:, :g] = up[..., own].permute(0, 3, 2, 1)
+            lean = pad(down[..., own].permute(0, 3, 1, 2), (g, 0, 0, s)) + pad(up[..., own].permute(0, 3, 2, 1), (0, s, g, 0))
             x = block(x, lean, there)
         x = self.last(x)
         joint = self.from_group(x[:, :g])[:, :, None] + self.from_strand(x[:, g:])[:, None] + self.from_pair(p)

@@ -1,5 +1,5 @@
 """Reads what `measure windows` wrote (crates/casting/examples/measure/windows.rs)."""
-import csv
+import ast, csv
 
 import numpy as np
 
@@ -53,7 +53,7 @@ class Tables:
         self.groups, self.strands, self.pairs = (found[name].astype(np.float32) for name in ("groups", "strands", "pairs"))
         self.truth, self.share, self.kind_of = found["truth"].astype(int), found["share"].astype(np.float32), found["kind_of"].astype(int)
         self.kinds = [str(kind) for kind in found["kinds"]]
-        self.phrases = [eval(text, {"__builtins__": {}}) for text in found["phrases"]]
+        self.phrases = [ast.literal_eval(str(text)) for text in found["phrases"]]
         self.works = sorted({phrase["work"] for phrase in self.phrases})
         return self
 

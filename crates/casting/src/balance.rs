@@ -9,7 +9,8 @@ use ripieno_acoustics::{Source, Ways};
 use ripieno_score::{Crotchets, DynamicLevel, Transposition};
 use ripieno_texture::Role;
 
-use crate::assign::{Rest, Rests, playing};
+use crate::assign::{Rest, Rests, Unit, playing, present, units};
+use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::loudness::{level_at, level_in, moved_by};
 use crate::plan::{PhrasePlan, Plan, Task};
@@ -112,7 +113,17 @@ enum Remedy {
     Joins(usize),
 }
 
-/// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Who is tired goes on resting, as `rests` says, which learns who rests now; at least so many as `least` play. Returns whether players were taken out, so that the phrase has to be realised again.
+/// What remedies have to keep to.
+pub(crate) struct Terms<'a> {
+    /// What sections do in the practice asked for.
+    pub habits: &'a Habits,
+    /// So many players play at least.
+    pub least: usize,
+    /// Who plays is given: no group is silenced.
+    pub all_play: bool,
+}
+
+/// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Who is tired goes on resting, as `rests` says, which learns who rests now. Returns whether players were taken out, so that the phrase has to be realised again.
 #[allow(clippy::too_many_arguments)] // what is known of the phrase
 pub(crate) fn settle(
     sketch: &Sketch,
@@ -122,7 +133,7 @@ pub(crate) fn settle(
     notes: &BTreeMap<Seat, Vec<CastNote>>,
     loads: &BTreeMap<Seat, f64>,
     rests: &mut Rests,
-    least: usize,
+    terms: &Terms<'_>,
 ) -> bool {
     let span = Plan::span(sketch, &phrase.bars);
     let melody = phrase.tasks.iter().find(|task| task.role == Role::Melody && task.strand.is_some());
@@ -147,7 +158,7 @@ pub(crate) fn settle(
         for at in own..phrase.tasks.len() {
             let remedies = [(Remedy::Softer(at), SOFTER), (Remedy::Fewer(at), FEWER), (Remedy::Joins(at), JOINS)];
             for (remedy, price) in remedies {
-                let Some(changed) = with(sketch, seated, phrase, own, remedy, tune, mark, span, loads, rests, least) else {
+                let Some(changed) = with(sketch, seated, phrase, own, remedy, tune, mark, span, loads, rests, terms) else {
                     continue;
                 };
                 let left = reckon(&changed);
@@ -208,7 +219,7 @@ fn with(
     span: (Crotchets, Crotchets),
     loads: &BTreeMap<Seat, f64>,
     rests: &Rests,
-    least: usize,
+    terms: &Terms<'_>,
 ) -> Option<PhrasePlan> {
     let mut changed = phrase.clone();
     match remedy {
@@ -229,11 +240,18 @@ fn with(
         }
         Remedy::Fewer(at) => {
             let out = spared(sketch, seated, phrase, at, tune, span, loads)?;
+            let section = phrase.tasks[at].section;
+            let goes_on = |chair: &usize| {
+                let plays = |task: &Task| task.section == section && task.strand.is_some() && task.chairs.contains(chair);
+                !out.contains(chair) && phrase.tasks.iter().any(plays)
+            };
+            let silenced = |unit: &Unit| {
+                unit.section == section && unit.chairs.iter().any(|chair| out.contains(chair)) && !unit.chairs.iter().any(goes_on)
+            };
             // A band without strings is as full as its loudness asks for.
-            if playing(&phrase.tasks) < least + out.len() {
+            if playing(&phrase.tasks) < terms.least + out.len() || terms.all_play && units(seated).iter().any(silenced) {
                 return None;
             }
-            let section = phrase.tasks[at].section;
             without(&mut changed, at, &out);
             let silent = |task: &&mut Task| task.section == section && task.strand.is_none();
             match changed.tasks.iter_mut().skip(own).find(silent) {
@@ -264,10 +282,11 @@ fn with(
             if task.held != 0 || notes.iter().any(|note| reach.strain(note.key() + 12 * octave) > 2) {
                 return None;
             }
-            // At p one or two of a section have a line.
+            let roles: Vec<Role> = present(sketch, span).into_iter().map(|strand| sketch.strands[strand].role).collect();
+            // At p one or two of a section have a line; what it never has it does not join.
             let with_it = |task: &&Task| task.section == section && task.strand == Some(tune);
             let many: usize = phrase.tasks.iter().filter(with_it).map(|task| task.chairs.len()).sum();
-            if mark < SOFT && many >= 2 {
+            if mark < SOFT && many >= 2 || many == 0 && terms.habits.never(seated.sections[section].kind, Role::Melody, &roles) {
                 return None;
             }
             // At the pitch of those who have it; an octave lower it would lie under the chords of the section.

@@ -8,10 +8,10 @@ use ripieno_score::{Crotchets, Score};
 use ripieno_texture::Role;
 
 use crate::assign::{
-    Choice, Memory, Problem, Rests, Solved, Taste, Unit, each_alone, filled, grounded, problem, separate, solve, tasks, thinned,
-    told, units,
+    Choice, Memory, Problem, Rests, Solved, Taste, Unit, each_alone, filled, grounded, is_single, problem, separate, solve,
+    tasks, thinned, told, units,
 };
-use crate::balance::settle;
+use crate::balance::{Terms, settle};
 use crate::breath::breathe;
 use crate::build::build;
 use crate::criteria::{Covered, Criteria, criteria};
@@ -402,7 +402,9 @@ impl<'a> Filling<'a> {
         for (unit, choices) in asked.choices.iter_mut().enumerate() {
             let has = |(_, tunes): &&Taken| tunes.get(at).and_then(|tunes| tunes.get(unit)) == Some(&true);
             let had = self.taken.iter().filter(has).count();
-            let price = taste.other_colour * f64::from(u32::try_from(had).unwrap_or(u32::MAX));
+            let price = taste.other_colour
+                * taste.known_of(is_single(lineup)).max(1.0)
+                * f64::from(u32::try_from(had).unwrap_or(u32::MAX));
             choices.iter_mut().filter(|choice| is_tune(sketch, choice)).for_each(|choice| choice.worth -= price);
         }
         let differ = (self.units.len() / 4).max(1);
@@ -483,7 +485,12 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 let lineup = lineup.holding(&planned.tasks);
                 let setting = Setting { lineup: &lineup, ..asked };
                 let mut done = phrase(&setting, planned, &around);
-                if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads, &mut filling.rests, filling.least) {
+                let terms = Terms {
+                    habits: filling.habits,
+                    least: filling.least,
+                    all_play: options.playing.as_ref().is_some_and(|given| at < given.len()),
+                };
+                if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads, &mut filling.rests, &terms) {
                     done = phrase(&setting, planned, &around);
                 }
                 let (units, playing) = (&filling.units, options.playing.as_ref().and_then(|playing| playing.get(at)));

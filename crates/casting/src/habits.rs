@@ -229,6 +229,16 @@ impl Habits {
         self.sections.get(kind).or_else(|| self.sections.get(self.lender(kind)?))
     }
 
+    /// Whether a section as good as never has a role where these are `present`: so is asked whoever is to double a strand beside what was chosen. The tune is the tune: who only
+    /// answers never has it. Of a section that is not known nothing is said.
+    pub(crate) fn never(&self, kind: &str, role: Role, present: &[Role]) -> bool {
+        let share = |habit: &Habit| match role {
+            Role::Melody => habit.shares.get(&role).copied().unwrap_or(0.0),
+            _ => habit.share(role, present),
+        };
+        self.section(kind).is_some_and(|habit| share(habit) < NEVER)
+    }
+
     /// Whose habit [`Habits::section`] gives where a section's own is not known: "trombones" for euphoniums.
     #[must_use]
     pub fn lender(&self, kind: &str) -> Option<&'static str> {
@@ -291,6 +301,9 @@ fn insert(map: &mut BTreeMap<Role, f64>, name: &str, value: f64) {
         map.insert(role, value);
     }
 }
+
+/// Of its playing, less than this share of a role is as good as never (ours).
+const NEVER: f64 = 0.01;
 
 impl Habit {
     /// Share of a role, roles that have no strand of their own counted with the nearest that has.

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use ripieno_casting::{
-    Cast, Habits, Learned, Lineup, Options, PhrasePlan, Plan, Sketch, Task, Taste, Unit, cast, grounded, reduce,
-    reduce_in_octaves, units,
+    Cast, Habits, Learned, Lineup, Options, PhrasePlan, Plan, Sketch, Task, Taste, Unit, cast, casting_table, grounded, present,
+    reduce, reduce_in_octaves, units,
 };
 use ripieno_formats::Limits;
 use ripieno_practice::Profile;
@@ -139,6 +139,25 @@ pub fn role_in(phrase: &PhrasePlan, unit: &Unit) -> Role {
     most.filter(|task| players(task) > 0).map_or(Role::Tacet, |task| class(task.role))
 }
 
+/// What each group that plays has likeliest, by what is learned alone.
+pub fn alone(
+    sketch: &Sketch,
+    lineup: &Lineup,
+    groups: &[Unit],
+    phrase: &PhrasePlan,
+    learned: &Learned,
+    playing: &[bool],
+) -> Vec<Role> {
+    let span = Plan::span(sketch, &phrase.bars);
+    let strands = present(sketch, span);
+    let logs = learned.logs(&casting_table(sketch, lineup, groups, &strands, span), playing);
+    let likeliest = |logs: &[f64]| {
+        let best = (0..strands.len()).max_by(|&a, &b| logs[a].total_cmp(&logs[b]).then(b.cmp(&a)));
+        best.map_or(Role::Tacet, |best| class(sketch.strands[strands[best]].role))
+    };
+    logs.chunks(strands.len().max(1)).map(likeliest).collect()
+}
+
 /// Casts one passage and counts; the cells of its row.
 fn passage(
     study: &Study,
@@ -180,6 +199,7 @@ fn passage(
     let before = counts.tallies.clone();
     for (at, phrase) in plan.phrases.iter().enumerate() {
         let naive = naive(sketch, &lineup, &groups, phrase, &playing[at]);
+        let likeliest = alone(sketch, &lineup, &groups, phrase, &taste.learned, &playing[at]);
         let random = random(sketch, &lineup, &groups, phrase, &playing[at], seed * 100 + at);
         let strands: Vec<Role> = sketch.strands.iter().map(|strand| strand.role).collect();
         for (n, unit) in groups.iter().enumerate() {
@@ -197,6 +217,7 @@ fn passage(
             counts.add("cast, any role told for a third of the bars", told.contains(&ours));
             counts.add("sections told more than one such role", told.len() > 1);
             counts.add("cast, three groups", group(ours) == group(role));
+            counts.add("learned alone", likeliest[n] == role);
             counts.add("naive", naive[n] == role);
             counts.add("naive, three groups", group(naive[n]) == group(role));
             counts.add("random", random[n] == role);

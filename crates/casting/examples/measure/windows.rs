@@ -1,19 +1,24 @@
 //! What every section does in every phrase of every score, beside what the sketch of the phrase tells: the tables a network of who does what is trained on.
 
 use std::io::Write;
+use std::path::Path;
 
 use ripieno_casting::{Lineup, Plan, casting_table, grounded, present, units};
 use ripieno_formats::Limits;
 use ripieno_study::{Study, analyse_file};
 use ripieno_texture::Role;
 
-use crate::masters::REDUCTIONS;
+use crate::masters::{REDUCTIONS, name_of};
 use crate::original::{class, passages, times};
+use crate::weights::AT_ONCE;
 use crate::{Answer, scores};
 
 /// Bars of a passage that is reduced, as in `masters`; and from one to the next.
 const LENGTH: usize = 8;
 const STEP: usize = 4;
+
+/// A phrase: its row of the index, and its numbers.
+type Row = (String, Vec<f32>);
 
 /// Writes two files. `OUT.csv` has a row for each phrase: score, kind of passage, sketch, first and last bar, its groups' sections, how many strands, how many numbers a group, a strand and a pair
 /// have. `OUT.f32` has their numbers, one phrase after the other: of each group, of each strand, of each group with each strand, then of each group the place of the strand that it
@@ -23,28 +28,42 @@ pub fn windows(folder: &str, out: &str) -> Answer {
     let mut index = std::io::BufWriter::new(std::fs::File::create(format!("{out}.csv")).map_err(fault)?);
     let mut body = std::io::BufWriter::new(std::fs::File::create(format!("{out}.f32")).map_err(fault)?);
     writeln!(index, "score,kind,sketch,from,to,sections,strands,of_group,of_strand,of_pair").map_err(fault)?;
-    for file in &scores(folder)? {
+    let files = scores(folder)?;
+    let of_score = |file: &Path| -> Result<Vec<Row>, String> {
         let study = analyse_file(file, &Limits::default()).map_err(|error| error.to_string())?;
-        let name = file.file_stem().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        let name = name_of(file);
         let bars = study.score.bars.len();
         let mut wanted: Vec<(&str, usize)> =
             (0..bars.saturating_sub(LENGTH)).step_by(STEP).map(|start| ("window", start)).collect();
         wanted.extend(passages(&study, LENGTH));
-        for (kind, start) in wanted {
-            for (row, numbers) in passage(&study, start) {
-                writeln!(index, "{name},{kind},{row}").map_err(fault)?;
-                for number in numbers {
-                    body.write_all(&number.to_le_bytes()).map_err(fault)?;
-                }
+        let of_passage = |(kind, start): (&str, usize)| -> Vec<Row> {
+            passage(&study, start).into_iter().map(|(row, numbers)| (format!("{name},{kind},{row}"), numbers)).collect()
+        };
+        let found = wanted.into_iter().flat_map(of_passage).collect();
+        eprintln!("{name}");
+        Ok(found)
+    };
+    // So many scores at once, written in their order.
+    for some in files.chunks(AT_ONCE) {
+        let found: Vec<Result<Vec<Row>, String>> = std::thread::scope(|scope| {
+            let threads: Vec<_> = some.iter().map(|file| scope.spawn(|| of_score(file))).collect();
+            threads
+                .into_iter()
+                .map(|thread| thread.join().unwrap_or_else(|_| Err("a score could not be read".to_owned())))
+                .collect()
+        });
+        for (row, numbers) in found.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten() {
+            writeln!(index, "{row}").map_err(fault)?;
+            for number in numbers {
+                body.write_all(&number.to_le_bytes()).map_err(fault)?;
             }
         }
-        eprintln!("{name}");
     }
     index.flush().and_then(|()| body.flush()).map_err(fault)
 }
 
 /// The phrases of a passage: the rest of the row, and the numbers.
-fn passage(study: &Study, start: usize) -> Vec<(String, Vec<f32>)> {
+fn passage(study: &Study, start: usize) -> Vec<Row> {
     let (lineup, of_part) = Lineup::of_score(&study.score);
     let groups = units(&lineup);
     let roles = grounded(&study.lines, &study.roles.roles, &(start..start + LENGTH));

@@ -258,9 +258,6 @@ const fn part_of(role: Role) -> Option<f64> {
     }
 }
 
-/// Of its playing, less than this share of a role is as good as never (ours).
-const NEVER: f64 = 0.01;
-
 /// Lets those of a band who rest, and are not tired, double tune, chords, bass or answer until as many play as the loudness asks for; a strand that all players would leave
 /// keeps one of them. Returns how many that is; 0 where nothing is asked for.
 pub(crate) fn filled(
@@ -304,7 +301,7 @@ pub(crate) fn filled(
         let own = |task: &&Task| task.section == seat.0 && task.strand == Some(one.strand);
         let known = tasks.iter().find(own);
         // What the section never does in the practice, it does not double either.
-        if known.is_none() && habits.section(section.kind).is_some_and(|habit| habit.share(one.role, &present_roles) < NEVER) {
+        if known.is_none() && habits.never(section.kind, one.role, &present_roles) {
             return None;
         }
         // At p a line is for one or two of a section, and the tune for those it was given to.

@@ -77,11 +77,11 @@ const UNWRITTEN: f64 = 1.5;
 /// How a phrase's choices are judged.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Taste {
-    /// Weight of what is learned of role.
+    /// Weight of what is learned of role. What is asked for (a practice, another colour, a seed) is weighed by it too, so that it moves as much whatever this is.
     pub known: f64,
-    /// Weight of habits of role, where nothing is learned (single players).
-    pub role: f64,
-    /// Weight of how a practice asked for differs from what is learned.
+    /// The same where every player is a group of his own; where players of one section are, habits stand in its place.
+    pub few: f64,
+    /// Weight of how a practice asked for differs from what is learned, beside what is learned.
     pub like: f64,
     /// Weight of habits of register.
     pub register: f64,
@@ -111,11 +111,21 @@ pub struct Taste {
     pub learned: Learned,
 }
 
+/// What is learned is worth so much beside all other terms: chosen on other passages than those it is measured on (docs/casting.md).
+const KNOWN: f64 = 5.0;
+
+impl Taste {
+    /// Weight of what is learned; `single`: where every player is a group of his own.
+    pub(crate) const fn known_of(&self, single: bool) -> f64 {
+        if single { self.few } else { self.known }
+    }
+}
+
 impl Default for Taste {
     fn default() -> Self {
         Self {
-            known: 1.0,
-            role: 1.0,
+            known: KNOWN,
+            few: 1.0,
             like: 1.5,
             register: 1.0,
             presence: 0.7,
@@ -191,15 +201,30 @@ pub fn problem(
     let roles = strands.iter().map(|&strand| sketch.strands[strand].role).collect();
     let single = is_single(lineup);
     let told = present(sketch, span);
-    // What is learned is learned of sections: where every player is a group, habits decide.
-    let logs = if single {
+    // What is learned is learned of sections: where players of one section are groups of their own, habits decide.
+    let logs = if single && units.len() > lineup.sections.len() {
         Vec::new()
     } else {
         let everybody = vec![true; units.len()];
         taste.learned.logs(&casting_table(sketch, lineup, units, &told, span), playing.unwrap_or(&everybody))
     };
-    let question =
-        Question { sketch, lineup, units, habits, phrase, memory, taste, span, strands: &strands, roles, single, told, logs };
+    let known = taste.known_of(single);
+    let question = Question {
+        sketch,
+        lineup,
+        units,
+        habits,
+        phrase,
+        memory,
+        taste,
+        known,
+        span,
+        strands: &strands,
+        roles,
+        single,
+        told,
+        logs,
+    };
     let usual = |unit: &Unit| {
         let presence = habits.section(lineup.sections[unit.section].kind).map_or(0.6, |habit| habit.presence[class]);
         let p = plays(presence, level, strands.len());
@@ -430,6 +455,8 @@ struct Question<'a> {
     phrase: &'a PhrasePlan,
     memory: &'a Memory,
     taste: &'a Taste,
+    /// Weight of what is learned.
+    known: f64,
     span: (Crotchets, Crotchets),
     strands: &'a [usize],
     roles: Vec<Role>,
@@ -602,21 +629,21 @@ impl Question<'_> {
             habit.and_then(|habit| habit.medians.get(&found.role).copied()).unwrap_or_else(|| f64::from(usual.reach.middle()))
                 + f64::from(chair.reach.middle() - usual.reach.middle())
         };
-        let known =
-            self.told.iter().position(|&told| told == strand).and_then(|place| self.logs.get(at * self.told.len() + place));
-        let mut worth = known.map_or_else(
-            || taste.role * share(habit),
-            |log| taste.known * log.max(LEAST_LIKELY) + taste.like * (share(asked) - share(general)),
+        let place = self.told.iter().position(|&told| told == strand);
+        let log = place.and_then(|place| self.logs.get(at * self.told.len() + place));
+        let mut worth = log.map_or_else(
+            || share(asked),
+            |log| self.known * (log.max(LEAST_LIKELY) + taste.like * (share(asked) - share(general))),
         );
         if found.is_chordal() {
-            let usual = if known.is_some() { nearness(notes, home(general)) } else { 0.0 };
-            worth +=
-                CHORD_REGISTER * taste.register * (nearness(notes, home(if known.is_some() { asked } else { habit })) - usual);
+            // Where there are few, how the chords lie for each player is asked as well.
+            let usual = if self.single { 0.0 } else { nearness(notes, home(general)) };
+            worth += CHORD_REGISTER * taste.register * (nearness(notes, home(asked)) - usual);
         } else {
-            let place = |octave: i32| self.place(unit, chair, strand, octave, home(if known.is_some() { asked } else { habit }));
+            let place = |octave: i32| self.place(unit, chair, strand, octave, home(asked));
             let own = place(octave)?;
-            // How likely the strand is for them is learned; at which octave they have it is asked here.
-            worth += if known.is_some() { own - (-2..=2).filter_map(place).fold(own, f64::max) } else { own };
+            // How likely the strand is for them is learned; at which octave they have it is asked here. Where there are few, how it lies for each player counts as well.
+            worth += if self.single { own } else { own - (-2..=2).filter_map(place).fold(own, f64::max) };
             // Whoever has the tune at ease where the sketch has it does not take it lower; who doubles it above may.
             if found.role == Role::Melody && octave < 0 && found.octaves_in(self.span).is_empty() && at_ease(chair, notes) {
                 worth -= MOVED_TUNE;
@@ -630,7 +657,7 @@ impl Question<'_> {
             worth += taste.steady;
         }
         if taste.seed != 0 {
-            worth += 0.6 * noise(taste.seed, at, strand, octave, self.phrase.bars.start);
+            worth += 0.6 * self.known * noise(taste.seed, at, strand, octave, self.phrase.bars.start);
         }
         Some(worth)
     }

@@ -4,7 +4,7 @@
 //! The measures are those of `docs/practice.md`; the weights are ours.
 
 use super::{Pair, Problem, Question, Unit};
-use crate::habits::Habits;
+use crate::habits::{Habits, Together};
 use crate::lineup::Lineup;
 use crate::plan::Task;
 use crate::sketch::Sketch;
@@ -33,7 +33,10 @@ pub(super) fn pairs(question: &Question<'_>, problem: &mut Problem) {
     let close: Vec<f64> = problem
         .choices
         .iter()
-        .map(|choices| choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max) - FAR_OFF)
+        .map(|choices| {
+            choices.iter().map(|choice| choice.worth).fold(f64::NEG_INFINITY, f64::max)
+                - FAR_OFF * if learned { question.known.max(1.0) } else { 1.0 }
+        })
         .collect();
     let mut found: Vec<Pair> = Vec::new();
     for (a, one) in question.units.iter().enumerate() {
@@ -45,9 +48,12 @@ pub(super) fn pairs(question: &Question<'_>, problem: &mut Problem) {
                     let Some(strand) = x.strand else { continue };
                     let line = !question.sketch.strands[strand].is_chordal();
                     let worth = match holds {
-                        Some(share) if x.octave == y.octave => COHESION * (share - 0.5),
+                        Some(share) if x.octave == y.octave => {
+                            let usual = question.usual().of("cohesion", kind(one));
+                            COHESION * question.as_asked(share - 0.5, usual.map(|share| share - 0.5))
+                        }
                         Some(_) => 0.0,
-                        None if !same && line => doubling(question.habits, learned, kind(one), kind(other), x.octave - y.octave),
+                        None if !same && line => doubling(question, kind(one), kind(other), x.octave - y.octave),
                         None => 0.0,
                     };
                     if worth.abs() > 0.05 {
@@ -68,8 +74,9 @@ pub(super) fn pairs(question: &Question<'_>, problem: &mut Problem) {
 }
 
 /// What it is worth that one section doubles another, `apart` octaves from it.
-fn doubling(habits: &Habits, learned: bool, one: &str, other: &str, apart: i32) -> f64 {
-    if !learned {
+fn doubling(question: &Question<'_>, one: &str, other: &str, apart: i32) -> f64 {
+    let habits = question.habits;
+    if habits.together.figures.is_empty() {
         let firm = habits.section(one).and_then(|habit| habit.doubled.get(other)).copied().unwrap_or(0.0);
         return if firm >= FIRM_DOUBLING && apart.abs() <= 1 { DOUBLING * firm } else { 0.0 };
     }
@@ -78,28 +85,44 @@ fn doubling(habits: &Habits, learned: bool, one: &str, other: &str, apart: i32) 
         1 => "octave",
         _ => return 0.0,
     };
-    let share =
-        habits.together.with(what, one, other).into_iter().chain(habits.together.with(what, other, one)).fold(0.0, f64::max);
-    if share >= USUAL_DOUBLING { DOUBLING * share } else { 0.0 }
+    let share = |together: &Together| {
+        let both = together.with(what, one, other).into_iter().chain(together.with(what, other, one));
+        both.fold(0.0, f64::max)
+    };
+    let (asked, usual) = (share(&habits.together), share(question.usual()));
+    if asked >= USUAL_DOUBLING { DOUBLING * question.as_asked(asked, Some(usual)) } else { 0.0 }
+}
+
+impl Question<'_> {
+    /// How sections go together in the scores that what is learned was learned from.
+    fn usual(&self) -> &Together {
+        &self.taste.learned.habits().together
+    }
+
+    /// What a practice asked for has and the usual one has not counts as much as what is learned; what both have counts once.
+    fn as_asked(&self, asked: f64, usual: Option<f64>) -> f64 {
+        let usual = usual.unwrap_or(0.0);
+        usual + self.known.max(1.0) * (asked - usual)
+    }
 }
 
 /// What it is worth that a section takes the tune over from those who had it, by whom the practice lets hand it on to whom; 0 to [`HAND_OFF`].
 pub(super) fn taking_over(question: &Question<'_>, at: usize, strand: usize) -> f64 {
-    let together = &question.habits.together;
     let kind = |unit: usize| question.lineup.sections[question.units[unit].section].kind;
     let had = |unit: &usize| question.memory.last.get(*unit).copied().flatten().is_some_and(|(last, _)| last == strand);
     let carriers: Vec<usize> = (0..question.units.len()).filter(had).collect();
     if carriers.is_empty() || carriers.iter().any(|&unit| question.units[unit].section == question.units[at].section) {
         return 0.0;
     }
-    let best = |from: usize| {
+    let best = |together: &Together, from: usize| {
         let prefix = format!("hands {}/", kind(from));
         let most =
             together.figures.iter().filter(|(what, _)| what.starts_with(&prefix)).map(|(_, rate)| *rate).fold(0.0, f64::max);
         let own = together.with("hands", kind(from), kind(at)).unwrap_or(0.0);
         if most > 0.0 { own / most } else { 0.0 }
     };
-    HAND_OFF * carriers.into_iter().map(best).fold(0.0, f64::max)
+    let of = |together: &Together| carriers.iter().map(|&from| best(together, from)).fold(0.0, f64::max);
+    HAND_OFF * question.as_asked(of(&question.habits.together), Some(of(question.usual())))
 }
 
 /// How much of what it is worth to stay with the tune is left in a practice that hands it on often: by the share of four-bar phrases that begin with a hand-off.

@@ -2,7 +2,7 @@
 
 use ripieno_texture::dense::{Forest, Linear, Norm, Numbers, add, attend, gelu, text_and_numbers};
 
-use super::table::{CastingTable, FAMILIES, MIDDLE};
+use super::table::{CastingTable, FAMILIES, MIDDLE, NUMBERS};
 
 /// How large a network is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,7 +66,12 @@ impl Model {
         let sizes: Vec<usize> =
             lines.next()?.strip_prefix("size ")?.split(' ').map(|word| word.parse().ok()).collect::<Option<_>>()?;
         let &[groups, strands, pairs, width, of_pair, heads, blocks] = sizes.as_slice() else { return None };
-        if sizes.iter().any(|&size| size == 0 || size > MOST) || !width.is_multiple_of(heads) || networks == 0 || networks > MOST
+        // Other tables than the program's would be read as nonsense.
+        if [groups, strands, pairs] != NUMBERS
+            || sizes.iter().any(|&size| size == 0 || size > MOST)
+            || !width.is_multiple_of(heads)
+            || networks == 0
+            || networks > MOST
         {
             return None;
         }

@@ -19,6 +19,9 @@ pub(super) const FAMILIES: usize = 5;
 /// Which number of a group is the middle of its compass.
 pub(super) const MIDDLE: usize = 13;
 
+/// How many numbers a group, a strand and a pair have.
+pub(super) const NUMBERS: [usize; 3] = [36, 85, 51];
+
 /// The numbers of a phrase. Rows of groups and strands are in their order; a pair's row stands at `group * strands + strand`.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct CastingTable {
