@@ -21,12 +21,9 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; f
 const NOT_HERE: &str = "this desk answers only to its own address on this machine";
 
 const NO_KEY: &str = "The desk was started again, or this browser has not been let in yet. \
-    Open the address that `ripieno desk` printed when it was started; this page then comes back by itself.";
+    Open the address that `ripieno desk` printed when it was started, then load this page again.";
 const USED: &str = "This address opens the desk once and has been used. \
-    Open the one that `ripieno desk` printed when it was started; this page then comes back by itself.";
-
-/// A page that was turned away asks again after so many seconds: the browser may have been let in meanwhile, and its address leads to a view.
-const AGAIN: &str = "3";
+    Open the one that `ripieno desk` printed when it was started.";
 
 /// The names under which this server may be asked, and its key.
 #[derive(Debug, Clone)]
@@ -77,7 +74,7 @@ fn turned_away(why: &str, headers: &HeaderMap) -> Response {
     let is_page =
         headers.get(header::ACCEPT).and_then(|accept| accept.to_str().ok()).is_some_and(|kinds| kinds.contains("text/html"));
     if is_page {
-        (StatusCode::UNAUTHORIZED, [(header::REFRESH, AGAIN)], why.to_owned()).into_response()
+        (StatusCode::UNAUTHORIZED, why.to_owned()).into_response()
     } else {
         Failure::new(StatusCode::UNAUTHORIZED, why).into_response()
     }
