@@ -23,14 +23,13 @@ pub(crate) struct Heard {
     pub missing: u16,
 }
 
-/// Every such moment of the chord strands in some spans, strand by strand.
+/// Every such moment of the chord strands in spans that do not overlap, strand by strand.
 pub(crate) fn heard(sketch: &Sketch, spans: &[(Crotchets, Crotchets)], notes: &BTreeMap<Seat, Vec<CastNote>>) -> Vec<Heard> {
-    let whole = (Crotchets::ZERO - LONGEST, sketch.score.length() + LONGEST);
     let mut found = Vec::new();
     for (strand, chords) in sketch.strands.iter().enumerate().filter(|(_, strand)| strand.is_chordal()) {
-        for (at, wanted) in chords.moments(whole).filter(|(at, _)| spans.iter().any(|(from, to)| from <= at && at < to)) {
-            let classes =
-                notes.values().filter_map(|own| sounding(own, at)).fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
+        for (at, wanted) in spans.iter().flat_map(|&span| chords.moments(span)) {
+            let sounds = notes.values().filter_map(|own| sounding(own, at));
+            let classes = sounds.fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
             found.push(Heard { strand, at, wanted, missing: wanted & !classes });
         }
     }

@@ -94,14 +94,14 @@ pub(super) fn relieved(
                 let note = cast.notes.get(&seat).and_then(|own| own.get(n)).filter(|note| is_third(note))?;
                 let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
                 let way = (key - note.key()).abs();
-                let as_it_is = if single { 0 } else { parallels(cast, earlier, here, seat, note.key(), true) };
+                let as_it_is = || if single { 0 } else { parallels(cast, earlier, here, seat, note.key(), true) };
                 // Where every player counts, the last chord of a phrase leads on to the next by the voices it has.
                 let good = (note.end() < span.1 || !single)
                     && reach.strain(key) <= reach.strain(note.key()).max(2)
                     && way <= NEAR
                     && !floor.is_under(key, note.onset, note.end())
                     && !crosses(setting, cast, seat, note, key)
-                    && parallels(cast, earlier, here, seat, key, !single) <= as_it_is;
+                    && parallels(cast, earlier, here, seat, key, !single) <= as_it_is();
                 good.then_some((way, seat, n, key))
             });
             let Some((_, seat, n, key)) = found.min() else { break };
