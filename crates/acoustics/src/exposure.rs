@@ -132,7 +132,22 @@ pub struct Dose {
     pub most: f64,
 }
 
+/// A number to two significant figures: 258 as 260, 81.3 as 81. No more is known of a dose whose level is uncertain by some dB.
+fn two_figures(value: f64) -> f64 {
+    if value <= 0.0 || !value.is_finite() {
+        return value;
+    }
+    let step = 10f64.powf(value.log10().floor() - 1.0).max(1.0);
+    (value / step).round() * step
+}
+
 impl Dose {
+    /// As it is told: two figures each, and no fractions of a percent.
+    #[must_use]
+    pub fn rounded(&self) -> Self {
+        Self { percent: two_figures(self.percent), least: two_figures(self.least), most: two_figures(self.most) }
+    }
+
     fn of(scheme: &Scheme, level_dba: f64, hours: f64) -> Self {
         let at = |level| scheme.dose(&[(level, hours)]);
         Self { percent: at(level_dba), least: at(level_dba - SPREAD), most: at(level_dba + SPREAD) }
@@ -284,6 +299,14 @@ mod tests {
         // 3 dB double it: 5 dB are 3.17 times.
         assert!((dose.percent - 100.0).abs() < 1e-9);
         assert!((dose.most / dose.percent - 3.175).abs() < 0.01 && (dose.percent / dose.least - 3.175).abs() < 0.01);
+    }
+
+    #[test]
+    fn doses_are_told_to_two_figures() {
+        let told = Dose { percent: 258.0, least: 81.4, most: 818.0 }.rounded();
+        assert_eq!([told.percent, told.least, told.most], [260.0, 81.0, 820.0]);
+        let small = Dose { percent: 0.0, least: 0.3, most: 9.6 }.rounded();
+        assert_eq!([small.percent, small.least, small.most], [0.0, 0.0, 10.0]);
     }
 
     #[test]

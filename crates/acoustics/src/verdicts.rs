@@ -113,12 +113,17 @@ struct Weighed {
     dynamic: f64,
     /// Force and rules; `None` when an instrument is unknown to them.
     force: Option<(f64, Vec<&'static Rule>)>,
-    names: Vec<String>,
 }
 
-/// Compares two lines in a bar, each over the time it sounds; `None` when one is silent.
+/// Compares two lines in a bar, each over the time it sounds; `None` when one is silent. The sentence names them as `called`.
 #[must_use]
-pub fn verdicts(scene: &Scene<'_>, lines: &[Line], first: usize, second: usize, bar: usize) -> Option<Verdicts> {
+pub fn verdicts(
+    scene: &Scene<'_>,
+    lines: &[Line],
+    [first, second]: [usize; 2],
+    called: [&str; 2],
+    bar: usize,
+) -> Option<Verdicts> {
     let line_of = scene.line_of(lines);
     let weigh = |line: usize| weigh(scene, &line_of, u16::try_from(line).ok()?, bar);
     let (a, b) = (weigh(first)?, weigh(second)?);
@@ -137,7 +142,7 @@ pub fn verdicts(scene: &Scene<'_>, lines: &[Line], first: usize, second: usize, 
         let author = of_a.first().map_or("", |rule| rule.author.as_str());
         Ruled { first: *x, second: *y, stands: stands(level_of(x / y) * 1.01), author, rules }
     });
-    let told = told(&a, &b, ruled.as_ref(), &estimated, alike);
+    let told = told(called, ruled.as_ref(), &estimated, alike);
     Some(Verdicts { ruled, estimated, told })
 }
 
@@ -171,16 +176,12 @@ fn weigh(scene: &Scene<'_>, line_of: &[u16], line: u16, bar: usize) -> Option<We
         return None;
     }
     let dynamic = dynamic / power;
-    let mut names: Vec<String> = most.iter().map(|row| voice(scene, *row).replace('-', " ")).collect();
-    names.sort_unstable();
-    names.dedup();
     Some(Weighed {
         loudness: Sones(loudness / seconds).phons().0,
         power: level_of(power / seconds),
         spread: spread / power,
         force: force(scene, &most, dynamic >= LOUD),
         dynamic,
-        names,
     })
 }
 
@@ -214,33 +215,41 @@ fn force(scene: &Scene<'_>, rows: &[usize], loud: bool) -> Option<(f64, Vec<&'st
     (force > 0.0).then_some((force, used))
 }
 
-fn told(a: &Weighed, b: &Weighed, ruled: Option<&Ruled>, estimated: &Estimated, alike: bool) -> String {
-    let (first, second) = (a.names.join(" and "), b.names.join(" and "));
+fn told([first, second]: [&str; 2], ruled: Option<&Ruled>, estimated: &Estimated, alike: bool) -> String {
     let figure = format!("{:+.0} phon, give or take {:.0}", estimated.loudness_phon, estimated.spread_db);
     let Some(ruled) = ruled else {
         let why = if alike { "the rules do not know one of the instruments" } else { "the two are marked differently" };
-        return format!("No rule applies ({why}); by the estimate {first} is {} beside {second} ({figure}).", estimated.stands);
+        return format!("No rule applies ({why}); the estimate finds {first} {} beside {second} ({figure}).", estimated.stands);
     };
-    let count = format!("{} counts {} against {}", ruled.author, plain(ruled.first), plain(ruled.second));
+    // The author gives a value for each player; the sum is ours.
+    let count = format!(
+        "{}'s values for the players, added up here, are {} and {}",
+        ruled.author,
+        plain(ruled.first),
+        plain(ruled.second)
+    );
     if ruled.stands == estimated.stands {
-        return format!("Both call {first} {} beside {second}: {count}; the estimate is {figure}.", ruled.stands);
+        return format!(
+            "Rule and estimate both find {first} {} beside {second}: {count}; the estimate is {figure}.",
+            ruled.stands
+        );
     }
     let by_rule = level_of(ruled.first / ruled.second);
     let (by_power, by_colour) = (estimated.power_db - by_rule, estimated.loudness_phon - estimated.power_db);
     let reason = if by_power.abs() >= by_colour.abs() {
         format!(
-            "the levels put into the model give {first} {:+.0} dB of power where the count of players stands for {by_rule:+.0} dB",
+            "the levels put into the model give {first} {:+.0} dB of power where the players' values stand for {by_rule:+.0} dB",
             estimated.power_db
         )
     } else {
         let place = if by_colour > 0.0 { "more" } else { "less" };
         format!(
-            "of the power sent out ({:+.0} dB) {first} turns {place} into loudness at this place, by its spectrum and where it sits",
+            "the power that comes from {first} ({:+.0} dB) makes {place} loudness at this place than its amount tells, by spectrum and seats",
             estimated.power_db
         )
     };
     format!(
-        "The rule says {first} is {} beside {second} ({count}), the estimate says {} ({figure}): {reason}.",
+        "The rule finds {first} {} beside {second} ({count}), the estimate {} ({figure}): {reason}.",
         ruled.stands, estimated.stands
     )
 }

@@ -16,7 +16,7 @@ fn compared(a: (&str, u16, u8), b: (&str, u16, u8), mark: &str) -> Verdicts {
     let sounding = Sounding::new(&score, Unroll::AsWritten);
     let scene = Scene::new(&score, &sounding, &[], Situation::hall()).unwrap();
     let lines = Line::of_parts(&score, &sounding);
-    verdicts(&scene, &lines, 0, 1, 0).unwrap()
+    verdicts(&scene, &lines, [0, 1], [a.0, b.0], 0).unwrap()
 }
 
 #[test]
@@ -49,6 +49,8 @@ fn the_counts_of_players() {
             a.1, a.0, b.1, b.0, told.estimated.loudness_phon, told.estimated.power_db
         );
         println!("    {}", told.told);
+        // Whom it is about by the names given, and the sum as ours.
+        assert!(told.told.contains(a.0) && told.told.contains(b.0) && told.told.contains("added up here"), "{}", told.told);
         if model != agrees {
             wrong.push((a, b, mark, told.estimated.loudness_phon));
         }

@@ -302,8 +302,8 @@ fn exposure(study: &Study, situation: &Situation) -> Option<Exposure> {
                 playing: tenth(desk.playing),
                 daily: tenth(desk.daily),
                 spread: tenth(desk.spread),
-                doses: desk.doses.iter().map(|dose| dose.percent.round()).collect(),
-                between: desk.doses.iter().map(|dose| [dose.least.round(), dose.most.round()]).collect(),
+                doses: desk.doses.iter().map(|dose| dose.rounded().percent).collect(),
+                between: desk.doses.iter().map(|dose| dose.rounded()).map(|dose| [dose.least, dose.most]).collect(),
             })
             .collect(),
     })

@@ -220,6 +220,12 @@ impl Study {
         }
     }
 
+    /// What the line listened for is called in a bar: its part, and that others play it too.
+    fn called_with(&self, beside: &Beside, part: usize, bar: u32) -> String {
+        let name = self.called(&[part]);
+        if beside.is_shared(self, part, bar) { format!("{name} with those who double it") } else { name }
+    }
+
     fn melody_bars(&self, scene: &Scene<'_>, beside: &Beside) -> Vec<MelodyBar> {
         let leaders = lines::leaders(self);
         (masked(scene, &beside.lines, lines::OWN).into_iter())
@@ -280,7 +286,8 @@ impl Study {
             let worst = masked.min_by(|a, b| a.audible.margin_db.total_cmp(&b.audible.margin_db))?;
             let against = worst.maskers.first()?.parts.clone();
             let section = beside.section_of(*against.first()?);
-            let verdicts = verdicts(scene, &beside.lines, lines::OWN, section, worst.bar as usize)?;
+            let called = [&*self.called_with(beside, worst.part, worst.bar), &*self.called(&against)];
+            let verdicts = verdicts(scene, &beside.lines, [lines::OWN, section], called, worst.bar as usize)?;
             Some(Judged { bars: told.first()?.bar..told.last()?.bar + 1, part: worst.part, worst: worst.bar, against, verdicts })
         };
         melody.chunk_by(|a, b| a.bar + 1 == b.bar && a.part == b.part).filter_map(judge).collect()

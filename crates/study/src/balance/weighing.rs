@@ -99,7 +99,11 @@ impl Weighing<'_> {
         let bars = if hidden(&bar) { first..last + 1 } else { bar..bar + 1 };
         let told = self.study.explained(&self.scene, &beside, bar, &bars, &Chairs::of(&self.study.score))?;
         let mut maskers = beside.maskings(&told.maskers, bar as usize);
-        let section = maskers.first().map(|masker| beside.section_of(masker.parts[0]));
+        let verdicts = maskers.first().and_then(|masker| {
+            let section = beside.section_of(masker.parts[0]);
+            let called = [&*self.study.called_with(&beside, span.part, bar), &*self.study.called(&masker.parts)];
+            verdicts(&self.scene, &beside.lines, [OWN, section], called, bar as usize)
+        });
         maskers.truncate(MASKERS);
         let with = self.voices.parts_in(self.study, voice, bar);
         Some(SpanHeard {
@@ -108,7 +112,7 @@ impl Weighing<'_> {
             with: with.into_iter().filter(|part| *part != span.part).collect(),
             maskers,
             help: self.study.help(&told, &bars),
-            verdicts: section.and_then(|section| verdicts(&self.scene, &beside.lines, OWN, section, bar as usize)),
+            verdicts,
         })
     }
 
