@@ -133,7 +133,7 @@ fn questions_have_their_exit_status() {
         assert_eq!(first.matches("<measure ").count(), bars, "{path}");
     }
     let error = text(&run(&folder, &["ask", "hornz play"]).stderr);
-    assert!(error.contains("“hornz” (word 1, column 1)") && error.contains("“horns”"), "{error}");
+    assert!(error.contains("“hornz”, at the beginning,") && error.contains("“horns”"), "{error}");
 }
 
 /// A file that may not grow stands for a full disk.

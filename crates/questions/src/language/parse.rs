@@ -11,11 +11,12 @@ mod players;
 
 use std::fmt;
 
+use super::examples::instead;
 use super::question::{Condition, Quantity, Question, Side, Subject, Who};
 use super::token::{Token, tokens};
 use super::words::{NUMBERS, nearest};
 pub(crate) use pitch::note_name;
-use players::{Subjects, each, plain};
+use players::{Subjects, TUTTI, each, plain};
 
 /// Longest question, in letters.
 const LONGEST: usize = 4000;
@@ -44,18 +45,17 @@ type Parsed<T> = Result<T, Misunderstood>;
 /// Understands a question.
 ///
 /// # Errors
-/// One sentence with the word at fault, its place and the nearest known word.
+/// One sentence with the word at fault, what stands before it, the nearest known word and a question that would be understood.
 pub fn parse(text: &str) -> Parsed<Question> {
     if text.chars().count() > LONGEST {
         let what = format!("the question is longer than {LONGEST} letters; ask it in several, or with --sql");
         return Err(Misunderstood { what, column: 1 });
     }
     let words = tokens(text);
-    let numbered: Numbered = words.into_iter().zip(1..).map(|((token, column), number)| (token, column, number)).collect();
     let end = text.chars().count() + 1;
-    let bare = without_articles(&numbered);
-    let fewer = !bare.is_empty() && bare.len() < numbered.len();
-    match question(Parser::new(numbered, end, false)) {
+    let bare = without_articles(&words);
+    let fewer = !bare.is_empty() && bare.len() < words.len();
+    match question(Parser::new(words, end, false)) {
         // "is a trumpet muted": an article that the grammar has no place for says nothing.
         Err(first) if fewer => {
             question(Parser::new(bare, end, true)).map_err(|second| if second.column > first.column { second } else { first })
@@ -64,11 +64,11 @@ pub fn parse(text: &str) -> Parsed<Question> {
     }
 }
 
-/// Words and signs with column and number.
-type Numbered = Vec<(Token, usize, usize)>;
+/// Words and signs with their columns.
+type Placed = Vec<(Token, usize)>;
 
 /// The words but for articles. "a 2" is a way of playing; A may be a note or key.
-fn without_articles(words: &Numbered) -> Numbered {
+fn without_articles(words: &Placed) -> Placed {
     let lower = |at: Option<usize>| match at.and_then(|at| words.get(at)) {
         Some((Token::Word(word), ..)) => word.to_lowercase(),
         _ => String::new(),
@@ -115,7 +115,7 @@ fn question(mut parser: Parser) -> Parsed<Question> {
 }
 
 struct Parser {
-    tokens: Numbered,
+    tokens: Placed,
     /// Articles have been taken out of the words, and count for nothing in what they are compared with.
     bare: bool,
     at: usize,
@@ -130,7 +130,7 @@ struct Parser {
 }
 
 impl Parser {
-    const fn new(tokens: Numbered, end: usize, bare: bool) -> Self {
+    const fn new(tokens: Placed, end: usize, bare: bool) -> Self {
         Self { tokens, bare, at: 0, end, depth: 0, subject: None, copula: false, sounds: false }
     }
 
@@ -190,25 +190,29 @@ impl Parser {
         taken.is_some()
     }
 
+    fn words(&self) -> impl Iterator<Item = String> {
+        self.tokens.iter().map(|(token, _)| token.text().to_lowercase())
+    }
+
     fn wrong(&self, wanted: &str) -> Misunderstood {
-        let Some((token, column, number)) = self.tokens.get(self.at) else {
+        let Some((token, column)) = self.tokens.get(self.at) else {
             let after = match self.tokens.last() {
                 Some((Token::Word(word) | Token::Quoted(word), ..)) => format!("ends after “{word}”"),
                 Some((Token::Sign(sign), ..)) => format!("ends after “{sign}”"),
                 None => "is empty".to_owned(),
             };
-            return Misunderstood { what: format!("the question {after}, where {wanted} is wanted"), column: self.end };
+            let what = format!("the question {after}, where {wanted} is wanted; {}", instead(self.words()));
+            return Misunderstood { what, column: self.end };
         };
-        let (text, near) = match token {
-            Token::Word(word) => (word.clone(), nearest(word)),
-            Token::Quoted(name) => (name.clone(), None),
-            Token::Sign(sign) => (sign.to_string(), None),
-        };
+        let near = if let Token::Word(word) = token { nearest(word) } else { None };
+        let text = token.text();
         let near = near.map_or_else(String::new, |near| format!("; the nearest known word is “{near}”"));
-        let place = format!("word {number}, column {column}");
-        Misunderstood {
-            what: format!("“{text}” ({place}) is not understood, where {wanted} is wanted{near}"), column: *column
-        }
+        // A place that a reader finds: the words before it.
+        let before: Vec<String> = self.tokens[self.at.saturating_sub(3)..self.at].iter().map(|(token, _)| token.text()).collect();
+        let place = if before.is_empty() { "at the beginning".to_owned() } else { format!("after “{}”", before.join(" ")) };
+        let instead = instead(self.words());
+        let what = format!("“{text}”, {place}, is not understood, where {wanted} is wanted{near}; {instead}");
+        Misunderstood { what, column: *column }
     }
 
     fn need(&mut self, words: &[&str], wanted: &str) -> Parsed<()> {
@@ -220,7 +224,7 @@ impl Parser {
         if self.depth > DEEPEST {
             return Err(Misunderstood {
                 what: format!("the question is nested more than {DEEPEST} deep; ask it in several"),
-                column: self.tokens.get(self.at).map_or(self.end, |(_, column, _)| *column),
+                column: self.tokens.get(self.at).map_or(self.end, |(_, column)| *column),
             });
         }
         let mut any = vec![self.both()?];
@@ -351,8 +355,8 @@ impl Parser {
             self.need(&["plays", "sounds"], "“plays”")?;
             return Ok(Condition::Rests(plain(Who::Everybody)));
         }
-        if self.pass(&["tutti", "tuttis"]) {
-            return Ok(Condition::Tutti);
+        if self.pass(TUTTI) {
+            return Ok(self.tutti_of()?.unwrap_or(Condition::Tutti));
         }
         if self.pass_all(&["general", "pause"]) || self.pass(&["silence"]) {
             return Ok(Condition::Rests(Subject { quantity: Quantity::All, who: vec![Who::Everybody] }));
@@ -378,9 +382,8 @@ impl Parser {
         match self.subjects()? {
             Some(subjects) => {
                 self.subject = Some(subjects.clone());
-                // "all woodwind play but no brass"
-                let no = subjects.each.iter().all(|subject| subject.quantity == Quantity::No);
-                if (no || self.sounds) && self.ends_here() {
+                // "all brass", "no brass": players of whom nothing more is said sound.
+                if self.ends_here() {
                     return Ok(each(&subjects, Condition::Plays));
                 }
                 self.predicates(&subjects)
@@ -392,6 +395,19 @@ impl Parser {
             },
             None => Err(self.wrong("who plays, a dynamic, a count or a chord")),
         }
+    }
+
+    /// "tutti of the brass", "tutti in the strings", "tutti brass": every one of them plays. In bars or a key it is the orchestra's.
+    fn tutti_of(&mut self) -> Parsed<Option<Condition>> {
+        let begin = self.at;
+        let _ = self.pass(&["of", "in"]) && self.pass(&["the"]);
+        let Some(who) = self.who()? else {
+            self.at = begin;
+            return Ok(None);
+        };
+        let subjects = Subjects { each: vec![Subject { quantity: Quantity::All, who: vec![who] }], either: false };
+        let _ = self.pass(&["play", "plays", "sound", "sounds"]);
+        Ok(Some(each(&subjects, Condition::Plays)))
     }
 
     /// Whether a condition ends before the next word.

@@ -11,6 +11,16 @@ pub(super) enum Token {
     Sign(char),
 }
 
+impl Token {
+    /// As it stands in the question, without quotation marks.
+    pub(super) fn text(&self) -> String {
+        match self {
+            Self::Word(text) | Self::Quoted(text) => text.clone(),
+            Self::Sign(sign) => sign.to_string(),
+        }
+    }
+}
+
 /// Cuts a question up; answers the tokens with the column of each, from 1. An open quotation ends with the text.
 pub(super) fn tokens(text: &str) -> Vec<(Token, usize)> {
     let letters: Vec<char> = text.chars().collect();

@@ -208,8 +208,14 @@ pub(super) const HEARD: &[(&[&str], &[Grade])] = &[
 pub(super) const HIDDEN: [Grade; 2] = [Grade::Covered, Grade::Hard];
 
 /// Words for how evenly a chord rings.
-pub(super) const EVEN: &[(&[&str], EvenGrade)] =
-    &[(&["uneven"], EvenGrade::Uneven), (&["fairly", "even"], EvenGrade::Fair), (&["even"], EvenGrade::Even)];
+pub(super) const EVEN: &[(&[&str], EvenGrade)] = &[
+    (&["uneven"], EvenGrade::Uneven),
+    (&["unevenly"], EvenGrade::Uneven),
+    (&["fairly", "even"], EvenGrade::Fair),
+    (&["fairly", "evenly"], EvenGrade::Fair),
+    (&["even"], EvenGrade::Even),
+    (&["evenly"], EvenGrade::Even),
+];
 
 /// Words for ways of playing, and what the table "techniques" calls them; the longer words first.
 pub(super) const WAYS: &[(&[&str], &str)] = &[
@@ -363,6 +369,11 @@ fn players() -> BTreeMap<Vec<String>, Who> {
         name(family.name(), Who::Family(*family));
     }
     for (text, who) in [
+        ("brass section", Who::Family(Family::Brass)),
+        ("woodwind section", Who::Family(Family::Woodwind)),
+        ("wind section", Who::Family(Family::Woodwind)),
+        ("string section", Who::Family(Family::Strings)),
+        ("percussion section", Who::Family(Family::Percussion)),
         ("woodwinds", Who::Family(Family::Woodwind)),
         ("winds", Who::Family(Family::Woodwind)),
         ("singers", Who::Family(Family::Voice)),

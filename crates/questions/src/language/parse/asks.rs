@@ -34,7 +34,7 @@ impl Parser {
         }
         let what = "shares and averages are no matter of bars: they stand in practice.csv, and in the table “measures” for --sql"
             .to_owned();
-        Err(Misunderstood { what, column: self.tokens.get(self.at).map_or(self.end, |(_, column, _)| *column) })
+        Err(Misunderstood { what, column: self.tokens.get(self.at).map_or(self.end, |(_, column)| *column) })
     }
 
     /// A family by one word: "brass section" is an instrument to the catalogue.

@@ -175,10 +175,13 @@ impl Parser {
     /// "the chord is uneven"; a chord that is something else is left alone.
     fn even(&mut self) -> Option<Condition> {
         let begin = self.at;
-        let _ = self.pass(&["the"]);
-        let chord = self.pass(&["chord", "chords"]) && (self.copula || self.pass(&["is", "are"]));
-        let not = chord && self.pass(&["not"]);
-        let grade = if chord { EVEN.iter().find(|(words, _)| self.pass_all(words)) } else { None };
+        let _ = self.pass(&["the", "an"]) && self.pass(&["full"]) || self.pass(&["full"]);
+        // "uneven chords", "the chord is not even", "chords ring unevenly"
+        let before = EVEN.iter().find(|(words, _)| self.pass_all(words));
+        let chord = self.pass(&["chord", "chords"]);
+        let does = before.is_none() && chord && (self.copula || self.pass(&["is", "are", "ring", "rings", "sound", "sounds"]));
+        let not = does && self.pass(&["not"]);
+        let grade = if does { EVEN.iter().find(|(words, _)| self.pass_all(words)) } else { before.filter(|_| chord) };
         let Some((_, grade)) = grade else {
             self.at = begin;
             return None;

@@ -105,7 +105,8 @@ impl Parser {
         if let Some(register) = self.register()? {
             return Ok(Condition::Register(plain(Who::Melody), register));
         }
-        if is {
+        // "melody masked by brass" needs no "is".
+        if is || HEARD.iter().any(|(words, _)| self.are_next(0, words)) {
             return self.heard();
         }
         if self.ends_here() {

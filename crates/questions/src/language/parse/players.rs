@@ -12,7 +12,22 @@ pub(super) struct Subjects {
     pub(super) either: bool,
 }
 
+/// Words that ask for all of a group: "the whole brass". The whole orchestra is a name of its own.
+const WHOLE: &[&str] = &["whole", "full", "entire", "complete", "tutti"];
+/// A passage of all of them.
+pub(super) const TUTTI: &[&str] = &["tutti", "tuttis"];
+
 impl Parser {
+    /// Whether players follow the next word, and do not begin with it: "the whole brass", not "the whole orchestra".
+    fn names_whole(&self) -> bool {
+        let named = |ahead: usize| {
+            let words: Vec<String> = (ahead..ahead + 5).map_while(|ahead| self.word(ahead)).collect();
+            (1..=words.len()).any(|length| PLAYERS.contains_key(&words[..length]))
+        };
+        let after = 1 + usize::from(self.word(1).as_deref() == Some("of")) + usize::from(self.word(2).as_deref() == Some("the"));
+        !named(0) && (named(1) || named(after))
+    }
+
     /// Whether "the melody", "the bass line" stands here as one who plays.
     fn of_the_moment(&mut self) -> Option<Who> {
         for (words, who) in [
@@ -121,6 +136,7 @@ impl Parser {
         let quantity = match self.word(0).as_deref() {
             Some("any" | "some") => Quantity::Any,
             Some("all" | "every") => Quantity::All,
+            Some(word) if WHOLE.contains(&word) && self.names_whole() => Quantity::All,
             Some("only") => Quantity::Only,
             Some("no") => Quantity::No,
             _ => Quantity::Plain,
@@ -137,7 +153,11 @@ impl Parser {
             Some(Who::Everybody) if quantity == Quantity::Plain => {
                 Ok(Some(Subject { quantity: Quantity::All, who: vec![Who::Everybody] }))
             }
-            Some(who) => Ok(Some(Subject { quantity, who: vec![who] })),
+            Some(who) => {
+                // "brass tutti": all of them.
+                let tutti = quantity == Quantity::Plain && self.pass(TUTTI);
+                Ok(Some(Subject { quantity: if tutti { Quantity::All } else { quantity }, who: vec![who] }))
+            }
             None if quantity == Quantity::Plain => {
                 self.at = begin;
                 Ok(None)
