@@ -1,9 +1,10 @@
 //! Who carries the melody: those who are said to lead, or else those whose role is melody.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
 use ripieno_score::{Crotchets, Sounding};
-use ripieno_texture::{Carried, Role};
+use ripieno_texture::{Carried, Role, Support};
 
 use crate::model::Chart;
 use crate::settle::{Fault, Meant, Sounds, bar_of, last_bar};
@@ -25,9 +26,13 @@ pub(crate) fn melody(
         let Some((part, line)) = meant.parts.iter().find_map(|&part| Some((part, *index.get(&(part, meant.line))?))) else {
             continue;
         };
-        let mut parts = meant.parts.clone();
-        parts.sort_unstable();
-        let carried = |&(from, to): &(Crotchets, Crotchets)| stretch(sounding, from, to, part, line, parts.clone());
+        let mut others: Vec<usize> = meant.parts.iter().copied().filter(|&other| other != part).collect();
+        others.sort_unstable();
+        others.dedup();
+        let carried = |&(from, to): &(Crotchets, Crotchets)| {
+            let support = others.iter().map(|&part| along(sounding, from, to, part)).collect();
+            Carried { from, to, bars: bars(sounding, from, to), part, line, support }
+        };
         told.extend(meant.spans.iter().map(carried));
     }
     if told.is_empty() {
@@ -40,6 +45,11 @@ pub(crate) fn melody(
         if let Some(last) = melody.last_mut().filter(|last| last.to > carried.from) {
             last.to = carried.from;
             last.bars.end = last_bar(sounding, last.to) + 1;
+            last.support.retain_mut(|support| {
+                support.to = support.to.min(carried.from);
+                support.bars.end = support.bars.end.min(last.bars.end);
+                support.from < support.to
+            });
             if last.to <= last.from {
                 melody.pop();
             }
@@ -49,9 +59,16 @@ pub(crate) fn melody(
     Ok(melody)
 }
 
-fn stretch(sounding: &Sounding, from: Crotchets, to: Crotchets, part: usize, line: usize, parts: Vec<usize>) -> Carried {
-    Carried { from, to, bars: bar_of(sounding, from)..last_bar(sounding, to) + 1, part, line, parts }
+fn along(sounding: &Sounding, from: Crotchets, to: Crotchets, part: usize) -> Support {
+    Support { part, from, to, bars: bars(sounding, from, to) }
 }
+
+fn bars(sounding: &Sounding, from: Crotchets, to: Crotchets) -> Range<u32> {
+    bar_of(sounding, from)..last_bar(sounding, to) + 1
+}
+
+/// When a line leads, and when each part has the melody meanwhile.
+type Leading = (Crotchets, Crotchets, usize, BTreeMap<usize, Vec<(Crotchets, Crotchets)>>);
 
 /// The carrier stays as long as it has the melody; then comes who doubles nobody, and stands higher on the page.
 fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Result<Vec<Carried>, Fault> {
@@ -64,7 +81,7 @@ fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Result<Vec<
         }
     }
     all.sort_unstable();
-    let mut melody: Vec<(Crotchets, Crotchets, usize, BTreeMap<usize, Crotchets>)> = Vec::new();
+    let mut melody: Vec<Leading> = Vec::new();
     let edges: Vec<Crotchets> = edges.into_iter().collect();
     let (mut now, mut next): (Vec<(Crotchets, usize, bool)>, usize) = (Vec::new(), 0);
     let mut steps = 0;
@@ -94,15 +111,20 @@ fn by_role(chart: &Chart, sounds: &[Sounds], sounding: &Sounding) -> Result<Vec<
                 last
             }
         };
-        for &line in &lines {
-            *carried.3.entry(sounds[line].part).or_default() += to - from;
+        let parts: BTreeSet<usize> = lines.iter().map(|&line| sounds[line].part).collect();
+        for part in parts {
+            let times = carried.3.entry(part).or_default();
+            match times.last_mut().filter(|last| last.1 == from) {
+                Some(last) => last.1 = to,
+                None => times.push((from, to)),
+            }
         }
     }
-    let carried = |(from, to, line, with): (Crotchets, Crotchets, usize, BTreeMap<usize, Crotchets>)| {
+    let carried = |(from, to, line, with): Leading| {
         let part = sounds[line].part;
-        let half = |time: Crotchets| time + time >= to - from;
-        let parts = with.into_iter().filter(|&(other, time)| other == part || half(time)).map(|(part, _)| part).collect();
-        stretch(sounding, from, to, part, line, parts)
+        let others = with.into_iter().filter(|&(other, _)| other != part);
+        let support = others.flat_map(|(other, times)| times.into_iter().map(move |(from, to)| along(sounding, from, to, other)));
+        Carried { from, to, bars: bars(sounding, from, to), part, line, support: support.collect() }
     };
     Ok(melody.into_iter().map(carried).collect())
 }

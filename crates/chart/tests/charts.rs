@@ -171,7 +171,7 @@ fn roles_layers_melody_and_doublings_follow_the_rows() {
     assert_eq!(layer(0, 2), None);
     let melody: Vec<(usize, u32, u32)> = roles.melody.iter().map(|one| (one.part, one.bars.start, one.bars.end)).collect();
     assert_eq!(melody, [(3, 0, 9)], "who doubles does not lead");
-    assert_eq!(roles.melody[0].parts, [3], "the flutes have it in less than half of the stretch: 16 of 33 crotchets");
+    assert_eq!(roles.melody[0].parts(), [3], "the flutes have it in less than half of the stretch: 16 of 33 crotchets");
     let doubling = settled.doublings.all[0];
     assert_eq!(
         (doubling.a, doubling.b, doubling.interval),

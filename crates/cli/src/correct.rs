@@ -165,8 +165,7 @@ fn list(corrections: &Corrections, score: &Score, sounding: &Sounding) {
     placed.findings.iter().for_each(|finding| eprintln!("{finding}"));
 }
 
-/// `c1: Horn 1.2 in F, bars 35 to 45, role: countermelody`
+/// `c1: Horn 1.2 in F, bars 35 to 45: countermelody`
 fn line(one: &Listed) -> String {
-    let comment = if one.comment.is_empty() { String::new() } else { format!(" - {}", one.comment) };
-    format!("{}: {}, {}, {}{comment}", one.id, one.parts.join(" + "), one.span, one.change)
+    format!("{}: {one}", one.id)
 }

@@ -201,7 +201,7 @@ fn corrections_are_kept_beside_the_score_until_taken_back() {
     let correct = |more: &[&str]| ripieno(&[&["correct", &file], more].concat());
     let made = correct(&["--part", "Horn 1.2 in F", "--part", "horn 3.4 in f", "--bars", "35-45", "--role", "countermelody"]);
     assert!(made.status.success(), "{}", text(&made.stderr));
-    assert_eq!(text(&made.stdout), "c1: Horn 1.2 in F + Horn 3.4 in F, bars 35 to 45, role: countermelody\n");
+    assert_eq!(text(&made.stdout), "c1: Horn 1.2 in F and Horn 3.4 in F, bars 35 to 45: countermelody\n");
     let named = correct(&["--part", "#0", "--bars", "36:1-40:2", "--name-role", "spray", "--comment", "as in bar 89"]);
     assert_eq!(text(&named.stdout), "c2: Flute 1, bars 36:1 to 40:2, role named \"spray\" - as in bar 89\n");
     assert!(correct(&["--remove", "c1"]).status.success());

@@ -64,6 +64,7 @@ pub(crate) struct Wanted {
 /// The corrections of a kept score, as lists show them.
 pub(crate) fn list(path: &Path) -> Vec<Correction> {
     let of = |one: Listed| Correction {
+        told: one.to_string(),
         id: one.id,
         what: one.change.to_string(),
         parts: one.parts,

@@ -6,6 +6,7 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use ripieno_instruments::printed;
+use ripieno_texture::company;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -26,7 +27,7 @@ pub(crate) struct SpanAsked {
 #[derive(Debug, Serialize, ToSchema)]
 pub(crate) struct Companion {
     part: usize,
-    /// "unison", "octave", "parallel", "same rhythm"; nothing for the chief line.
+    /// How it goes with the span asked about: "unison", "octaves", "parallel", "same rhythm"; nothing for the span itself.
     relation: Option<String>,
     bars: Cited,
 }
@@ -42,7 +43,7 @@ pub(crate) struct Evidence {
     reasons: Vec<String>,
     /// What the learned model gives the part over these bars, on the mean: melody, rhythm, harmony, 0 to 1.
     learned: [f64; 3],
-    /// The lines of its layer in its first bar, itself among them.
+    /// The span's part, then the parts of its layer that act together with it, each once, as seen from it.
     layer: Vec<Companion>,
     /// Corrections that made it what it is.
     corrections: Vec<String>,
@@ -75,22 +76,21 @@ fn of_span(desk: &Desk, score: i64, asked: &SpanAsked) -> Outcome<Evidence> {
         rounded(bars.iter().sum::<f32>() / count)
     };
     let layer = roles.layers.of(span.line, span.bars.start).and_then(|layer| roles.layers.layers.get(layer));
-    let members = layer
-        .iter()
-        .flat_map(|layer| &layer.members)
-        .filter(|member| member.bars.start < span.bars.end && member.bars.end > span.bars.start);
-    let companion = |member: &ripieno_texture::Member| Companion {
+    let here = |bars: &std::ops::Range<u32>| Cited::of(&study.cite(&bars.clone().collect::<Vec<u32>>()));
+    let own = Companion { part: span.part, relation: None, bars: here(&span.bars) };
+    let others = layer.map(|layer| company(&study.lines, span.line, layer, &span.bars)).unwrap_or_default();
+    let others = others.iter().map(|member| Companion {
         part: study.lines.lines[member.line].part,
         relation: member.relation.map(|relation| relation.name().to_owned()),
-        bars: Cited::of(&study.cite(&member.bars.clone().collect::<Vec<u32>>())),
-    };
+        bars: here(&member.bars),
+    });
     Ok(Evidence {
         span: asked.span,
         bars: Cited::of(&study.cite(&span.bars.clone().collect::<Vec<u32>>())),
         roles: span.roles.iter().map(held).collect(),
         reasons: span.evidence.iter().map(|fact| fact.words(name)).collect(),
         learned: [mean(&study.learned.melody), mean(&study.learned.rhythm), mean(&study.learned.harmony)],
-        layer: members.map(companion).collect(),
+        layer: layer.map(|_| own).into_iter().chain(others).collect(),
         corrections: study.roles.said.get(asked.span).map(|said| said.corrections.clone()).unwrap_or_default(),
     })
 }

@@ -219,7 +219,10 @@ async fn picture(
 /// A table of a study.
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 struct TableEntry {
+    /// By which it is asked for.
     name: String,
+    /// What it is called on the page and in the file's name: "findings", "ways of playing".
+    title: String,
     rows: usize,
 }
 
@@ -231,7 +234,7 @@ async fn list_tables(State(desk): State<Desk>, score: ScorePath) -> Outcome<Json
         let open = desk.opened(score)?;
         Ok(tables(&open.study)
             .into_iter()
-            .map(|table| TableEntry { name: table.name.to_owned(), rows: table.rows.len() })
+            .map(|table| TableEntry { name: table.name.to_owned(), title: table.title().to_owned(), rows: table.rows.len() })
             .collect())
     })
     .await
@@ -254,7 +257,7 @@ async fn table(State(desk): State<Desk>, score: ScorePath, which: Result<Query<W
             return Err(Failure::not_there("there is no such table"));
         };
         let bytes = table.csv().map_err(|error| Failure::machine(error.to_string()))?;
-        let name = Named { study: &open.study, bars: None, what: table.name }.file("csv");
+        let name = Named { study: &open.study, bars: None, what: table.title() }.file("csv");
         Ok(attachment("text/csv; charset=utf-8", &name, bytes))
     })
     .await
@@ -331,6 +334,13 @@ mod tests {
     async fn tables_are_those_of_the_report() {
         let Json(list) = list_tables(State(DEMO.clone()), Ok(Path(1))).await.unwrap();
         assert!(list.iter().any(|one| one.name == "melody" && one.rows > 5));
+        // What the page calls findings is called so here, and what was noticed in reading the file is not; every name has its words.
+        let title = |name: &str| list.iter().find(|one| one.name == name).unwrap().title.as_str();
+        assert_eq!([title("noteworthy"), title("findings")], ["findings", "remarks on the file"]);
+        let mut titles: Vec<&str> = list.iter().map(|one| one.title.as_str()).collect();
+        titles.sort_unstable();
+        titles.dedup();
+        assert_eq!(titles.len(), list.len(), "{titles:?}");
         let csv = bytes(table(State(DEMO.clone()), Ok(Path(1)), Ok(Query(Which { name: "melody".to_owned() }))).await).await;
         assert_eq!(csv, ripieno_report::melody(&DEMO.opened(1).unwrap().study).csv().unwrap());
         let none = table(State(DEMO.clone()), Ok(Path(1)), Ok(Query(Which { name: "../x".to_owned() }))).await;

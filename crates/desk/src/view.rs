@@ -91,8 +91,21 @@ pub(crate) struct Carried {
     pub from: f64,
     pub to: f64,
     pub part: usize,
-    /// Others that carry it in unison or octaves.
+    /// Others that carry it in unison or octaves for at least half of its time.
     pub with: Vec<usize>,
+    /// All who play it too in unison or octaves, each for its own bars, by part, then by time.
+    pub support: Vec<Along>,
+}
+
+/// A part that plays the melody with its carrier.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct Along {
+    pub part: usize,
+    /// First and last bar in which it does.
+    pub first: u32,
+    pub last: u32,
+    pub from: f64,
+    pub to: f64,
 }
 
 /// A theme stated.
@@ -147,6 +160,8 @@ pub(crate) struct Noticed {
 #[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
 pub(crate) struct Correction {
     pub id: String,
+    /// All of it in a sentence: "Horn 1.2 in F, bars 35 to 45: countermelody (by the composer)".
+    pub told: String,
     pub what: String,
     pub parts: Vec<String>,
     /// "bars 35 to 45".
@@ -263,7 +278,8 @@ impl View {
             from: carried.from.to_f64(),
             to: carried.to.to_f64(),
             part: carried.part,
-            with: carried.parts.iter().copied().filter(|&part| part != carried.part).collect(),
+            with: carried.parts().into_iter().filter(|&part| part != carried.part).collect(),
+            support: carried.support.iter().map(along).collect(),
         });
         Self {
             score,
@@ -286,6 +302,11 @@ impl View {
             ..bare
         }
     }
+}
+
+fn along(support: &ripieno_texture::Support) -> Along {
+    let last = support.bars.end.saturating_sub(1);
+    Along { part: support.part, first: support.bars.start, last, from: support.from.to_f64(), to: support.to.to_f64() }
 }
 
 fn noticed(findings: &[Finding]) -> Vec<Noticed> {

@@ -6,21 +6,16 @@ mod pieces;
 use pieces::Piece;
 use ripieno_practice::Subject;
 use ripieno_score::Crotchets;
-use ripieno_texture::Carried;
+use ripieno_texture::{Carried, Support};
 
 /// `parts[0]` carries the melody in bars `from` to `to` of four crotchets, counted from 1, the others with it.
 fn carried(piece: &Piece, from: u32, to: u32, parts: &[&str]) -> Carried {
     let part = piece.part(parts[0]);
-    let mut all: Vec<usize> = parts.iter().map(|name| piece.part(name)).collect();
-    all.sort_unstable();
-    Carried {
-        from: Crotchets::whole(i64::from(from - 1) * 4),
-        to: Crotchets::whole(i64::from(to) * 4),
-        bars: from - 1..to,
-        part,
-        line: piece.lines.of_part[part].start,
-        parts: all,
-    }
+    let (begin, end, bars) = (Crotchets::whole(i64::from(from - 1) * 4), Crotchets::whole(i64::from(to) * 4), from - 1..to);
+    let along = |name: &&str| Support { part: piece.part(name), from: begin, to: end, bars: bars.clone() };
+    let mut support: Vec<Support> = parts[1..].iter().map(along).collect();
+    support.sort_by_key(|support| support.part);
+    Carried { from: begin, to: end, bars: bars.clone(), part, line: piece.lines.of_part[part].start, support }
 }
 
 #[test]

@@ -27,7 +27,7 @@ fn piece() -> Piece {
     let part = piece.part("Violin");
     let line = piece.lines.of_part[part].start;
     piece.roles.melody =
-        vec![Carried { from: Crotchets::ZERO, to: Crotchets::whole(16), bars: 0..4, part, line, parts: vec![part] }];
+        vec![Carried { from: Crotchets::ZERO, to: Crotchets::whole(16), bars: 0..4, part, line, support: Vec::new() }];
     piece
 }
 
@@ -52,6 +52,6 @@ fn without_doublers_the_melody_is_alone() {
     let part = piece.part("Violin");
     let line = piece.lines.of_part[part].start;
     piece.roles.melody =
-        vec![Carried { from: Crotchets::ZERO, to: Crotchets::whole(8), bars: 0..2, part, line, parts: vec![part] }];
+        vec![Carried { from: Crotchets::ZERO, to: Crotchets::whole(8), bars: 0..2, part, line, support: Vec::new() }];
     assert_eq!(piece.value("melody_support", Subject::Everybody, None, "alone"), Some((0.5, vec![2])));
 }

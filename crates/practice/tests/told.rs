@@ -22,7 +22,7 @@ fn led_by(mut piece: Piece, part: &str) -> Piece {
         bars: 0..bars,
         part: index,
         line,
-        parts: vec![index],
+        support: Vec::new(),
     };
     piece.roles.melody = vec![carried];
     piece

@@ -34,9 +34,13 @@ pub fn melody_map(study: &Study) -> BarMap {
     let rows = (0..study.score.parts.len())
         .filter_map(|part| {
             let mut cells: Vec<MapCell> = Vec::new();
-            for carried in melody.iter().filter(|carried| carried.part == part || carried.parts.contains(&part)) {
-                let fill = if carried.part == part { full } else { palette::ALONG };
-                let (first, end) = (carried.bars.start as usize, carried.bars.end as usize);
+            let has_it = melody.iter().flat_map(|carried| {
+                let chief = (carried.part == part).then_some((&carried.bars, full));
+                let along = carried.support.iter().filter(|along| along.part == part).map(|along| (&along.bars, palette::ALONG));
+                chief.into_iter().chain(along)
+            });
+            for (bars, fill) in has_it {
+                let (first, end) = (bars.start as usize, bars.end as usize);
                 match cells.last_mut().filter(|cell| cell.end >= first) {
                     Some(cell) if cell.fill == fill => cell.end = cell.end.max(end),
                     // Two carriers share the bar of a hand-off; the later one begins after it.

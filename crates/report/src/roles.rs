@@ -105,7 +105,10 @@ pub fn melody(study: &Study) -> Table {
         .iter()
         .map(|carried| {
             let last = carried.bars.end.saturating_sub(1);
-            let with = carried.parts.iter().filter(|&&part| part != carried.part).map(|&part| part_label(study, part));
+            let with = study.along(carried).into_iter().map(|(part, bars)| {
+                let name = part_label(study, part);
+                bars.map_or_else(|| name.clone(), |bars| format!("{name} ({bars})"))
+            });
             vec![
                 json!(carried.bars.start),
                 json!(study.bar_label(carried.bars.start)),

@@ -23,7 +23,37 @@ pub struct Table {
     pub rows: Vec<Vec<Value>>,
 }
 
+/// What musicians are told a table is, by its name.
+const TITLES: [(&str, &str); 20] = [
+    ("parts", "parts"),
+    ("roles", "roles"),
+    ("roles_by_bar", "roles bar by bar"),
+    ("layers", "lines that act together"),
+    ("melody", "melody from carrier to carrier"),
+    ("doublings", "doublings"),
+    ("combinations", "combinations"),
+    ("chords", "chords"),
+    ("keys", "keys"),
+    ("themes", "themes"),
+    ("tempo", "tempo"),
+    ("ways", "ways of playing"),
+    ("dynamics", "dynamics"),
+    ("noteworthy", "findings"),
+    ("moments", "moments"),
+    ("practice", "scoring practice in numbers"),
+    ("presence", "how much each plays"),
+    ("register", "compass"),
+    ("tutti", "tuttis"),
+    ("findings", "remarks on the file"),
+];
+
 impl Table {
+    /// What musicians are told it is: of `noteworthy` "findings", of `findings`, which come from reading the file, "remarks on the file".
+    #[must_use]
+    pub fn title(&self) -> &'static str {
+        TITLES.iter().find(|(name, _)| *name == self.name).map_or(self.name, |(_, title)| title)
+    }
+
     /// As comma-separated values with a header (RFC 4180), nulls left empty.
     ///
     /// # Errors

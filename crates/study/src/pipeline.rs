@@ -1,5 +1,6 @@
 //! From file to study.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -11,8 +12,8 @@ use ripieno_practice::{
 };
 use ripieno_score::{Crotchets, Score, Sounding, Unroll};
 use ripieno_texture::{
-    Doublings, Harmony, Lines, RoleProbabilities, Techniques, Theme, harmony, predict, read_roles, techniques, themes_sung,
-    top_lines,
+    Carried, Doublings, Harmony, Lines, RoleProbabilities, Techniques, Theme, harmony, predict, read_roles, techniques,
+    themes_sung, top_lines,
 };
 
 use crate::bars::BarSpans;
@@ -154,6 +155,14 @@ impl Study {
     pub fn title(&self) -> String {
         let title = self.score.about.title();
         if title.trim().is_empty() { self.file.clone() } else { title }
+    }
+
+    /// Who plays the melody with its carrier, in score order, each with the bars in which it does where these are not all bars of the stretch.
+    #[must_use]
+    pub fn along(&self, carried: &Carried) -> Vec<(usize, Option<BarSpans>)> {
+        let mut bars: BTreeMap<usize, Vec<u32>> = BTreeMap::new();
+        carried.support.iter().for_each(|along| bars.entry(along.part).or_default().extend(along.bars.clone()));
+        bars.into_iter().map(|(part, bars)| (part, (bars.len() < carried.bars.len()).then(|| self.cite(&bars)))).collect()
     }
 
     /// For each bar of the page the part that carries the melody, the last time it is played.

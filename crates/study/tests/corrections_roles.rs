@@ -24,7 +24,7 @@ fn corrected(score: &Score, name: &str, requests: Vec<Request>) -> Corrected {
 }
 
 fn told(corrected: &Corrected, part: usize, bar: u32) -> Vec<(Role, bool)> {
-    corrected.roles.in_bar(part, bar).map(|span| (span.role(), span.evidence == [Evidence::SetByHand])).collect()
+    corrected.roles.in_bar(part, bar).map(|span| (span.role(), span.evidence.first() == Some(&Evidence::SetByHand))).collect()
 }
 
 #[test]
@@ -71,6 +71,24 @@ fn the_melody_follows_what_a_person_says() {
     assert!(!at(&taken, 2).contains(&horn), "{:?}", at(&taken, 2));
 }
 
+/// What was found before a person set a role is still told, with its reasons, also after a second correction.
+#[test]
+fn what_was_found_before_stays_told() {
+    let score = demo();
+    let horn = part(&score, "Horn 1.2 in F");
+    let plain = corrected(&score, "found-plain", Vec::new());
+    let was = plain.roles.in_bar(horn, 40).next().unwrap().clone();
+    let requests = vec![set(&[Role::Pedal], horn, 38, 42), set(&[Role::Effect], horn, 39, 41)];
+    let now = corrected(&score, "found-now", requests);
+    let now = now.roles.in_bar(horn, 40).find(|span| span.line == was.line).unwrap().clone();
+    assert_eq!(now.role(), Role::Effect);
+    let Some(Evidence::FoundBefore { role, because, .. }) = now.evidence.get(1) else { panic!("{:?}", now.evidence) };
+    assert_eq!((*role, because), (was.role(), &was.evidence));
+    assert_eq!(now.evidence.len(), 2, "not what the first correction had said: {:?}", now.evidence);
+    let words = now.evidence[1].words(|part| score.parts[part].name.clone());
+    assert!(words.starts_with("found before, ") && words.contains(was.role().name()), "{words}");
+}
+
 #[test]
 fn roles_split_merged_and_named() {
     let score = demo();
@@ -85,7 +103,7 @@ fn roles_split_merged_and_named() {
     let own: Vec<_> = split.roles.spans.iter().zip(&split.said).filter(|(span, _)| span.part == flute).collect();
     let apart = own.iter().find(|(_, said)| said.name.as_deref() == Some("spray")).unwrap();
     assert_eq!((apart.0.bars.clone(), apart.1.corrections.as_slice()), (38..41, ["c1".to_owned(), "c2".to_owned()].as_slice()));
-    assert_ne!(apart.0.evidence, [Evidence::SetByHand], "a name sets no role");
+    assert!(!apart.0.evidence.contains(&Evidence::SetByHand), "a name sets no role");
     assert!(own.iter().any(|(span, _)| span.bars.end == 38) && own.iter().any(|(span, _)| span.bars.start == 41));
     let merged = corrected(&score, "merged", vec![with(Change::MergeRoles, 17, 45)]);
     let touching = merged.roles.of_part(flute).iter().filter(|span| span.bars.start < 46 && span.bars.end > 17);

@@ -3,11 +3,12 @@
 //! other music, for which `docs/roles-figures.md` has cross-validated figures.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)] // a test stops at the first surprise and may talk
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use ripieno_formats::{Limits, read_file};
 use ripieno_study::{Study, analyse};
+use ripieno_texture::Role;
 
 /// Part-bars of the planted table that have one of the planted roles: met today. May rise, must not fall.
 const AGREE: f64 = 0.92;
@@ -93,4 +94,53 @@ fn planted_melody() {
     }
     println!("{right} of {all} stretches of the planted melody have a planted carrier");
     assert!(right * 100 >= all * 85, "{right} of {all}");
+}
+
+/// Map and melody say the same: in each bar of each carrier its own line was told melody; where nobody was, nobody carries it.
+#[test]
+fn whoever_carries_the_melody_was_told_melody() {
+    let study = study();
+    let roles = &study.roles.roles;
+    for carried in &roles.melody {
+        for bar in carried.bars.clone() {
+            let told = roles.in_bar(carried.part, bar).filter(|span| span.line == carried.line).map(|span| span.role());
+            let told: Vec<Role> = told.collect();
+            assert!(told.contains(&Role::Melody), "bar {bar}, {}: {told:?}", study.score.parts[carried.part].name);
+        }
+    }
+}
+
+/// Who supports the melody in a bar begins a note of its carrier there, in unison or octaves: read from the notes, not from the roles. Nobody supports it in a rest.
+#[test]
+fn support_plays_the_carriers_notes_in_each_of_its_bars() {
+    let study = study();
+    let notes = &study.sounding.notes;
+    let mut asked = 0;
+    for carried in &study.roles.roles.melody {
+        for along in &carried.support {
+            assert!(along.part != carried.part && carried.from <= along.from && along.from < along.to && along.to <= carried.to);
+            for bar in along.bars.clone() {
+                let of = |part: usize| {
+                    let rows = notes.rows().filter(move |note| note.part as usize == part && note.bar == bar);
+                    rows.filter_map(|note| Some((note.onset, note.key?.number() % 12))).collect::<BTreeSet<_>>()
+                };
+                let name = |part: usize| &study.score.parts[part].name;
+                let common = of(along.part).intersection(&of(carried.part)).count();
+                assert!(common > 0, "bar {}: {} with {}", study.bar_label(bar), name(along.part), name(carried.part));
+                asked += 1;
+            }
+        }
+    }
+    assert!(asked > 100, "{asked}");
+}
+
+/// Nobody who has the melody by the map is left out of it, however short the turn: in bars 46 to 50 of the demo horns, clarinet and flute follow each
+/// other within a bar (demo/compose hands the answer on every four crotchets).
+#[test]
+fn the_melody_has_every_carrier_of_a_chain() {
+    let study = study();
+    let between = bar(&study, "46")..bar(&study, "50");
+    let chain = study.roles.roles.melody.iter().filter(|carried| between.contains(&carried.bars.start));
+    let chain: Vec<&str> = chain.map(|carried| study.score.parts[carried.part].name.as_str()).collect();
+    assert_eq!(chain, ["Horn 1.2 in F", "Horn 3.4 in F", "Clarinet 1.2 in B♭", "Flute 1"]);
 }

@@ -152,7 +152,7 @@ fn told(score: &Score, order: &[usize]) -> Told {
     }
     for carried in &reading.melody {
         for bar in carried.bars.clone() {
-            let parts = carried.parts.iter().filter_map(|&part| order.get(part).copied()).collect();
+            let parts = carried.parts().into_iter().filter_map(|part| order.get(part).copied()).collect();
             told.carriers.entry(sounding.bars[bar as usize].start).or_insert(parts);
         }
     }

@@ -25,13 +25,13 @@ pub use harmony::{
     ChordSpan, ChordTone, Harmony, HarmonyFeatures, HarmonyModel, KeySpan, Mode, NoteName, Quality, harmony, harmony_by,
     harmony_features,
 };
-pub use layers::{Layer, Layers, Member, Relation, relate};
+pub use layers::{Layer, Layers, Member, Relation, company, relate};
 pub use learned::{
     FigureProbabilities, Groups, RoleProbabilities, TrainingTable, feature_table, predict, role_features, role_logits,
     shape_table, training_table,
 };
 pub use lines::{Attack, Line, Lines, Told};
 pub use role::Role;
-pub use roles::{Carried, Evidence, Figured, Held, RoleReading, RoleSpan, read_roles};
+pub use roles::{Carried, Evidence, Figured, Held, RoleReading, RoleSpan, Support, read_roles};
 pub use techniques::{Techniques, techniques, tells_technique};
 pub use themes::{Statement, Supporter, Theme, ThemeLine, ThemeNote, themes, themes_sung, top_lines};

@@ -55,7 +55,7 @@ fn take(material: &Material<'_>) -> Vec<Value> {
 
 fn is_hand_off(material: &Material<'_>, old: &Carried, new: &Carried) -> bool {
     let bar = material.sounding.bars.get(new.bars.start as usize).map_or_else(Default::default, |bar| bar.length);
-    let goes_on = old.part == new.part || old.parts.contains(&new.part) || new.parts.contains(&old.part);
+    let goes_on = old.part == new.part || old.is_carried_by(new.part) || new.is_carried_by(old.part);
     let sings = |carried: &Carried| material.roles.sings(carried.part, carried.from, carried.to);
     // Who joins in before, or goes on beside, hands nothing over.
     let before = material.roles.sings(new.part, (new.from - bar).max(old.from), new.from);

@@ -274,6 +274,8 @@ impl Course<'_> {
             return "All have the same notes, in unison and octaves".to_owned();
         }
         let mut told: Vec<(u8, String)> = Vec::new();
+        // Groups that do the same thing are told in one: "tremolo or roll: timpani and strings".
+        let mut doing: Vec<(u8, String, Vec<usize>)> = Vec::new();
         let mut another = 0;
         for group in &layering.groups {
             let names = |lines: &[usize]| self.who_in(lines, &layering.bars);
@@ -311,11 +313,22 @@ impl Course<'_> {
                             }
                         }
                     };
+                    let order = 2 + group.way.map_or(0, |way| way as u8);
+                    if group.way.is_some() && bass {
+                        match doing.iter_mut().find(|(_, known, _)| *known == way) {
+                            Some((.., lines)) => lines.extend(all),
+                            None => doing.push((order, way, all)),
+                        }
+                        continue;
+                    }
                     let with = if bass { String::new() } else { format!(" (the bass: {})", names(&group.bass)) };
-                    told.push((2 + group.way.map_or(0, |way| way as u8), format!("{way}: {}{with}", names(&all))));
+                    told.push((order, format!("{way}: {}{with}", names(&all))));
                 }
             }
         }
+        told.extend(
+            doing.into_iter().map(|(order, way, lines)| (order, format!("{way}: {}", self.who_in(&lines, &layering.bars)))),
+        );
         told.sort_by_key(|(order, _)| *order);
         super::words::capital(&told.into_iter().map(|(_, text)| text).collect::<Vec<_>>().join("; "))
     }

@@ -48,6 +48,10 @@ pub fn cut(piece: &Piece, within: Range<usize>) -> Piece {
         if let Some(bars) = clip(&carried.bars) {
             let mut carried = carried.clone();
             (carried.bars, carried.from, carried.to) = (bars, moment(carried.from), moment(carried.to));
+            carried.support.retain_mut(|support| {
+                (support.from, support.to) = (moment(support.from), moment(support.to));
+                clip(&support.bars).map(|bars| support.bars = bars).is_some()
+            });
             roles.melody.push(carried);
         }
     }

@@ -2,7 +2,9 @@
 
 use ripieno_practice::Groups;
 use ripieno_score::{Head, Mark, NoteFlags, Part, PlayerCount, Score, Sounding, Transposition, Unroll};
-use ripieno_texture::{Carried, Doublings, Layer, Layers, Lines, Member, NoteName, RoleReading, RoleSpan, themes, top_lines};
+use ripieno_texture::{
+    Carried, Doublings, Layer, Layers, Lines, Member, NoteName, RoleReading, RoleSpan, Support, themes, top_lines,
+};
 
 use crate::pieces::Piece;
 
@@ -160,9 +162,10 @@ fn carried_over(
     };
     let carried = |carried: &Carried| {
         let line = line_of[carried.line];
-        let mut parts: Vec<usize> = carried.parts.iter().map(|&part| part_of(part)).collect();
-        parts.sort_unstable();
-        Carried { part: lines.lines[line].part, line, parts, ..carried.clone() }
+        let mut support: Vec<Support> =
+            carried.support.iter().map(|support| Support { part: part_of(support.part), ..support.clone() }).collect();
+        support.sort_by_key(|support| (support.part, support.from));
+        Carried { part: lines.lines[line].part, line, support, ..carried.clone() }
     };
     let mut leads = vec![vec![0.0; old.leads.first().map_or(0, Vec::len)]; parts];
     for (part, bars) in old.leads.iter().enumerate() {

@@ -1,7 +1,7 @@
 //! Notes, and what spans of them do.
 
 use ripieno_score::Crotchets;
-use ripieno_study::Study;
+use ripieno_study::{BarSpans, Study};
 use ripieno_texture::{Mode, Relation, RoleSpan};
 
 use super::Table;
@@ -109,7 +109,11 @@ pub(super) fn melody(study: &Study) -> Table {
     table("melody", |rows| {
         for stretch in &study.roles.roles.melody {
             let [first, last, onset, offset] = place(study, stretch.from, stretch.to);
-            let with = part_names(study, stretch.parts.iter().copied().filter(|&part| part != stretch.part));
+            let name = |(part, bars): (usize, Option<BarSpans>)| {
+                let name = study.score.parts.get(part)?.name.trim();
+                Some(bars.map_or_else(|| name.to_owned(), |bars| format!("{name} ({bars})")))
+            };
+            let with = study.along(stretch).into_iter().filter_map(name).collect::<Vec<_>>().join("; ");
             let with = (!with.is_empty()).then_some(with);
             rows.push([first, last, onset, offset, Cell::count(stretch.part), Cell::text(with.as_deref())]);
         }

@@ -20,9 +20,12 @@ pub(super) fn melody(study: &Study) -> String {
         .iter()
         .map(|carried| {
             let bars: Vec<u32> = carried.bars.clone().collect();
-            let others = carried.parts.iter().filter(|&&part| part != carried.part);
-            let others: Vec<String> = others.map(|&part| part_name(study, part)).collect();
-            vec![cited(&study.cite(&bars)), escaped(&part_name(study, carried.part)), escaped(&others.join(", "))].into()
+            let others = study.along(carried).into_iter().map(|(part, bars)| {
+                let name = escaped(&part_name(study, part));
+                bars.map_or_else(|| name.clone(), |bars| format!("{name} ({})", cited(&bars)))
+            });
+            let others = others.collect::<Vec<_>>().join(", ");
+            vec![cited(&study.cite(&bars)), escaped(&part_name(study, carried.part)), others].into()
         })
         .collect();
     let columns = [("Bars", "bars"), ("Carrier", ""), ("With", "")];

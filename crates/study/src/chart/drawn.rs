@@ -89,7 +89,7 @@ impl Study {
             rows.extend(told.into_iter().map(row));
         }
         for (carried, (from, to)) in self.roles.roles.melody.iter().zip(melody) {
-            let with = carried.parts.iter().copied().filter(|&part| part != carried.part);
+            let with = carried.parts().into_iter().filter(|&part| part != carried.part);
             rows.push(Row {
                 who: std::iter::once(carried.part).chain(with).map(|part| names[part].clone()).collect(),
                 line: self.line_number(carried.line),

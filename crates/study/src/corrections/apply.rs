@@ -108,12 +108,16 @@ impl Work<'_> {
         match &instruction.change {
             Change::SetRole(roles) => {
                 let held: Vec<Held> = roles.iter().map(|&role| Held { role, confidence: 1.0 }).collect();
+                let before: Vec<RoleSpan> = inside.iter().map(|piece| piece.span.clone()).collect();
                 for piece in &mut inside {
                     piece.span.roles.clone_from(&held);
                     piece.span.evidence = vec![Evidence::SetByHand];
                     piece.said = Said::default();
                 }
                 inside = joined(inside, |before, after| after.span.bars.start <= before.span.bars.end);
+                for piece in &mut inside {
+                    piece.span.evidence.extend(found_before(&before, &piece.span));
+                }
             }
             Change::MergeRoles => {
                 let longest = longest(&inside);
@@ -177,6 +181,27 @@ pub(super) fn bars(sounding: &Sounding, from: Crotchets, to: Crotchets) -> std::
     let first = sounding.bar_at(from).unwrap_or(0);
     let end = sounding.bars.partition_point(|bar| bar.start < to).max(first + 1).min(sounding.bars.len());
     number(first)..number(end)
+}
+
+/// What had been found of a line before a person set it: each role once, with what decided where it was found first.
+fn found_before(before: &[RoleSpan], now: &RoleSpan) -> Vec<Evidence> {
+    let mut found: Vec<Evidence> = Vec::new();
+    let mut add = |evidence: Evidence| {
+        let role = |evidence: &Evidence| if let Evidence::FoundBefore { role, .. } = evidence { Some(*role) } else { None };
+        if !found.iter().any(|known| role(known) == role(&evidence)) {
+            found.push(evidence);
+        }
+    };
+    let touches = |span: &&RoleSpan| span.line == now.line && span.bars.start < now.bars.end && now.bars.start < span.bars.end;
+    for span in before.iter().filter(touches) {
+        // Set twice: what was found at first stays.
+        if span.evidence.contains(&Evidence::SetByHand) {
+            span.evidence.iter().filter(|fact| matches!(fact, Evidence::FoundBefore { .. })).cloned().for_each(&mut add);
+        } else if let Some(held) = span.roles.first() {
+            add(Evidence::FoundBefore { role: held.role, share: held.confidence, because: span.evidence.clone() });
+        }
+    }
+    found
 }
 
 /// Joins pieces of one line, sorted by line and time, where `goes_on` says so.

@@ -25,6 +25,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 use ripieno_formats::{Finding, Place, Severity};
+use ripieno_instruments::printed;
 use ripieno_practice::Groups;
 use ripieno_score::{Crotchets, Score, Sounding};
 
@@ -69,12 +70,24 @@ pub struct Listed {
     pub id: String,
     /// What it changes.
     pub change: Change,
-    /// The parts as they were called when it was made.
+    /// The parts as they were called when it was made, as scores print it.
     pub parts: Vec<String>,
     /// "bars 35 to 45", by the numbers printed when it was made.
     pub span: String,
     /// The person's words; may be empty.
     pub comment: String,
+}
+
+impl fmt::Display for Listed {
+    /// "Trumpet 1 in F, bars 47 to 50, the first crotchet: melody (heard so)".
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let change = match &self.change {
+            Change::SetRole(roles) => roles.iter().map(|role| role.name()).collect::<Vec<_>>().join(", also "),
+            other => other.to_string(),
+        };
+        write!(f, "{}, {}: {change}", self.parts.join(" and "), self.span)?;
+        if self.comment.is_empty() { Ok(()) } else { write!(f, " ({})", self.comment) }
+    }
 }
 
 /// The corrections of one score, as its file has them.
@@ -185,7 +198,7 @@ impl Corrections {
         let listed = |record: &Record| Listed {
             id: record.id.clone(),
             change: record.change.clone(),
-            parts: record.parts.iter().map(PartName::word).collect(),
+            parts: record.parts.iter().map(|part| printed(&part.word())).collect(),
             span: place::span_words(record),
             comment: record.comment.clone(),
         };

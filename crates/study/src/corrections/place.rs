@@ -109,11 +109,37 @@ impl Edge {
     }
 }
 
-/// "bar 12", "bars 35 to 45", "bars 35:2 to 45:7/2" with crotchets from the barline.
+/// "bar 12", "bars 35 to 45"; where it begins or ends inside a bar "bars 35, after 2 crotchets, to 45, the first 3 1/2 crotchets".
 pub(super) fn span_words(record: &Record) -> String {
-    let word = |edge: &Edge| edge.at.map_or_else(|| edge.word(), |at| format!("{}:{at}", edge.word()));
-    let (from, to) = (word(&record.from), word(&record.to));
-    if from == to { format!("bar {from}") } else { format!("bars {from} to {to}") }
+    let crotchets = |at: Crotchets| format!("{} crotchet{}", mixed(at), if at == Crotchets::whole(1) { "" } else { "s" });
+    let (first, last) = (record.from.word(), record.to.word());
+    let inside = |edge: &Edge| edge.at.filter(|at| !at.is_zero());
+    let from = inside(&record.from).map(|at| format!("after {}", crotchets(at)));
+    let to = inside(&record.to).map(|at| match at {
+        at if at == Crotchets::whole(1) => "the first crotchet".to_owned(),
+        at => format!("the first {}", crotchets(at)),
+    });
+    match (first == last, from, to) {
+        (true, None, None) => format!("bar {first}"),
+        (true, Some(from), None) => format!("bar {first}, {from}"),
+        (true, None, Some(to)) => format!("bar {first}, {to}"),
+        (true, Some(from), Some(to)) => format!("bar {first}, {from}, to {to}"),
+        (false, from, to) => {
+            let from = from.map_or_else(String::new, |from| format!(", {from},"));
+            let to = to.map_or_else(String::new, |to| format!(", {to}"));
+            format!("bars {first}{from} to {last}{to}")
+        }
+    }
+}
+
+/// "3 1/2": whole crotchets and the rest.
+fn mixed(at: Crotchets) -> String {
+    let (whole, rest) = (at.floor(), at - Crotchets::whole(at.floor()));
+    match (whole, rest.is_zero()) {
+        (whole, true) => whole.to_string(),
+        (0, false) => rest.to_string(),
+        (whole, false) => format!("{whole} {rest}"),
+    }
 }
 
 fn part_word(record: &Record) -> Option<String> {

@@ -1,5 +1,6 @@
 //! Parts, bars and roles as a person names them.
 
+use ripieno_instruments::{is_same_name, printed};
 use ripieno_score::{Crotchets, Score};
 use ripieno_texture::Role;
 
@@ -7,13 +8,13 @@ use super::change::Moment;
 use super::file;
 use super::parts::plain;
 
-/// A part by its name as printed (capitals do not matter), its abbreviation or identifier, or as `#3` by its place from 0.
+/// A part by its name, as the file has it or as scores print it (capitals do not matter), its abbreviation or identifier, or as `#3` by its place from 0.
 ///
 /// # Errors
 /// When none or several are meant: a sentence with the names there are.
 pub fn part_named(score: &Score, name: &str) -> Result<usize, String> {
     let listed = |parts: &[usize]| {
-        let named = |&part: &usize| format!("{} (#{part})", score.parts[part].name);
+        let named = |&part: &usize| format!("{} (#{part})", printed(&score.parts[part].name));
         parts.iter().map(named).collect::<Vec<_>>().join(", ")
     };
     let all: Vec<usize> = (0..score.parts.len()).collect();
@@ -24,7 +25,8 @@ pub fn part_named(score: &Score, name: &str) -> Result<usize, String> {
     let wanted = plain(name);
     let keys: [fn(&ripieno_score::Part) -> &str; 3] = [|part| &part.name, |part| &part.abbreviation, |part| &part.id];
     for key in keys {
-        let found: Vec<usize> = all.iter().copied().filter(|&part| plain(key(&score.parts[part])) == wanted).collect();
+        let is = |known: &str| plain(known) == wanted || (!known.trim().is_empty() && is_same_name(known, name));
+        let found: Vec<usize> = all.iter().copied().filter(|&part| is(key(&score.parts[part]))).collect();
         match found.as_slice() {
             [] => {}
             [part] => return Ok(*part),

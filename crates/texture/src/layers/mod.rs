@@ -7,7 +7,8 @@
 
 pub(crate) mod group;
 
-use std::collections::BTreeSet;
+use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use crate::lines::{Line, Lines};
@@ -221,6 +222,35 @@ pub fn relate(lines: &Lines, members: &mut [Member]) {
             relation(&lines.lines[first.line], &lines.lines[member.line], &member.bars)
         };
     }
+}
+
+/// Whoever acts together with a line in some bars, as seen from that line: the members of its layer that sound there, each part once with its closest relation,
+/// by part. Lines of the line's own part are left out.
+#[must_use]
+pub fn company(lines: &Lines, line: usize, layer: &Layer, bars: &Range<u32>) -> Vec<Member> {
+    let part = |line: usize| lines.lines[line].part;
+    let mut found: BTreeMap<usize, Member> = BTreeMap::new();
+    for member in layer.members.iter().filter(|member| part(member.line) != part(line)) {
+        let here = member.bars.start.max(bars.start)..member.bars.end.min(bars.end);
+        if here.is_empty() {
+            continue;
+        }
+        let relation = relation(&lines.lines[line], &lines.lines[member.line], &here);
+        match found.entry(part(member.line)) {
+            Entry::Vacant(place) => {
+                place.insert(Member { line: member.line, bars: here, relation });
+            }
+            Entry::Occupied(mut known) => {
+                let known = known.get_mut();
+                known.bars = known.bars.start.min(here.start)..known.bars.end.max(here.end);
+                // Relations stand in order, the closest first.
+                if relation.is_some_and(|relation| known.relation.is_none_or(|known| relation < known)) {
+                    (known.line, known.relation) = (member.line, relation);
+                }
+            }
+        }
+    }
+    found.into_values().collect()
 }
 
 /// Share of the notes, or steps, that have to agree.

@@ -1,5 +1,6 @@
 //! Why a line was given its role: the few facts that decided, each with its numbers.
 
+use crate::role::Role;
 use crate::techniques::Techniques;
 
 /// One fact. Shares lie in 0 to 1; parts index [`ripieno_score::Score::parts`].
@@ -106,8 +107,24 @@ pub enum Evidence {
         /// Share of annotated bars like these that are called so; calibrated on works left out.
         share: f32,
     },
+    /// Annotators would more likely put it in another role's group: what the notes do, told before, decided against that.
+    Rather {
+        /// The role of that group that fits best.
+        role: Role,
+        /// How likely they would.
+        share: f32,
+    },
     /// A person has set it.
     SetByHand,
+    /// What the program had found before a person set it, and why.
+    FoundBefore {
+        /// The role shown then.
+        role: Role,
+        /// How sure that was.
+        share: f32,
+        /// What had decided.
+        because: Vec<Evidence>,
+    },
 }
 
 /// Kinds of figure that annotators name and the model has learned.
@@ -138,6 +155,10 @@ impl Evidence {
     /// The fact in words; `name` gives the name of a part.
     #[must_use]
     pub fn words(&self, name: impl Fn(usize) -> String) -> String {
+        self.told(&name)
+    }
+
+    fn told(&self, name: &dyn Fn(usize) -> String) -> String {
         match self {
             Self::Leads { share } => format!("has {} of the lead among all that sounds", percent(*share)),
             Self::Parallel { share } => format!("parallel to the leading line in {} of its steps", percent(*share)),
@@ -168,7 +189,15 @@ impl Evidence {
             Self::Called { figure, share } => {
                 format!("such bars are called {} in {} of annotated cases", figure.words(), percent(*share))
             }
+            Self::Rather { role, share } => {
+                format!("annotators would more likely call it {role} ({}); what the notes do decides here", percent(*share))
+            }
             Self::SetByHand => "set by hand".to_owned(),
+            Self::FoundBefore { role, share, because } => {
+                let because: Vec<String> = because.iter().map(|fact| fact.told(name)).collect();
+                let because = if because.is_empty() { String::new() } else { format!(": {}", because.join(", ")) };
+                format!("found before, {} sure, as {role}{because}", percent(*share))
+            }
         }
     }
 }

@@ -27,7 +27,7 @@ use crate::techniques::techniques;
 pub(crate) use cell::Cell;
 pub use evidence::{Evidence, Figured};
 use spans::Findings;
-pub use thread::Carried;
+pub use thread::{Carried, Support};
 use weigh::{Fits, WEIGHED, weigh};
 
 /// A role a line has, and how sure that is.

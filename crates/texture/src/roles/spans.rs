@@ -95,6 +95,12 @@ impl Findings<'_> {
                 held.push(Held { role: second, confidence: confidence(second) });
             }
         }
+        let mut evidence = self.evidence(first, end, WEIGHED[role]);
+        // A further role that is likelier than the one shown would read as a contradiction, were the reason not told.
+        let likelier = held[1..].iter().filter(|other| other.confidence > held[0].confidence);
+        if let Some(other) = likelier.max_by(|a, b| a.confidence.total_cmp(&b.confidence)) {
+            evidence.push(Evidence::Rather { role: other.role, share: other.confidence });
+        }
         RoleSpan {
             part: begin.part,
             line: begin.line as usize,
@@ -102,7 +108,7 @@ impl Findings<'_> {
             from: begin.from,
             to: last.to,
             roles: held,
-            evidence: self.evidence(first, end, WEIGHED[role]),
+            evidence,
         }
     }
 

@@ -1004,6 +1004,21 @@ export interface components {
              */
             seed?: number | null;
         };
+        /** @description A part that plays the melody with its carrier. */
+        Along: {
+            /**
+             * Format: int32
+             * @description First and last bar in which it does.
+             */
+            first: number;
+            /** Format: double */
+            from: number;
+            /** Format: int32 */
+            last: number;
+            part: number;
+            /** Format: double */
+            to: number;
+        };
         /** @description The bars that answer a question. */
         Answer: {
             bars: components["schemas"]["Cited"];
@@ -1094,9 +1109,11 @@ export interface components {
             /** Format: int32 */
             last: number;
             part: number;
+            /** @description All who play it too in unison or octaves, each for its own bars, by part, then by time. */
+            support: components["schemas"]["Along"][];
             /** Format: double */
             to: number;
-            /** @description Others that carry it in unison or octaves. */
+            /** @description Others that carry it in unison or octaves for at least half of its time. */
             with: number[];
         };
         /** @description How a draft is to be cast. */
@@ -1204,7 +1221,7 @@ export interface components {
         Companion: {
             bars: components["schemas"]["Cited"];
             part: number;
-            /** @description "unison", "octave", "parallel", "same rhythm"; nothing for the chief line. */
+            /** @description How it goes with the span asked about: "unison", "octaves", "parallel", "same rhythm"; nothing for the span itself. */
             relation?: string | null;
         };
         /** @description A score of a comparison. */
@@ -1229,6 +1246,8 @@ export interface components {
             parts: string[];
             /** @description "bars 35 to 45". */
             span: string;
+            /** @description All of it in a sentence: "Horn 1.2 in F, bars 35 to 45: countermelody (by the composer)". */
+            told: string;
             what: string;
         };
         /** @description A number about a proposal. */
@@ -1372,7 +1391,7 @@ export interface components {
             bars: components["schemas"]["Cited"];
             /** @description Corrections that made it what it is. */
             corrections: string[];
-            /** @description The lines of its layer in its first bar, itself among them. */
+            /** @description The span's part, then the parts of its layer that act together with it, each once, as seen from it. */
             layer: components["schemas"]["Companion"][];
             /** @description What the learned model gives the part over these bars, on the mean: melody, rhythm, harmony, 0 to 1. */
             learned: number[];
@@ -2119,8 +2138,11 @@ export interface components {
         };
         /** @description A table of a study. */
         TableEntry: {
+            /** @description By which it is asked for. */
             name: string;
             rows: number;
+            /** @description What it is called on the page and in the file's name: "findings", "ways of playing". */
+            title: string;
         };
         /** @description What a group does in a phrase. */
         TaskRow: {

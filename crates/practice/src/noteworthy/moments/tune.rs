@@ -36,7 +36,7 @@ pub(super) fn alone(course: &Course<'_>, found: &mut Vec<Moment>) {
         }
     }
     if let Some((time, line, bars)) = best.filter(|best| best.0 >= Crotchets::whole(4)) {
-        let part = material.name(Subject::Part(material.lines.lines[line].part));
+        let part = course.part_name(material.lines.lines[line].part);
         let reason = format!("{part} sounds alone, longer than anyone else does: {}.", crotchets(time));
         found.push(Moment { kind: "alone", bars, reason, weight: 0.55 });
     }
