@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use ripieno_formats::Limits;
+use ripieno_instruments::printed;
 use ripieno_score::Score;
 use ripieno_sound::groups::parts_named;
 use ripieno_study::acoustics::exposure::{CAUTION, Dose, schemes};
@@ -110,7 +111,7 @@ fn levels(score: &Score, given: &[String]) -> Result<Vec<f64>, String> {
         parts_named(score, name)?.into_iter().for_each(|part| levels[part] = Some(db));
     }
     let without = score.parts.iter().zip(&levels).filter(|(_, level)| level.is_none());
-    let without: Vec<&str> = without.map(|(part, _)| part.name.trim()).collect();
+    let without: Vec<String> = without.map(|(part, _)| printed(&part.name)).collect();
     if !without.is_empty() {
         return Err(format!("the mix needs a level for every part; none is given for {}", without.join(", ")));
     }
@@ -135,11 +136,11 @@ fn bars(study: &Study, asked: Option<&str>) -> Result<std::ops::Range<u32>, Stri
     Ok(from..to + 1)
 }
 
-fn name(study: &Study, part: usize) -> &str {
-    study.score.parts.get(part).map_or("", |part| part.name.trim())
+fn name(study: &Study, part: usize) -> String {
+    study.score.parts.get(part).map(|part| printed(&part.name)).unwrap_or_default()
 }
 
-fn names<'a>(study: &'a Study, parts: &[usize]) -> Vec<&'a str> {
+fn names(study: &Study, parts: &[usize]) -> Vec<String> {
     parts.iter().map(|part| name(study, *part)).collect()
 }
 
@@ -257,7 +258,7 @@ fn exposed(study: &Study, balance: &Balance) -> String {
             .iter()
             .zip(&desk.doses)
             .map(|(scheme, dose)| {
-                let Dose { percent, least, most } = dose;
+                let Dose { percent, least, most } = dose.rounded();
                 format!("{} {:.0}: {percent:.0} ({least:.0}–{most:.0})", scheme.name, scheme.criterion)
             })
             .collect();
@@ -300,7 +301,7 @@ fn csv(study: &Study, balance: &Balance) -> Result<String, String> {
         let row = [
             bar.to_string(),
             study.bar_label(bar),
-            of(&|told| name(study, told.part).to_owned()),
+            of(&|told| name(study, told.part)),
             of(&|told| format!("{:.1}", told.audible.margin_db)),
             of(&|told| format!("{:.1}", told.audible.spread_db)),
             of(&|told| told.audible.grade().to_string()),

@@ -49,8 +49,8 @@ pub struct HearArguments {
     /// What a group is
     #[arg(long, value_enum, default_value_t = By::Section)]
     by: By,
-    /// Play at this share of the written tempo, such as 0.8; the pitch stays
-    #[arg(long, value_name = "SHARE", default_value_t = 1.0)]
+    /// Play at this share of the written tempo, such as 0.8; at most 1, the written tempo; the pitch stays
+    #[arg(long, value_name = "SHARE", default_value_t = 1.0, value_parser = slower)]
     slower: f64,
     /// Play from this SoundFont 2 file instead of the built-in models
     #[arg(long, value_name = "FILE")]
@@ -141,6 +141,12 @@ impl Where {
         };
         Room::named(id).unwrap_or(Room::NONE)
     }
+}
+
+fn slower(text: &str) -> Result<f64, String> {
+    let wrong = || format!("“{text}” is no share of the written tempo; give one above 0, at most 1: 0.5 plays at half of it");
+    let share: f64 = text.parse().map_err(|_| wrong())?;
+    if share > 0.0 && share <= 1.0 { Ok(share) } else { Err(wrong()) }
 }
 
 fn listener(text: &str) -> Result<Listener, String> {

@@ -8,6 +8,7 @@ use ripieno_score::Part;
 
 use crate::catalogue::{Instrument, Language, catalogue};
 use crate::family::{Family, Section};
+use crate::printed::is_same_name;
 
 /// A part, as far as its being called goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,7 +53,7 @@ impl std::error::Error for Nobody {}
 ///
 /// 1. in quotation marks, words of a part's printed name and nothing else;
 /// 2. "everybody", "all", "orchestra";
-/// 3. a part's whole printed name or abbreviation;
+/// 3. a part's whole name or abbreviation, as the file has it or as scores print it ("F Trumpet 1", "Trumpet 1 in F");
 /// 4. a place from the top of the page, "3";
 /// 5. a family ("brass", "winds") or a section ("horns", "horn"); "basses" are singers where there are any, else double basses;
 /// 6. an instrument in any of the catalogue's languages, in the singular or plural ("Hörner", "english horns");
@@ -73,7 +74,7 @@ pub fn called(chairs: &[Chair<'_>], text: &str) -> Result<Vec<usize>, Nobody> {
     };
     let beginning = || those(&|at| chairs[at].name.to_lowercase().starts_with(&plain));
     let printed = || {
-        let is = |known: &str| !known.is_empty() && known.to_lowercase() == plain;
+        let is = |known: &str| !known.is_empty() && (known.to_lowercase() == plain || is_same_name(known, bare));
         those(&|at| is(chairs[at].name) || is(chairs[at].abbreviation))
     };
     let found = match plain.as_str() {

@@ -42,6 +42,6 @@ pub use called::{Chair, Nobody, called};
 pub use catalogue::{Instrument, Language, Transposition, catalogue, score_order};
 pub use family::{Family, Section};
 pub use key::{Key, KeyName, KeyOctave, Step};
-pub use printed::{printed, signed};
+pub use printed::{is_same_name, printed, signed};
 pub use range::{Range, Ranges};
 pub use recognise::{Clues, Interval, Recognition, recognise, recognise_all};

@@ -16,6 +16,13 @@ pub fn printed(name: &str) -> String {
     told.unwrap_or_else(|| words.join(" "))
 }
 
+/// Whether two texts name one part: as the file has it, as scores print it ([`printed`]), or with letters for signs; whatever the case.
+#[must_use]
+pub fn is_same_name(one: &str, other: &str) -> bool {
+    let told = |name: &str| printed(name).to_lowercase();
+    told(one) == told(other)
+}
+
 /// "Bb" as "B♭", "F#" as "F♯", also before a comma or in brackets; any other word as it is.
 #[must_use]
 pub fn signed(word: &str) -> String {

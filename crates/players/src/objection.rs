@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use ripieno_instruments::printed;
 use ripieno_score::{BarIndex, Crotchets, Score};
 
 use crate::kind::{Kind, Severity};
@@ -86,12 +87,12 @@ pub fn grouped(objections: &[Objection]) -> Vec<Group> {
     groups.into_values().filter_map(together).collect()
 }
 
-/// A player's name for a report: "Horn 1.2, 2nd"; the part's alone where all are meant.
+/// A player's name for a report, as scores print it: "Horn 1.2 in F, player 2"; the part's alone where all are meant.
 #[must_use]
 pub fn who(score: &Score, objection: &Objection) -> String {
     let part = score.parts.get(objection.part);
     let name = part.map_or("", |part| part.name.as_str());
-    let name = if name.is_empty() { format!("part {}", objection.part + 1) } else { name.replace('\n', " ") };
+    let name = if name.trim().is_empty() { format!("part {}", objection.part + 1) } else { printed(name) };
     // Of one player the name says enough.
     match objection.player.filter(|_| part.is_none_or(|part| part.players.most > 1)) {
         Some(number) => format!("{name}, player {number}"),

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use ripieno_instruments::catalogue::catalogue;
 use ripieno_instruments::family::{Family, Section};
+use ripieno_instruments::printed;
 use ripieno_instruments::recognise::{Clues, recognise};
 use ripieno_texture::Role;
 
@@ -15,6 +16,8 @@ use crate::record::{Damaged, Record, Table, Texts};
 /// One part.
 struct Part {
     name: String,
+    /// Its name as scores print it, lower case.
+    printed: String,
     instrument: String,
     section: String,
     family: String,
@@ -48,6 +51,7 @@ impl<'a> Stage<'a> {
         let parts: Vec<Part> = (0..parts.rows)
             .map(|row| Part {
                 name: text(names, row).to_lowercase(),
+                printed: printed(&text(names, row)).to_lowercase(),
                 instrument: text(instruments, row),
                 section: text(sections, row),
                 family: text(families, row),
@@ -157,7 +161,7 @@ impl<'a> Stage<'a> {
             Who::Part(words) => {
                 let named = self.named.iter().filter(|(name, _)| name == words);
                 let named = named.map(|(_, part)| Cast::of_parts([*part])).reduce(Cast::with);
-                named.unwrap_or_else(|| of(&|part| has_words(&part.name, words)))
+                named.unwrap_or_else(|| of(&|part| has_words(&part.name, words) || has_words(&part.printed, words)))
             }
             Who::Numbered(number, who) => {
                 let cast = self.cast(who);
