@@ -6,7 +6,7 @@ const sections = [
   { name: 'horns', family: 'brass', parts: [1, 2] },
   { name: 'violins', family: 'strings', parts: [3, 4] },
 ];
-const carried = (from: number, to: number, part: number, others: number[] = []) => ({ from, to, first: 0, last: 0, part, with: others });
+const carried = (from: number, to: number, part: number, others: number[] = []) => ({ from, to, first: 0, last: 0, part, with: others, support: [] });
 
 describe('the thread', () => {
   it('has a row for each section that carries or supports, in score order', () => {
