@@ -63,7 +63,7 @@ const ROW: f64 = 15.0;
 const GAP: f64 = 3.0;
 const GROUP_GAP: f64 = 7.0;
 /// Lines of a staggered lane at most.
-const MOST_LINES: usize = 3;
+const MOST_LINES: usize = 6;
 const RULER: f64 = 16.0;
 
 /// A part of the map: some columns, and the rows shown.

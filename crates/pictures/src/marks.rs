@@ -26,6 +26,18 @@ pub(crate) struct Mark<'a> {
     pub room: f64,
 }
 
+impl Mark<'_> {
+    /// Where its text begins, as a share of the field: near the right edge as far left as the whole of it needs.
+    #[allow(clippy::cast_precision_loss)] // letters
+    fn start(&self, pixels: f64) -> f64 {
+        if self.room < 1.0 {
+            return self.at;
+        }
+        let needed = self.text.chars().count() as f64 * CHARACTER + 6.0;
+        self.at.min(1.0 - needed / pixels).max(0.0)
+    }
+}
+
 /// Pixels that a text needs at least, shortened.
 #[allow(clippy::cast_precision_loss)] // letters
 fn least(mark: &Mark<'_>) -> f64 {
@@ -38,11 +50,12 @@ fn least(mark: &Mark<'_>) -> f64 {
 fn lines<'m, 't>(marks: &'m [Mark<'t>], pixels: f64, most: usize) -> Vec<Vec<&'m Mark<'t>>> {
     let mut lines: Vec<Vec<&Mark<'_>>> = vec![Vec::new()];
     for mark in marks {
-        let room = mark.room.min(1.0 - mark.at) * pixels + if mark.room < 1.0 { 0.0 } else { 12.0 };
+        let start = mark.start(pixels);
+        let room = mark.room.min(1.0 - start) * pixels + if mark.room < 1.0 { 0.0 } else { 12.0 };
         if room < least(mark) {
             continue;
         }
-        let way = |last: &Mark<'_>| (mark.at - last.at) * pixels;
+        let way = |last: &Mark<'_>| (start - last.start(pixels)) * pixels;
         let whole = |last: &Mark<'_>| way(last) >= last.text.chars().count() as f64 * CHARACTER + 6.0;
         let whole = lines.iter().position(|line| line.last().is_none_or(|last| whole(last)));
         let place = match whole {
@@ -78,11 +91,12 @@ pub(crate) fn write(out: &mut String, marks: &[Mark<'_>], y: f64, most: usize, s
         for (line, shown) in lines(marks, width.pixels, most).iter().enumerate() {
             let y = y + line as f64 * LINE;
             for (index, mark) in shown.iter().enumerate() {
-                let next = shown.get(index + 1).map_or(1.0 + 12.0 / width.pixels, |next| next.at);
-                let room = mark.room.min(next - mark.at) * width.pixels - 4.0;
+                let start = mark.start(width.pixels);
+                let next = shown.get(index + 1).map_or(1.0 + 12.0 / width.pixels, |next| next.start(width.pixels));
+                let room = mark.room.min(next - start) * width.pixels - 4.0;
                 let letters = (room / CHARACTER).max(0.0) as usize;
                 let text = shortened(mark.text, letters.max(1));
-                let _ = write!(out, "<text x=\"{}\" dx=\"2\" y=\"{y}\" {style}>{}</text>", percent(mark.at), escaped(&text));
+                let _ = write!(out, "<text x=\"{}\" dx=\"2\" y=\"{y}\" {style}>{}</text>", percent(start), escaped(&text));
             }
         }
         out.push_str("</g>");
@@ -151,6 +165,41 @@ mod tests {
             assert_eq!(out.matches(&format!(">{}<", mark.text)).count(), 2, "wide and narrow: {out}");
         }
         assert!(out.contains("y=\"10\"") && out.contains("y=\"25\"") && out.contains("y=\"40\""));
+    }
+
+    /// Tempo marks of a symphony's movement, closer together than words are long, up to its last bars: all of them are written in full where it is wide.
+    #[test]
+    fn no_tempo_is_left_out_or_cut_where_it_is_wide() {
+        let at = |bar: f64, text| Mark { at: bar / 511.0, text, room: 1.0 };
+        let marks = [
+            at(0.0, "Adagio"),
+            at(14.0, "Bewegter (im künftigen Allegrotempo)"),
+            at(17.0, "Adagio"),
+            at(22.0, "Bewegter"),
+            at(30.0, "Tempo I"),
+            at(50.0, "Allegro"),
+            at(131.0, "a Tempo"),
+            at(133.0, "ritard."),
+            at(136.0, "Tempo von vorher im Allegro"),
+            at(400.0, "ritard."),
+            at(403.0, "a Tempo"),
+            at(505.0, "crotchet = 72, breiter werdend"),
+        ];
+        let taken = lines_taken(&marks, 6);
+        let mut out = String::new();
+        write(&mut out, &marks, 10.0, taken, "");
+        let (wide, _) = out.split_once("class=\"narrow\"").expect("two layouts");
+        for mark in &marks {
+            let told = marks.iter().filter(|other| other.text == mark.text).count();
+            assert_eq!(wide.matches(&format!(">{}<", mark.text)).count(), told, "{}: {wide}", mark.text);
+        }
+        // Words that follow each other in a line do not meet.
+        for line in lines(&marks, WIDTHS[0].pixels, taken) {
+            for pair in line.windows(2) {
+                let way = (pair[1].start(WIDTHS[0].pixels) - pair[0].start(WIDTHS[0].pixels)) * WIDTHS[0].pixels;
+                assert!(way >= pair[0].text.chars().count() as f64 * CHARACTER, "{} and {}", pair[0].text, pair[1].text);
+            }
+        }
     }
 
     /// Labels of cells that follow each other, each 50 pixels wide in a wide window.
