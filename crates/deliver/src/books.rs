@@ -7,6 +7,7 @@ use ripieno_score::{BarIndex, Score};
 use crate::changes;
 use crate::course;
 use crate::cues::{self, Cue};
+use crate::headings;
 use crate::rests;
 use crate::split;
 use crate::unseen;
@@ -57,9 +58,16 @@ impl Book {
         Printing { multiple_rests: vec![self.rests.clone()], ..Printing::default() }
     }
 
+    /// Whether its players have nothing to play.
+    #[must_use]
+    pub fn is_tacet(&self) -> bool {
+        !self.score.parts.iter().any(|part| part.notes.iter().any(ripieno_score::Note::plays))
+    }
+
     fn finished(mut self, full: &Score, options: &BookOptions) -> Self {
         if let Some(own) = self.score.parts.first_mut() {
             changes::announce(own, &self.score.bars);
+            changes::announce_mutes(own, &self.score.bars);
         }
         if let Some(own) = self.score.parts.first_mut().filter(|_| options.cue_after > 0) {
             let request = cues::Request { after: options.cue_after, bars: options.cue_bars, leaders: &options.leaders };
@@ -88,7 +96,10 @@ pub fn books(score: &Score, options: &BookOptions) -> Result<Vec<Book>, CutError
             let mut seen = unseen::leave_out(one).into_iter();
             origin.retain(|_| seen.next() != Some(false));
         }
-        own.parts.iter_mut().for_each(|one| course::add(one, &for_all));
+        for one in &mut own.parts {
+            course::add(one, &for_all);
+            headings::leave_brackets_out(one);
+        }
         let shares = own.parts.first().filter(|_| options.splits).and_then(|one| split::split(one, &own.bars, &origin));
         let book = |name: String, own: Score, origin: Vec<NoteOrigin>, unsettled: Vec<BarIndex>| Book {
             part,

@@ -1,7 +1,10 @@
-//! Changes of instrument, told in good time: "to Piccolo" stands where the rest before begins, the name where it is played.
+//! Changes of instrument and of mutes, told in good time: "to Piccolo" stands where the rest before begins, the name where it is played; "con sord." stands
+//! where the rest begins and, as the score has it, where it is played.
 
 use ripieno_instruments::{Clues, Recognition, recognise};
 use ripieno_score::{Bar, BarIndex, ChangeKind, Crotchets, Direction, DirectionKind, Note, Part};
+
+use crate::lists::mute_in;
 
 /// Fewest players of what a whole section plays and nobody takes up in a rest: cellos, strings, brass.
 const SECTION: u8 = 8;
@@ -74,6 +77,52 @@ pub(crate) fn announce(part: &mut Part, bars: &[Bar]) {
     part.directions.sort_by_key(|direction| (direction.bar, direction.at));
 }
 
+/// Says again where a rest of a bar or more begins which mute is put in or taken out in it (common practice), as the words at its end have it.
+pub(crate) fn announce_mutes(part: &mut Part, bars: &[Bar]) {
+    let start = |bar: BarIndex| bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
+    let mut sounding: Vec<(Crotchets, Crotchets)> = part
+        .notes
+        .iter()
+        .filter(|note| note.plays())
+        .map(|note| (start(note.bar) + note.at, start(note.bar) + note.at + note.duration))
+        .collect();
+    sounding.sort_unstable();
+    // The latest end of what has begun by then; sounds may overlap.
+    let ends: Vec<Crotchets> = sounding
+        .iter()
+        .scan(Crotchets::ZERO, |end, sound| {
+            *end = (*end).max(sound.1);
+            Some(*end)
+        })
+        .collect();
+    let mut told: Vec<Direction> = Vec::new();
+    // Where the last words about mutes stand: nothing is told before them.
+    let mut last = None;
+    for direction in &part.directions {
+        let DirectionKind::Words(text) = &direction.kind else { continue };
+        if mute_in(text).is_none() {
+            continue;
+        }
+        let at = start(direction.bar) + direction.at;
+        let before = last.replace(at);
+        let Some(end) = sounding.partition_point(|sound| sound.0 < at).checked_sub(1).map(|index| ends[index]) else { continue };
+        let bar = bars.partition_point(|bar| bar.start <= end).saturating_sub(1);
+        let (Some(place), Ok(index)) = (bars.get(bar), u32::try_from(bar)) else { continue };
+        let is_long = end + place.length <= at && before.is_none_or(|before| before < end);
+        if is_long && BarIndex(index) < direction.bar {
+            told.push(Direction {
+                bar: BarIndex(index),
+                at: end - place.start,
+                voice: None,
+                above: Some(true),
+                ..direction.clone()
+            });
+        }
+    }
+    part.directions.append(&mut told);
+    part.directions.sort_by_key(|direction| (direction.bar, direction.at));
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -105,6 +154,49 @@ mod tests {
         let before = part.directions.len();
         announce(&mut part, &bars);
         assert_eq!(part.directions.len(), before);
+    }
+
+    /// As far ahead as hands need (common practice: whatever is changed is told at the beginning of the rest).
+    #[test]
+    fn a_mute_is_told_where_the_rest_begins() {
+        let bars: Vec<Bar> = (0..10).map(|n| Bar::new(n.to_string(), Crotchets::whole(4 * n), Crotchets::whole(4))).collect();
+        let note = |bar| Note { bar: BarIndex(bar), duration: Crotchets::whole(2), ..Note::default() };
+        let words = |bar, text: &str| Direction {
+            bar: BarIndex(bar),
+            at: Crotchets::ZERO,
+            staff: 1,
+            voice: None,
+            above: Some(true),
+            kind: DirectionKind::Words(text.into()),
+        };
+        let mut part = Part {
+            notes: vec![note(0), note(4), note(5), note(9)],
+            directions: vec![
+                words(4, "con sord."),
+                words(4, "dolce"),
+                words(5, "senza sord."),
+                words(8, "con sord."),
+                words(9, "open"),
+            ],
+            ..Part::default()
+        };
+        announce_mutes(&mut part, &bars);
+        let two = Crotchets::whole(2);
+        let early = Direction { at: two, ..words(0, "con sord.") };
+        let later = Direction { at: two, ..words(5, "con sord.") };
+        assert_eq!(
+            part.directions,
+            // Half a bar of rest is too short to say it twice; "open" alone may be a string.
+            [
+                early,
+                words(4, "con sord."),
+                words(4, "dolce"),
+                words(5, "senza sord."),
+                later,
+                words(8, "con sord."),
+                words(9, "open")
+            ]
+        );
     }
 
     fn told_with(names: [&str; 3], changes: &[(u32, u8)]) -> Vec<(u32, String)> {

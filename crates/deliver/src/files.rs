@@ -49,15 +49,15 @@ pub fn texts(score: &Score, sounding: &Sounding, books: &[Book]) -> Result<Vec<(
     Ok(files)
 }
 
-/// The proof list as a table: part, bars, what, remedy (RFC 4180).
+/// The proof list as a table: part, letter, bars, weight, what, remedy (RFC 4180), in the order given.
 #[must_use]
-pub fn proof_list(open: &[Unresolved]) -> Vec<u8> {
+pub fn proof_list(score: &Score, open: &[Unresolved]) -> Vec<u8> {
     let mut table = Vec::new();
     let mut writer = csv::Writer::from_writer(&mut table);
     // Rows of one length, written to memory: nothing can fail.
-    let _ = writer.write_record(["part", "bars", "what", "remedy"]);
+    let _ = writer.write_record(["part", "letter", "bars", "weight", "what", "remedy"]);
     for one in open {
-        let _ = writer.write_record([&one.part, &one.bars, &one.what, &one.remedy]);
+        let _ = writer.write_record([&*one.part, &one.letter(score), &one.bars, one.weight.name(), &one.what, &one.remedy]);
     }
     let _ = writer.flush();
     drop(writer);

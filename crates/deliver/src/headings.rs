@@ -1,7 +1,50 @@
 //! Headings with their tempo, as they are printed: "Allegro con spirito ♩ = 126" in one line, upright and bold.
 //!
 //! A score keeps words, metronome mark and playback tempo as signs of their own, and so does its MusicXML. Engravers set what stands in one
-//! `<direction>` as one heading; words by themselves are set like "dolce".
+//! `<direction>` as one heading; words by themselves are set like "dolce". Editors put a tempo of their own in brackets, which files keep as words
+//! before and after the mark, "[" and "]": scattered over parts and lines they are left out.
+
+use ripieno_score::{DirectionKind, Part};
+
+/// Leaves out the brackets around metronome marks of a part.
+pub(crate) fn leave_brackets_out(part: &mut Part) {
+    let marked: Vec<_> = part
+        .directions
+        .iter()
+        .filter(|one| matches!(one.kind, DirectionKind::Metronome { .. }))
+        .map(|one| (one.bar, one.at))
+        .collect();
+    if marked.is_empty() {
+        return;
+    }
+    part.directions.retain_mut(|one| {
+        let is_beside = marked.binary_search(&(one.bar, one.at)).is_ok();
+        let DirectionKind::Words(text) = &mut one.kind else { return true };
+        if !is_beside {
+            return true;
+        }
+        let bare = without_bracket(text);
+        if bare.len() < text.len() {
+            *text = bare.into();
+        }
+        !text.is_empty()
+    });
+}
+
+/// Words without the bracket at their end or beginning whose other half stands behind or before a metronome mark.
+fn without_bracket(text: &str) -> &str {
+    let count = |sign: char| text.matches(sign).count();
+    let text = text.trim();
+    for (open, close) in [('[', ']'), ('(', ')')] {
+        if count(open) > count(close) && text.ends_with(open) {
+            return text[..text.len() - 1].trim_end();
+        }
+        if count(close) > count(open) && text.starts_with(close) {
+            return text[1..].trim_start();
+        }
+    }
+    text
+}
 
 /// MusicXML as [`ripieno_formats::musicxml::write_printed`] writes it, the words of each heading in one direction with the tempo that
 /// follows them.
@@ -73,6 +116,26 @@ mod tests {
     use super::*;
 
     const WORDS: &str = "<direction placement=\"above\"><direction-type><words>Andante</words></direction-type></direction>";
+
+    #[test]
+    fn brackets_around_a_tempo_are_left_out() {
+        use ripieno_score::{BarIndex, Crotchets, Direction, NoteValue};
+        let at = |bar: u32, kind: DirectionKind| Direction {
+            bar: BarIndex(bar),
+            at: Crotchets::ZERO,
+            staff: 1,
+            voice: None,
+            above: None,
+            kind,
+        };
+        let words = |bar: u32, text: &str| at(bar, DirectionKind::Words(text.into()));
+        let mark = |bar: u32| at(bar, DirectionKind::Metronome { beat: NoteValue::CROTCHET, per_minute: 96.0, text: None });
+        let directions =
+            vec![words(0, "Un poco allegretto ["), mark(0), words(0, "]"), words(3, "["), words(4, "Adagio [sic]"), mark(4)];
+        let mut part = Part { directions, ..Part::default() };
+        leave_brackets_out(&mut part);
+        assert_eq!(part.directions, [words(0, "Un poco allegretto"), mark(0), words(3, "["), words(4, "Adagio [sic]"), mark(4)]);
+    }
 
     #[test]
     fn words_and_their_tempo_are_one_direction() {

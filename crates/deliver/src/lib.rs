@@ -29,7 +29,7 @@ pub use books::{Book, BookOptions, books};
 pub use cues::Cue;
 pub use files::{SCORE_PATH, file_name, part_paths, proof_list, texts};
 pub use instrumentation::instrumentation;
-pub use lists::{Unresolved, cited, cover, objected, unresolved};
+pub use lists::{Unresolved, cited, cover, one_list, unresolved};
 pub use names::players_name;
 pub use paper::{LEAST_STAFF_OF_PART, LEAST_STAFF_OF_SCORE, Paper};
 pub use setting::{Setting, SettingError, Turn, set_book, set_score};

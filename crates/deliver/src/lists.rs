@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use ripieno_instruments::{Family, catalogue};
-use ripieno_players::{Group, Objection, Severity, grouped, who};
+use ripieno_players::{Group, Kind, Objection, Severity, grouped, who};
 use ripieno_score::{BarIndex, ChangeKind, DirectionKind, Mark, Part, Score, Sounding};
 
 use crate::books::Book;
@@ -19,6 +19,8 @@ pub struct Unresolved {
     pub part: String,
     /// Printed bars: "12", "12–15, 20".
     pub bars: String,
+    /// How much it weighs.
+    pub weight: Severity,
     /// What is the matter, without a full stop.
     pub what: String,
     /// What to do.
@@ -26,16 +28,29 @@ pub struct Unresolved {
 }
 
 impl Unresolved {
-    /// A point about the score rather than one part.
+    /// A point about the score rather than one part, of middle weight.
     #[must_use]
     pub fn of_all(bars: impl Into<String>, what: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self { part: String::new(), bars: bars.into(), what: what.into(), remedy: remedy.into() }
+        let weight = Severity::Caution;
+        Self { part: String::new(), bars: bars.into(), weight, what: what.into(), remedy: remedy.into() }
+    }
+
+    /// The rehearsal mark at or before its first bar, by which it is found on the page; empty where there is none.
+    pub(crate) fn letter(&self, score: &Score) -> String {
+        let number = self.bars.split([',', '-', '\u{2013}', ' ']).next().unwrap_or_default();
+        let bar = score.bars.iter().position(|bar| !number.is_empty() && &*bar.number == number);
+        let marks = score.parts.iter().flat_map(|part| &part.directions).filter_map(|one| match &one.kind {
+            DirectionKind::Rehearsal(text) => Some((one.bar.at(), text)),
+            _ => None,
+        });
+        let last = bar.and_then(|bar| marks.filter(|(at, _)| *at <= bar).max_by_key(|(at, _)| *at));
+        last.map_or_else(String::new, |(_, text)| text.to_string())
     }
 }
 
-/// What taking the score apart and setting it has left open.
+/// What taking the score apart and setting it has left open, and is not among what players `objected` to.
 #[must_use]
-pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>]) -> Vec<Unresolved> {
+pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>], objections: &[Objection]) -> Vec<Unresolved> {
     let mut list = Vec::new();
     let mut told: BTreeSet<usize> = BTreeSet::new();
     for (place, book) in books.iter().enumerate() {
@@ -43,57 +58,124 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>]) -
             list.push(Unresolved {
                 part: score.parts[book.part].name.clone(),
                 bars: cited(score, &book.unsettled),
+                weight: Severity::Fault,
                 what: "several players share the staff and the page does not say who plays".to_owned(),
                 remedy: "write \"1.\", \"2.\" or \"a 2\"; until then every one of them has the notes".to_owned(),
             });
         }
         if let Some(Some(setting)) = settings.get(place) {
+            // In a body two read from a stand, and one of them turns.
+            let is_body = score.parts.get(book.part).is_some_and(|part| part.is_body);
+            let (weight, remedy) = if is_body {
+                (Severity::Note, "the desk partner turns; a player alone at a desk needs a photocopy of the next page")
+            } else {
+                (Severity::Caution, "leave a page empty, or fold a page out")
+            };
             for turn in setting.turns.iter().filter(|turn| turn.is_hurried()) {
                 list.push(Unresolved {
                     part: book.name.clone(),
                     bars: score.bars.get(turn.after.at()).map_or_else(String::new, |bar| bar.number.to_string()),
+                    weight,
                     what: format!("page {} is turned with {:.1} seconds of rest", turn.page, turn.rest),
-                    remedy: "leave a page empty, fold a page out, or let a desk partner turn".to_owned(),
+                    remedy: remedy.to_owned(),
                 });
             }
         }
-        let own = book.score.parts.first();
-        if own.is_some_and(|part| part.notes.iter().any(|note| note.plays())) && first_dynamic_is_missing(own) {
+        let is_said =
+            |bar: &BarIndex| objections.iter().any(|one| one.kind == Kind::NoDynamic && (one.part, one.bar) == (book.part, *bar));
+        let silent = book.score.parts.first().and_then(bar_without_dynamic).filter(|bar| !is_said(bar));
+        if let Some(bar) = silent.and_then(|bar| score.bars.get(bar.at())) {
             list.push(Unresolved {
                 part: book.name.clone(),
-                bars: own
-                    .and_then(|part| part.notes.iter().find(|note| note.plays()))
-                    .and_then(|note| score.bars.get(note.bar.at()))
-                    .map_or_else(String::new, |bar| bar.number.to_string()),
+                bars: bar.number.to_string(),
+                weight: Severity::Fault,
                 what: "the first entry has no dynamic".to_owned(),
                 remedy: "give it one".to_owned(),
             });
         }
     }
+    if let Some(last) = score.bars.last().filter(|bar| bar.barline.is_none() && bar.repeat_end.is_none()) {
+        let remedy = "write the closing barline, or tell the players that more follows";
+        list.push(Unresolved {
+            weight: Severity::Note,
+            ..Unresolved::of_all(last.number.to_string(), "the score ends without a closing barline", remedy)
+        });
+    }
+    list.extend(labels_under_staves(score));
     list
 }
 
-/// What players object to, but for mere remarks, as points to settle.
+/// All points to settle on one list: what is `left` open, then what players object to. What is said of several parts in the same words stands once, with
+/// their names.
 #[must_use]
-pub fn objected(score: &Score, mut found: Vec<Objection>) -> Vec<Unresolved> {
+pub fn one_list(score: &Score, left: Vec<Unresolved>, objections: Vec<Objection>) -> Vec<Unresolved> {
+    let mut list: Vec<Unresolved> = Vec::new();
+    for one in left.into_iter().chain(objected(score, objections)) {
+        let same = |known: &&mut Unresolved| {
+            !known.part.is_empty()
+                && (&known.bars, known.weight, &known.what, &known.remedy) == (&one.bars, one.weight, &one.what, &one.remedy)
+        };
+        match list.iter_mut().find(same) {
+            Some(known) if known.part == one.part => {}
+            Some(known) => known.part = format!("{}; {}", known.part, one.part),
+            None => list.push(one),
+        }
+    }
+    list
+}
+
+/// Single small letters and figures under the staves of instruments: labels of whoever made the file, as a rule, which no player understands.
+fn labels_under_staves(score: &Score) -> Vec<Unresolved> {
+    let is_label = |text: &str| {
+        let mut letters = text.trim().trim_matches(['(', ')', '[', ']']).chars();
+        matches!((letters.next(), letters.next()), (Some(letter), None) if letter.is_lowercase() && !"pfmsz".contains(letter))
+    };
+    let mut found = Vec::new();
+    for part in &score.parts {
+        let labels = part.directions.iter().filter_map(|one| match &one.kind {
+            DirectionKind::Words(text) if is_label(text) => Some((one.bar, text.trim().to_owned())),
+            _ => None,
+        });
+        let labels: Vec<(BarIndex, String)> = labels.collect();
+        if labels.is_empty() {
+            continue;
+        }
+        let mut bars: Vec<BarIndex> = labels.iter().map(|label| label.0).collect();
+        bars.dedup();
+        let texts: BTreeSet<&str> = labels.iter().map(|label| label.1.as_str()).collect();
+        let texts = texts.into_iter().map(|text| format!("\u{201c}{text}\u{201d}")).collect::<Vec<_>>().join(", ");
+        found.push(Unresolved {
+            part: part.name.clone(),
+            bars: cited(score, &bars),
+            weight: Severity::Note,
+            what: format!("{texts} by the staff"),
+            remedy: "leave out what is no sign for a player".to_owned(),
+        });
+    }
+    found
+}
+
+/// What players object to, but for mere remarks, as points to settle.
+fn objected(score: &Score, mut found: Vec<Objection>) -> Vec<Unresolved> {
     found.retain(|one| one.severity <= Severity::Caution);
     let told = |group: &Group| Unresolved {
         part: who(score, &group.first),
         bars: group.bars_text(score),
-        what: format!("{} ({}): {}", group.first.kind, group.first.severity, group.first.reason),
+        weight: group.first.severity,
+        what: group.first.reason.clone(),
         remedy: group.first.remedy.clone(),
     };
     grouped(&found).iter().map(told).collect()
 }
 
-fn first_dynamic_is_missing(part: Option<&Part>) -> bool {
-    let Some(part) = part else { return false };
-    let Some(first) = part.notes.iter().find(|note| note.plays()) else { return false };
+/// The bar of the first entry of a part, where nothing says how loud it is.
+fn bar_without_dynamic(part: &Part) -> Option<BarIndex> {
+    let first = part.notes.iter().find(|note| note.plays())?;
     let by_sign = part.directions.iter().any(|sign| matches!(sign.kind, DirectionKind::Dynamic(_)) && sign.bar <= first.bar);
     let by_mark = part.marks.iter().any(|(note, mark)| {
         matches!(mark, Mark::Dynamic(_)) && part.notes.get(*note as usize).is_some_and(|note| note.bar <= first.bar)
     });
-    !by_sign && !by_mark
+    (!by_sign && !by_mark).then_some(first.bar)
 }
 
 /// Bars as musicians cite them: "12–15, 20".
@@ -148,8 +230,7 @@ pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
     }
     let _ = writeln!(text, "\nInstruments, in score order:");
     for part in &score.parts {
-        let players = if part.is_body { "section".to_owned() } else { part.players.to_string() };
-        let _ = write!(text, "  {} ({players})", part.name);
+        let _ = write!(text, "  {} ({})", part.name, heads(part));
         let others = changes(part);
         if !others.is_empty() {
             let _ = write!(text, ", also {}", others.join(", "));
@@ -180,14 +261,27 @@ pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
         let _ = writeln!(text, "\nPercussionists, as few as are needed with time to walk from one instrument to another:");
         for (number, stand) in (1..).zip(&shared) {
             let own = |one: &StandInstrument| format!("{} ({})", one.name, bars_cited(score, &one.bars));
-            let _ = writeln!(text, "  {number}: {}", stand.instruments.iter().map(own).collect::<Vec<_>>().join("; "));
+            let _ = write!(text, "  {number}: {}", stand.instruments.iter().map(own).collect::<Vec<_>>().join("; "));
+            let mut needs: Vec<&str> = stand.instruments.iter().map(|one| score.parts[one.part].name.as_str()).collect();
+            needs.dedup();
+            let _ = writeln!(text, "{}", if needs.len() > 1 { format!(". Parts: {}", needs.join(", ")) } else { String::new() });
         }
     }
     let _ = writeln!(text, "\nParts:");
     for book in books {
-        let _ = writeln!(text, "  {}", book.name);
+        let _ = writeln!(text, "  {}{}", book.name, if book.is_tacet() { ": tacet" } else { "" });
     }
     text
+}
+
+/// How many people play a part: of a body as many as the score says, if it does.
+fn heads(part: &Part) -> String {
+    let said = part.instruments.first().and_then(|instrument| instrument.ensemble).filter(|&count| count > 1);
+    match said {
+        Some(count) if part.is_body => format!("section of {count}"),
+        None if part.is_body => "section".to_owned(),
+        _ => part.players.to_string(),
+    }
 }
 
 /// Instruments the players of a part change to.
@@ -208,18 +302,23 @@ fn changes(part: &Part) -> Vec<String> {
     names
 }
 
+/// Whether words ask for a mute, or (`false`) say that one is taken off; `None` where they are about something else.
+pub(crate) fn mute_in(words: &str) -> Option<bool> {
+    let lower = words.to_lowercase();
+    let is_about = ["con sord", "senza sord", "via sord", "mute", "dämpfer", "sourdine", "harmon", "plunger", "cup "];
+    let takes_off = ["senza", "via", "ohne", "sans", "ab", "weg", "open", "off", "unmuted", "unmute"];
+    // "Harmonics" are none.
+    (is_about.iter().any(|word| lower.contains(word)) && !lower.contains("harmoni"))
+        .then(|| !lower.split_whitespace().any(|one| takes_off.contains(&one.trim_matches(['.', ',', '(', ')']))))
+}
+
 /// Mutes the words of a part ask for, as they ask.
 fn mutes(part: &Part) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
     for direction in &part.directions {
         let DirectionKind::Words(words) = &direction.kind else { continue };
         let lower = words.to_lowercase();
-        let asks =
-            ["con sord", "mute", "dämpfer", "sourdine", "harmon", "plunger", "cup "].iter().any(|word| lower.contains(word));
-        let takes_off = ["senza", "ohne", "sans", "ab", "weg", "open", "off"]
-            .iter()
-            .any(|word| lower.split_whitespace().any(|one| one == *word));
-        if asks && !takes_off && !found.iter().any(|known| known.to_lowercase() == lower) {
+        if mute_in(words) == Some(true) && !found.iter().any(|known| known.to_lowercase() == lower) {
             found.push(words.trim().to_owned());
         }
     }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::ops::{ControlFlow, Range};
 
-use ripieno_engraving::{EmptyStaves, EngraveError, Engraver, Layout, Page, STAFF, System, key_changes};
+use ripieno_engraving::{EmptyStaves, EngraveError, Engraver, ExportError, Layout, Page, STAFF, System, key_changes};
 use ripieno_formats::excerpt::{Cut, CutError, cut_pages};
 use ripieno_formats::musicxml::{LineBreak, MultipleRest, Printing, write_printed};
 use ripieno_instruments::{Family, catalogue};
@@ -15,7 +15,7 @@ use crate::course::is_for_all;
 use crate::headings;
 use crate::names::abbreviation;
 use crate::paper::{LEAST_STAFF_OF_SCORE, PIXELS, Paper};
-use crate::sheet::{GAP, HEAD, TITLE, Title, music_height, sheet};
+use crate::sheet::{GAP, HEAD, Place, TITLE, Title, music_height, row_of_numbers, sheet};
 use crate::turns::{EASY, Line, Room, divide};
 use crate::unseen;
 
@@ -127,11 +127,76 @@ pub fn set_book(
         part.abbreviation = String::new();
         part.instruments.iter_mut().for_each(|instrument| instrument.name = String::new());
     }
-    let systems = engraved(engraver, &shown, &book.printing(), paper, (EmptyStaves::Shown, None))?;
+    if book.is_tacet() {
+        return Ok(tacet(&book.score, paper, title));
+    }
+    let mut printing = book.printing();
+    let mut systems = Vec::new();
+    for _ in 0..=TRIES {
+        systems = engraved(engraver, &shown, &printing, paper, (EmptyStaves::Shown, None))?;
+        let breaks = breaks_before_words(&systems, &book.rests, paper)?;
+        if breaks.is_empty() {
+            break;
+        }
+        printing.breaks.extend(breaks);
+    }
+    let systems = systems.into_iter().map(|system| within(system, paper)).collect::<Result<Vec<_>, _>>()?;
     let placed = placed(systems, &book.rests, 0, book.score.bars.len());
     let rests = book.score.parts.first().map_or_else(Vec::new, |part| rests_around(&book.score, part, tempo, &placed));
     let divided = division(&placed, &rests, paper, true);
     Ok(on_pages(&book.score, &placed, (divided, &rests), paper, title, Numbering::Systems))
+}
+
+/// A page that says that there is nothing to play.
+fn tacet(score: &Score, paper: &Paper, title: &Title) -> Setting {
+    let last = BarIndex(u32::try_from(score.bars.len().saturating_sub(1)).unwrap_or(u32::MAX));
+    let page = sheet(&[], paper, title, Place { number: 1, count: 1 }, true);
+    Setting { pages: vec![page], staff: paper.staff, lines: vec![(0, BarIndex(0), last)], turns: Vec::new() }
+}
+
+/// Width of a line on this paper, in inner units.
+fn width_of_line(paper: &Paper) -> f64 {
+    (paper.width - 2.0 * paper.margin) / paper.staff * STAFF
+}
+
+/// Words that run this far over the end of their line, in millimetres, make their bar begin the next; what runs over it less is moved left.
+const MOST_OVER: f64 = 3.0;
+
+/// Bars to begin a line because words at the end of one would run over it.
+fn breaks_before_words(
+    systems: &[System],
+    rests: &[MultipleRest],
+    paper: &Paper,
+) -> Result<BTreeMap<BarIndex, LineBreak>, SettingError> {
+    let most = width_of_line(paper) + MOST_OVER / paper.staff * STAFF;
+    let mut breaks = BTreeMap::new();
+    for (system, bars) in systems.iter().zip(drawn_bars(systems, rests)) {
+        let over = system.words().map_err(unmeasured)?.into_iter().filter(|words| words.right > most);
+        // The bar they stand over; the first of a line is where it should be.
+        let over = over.filter_map(|words| system.bars.iter().rposition(|&left| left <= words.left + STAFF / 4.0));
+        if let Some(bar) = over.filter(|&bar| bar > 0).min().and_then(|bar| bars.get(bar)) {
+            breaks.insert(index(*bar), LineBreak::System);
+        }
+    }
+    Ok(breaks)
+}
+
+/// A line whose words end with it: what runs over its end is moved to the left.
+fn within(system: System, paper: &Paper) -> Result<System, SettingError> {
+    let width = width_of_line(paper);
+    let words = system.words().map_err(unmeasured)?;
+    // A letter in its frame stays in it.
+    let over = words.iter().filter(|words| words.right > width && words.class != "reh");
+    let moves: Vec<(usize, f64)> = over.map(|words| (words.at, words.right - width)).collect();
+    Ok(system.with_moved(&moves))
+}
+
+fn unmeasured(error: ExportError) -> SettingError {
+    SettingError::Engraving(EngraveError::NoPage(error.to_string()))
+}
+
+fn index(bar: usize) -> BarIndex {
+    BarIndex(u32::try_from(bar).unwrap_or(u32::MAX))
 }
 
 /// What a score engraves to on lines as wide as the paper allows, in systems without the engraver's bar numbers.
@@ -176,7 +241,10 @@ fn room(paper: &Paper, is_part: bool) -> Room {
 /// Which systems go on which page.
 fn division(placed: &[Placed], rests: &[f64], paper: &Paper, is_part: bool) -> Vec<Range<usize>> {
     let lines: Vec<Line> = placed.iter().zip(rests).map(|(placed, &rest)| line_of(placed, rest)).collect();
-    divide(&lines, room(paper, is_part), is_part)
+    let room = room(paper, is_part);
+    let open = divide(&lines, room, false);
+    // Two pages lie open side by side.
+    if !is_part || open.len() <= 2 { open } else { divide(&lines, room, true) }
 }
 
 /// Sets systems on the pages they are divided among; `rests` are seconds of rest around the end of each.
@@ -195,7 +263,7 @@ fn on_pages(
         let (is_last, last) = (page + 1 == count, range.end - 1);
         let here = &placed[range];
         setting.lines.extend(here.iter().map(|placed| (page, placed.first, placed.last)));
-        if is_part && page % 2 == 0 && !is_last {
+        if is_part && count > 2 && page % 2 == 0 && !is_last {
             setting.turns.push(Turn { page: page + 1, after: placed[last].last, rest: rests[last] });
         }
         let printed = |bar: usize| score.bars[bar].number.to_string();
@@ -206,33 +274,48 @@ fn on_pages(
                 (placed.first.at()..=last.at()).map(printed).collect()
             })
             .collect();
-        if is_part && page == 0 {
-            // The beginning needs none.
+        if is_part && page == 0 && begins_the_count(score) {
             labels[0].clear();
         }
         let lines: Vec<(&System, Vec<String>)> = here.iter().map(|placed| &placed.system).zip(labels).collect();
-        setting.pages.push(sheet(&lines, paper, title, (page + 1, count), is_part));
+        setting.pages.push(sheet(&lines, paper, title, Place { number: page + 1, count }, is_part));
     }
     setting
 }
 
-/// The bars of each system, from bar `from` of the score on; there are `bars` of them.
-fn placed(systems: Vec<System>, rests: &[MultipleRest], from: usize, bars: usize) -> Vec<Placed> {
-    let index = |bar: usize| BarIndex(u32::try_from(from + bar.min(bars.saturating_sub(1))).unwrap_or(u32::MAX));
+/// Whether bars are counted from the first one on, which then needs no number in a part.
+fn begins_the_count(score: &Score) -> bool {
+    score.bars.first().is_none_or(|bar| bar.number.trim().parse::<u32>().is_ok_and(|number| number <= 1))
+}
+
+/// The bars of each system, from the first on; a long rest is one, told by its first.
+fn drawn_bars(systems: &[System], rests: &[MultipleRest]) -> Vec<Vec<usize>> {
     let mut next = 0usize;
     let mut rests = rests.iter().peekable();
+    let mut bar = || {
+        let here = next;
+        next += rests.next_if(|rest| rest.first.at() <= here).map_or(1, |rest| rest.bars as usize);
+        here
+    };
+    systems.iter().map(|system| system.bars.iter().map(|_| bar()).collect()).collect()
+}
+
+/// The bars of each system, from bar `from` of the score on; there are `bars` of them.
+fn placed(systems: Vec<System>, rests: &[MultipleRest], from: usize, bars: usize) -> Vec<Placed> {
+    let in_score = |bar: usize| index(from + bar.min(bars.saturating_sub(1)));
+    let drawn = drawn_bars(&systems, rests);
+    let firsts: Vec<usize> = drawn.iter().map(|bars| bars.first().copied().unwrap_or(0)).collect();
+    // A line ends where the next begins, the last one with a rest of its own length.
+    let end = drawn
+        .last()
+        .and_then(|drawn| drawn.last())
+        .map_or(0, |&last| last + rests.iter().find(|rest| rest.first.at() == last).map_or(1, |rest| rest.bars as usize));
+    let ends: Vec<usize> = firsts.iter().skip(1).copied().chain([end]).collect();
+    let bars = firsts.into_iter().zip(ends);
     systems
         .into_iter()
-        .map(|system| {
-            let first = next;
-            for _ in &system.bars {
-                next += match rests.next_if(|rest| rest.first.at() <= next) {
-                    Some(rest) => rest.bars as usize,
-                    None => 1,
-                };
-            }
-            Placed { system, first: index(first), last: index(next.max(first + 1) - 1) }
-        })
+        .zip(bars)
+        .map(|(system, (first, end))| Placed { system, first: in_score(first), last: in_score(end.max(first + 1) - 1) })
         .collect()
 }
 
@@ -396,12 +479,18 @@ fn systems_of_score(
 /// The systems of some bars from `from` on; all but those that end the score are whole.
 fn slice(engraver: &dyn Engraver, score: &Score, paper: &Paper, from: usize) -> Result<Vec<Placed>, SettingError> {
     let end = (from + SLICE).min(score.bars.len());
-    let mut systems = engraved_bars(engraver, score, paper, from..end, None)?;
+    let found = placed(engraved_bars(engraver, score, paper, from..end, None)?, &[], from, end - from);
+    // Now that lines are known, signs for all go over the first violins wherever those are on the page.
+    let kept = Kept { lines: &found, apart: 0.0 };
+    let is_better = kept.lines.len() > 1 && signs(score, paper, from..end, Some(&kept)) != signs(score, paper, from..end, None);
+    let again = if is_better { engraved_bars(engraver, score, paper, from..end, Some(&kept))? } else { Vec::new() };
+    let is_same = again.len() == found.len() && again.iter().zip(&found).all(|(a, b)| a.bars.len() == b.system.bars.len());
+    let mut found = if is_same { placed(again, &[], from, end - from) } else { found };
     // The last line of a slice is not full, unless the score ends with it.
-    if end < score.bars.len() && systems.len() > 1 {
-        systems.pop();
+    if end < score.bars.len() && found.len() > 1 {
+        found.pop();
     }
-    Ok(placed(systems, &[], from, end - from))
+    Ok(found)
 }
 
 /// Lines that are to stay as they are, and how much farther from each other than usual their staves are to stand, in heights of one.
@@ -418,11 +507,11 @@ fn engraved_bars(
     bars: Range<usize>,
     kept: Option<&Kept<'_>>,
 ) -> Result<Vec<System>, SettingError> {
-    let index = |bar: usize| BarIndex(u32::try_from(bar).unwrap_or(u32::MAX));
     let from = bars.start;
     let mut piece = cut_pages(score, &Cut::bars(index(from), index(bars.end.saturating_sub(1))))?.score;
     for part in &mut piece.parts {
         unseen::leave_out(part);
+        headings::leave_brackets_out(part);
         part.abbreviation = abbreviation(part);
         if from > 0 {
             part.name.clone_from(&part.abbreviation);
@@ -436,13 +525,54 @@ fn engraved_bars(
         breaks = begun.chain([from]).map(|bar| (index(bar - from), LineBreak::System)).collect();
     }
     let printing = Printing { goes_on: from > 0, breaks, ..Printing::default() };
-    above_strings(&mut piece);
-    let empty = match (paper.hides_empty, from) {
+    let empty = empty_staves(paper, from);
+    for (part, sign) in above_strings(&piece, empty, &lines_of(&bars, kept)) {
+        piece.parts[part].directions.push(sign);
+    }
+    piece.parts.iter_mut().for_each(|part| part.directions.sort_by_key(|direction| (direction.bar, direction.at)));
+    let systems = engraved(engraver, &piece, &printing, paper, (empty, kept.map(|kept| kept.apart)))?;
+    // The row of bar numbers is part of a line.
+    let with_row = |system: System| System { foot: row_of_numbers(&system, paper), ..system };
+    systems.into_iter().map(|system| within(system, paper).map(with_row)).collect()
+}
+
+/// What becomes of staves that only rest, in bars from `from` on.
+fn empty_staves(paper: &Paper, from: usize) -> EmptyStaves {
+    match (paper.hides_empty, from) {
         (false, _) => EmptyStaves::Shown,
         (true, 0) => EmptyStaves::HiddenAfterFirst,
         (true, _) => EmptyStaves::Hidden,
-    };
-    engraved(engraver, &piece, &printing, paper, (empty, kept.map(|kept| kept.apart)))
+    }
+}
+
+/// The lines of some bars, from the first of them on: those that are kept and what is before and after them, or the beginning of the score
+/// alone.
+fn lines_of(bars: &Range<usize>, kept: Option<&Kept<'_>>) -> Vec<Range<usize>> {
+    let own = kept.map_or(&[][..], |kept| kept.lines);
+    let mut lines: Vec<Range<usize>> =
+        own.iter().map(|line| line.first.at() - bars.start..line.last.at() + 1 - bars.start).collect();
+    match (lines.first().map(|line| line.start), lines.last().map(|line| line.end)) {
+        (Some(first), Some(last)) => {
+            lines.extend([0..first, last..bars.len()]);
+            lines.retain(|line| !line.is_empty());
+            lines.sort_by_key(|line| line.start);
+        }
+        _ if bars.start == 0 => lines.push(0..1),
+        _ => {}
+    }
+    lines
+}
+
+/// The signs over the strings of some bars.
+fn signs(
+    score: &Score,
+    paper: &Paper,
+    bars: Range<usize>,
+    kept: Option<&Kept<'_>>,
+) -> Result<Vec<(usize, Direction)>, SettingError> {
+    let mut piece = cut_pages(score, &Cut::bars(index(bars.start), index(bars.end.saturating_sub(1))))?.score;
+    piece.parts.iter_mut().for_each(headings::leave_brackets_out);
+    Ok(above_strings(&piece, empty_staves(paper, bars.start), &lines_of(&bars, kept)))
 }
 
 /// Engraves lines anew with the bar before and the bar after them beside, so that ties, slurs and hairpins go over their ends and what changes there
@@ -534,23 +664,27 @@ fn spread(
 }
 
 /// Tempi and rehearsal marks stand over the strings as well as on top of the page (for tempi the Guidelines for Music Preparation of the
-/// Major Orchestra Librarians' Association: "above top staff and above first violins"): over the highest that plays in the bar, since
-/// staves that rest may be left out.
-fn above_strings(score: &mut Score) {
+/// Major Orchestra Librarians' Association: "above top staff and above first violins"): over the highest that is on the page, which one that
+/// only rests in its line may not be. `lines`: the bars of each line, as far as they are known; without them, the highest that plays in the bar.
+fn above_strings(score: &Score, empty: EmptyStaves, lines: &[Range<usize>]) -> Vec<(usize, Direction)> {
     let is_strings =
         |part: &Part| catalogue().by_id(&part.instrument_id).is_some_and(|one| one.family == Family::Strings) && part.is_body;
     let strings: Vec<usize> = (1..score.parts.len()).filter(|&part| is_strings(&score.parts[part])).collect();
-    let Some(top) = score.parts.first().filter(|top| !is_strings(top)) else { return };
+    let Some(top) = score.parts.first().filter(|top| !is_strings(top)) else { return Vec::new() };
     let for_all = |direction: &&Direction| {
         matches!(direction.kind, DirectionKind::Metronome { .. } | DirectionKind::Rehearsal(_)) || is_for_all(top, direction)
     };
-    for sign in top.directions.iter().filter(for_all).cloned().collect::<Vec<_>>() {
-        let plays = |part: &&usize| score.parts[**part].notes_in(sign.bar).iter().any(Note::plays);
-        let Some(&part) = strings.iter().find(plays) else { continue };
-        let own = &mut score.parts[part].directions;
+    let mut found = Vec::new();
+    for sign in top.directions.iter().filter(for_all) {
+        let bar = sign.bar.at();
+        let line = lines.iter().find(|line| line.contains(&bar)).cloned().unwrap_or(bar..bar + 1);
+        let shows_all = empty == EmptyStaves::Shown || (empty == EmptyStaves::HiddenAfterFirst && lines.first() == Some(&line));
+        let plays = |part: usize| line.clone().any(|bar| score.parts[part].notes_in(index(bar)).iter().any(Note::plays));
+        let Some(&part) = strings.iter().find(|&&part| shows_all || plays(part)) else { continue };
+        let own = &score.parts[part].directions;
         if !own.iter().any(|one| (one.bar, one.at) == (sign.bar, sign.at) && one.kind == sign.kind) {
-            own.push(Direction { staff: 1, voice: None, above: Some(true), ..sign });
+            found.push((part, Direction { staff: 1, voice: None, above: Some(true), ..sign.clone() }));
         }
     }
-    strings.iter().for_each(|&part| score.parts[part].directions.sort_by_key(|direction| (direction.bar, direction.at)));
+    found
 }

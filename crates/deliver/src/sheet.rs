@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use ripieno_engraving::{Page, STAFF, System};
+use ripieno_engraving::{Page, STAFF, STYLE, System};
 use ripieno_score::{Score, Sounding, Unroll};
 
 use crate::lists::duration;
@@ -58,15 +58,24 @@ pub(crate) fn music_height(paper: &Paper, head: f64) -> f64 {
     (paper.height - 2.0 * paper.margin - head - BELOW) * PIXELS
 }
 
+/// Which page of how many, from 1.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Place {
+    pub number: usize,
+    pub count: usize,
+}
+
+impl Place {
+    /// Whether the page lies on the right: odd ones do, but the second of two, which lie open side by side.
+    fn is_right(self) -> bool {
+        if self.count == 2 { self.number == 2 } else { self.number % 2 == 1 }
+    }
+}
+
 /// Sets systems on a page, each with the numbers of its bars: of all, under them, or `in_margin` of the first, beside its beginning.
-/// `number` of `count` pages, from 1.
-pub(crate) fn sheet(
-    systems: &[(&System, Vec<String>)],
-    paper: &Paper,
-    title: &Title,
-    (number, count): (usize, usize),
-    in_margin: bool,
-) -> Page {
+/// A page without systems says that its reader has nothing to play.
+pub(crate) fn sheet(systems: &[(&System, Vec<String>)], paper: &Paper, title: &Title, place: Place, in_margin: bool) -> Page {
+    let Place { number, count } = place;
     let (width, height) = (paper.width * PIXELS, paper.height * PIXELS);
     let scale = paper.staff * PIXELS / STAFF;
     let margin = paper.margin * PIXELS;
@@ -87,11 +96,13 @@ pub(crate) fn sheet(
 height=\"{height:.2}px\" viewBox=\"0 0 {width:.2} {height:.2}\" version=\"1.1\"><defs>"
     );
     signs.values().for_each(|drawing| svg.push_str(drawing));
-    svg.push_str(
-        "</defs><style>.ending,.fing,.reh,.tempo{font-weight:bold}.dir,.dynam,.mNum{font-style:italic}\
-.music ellipse,.music path,.music polygon,.music polyline,.music rect{stroke:currentColor}</style>",
-    );
-    words(&mut svg, paper, title, (number, count));
+    svg.push_str("</defs><style>");
+    svg.push_str(STYLE);
+    svg.push_str(".music ellipse,.music path,.music polygon,.music polyline,.music rect{stroke:currentColor}</style>");
+    words(&mut svg, paper, title, place);
+    if systems.is_empty() {
+        tacet(&mut svg, paper);
+    }
     let mut y = margin + head * PIXELS;
     let mut before: Option<f64> = None;
     for (system, labels) in systems {
@@ -106,19 +117,19 @@ font-family=\"Times, serif\">{}",
             y - system.top * scale,
             system.body
         );
-        let mut say = |x: f64, y: f64, size: u32, anchor: &str, label: &str| {
+        let mut say = |x: f64, y: f64, size: f64, anchor: &str, label: &str| {
             let _ = write!(
                 svg,
-                "<text class=\"bar-number\" x=\"{x:.0}\" y=\"{y:.0}\" text-anchor=\"{anchor}\" font-size=\"{size}px\" font-style=\"italic\">{}</text>",
+                "<text class=\"bar-number\" x=\"{x:.0}\" y=\"{y:.0}\" text-anchor=\"{anchor}\" font-size=\"{size:.0}px\" font-style=\"italic\">{}</text>",
                 escaped(label)
             );
         };
         for (&x, label) in system.bars.iter().zip(labels) {
             if in_margin {
                 // Clear of rehearsal marks and tempi.
-                say(x - 60.0, system.staff_top - 90.0, 380, "end", label);
+                say(x - 60.0, system.staff_top - 90.0, 380.0, "end", label);
             } else {
-                say(x + 40.0, system.staff_foot + UNDER, 300, "start", label);
+                say(x + 40.0, system.foot - OVER_FOOT, number_size(paper), "start", label);
             }
         }
         svg.push_str("</g>");
@@ -145,10 +156,35 @@ fn divider(svg: &mut String, left: f64, middle: f64) {
     }
 }
 
-/// From the foot of the lowest staff to that of the bar numbers under it.
-const UNDER: f64 = 560.0;
+/// Height of the type of bar numbers under a score, in millimetres: their figures are two thirds of it.
+const NUMBERS: f64 = 3.4;
+/// From the lowest staff, or all that hangs from it, to the top of the bar numbers, and from their foot to that of the line, in inner units.
+const UNDER: f64 = 60.0;
+const OVER_FOOT: f64 = 20.0;
 
-fn words(svg: &mut String, paper: &Paper, title: &Title, (number, count): (usize, usize)) {
+/// Size of the type of bar numbers under a score, in inner units.
+fn number_size(paper: &Paper) -> f64 {
+    NUMBERS / paper.staff * STAFF
+}
+
+/// Foot of a system of a score with its row of bar numbers, below all ink.
+pub(crate) fn row_of_numbers(system: &System, paper: &Paper) -> f64 {
+    system.foot.max(system.staff_foot + 2.0 * UNDER) + UNDER + 0.68 * number_size(paper) + OVER_FOOT
+}
+
+/// The one word of a page on which nothing is to be played.
+fn tacet(svg: &mut String, paper: &Paper) {
+    let (x, y) = (paper.width / 2.0 * PIXELS, (paper.margin + TITLE + 20.0) * PIXELS);
+    let _ = write!(
+        svg,
+        "<text x=\"{x:.2}\" y=\"{y:.2}\" text-anchor=\"middle\" font-family=\"Times, serif\" font-size=\"{:.2}px\" \
+font-style=\"italic\">tacet</text>",
+        7.0 * PIXELS
+    );
+}
+
+fn words(svg: &mut String, paper: &Paper, title: &Title, place: Place) {
+    let Place { number, count } = place;
     let margin = paper.margin * PIXELS;
     let (left, right, middle) = (margin, (paper.width - paper.margin) * PIXELS, paper.width / 2.0 * PIXELS);
     let mut text = |x: f64, y: f64, anchor: &str, size: f64, weight: &str, words: &str| {
@@ -173,8 +209,8 @@ font-weight=\"{weight}\">{}</text>",
         }
         text(middle, paper.height - paper.margin / 2.0, "middle", 3.0, "normal", &title.rights);
     } else {
-        // Odd pages lie on the right: their number stands there.
-        let (outer, anchor) = if number % 2 == 1 { (right, "end") } else { (left, "start") };
+        // Its number stands on the outer side.
+        let (outer, anchor) = if place.is_right() { (right, "end") } else { (left, "start") };
         // Whoever drops the pages knows when they are together again.
         text(outer, paper.margin + 3.0, anchor, 4.5, "bold", &format!("{number}/{count}"));
         let head =

@@ -10,7 +10,7 @@ use ripieno_score::{Score, Sounding, TempoMap};
 
 use crate::books::{Book, BookOptions, books};
 use crate::files::{SCORE_PATH, part_paths, proof_list, texts};
-use crate::lists::{Unresolved, objected, unresolved};
+use crate::lists::{Unresolved, one_list, unresolved};
 use crate::paper::Paper;
 use crate::setting::{Setting, set_book, set_score};
 use crate::sheet::Title;
@@ -172,10 +172,10 @@ pub fn prove(
     more: Vec<Unresolved>,
     to: &mut dyn Receiver,
 ) -> Result<Vec<Unresolved>, Ended> {
-    let mut open = unresolved(order.score, &delivered.books, &delivered.settings);
+    let mut open = unresolved(order.score, &delivered.books, &delivered.settings, &objections);
     open.extend(delivered.points.iter().cloned());
-    open.extend(objected(order.score, objections));
+    let mut open = one_list(order.score, open, objections);
     open.extend(more);
-    to.file(PROOF_LIST, &proof_list(&open)).map_err(Ended::Failed)?;
+    to.file(PROOF_LIST, &proof_list(order.score, &open)).map_err(Ended::Failed)?;
     Ok(open)
 }

@@ -116,6 +116,32 @@ fn a_player_who_waits_long_gets_a_cue_and_one_number() {
     assert!(labels.into_iter().any(|sign| matches!(&sign.kind, DirectionKind::Words(_))));
 }
 
+/// A cue whose tuplets have no number cannot be read: each of its notes in a tuplet lies between the first and the last of one, and the time of the bar
+/// comes out by them. Read back from what goes out as MusicXML, where the number is `tuplet` and the time `time-modification`.
+#[test]
+fn tuplets_of_cues_have_their_number() {
+    let score = demo();
+    let mut seen = 0;
+    for book in books(&score, &BookOptions::default()).unwrap() {
+        let text = write_printed(&book.score, &book.printing());
+        for bar in text.split("<measure ") {
+            let mut is_open = false;
+            for note in bar.split("<note>").skip(1).map(|note| note.split("</note>").next().unwrap()) {
+                if !note.contains("<cue/>") || note.contains("<rest") {
+                    continue;
+                }
+                is_open |= note.contains("<tuplet type=\"start\"");
+                let is_one = note.contains("<time-modification>");
+                assert_eq!(is_open, is_one, "{}: {note}", book.name);
+                seen += usize::from(is_one);
+                is_open &= !note.contains("<tuplet type=\"stop\"");
+            }
+            assert!(!is_open, "{}: a tuplet without an end", book.name);
+        }
+    }
+    assert!(seen > 30, "{seen}");
+}
+
 /// Cues for those who read two staves, and for those who read no pitches: on the upper staff, and as a rhythm above the drummer's own notes.
 #[test]
 fn harp_and_drums_get_cues_too() {

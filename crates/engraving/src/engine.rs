@@ -16,7 +16,7 @@ use verovio_sys::ffi;
 
 use crate::page::{self, Page};
 use crate::systems;
-use crate::{EmptyStaves, EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, endings, keys, long_rests};
+use crate::{EmptyStaves, EngraveError, Engraver, KeyChange, Layout, PATIENCE, admitted, endings, keys, long_rests, staves};
 
 /// The music font, and the text metrics the engine reserves room by.
 const FONT: &str = "Bravura";
@@ -62,7 +62,7 @@ impl Engine {
 
 impl Engraver for Engine {
     fn engrave_keyed(&self, musicxml: &[u8], layout: &Layout, keys: &[KeyChange]) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, false, EmptyStaves::Shown, None), keys, EmptyStaves::Shown)
+        self.answer(musicxml, options(layout, None, EmptyStaves::Shown, None), keys, EmptyStaves::Shown)
     }
 
     fn engrave_lines(
@@ -73,7 +73,12 @@ impl Engraver for Engine {
         empty: EmptyStaves,
         apart: Option<f64>,
     ) -> Result<Vec<Page>, EngraveError> {
-        self.answer(musicxml, options(layout, true, empty, apart), keys, empty)
+        let breaks = match apart {
+            Some(_) => Breaks::Given,
+            None if musicxml.windows(NEW_LINE.len()).any(|text| text == NEW_LINE.as_bytes()) => Breaks::Wished,
+            None => Breaks::Own,
+        };
+        self.answer(musicxml, options(layout, Some(breaks), empty, apart), keys, empty)
     }
 }
 
@@ -85,7 +90,7 @@ impl Engine {
         keys: &[KeyChange],
         empty: EmptyStaves,
     ) -> Result<Vec<Page>, EngraveError> {
-        let musicxml = admitted(musicxml)?.to_owned();
+        let musicxml = staves::said(admitted(musicxml)?);
         let (answer, answered) = sync_channel(1);
         let mut threads = self.threads.lock().unwrap_or_else(PoisonError::into_inner);
         let running = threads.running()?;
@@ -229,9 +234,25 @@ fn set(toolkit: &mut cxx::UniquePtr<ffi::Toolkit>, job: &Job) -> Result<Vec<Stri
 const USUAL_APART: f64 = 12.0;
 const MOST_APART: f64 = 48.0;
 
-/// `fills`: lines are drawn out to the width of the page, which stays as it is. `apart`: lines are those of the document, their staves so much
-/// farther from each other, in heights of one.
-fn options(layout: &Layout, fills: bool, empty: EmptyStaves, apart: Option<f64>) -> String {
+/// How a document says that a line begins.
+const NEW_LINE: &str = "new-system=\"yes\"";
+/// Share of a line that must be taken for a line to end where the document wishes it.
+const LEAST_OF_LINE: f64 = 0.25;
+
+/// Where lines end.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Breaks {
+    /// Where they are full.
+    Own,
+    /// Where the document says so, otherwise where they are full.
+    Wished,
+    /// Where the document says so, and nowhere else.
+    Given,
+}
+
+/// `lines`: where those of paper end, which are drawn out to the width of the page; none for pages on a screen. `apart`: so much farther do
+/// staves stand from each other, in heights of one.
+fn options(layout: &Layout, lines: Option<Breaks>, empty: EmptyStaves, apart: Option<f64>) -> String {
     let distance = (USUAL_APART + 8.0 * apart.unwrap_or(0.0)).clamp(USUAL_APART, MOST_APART);
     let scale = systems::scale(layout.staff.clamp(6.0, 144.0));
     let units = |pixels: u32| (f64::from(pixels) * 100.0 / scale).round();
@@ -249,14 +270,19 @@ fn options(layout: &Layout, fills: bool, empty: EmptyStaves, apart: Option<f64>)
         "pageMarginBottom": 130,
         "header": "none",
         "footer": "none",
-        "breaks": if apart.is_some() { "encoded" } else { "auto" },
+        "breaks": match lines {
+            Some(Breaks::Given) => "encoded",
+            Some(Breaks::Wished) => "smart",
+            _ => "auto",
+        },
+        "breaksSmartSb": LEAST_OF_LINE,
         "condense": if empty == EmptyStaves::Shown { "none" } else { "encoded" },
         "condenseFirstPage": empty == EmptyStaves::Hidden,
         "systemDivider": "none",
         // One kind of bar for all long rests, numbered; church rests are for scholars.
         "multiRestStyle": "block",
         "minLastJustification": 0.6,
-        "adjustPageWidth": !fills,
+        "adjustPageWidth": lines.is_none(),
         "spacingSystem": 12,
         "spacingStaff": distance,
         "spacingBracketGroup": distance,

@@ -21,7 +21,9 @@ mod numbers;
 mod page;
 mod plan;
 mod roles;
+mod staves;
 mod systems;
+mod texts;
 mod tint;
 
 use std::fmt;
@@ -38,6 +40,7 @@ pub use plan::{BarOnPage, HeadOnPage, Plan};
 pub use ripieno_pictures::palette::{contrast_with_white, ink};
 pub use roles::{NoteSpans, layer_staves, note_spans, roles_of_excerpt};
 pub use systems::{STAFF, System};
+pub use texts::{STYLE, Words};
 
 /// Whether this program was built with the engine.
 pub const IS_BUILT_IN: bool = cfg!(feature = "engine");
@@ -151,8 +154,8 @@ pub trait Engraver: Send + Sync {
     }
 
     /// As [`Self::engrave_keyed`], for pages of paper: every line is drawn out to the full width, the last one if it is nearly full. `apart` keeps
-    /// to the lines of the document, whose staves stand so much farther from each other than usual, in heights of a staff; without it lines are as
-    /// full as they can be.
+    /// to the lines of the document, whose staves stand so much farther from each other than usual, in heights of a staff; without it a line ends
+    /// where the document begins one, or else when it is full.
     ///
     /// # Errors
     /// As [`Self::engrave_keyed`].

@@ -165,7 +165,7 @@ fn signs(svg: &str) -> Result<BTreeMap<String, String>, EngraveError> {
     }
 }
 
-fn position(reader: &Reader<&[u8]>) -> usize {
+pub(crate) fn position(reader: &Reader<&[u8]>) -> usize {
     usize::try_from(reader.buffer_position()).unwrap_or(usize::MAX)
 }
 

@@ -306,13 +306,23 @@ fn is_stringendo(piece: &str, words: &[String]) -> bool {
     !names_one && (words.iter().all(fits) || (is_short && !words.iter().any(|word| is_of(OF_THE_BOW, word))))
 }
 
+/// Whether a text says which note is as long as which: "♩. = ♩", with notes of Unicode (U+2669 to U+266C and U+1D15D to U+1D164) or those of metronome
+/// marks in SMuFL (U+ECA0 to U+ECB7), the standard of music fonts.
+fn is_equation(text: &str) -> bool {
+    let is_note = |letter: char| matches!(letter, '\u{2669}'..='\u{266c}' | '\u{1d15d}'..='\u{1d164}' | '\u{eca0}'..='\u{ecb7}');
+    text.split_once('=')
+        .is_some_and(|(before, after)| before.contains(is_note) && after.contains(|c| is_note(c) || c.is_ascii_digit()))
+}
+
 /// Whether words speak of tempo by themselves: "Allegro", "a tempo", "poco rit.", "più tranquillo"; not "tranquillo", and not of a movement of
 /// the hand ("slow gliss.").
 #[must_use]
 pub fn tells_tempo(text: &str) -> bool {
     let joined = words(text).join(" ");
     let holds = |phrase: &&str| format!(" {joined} ").contains(&format!(" {phrase} "));
-    clauses(text).iter().any(|(piece, words)| clause_tells_tempo(text, piece, words)) || PHRASES.iter().any(holds)
+    is_equation(text)
+        || clauses(text).iter().any(|(piece, words)| clause_tells_tempo(text, piece, words))
+        || PHRASES.iter().any(holds)
 }
 
 fn clause_tells_tempo(text: &str, piece: &str, words: &[String]) -> bool {
@@ -421,6 +431,9 @@ mod tests {
             "Quick (with mutes)",
             "slow and steady",
             "Andante cantabile",
+            "\u{2669}. = \u{2669}",
+            "\u{eca5}\u{ecb7} = \u{eca5} [\u{eca5}\u{ecb7} = 96]",
+            "(\u{266a}=\u{266a})",
         ] {
             assert!(tells_tempo(text), "{text}");
         }
@@ -464,6 +477,9 @@ mod tests {
             "fast gar nicht",
             "fast immer",
             "fast ganz ohne Ton",
+            "\u{2669}",
+            "a = b",
+            "I = Vl. 1",
         ] {
             assert!(!tells_tempo(text), "{text}");
         }
