@@ -9,7 +9,7 @@ use ripieno_acoustics::{Source, Ways};
 use ripieno_score::{Crotchets, DynamicLevel, Transposition};
 use ripieno_texture::Role;
 
-use crate::assign::{Rest, Rests, Unit, playing, present, units};
+use crate::assign::{Rest, Rests, Unit, has_gentle, is_heavy, not_soft, playing, present, units};
 use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::loudness::{level_at, level_in, moved_by};
@@ -27,6 +27,8 @@ const CHORD_DB: f64 = 0.3;
 const SOFTER: f64 = 0.8;
 const FEWER: f64 = 0.4;
 const JOINS: f64 = 0.8;
+/// How much more it costs that heavy brass joins a soft tune: the mellower ones are asked first (common practice; the figure is ours).
+const HEAVY_JOINS: f64 = 1.5;
 /// The softest level casting marks of itself: pp.
 const SOFTEST_MARKED: f32 = 2.0;
 /// From here on it is loud, and whole sections are not taken out.
@@ -107,7 +109,7 @@ fn short(balance: &Balance) -> f64 {
 enum Remedy {
     /// A task marked one step softer.
     Softer(usize),
-    /// A player of a task rests; the only one, or all of a body, where others have the strand.
+    /// A player of a task rests; the only one, where others have the strand.
     Fewer(usize),
     /// A player of a task joins the tune.
     Joins(usize),
@@ -156,7 +158,9 @@ pub(crate) fn settle(
     while lacks > 0.0 {
         let mut best: Option<(f64, f64, PhrasePlan, Remedy)> = None;
         for at in own..phrase.tasks.len() {
-            let remedies = [(Remedy::Softer(at), SOFTER), (Remedy::Fewer(at), FEWER), (Remedy::Joins(at), JOINS)];
+            let section = &seated.sections[phrase.tasks[at].section];
+            let joins = JOINS + if mark < SOFT && is_heavy(section) { HEAVY_JOINS } else { 0.0 };
+            let remedies = [(Remedy::Softer(at), SOFTER), (Remedy::Fewer(at), FEWER), (Remedy::Joins(at), joins)];
             for (remedy, price) in remedies {
                 let Some(changed) = with(sketch, seated, phrase, own, remedy, tune, mark, span, loads, rests, terms) else {
                     continue;
@@ -279,7 +283,14 @@ fn with(
             let (section, octave) = (task.section, leads.octave.unwrap_or(0));
             let reach = seated.sections[section].chairs[out[0]].reach;
             let notes = sketch.strands[tune].between(span.0, span.1);
-            if task.held != 0 || notes.iter().any(|note| reach.strain(note.key() + 12 * octave) > 2) {
+            let strain = if mark < SOFT { 0 } else { 2 };
+            if task.held != 0 || notes.iter().any(|note| reach.strain(note.key() + 12 * octave) > strain) {
+                return None;
+            }
+            // A soft tune is not given to trumpets and trombones while there are woodwind or strings, nor to anybody who cannot be so soft there (common practice; from memory).
+            let heavy = is_heavy(&seated.sections[section]) && has_gentle(seated);
+            let chair = &seated.sections[section].chairs[out[0]];
+            if mark < SOFT && (heavy || not_soft(sketch, &seated.sections[section], chair, notes, octave, Some(mark)) > 0.0) {
                 return None;
             }
             let roles: Vec<Role> = present(sketch, span).into_iter().map(|strand| sketch.strands[strand].role).collect();
@@ -322,7 +333,7 @@ fn with(
     Some(changed)
 }
 
-/// Players a task can spare: the most tired, or all where a body or a single player has what others have too; what there is of chords stays whole.
+/// Players a task can spare: the most tired, where others have it too; what there is of chords stays whole.
 fn spared(
     sketch: &Sketch,
     seated: &Lineup,
@@ -333,16 +344,16 @@ fn spared(
     loads: &BTreeMap<Seat, f64>,
 ) -> Option<Vec<usize>> {
     let task = phrase.tasks.get(at).filter(|task| task.strand.is_some_and(|strand| strand != tune))?;
-    let (strand, body) = (task.strand?, seated.sections[task.section].is_body);
-    // The bass is what the rest stands on: it is marked softer, and plays.
-    if sketch.strands[strand].role == Role::Bass {
+    let strand = task.strand?;
+    // The bass is what the rest stands on, and a body of strings is not sent out for balance's sake: both are marked softer, and play.
+    if sketch.strands[strand].role == Role::Bass || seated.sections[task.section].is_body {
         return None;
     }
     let all: usize = phrase.tasks.iter().filter(|other| other.strand == Some(strand)).map(|task| task.chairs.len()).sum();
     let least = if sketch.strands[strand].is_chordal() { crate::assign::tones_of(sketch, strand, span) } else { 1 };
     let load = |chair: usize| loads.get(&(task.section, chair)).copied().unwrap_or(0.0);
     let tired = task.chairs.iter().copied().max_by(|&a, &b| load(a).total_cmp(&load(b)).then(a.cmp(&b)))?;
-    let out = if body { task.chairs.clone() } else { vec![tired] };
+    let out = vec![tired];
     // In a tutti nobody is left out, only doublings are.
     let empties = out.len() == task.chairs.len();
     let loud = level_in(sketch, tune, span).is_some_and(|level| level >= LOUD);

@@ -8,14 +8,15 @@ use ripieno_score::{Crotchets, Score};
 use ripieno_texture::Role;
 
 use crate::assign::{
-    Choice, Memory, Problem, Rests, Solved, Taste, Unit, each_alone, filled, grounded, is_single, problem, separate, solve,
-    tasks, thinned, told, units,
+    Choice, Memory, Problem, Rests, Solved, Taste, Unit, each_alone, filled, grounded, is_single, is_spent, problem, seconds,
+    separate, solve, tasks, thinned, told, units,
 };
 use crate::balance::{Terms, settle};
 use crate::breath::breathe;
 use crate::build::build;
 use crate::criteria::{Covered, Criteria, criteria};
 use crate::explain::differing;
+use crate::fills::join_in;
 use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::objections::objections;
@@ -25,6 +26,7 @@ use crate::realise::{
 };
 use crate::reason::reason;
 use crate::sketch::Sketch;
+use crate::turns::by_turns;
 use crate::voicing::{Search, Weights};
 use crate::whole::whole;
 
@@ -501,6 +503,13 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 done = whole(&setting, planned, own, &around, &mut filling.rests, &may, done);
                 if let Some(before) = phrases.last().filter(|_| follows) {
                     leave_upbeats(sketch, before, sketch.bar_start(planned.bars.start), &mut done);
+                }
+                by_turns(&setting, planned, own, &mut done);
+                let loads = &filling.memory.loads;
+                let spent = |seat: Seat| is_spent(loads.get(&seat).copied().unwrap_or(0.0));
+                for (seat, more) in join_in(&setting, planned, own, &mut done, &spent) {
+                    let until = sketch.bar_start(planned.bars.start) + more;
+                    filling.memory.adds(seat, seconds(sketch, (sketch.bar_start(planned.bars.start), until)));
                 }
                 told(sketch, planned, own, &filling.rests);
                 breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);

@@ -22,6 +22,7 @@ mod criteria;
 mod dynamics;
 mod explain;
 mod expression;
+mod fills;
 mod ground;
 mod habits;
 mod leads;
@@ -35,11 +36,13 @@ mod plan;
 mod realise;
 mod reason;
 mod sketch;
+mod turns;
 mod voicing;
 mod whole;
 
 pub use assign::{
-    CastingTable, Choice, Learned, Memory, Need, Pair, Problem, Solved, Taste, Unit, casting_table, present, solve, units, worth,
+    CastingTable, Choice, Learned, Led, Memory, Need, Pair, Problem, Solved, Taste, Unit, casting_table, present, solve, units,
+    worth,
 };
 pub use carry::{carried_over, roles_of};
 pub use cast::{Cast, Optimality, Options, cast, changed, phrases_in, proposals, proposals_unless, recast};

@@ -12,7 +12,7 @@ use ripieno_instruments::Family;
 use ripieno_score::DynamicLevel;
 use ripieno_texture::Role;
 
-use super::{Memory, is_single, is_sparse, mean, polyphony, present};
+use super::{Memory, has_strings, is_last, is_single, is_sparse, mean, not_soft, polyphony, present};
 use crate::habits::Habits;
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::level_in;
@@ -25,6 +25,8 @@ use crate::sketch::{Sketch, SketchNote, Strand};
 const SPARED: f64 = 90.0;
 /// Seconds up to which a player counts as fresh, whatever is to come.
 const FRESH: f64 = 0.5 * SPARED;
+/// Seconds before the end of a sketch from which on lips are spared for it (two or three phrases; ours).
+const BEFORE_THE_END: f64 = 24.0;
 /// Shares of the players of a band without strings who play together, by loudness (up to mp, mf, f, ff): common practice of wind scores, from memory: about half at p,
 /// two thirds at mf, nearly all from f on. Where only two things go on at once it is so much thinner.
 const SOUNDING: [f64; 4] = [0.5, 0.67, 0.9, 1.0];
@@ -104,6 +106,7 @@ pub(crate) fn thinned(
     }
     let span = Plan::span(sketch, &phrase.bars);
     let strands = present(sketch, span);
+    let closes = closes_loud(sketch, phrase);
     let mut resting: Vec<Task> = Vec::new();
     for at in 0..tasks.len() {
         let Some(strand_at) = tasks[at].strand else { continue };
@@ -126,10 +129,20 @@ pub(crate) fn thinned(
         let least = if strand.is_chordal() { tones.saturating_sub(elsewhere).clamp(1, size) } else { 1 };
         let mut count = wanted(strand, size, level, tones).max(least);
         let effort = memory.effort(sketch, section, tasks[at].chairs[0], strand_at, tasks[at].octave.unwrap_or(0), span);
-        let tired = |chair: &usize| is_tired(memory.load((tasks[at].section, *chair)), effort);
-        // Whoever has played long is spared as far as the others suffice.
+        // Before a loud end lips are spared for it.
+        let left = super::seconds(sketch, (span.1, sketch.bar_start(sketch.score.bars.len())));
+        let spares = class(level) >= 2 && left <= BEFORE_THE_END;
+        let to_come = if spares { effort * left / super::seconds(sketch, span).max(1e-9) } else { 0.0 };
+        let tired = |chair: &usize| !closes && is_tired(memory.load((tasks[at].section, *chair)), effort + to_come);
+        // Whoever has played long is spared as far as the others suffice, at f by turns: never most of a section at once.
         let fresh = tasks[at].chairs.iter().filter(|chair| !tired(chair)).count();
-        count = count.min(fresh.max(least));
+        let turns = if class(level) >= 2 { count.div_ceil(2) } else { 1 };
+        count = count.min(fresh.max(least).max(turns));
+        // Where a piece closes loud, its tune has no fewer than before.
+        if closes && strand.role == Role::Melody {
+            let had = tasks[at].chairs.iter().filter(|chair| memory.had((tasks[at].section, **chair)) == Some(strand_at)).count();
+            count = count.max(had);
+        }
         if count >= size {
             continue;
         }
@@ -195,6 +208,21 @@ fn number(count: usize) -> f64 {
     f64::from(u32::try_from(count).unwrap_or(u32::MAX))
 }
 
+/// Whether a phrase is the end of the sketch and loud: lips are spared before it, nobody is sent out there for them (common practice; from memory).
+fn closes_loud(sketch: &Sketch, phrase: &PhrasePlan) -> bool {
+    is_last(sketch, phrase) && is_loud(sketch, phrase)
+}
+
+/// Whether a phrase is loud: f or more somewhere in it.
+pub(crate) fn is_loud(sketch: &Sketch, phrase: &PhrasePlan) -> bool {
+    loudness(sketch, phrase) >= 2
+}
+
+/// Whether a player has played so long that nothing is added for him.
+pub(crate) fn is_spent(load: f64) -> bool {
+    load > FRESH
+}
+
 fn is_tired(load: f64, effort: f64) -> bool {
     load > FRESH && load + effort > SPARED
 }
@@ -219,7 +247,7 @@ pub(super) fn loudness(sketch: &Sketch, phrase: &PhrasePlan) -> usize {
 fn asked_for(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, fullness: f64) -> usize {
     let span = Plan::span(sketch, &phrase.bars);
     let strands = present(sketch, span).len();
-    if strands < 2 || lineup.sections.iter().any(|section| section.is_body) {
+    if strands < 2 || has_strings(lineup) {
         return 0;
     }
     let thin = if strands == 2 { TWO_STRANDS } else { 1.0 };
@@ -288,7 +316,10 @@ pub(crate) fn filled(
     let all: usize = lineup.sections.iter().map(|section| section.chairs.len()).sum();
     let single = is_single(lineup);
     let soft = loudness(sketch, phrase) == 0;
-    let mut resting: Vec<Seat> = rests.iter().filter(|(_, rest)| **rest != Rest::Lips).map(|(seat, _)| *seat).collect();
+    let closes = closes_loud(sketch, phrase);
+    let full = loudness(sketch, phrase) == 3;
+    let mut resting: Vec<Seat> =
+        rests.iter().filter(|(_, rest)| closes || full || **rest != Rest::Lips).map(|(seat, _)| *seat).collect();
     // What somebody holds beside his usual instrument he keeps.
     resting.retain(|seat| tasks.iter().all(|task| task.section != seat.0 || task.held == 0));
     let present_roles: Vec<Role> = doubled.iter().map(|one| one.role).collect();
@@ -310,7 +341,14 @@ pub(crate) fn filled(
             return None;
         }
         let (misfit, octave) = lies(&section.chairs[seat.1], one, carriers(tasks, one.strand) > 0 && !single)?;
-        if is_tired(memory.load(seat), memory.effort(sketch, section, seat.1, one.strand, octave, span)) {
+        // Who is tired rests, but in a tutti not most of a section at once.
+        let busy = tasks.iter().filter(|task| task.section == seat.0 && task.strand.is_some()).map(|task| task.chairs.len());
+        let thin = full && busy.sum::<usize>() * 2 < section.chairs.len();
+        if !closes && !thin && is_tired(memory.load(seat), memory.effort(sketch, section, seat.1, one.strand, octave, span)) {
+            return None;
+        }
+        let level = level_in(sketch, one.strand, span);
+        if !one.chordal && not_soft(sketch, section, &section.chairs[seat.1], one.notes, octave, level) > 0.0 {
             return None;
         }
         let need = number(carriers(tasks, one.strand) + 1) / (one.part * number(all));

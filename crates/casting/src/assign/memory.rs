@@ -69,6 +69,12 @@ impl Memory {
         self.load(seat) + SHARE_ALIKE * self.played.get(&seat).copied().unwrap_or(0.0)
     }
 
+    /// Takes in what a player plays beside his strand, in seconds of a loud phrase: no rest, and as much effort.
+    pub(crate) fn adds(&mut self, seat: Seat, seconds: f64) {
+        *self.loads.entry(seat).or_default() += (RECOVERS + 2.0) * seconds;
+        *self.played.entry(seat).or_default() += seconds;
+    }
+
     /// What a player had in the phrase before.
     #[must_use]
     pub fn had(&self, seat: Seat) -> Option<usize> {
@@ -140,7 +146,8 @@ impl Memory {
     }
 }
 
-fn seconds(sketch: &Sketch, span: (Crotchets, Crotchets)) -> f64 {
+/// How many seconds a span lasts.
+pub(crate) fn seconds(sketch: &Sketch, span: (Crotchets, Crotchets)) -> f64 {
     sketch.sounding.tempo.seconds(span.1) - sketch.sounding.tempo.seconds(span.0)
 }
 

@@ -4,6 +4,7 @@
 //! (role, register, loudness), the reach of its players, and what it did in the phrase before. Every strand has to be
 //! carried, the melody and the bass where possible at their own octave, chords by enough players for their tones.
 
+mod customs;
 mod desks;
 mod learned;
 mod memory;
@@ -23,12 +24,14 @@ use crate::lineup::{Chair, Lineup};
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::sketch::{Sketch, SketchNote, Strand};
 
-pub(crate) use desks::{Rest, Rests, filled, grounded, playing, thinned, told};
+pub(crate) use customs::{has_gentle, has_strings, is_heavy, is_last, not_soft};
+pub(crate) use desks::{Rest, Rests, filled, grounded, is_loud, is_spent, playing, thinned, told};
 pub use learned::{CastingTable, Learned, casting_table};
 pub use memory::Memory;
+pub(crate) use memory::seconds;
 pub(crate) use practice::separate;
 pub(crate) use programme::each_alone;
-pub use programme::{Choice, Need, Pair, Problem, Solved, solve, worth};
+pub use programme::{Choice, Led, Need, Pair, Problem, Solved, solve, worth};
 
 /// Players who act as one when casting decides.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -228,17 +231,23 @@ pub fn problem(
     let usual = |unit: &Unit| {
         let presence = habits.section(lineup.sections[unit.section].kind).map_or(0.6, |habit| habit.presence[class]);
         let p = plays(presence, level, strands.len());
-        (1.0 / (1.0 + (1.0 / p - 1.0) * (-taste.fullness - practice::reserve(habits, lineup, unit.section, class == 2)).exp()))
-            .clamp(0.03, 0.97)
+        let kept =
+            practice::reserve(habits, lineup, unit.section, class == 2) - question.kept_out(&lineup.sections[unit.section]);
+        (1.0 / (1.0 + (1.0 / p - 1.0) * (-taste.fullness - kept).exp())).clamp(0.03, 0.97)
     };
     let mut likely: Vec<f64> = units.iter().map(usual).collect();
-    if !lineup.sections.iter().any(|section| section.is_body) {
+    if !has_strings(lineup) {
         lift(&mut likely, in_a_band(level, strands.len()));
-        // In a band nobody sits by for long: whoever has rested for some phrases is wanted again.
-        for (p, &silent) in likely.iter_mut().zip(&memory.silent) {
-            let odds = (*p / (1.0 - *p)).ln() + WANTED_AGAIN * f64::from(silent.saturating_sub(LONG_SILENT).min(8));
-            *p = (1.0 / (1.0 + (-odds).exp())).clamp(0.03, 0.97);
-        }
+    }
+    // In a band nobody sits by for long: whoever has rested for some phrases is wanted again. So are strings where it is loud.
+    for ((p, &silent), unit) in likely.iter_mut().zip(&memory.silent).zip(units) {
+        let long = match lineup.sections[unit.section].is_body {
+            true if class == 2 => silent,
+            false if !has_strings(lineup) => silent.saturating_sub(LONG_SILENT),
+            _ => 0,
+        };
+        let odds = (*p / (1.0 - *p)).ln() + WANTED_AGAIN * f64::from(long.min(8));
+        *p = (1.0 / (1.0 + (-odds).exp())).clamp(0.03, 0.97);
     }
     for (at, unit) in units.iter().enumerate() {
         let section = &lineup.sections[unit.section];
@@ -249,11 +258,16 @@ pub fn problem(
             problem.sparse.push(Vec::new());
             continue;
         };
-        let forced = playing.map(|playing| playing.get(at).copied().unwrap_or(false));
+        let told = playing.map(|playing| playing.get(at).copied().unwrap_or(false));
+        let forced = told.or_else(|| question.sits_by(section).then_some(false));
         // Where there are few, everybody is wanted.
         let plays = if single { likely[at].max(0.75) } else { likely[at] };
         let mut choices = if forced == Some(false) { Vec::new() } else { question.choices(at, &section.chairs[first]) };
         question.in_course(at, level, &mut choices);
+        question.by_instrument(at, &section.chairs[first], &mut choices);
+        if told.is_none() {
+            choices.retain(|choice| !question.leaves_the_bass(section, choice));
+        }
         // Whoever is told to rest is not asked for what hardly sounds either.
         problem.sparse.push(match forced {
             Some(false) => Vec::new(),
@@ -328,6 +342,7 @@ pub fn problem(
             tune(sketch, strand, level, (!single).then_some(taste.carrier), &mut problem, span);
         }
     }
+    question.customs(playing, &mut problem);
     practice::pairs(&question, &mut problem);
     problem.pairs.iter_mut().for_each(|pair| pair.worth *= taste.pairs);
     problem

@@ -49,6 +49,19 @@ pub struct Pair {
     pub worth: f64,
 }
 
+/// A strand that one of some groups is to lead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Led {
+    /// The strand.
+    pub strand: usize,
+    /// The lowest octave at which it is led.
+    pub lowest: i32,
+    /// The groups.
+    pub by: Vec<usize>,
+    /// What it costs where none of them has it.
+    pub price: f64,
+}
+
 /// What is asked of one phrase's assignment.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Problem {
@@ -68,6 +81,8 @@ pub struct Problem {
     pub not_again: Vec<(Vec<usize>, usize)>,
     /// Octaves in which a line is to sound too: strand, octave, and what it costs where nobody has it there.
     pub wishes: Vec<(usize, i32, f64)>,
+    /// Strands that one of some groups is to lead.
+    pub led: Vec<Led>,
     /// Pairs of choices, each a group and one of its choices, that exclude each other: players of one section who would have to cross.
     pub apart: Vec<[(usize, usize); 2]>,
 }
@@ -207,6 +222,18 @@ fn linear(problem: &Problem) -> (Linear, Vec<Vec<Variable>>, Vec<Variable>) {
         linear.add_constraint(sum, ComparisonOp::Ge, 1.0);
         slack.push(unheard);
     }
+    for led in &problem.led {
+        let others = linear.add_var(-led.price, (0.0, 1.0));
+        let mut sum = LinearExpr::empty();
+        sum.add(others, 1.0);
+        for (choices, row) in led.by.iter().filter_map(|&unit| Some((problem.choices.get(unit)?, x.get(unit)?))) {
+            for (_, &var) in choices.iter().zip(row).filter(|(choice, _)| leads(choice, led)) {
+                sum.add(var, 1.0);
+            }
+        }
+        linear.add_constraint(sum, ComparisonOp::Ge, 1.0);
+        slack.push(others);
+    }
     for (before, differ) in &problem.not_again {
         let same = before.iter().zip(&x).filter_map(|(&choice, row)| row.get(choice).copied());
         let most = before.len().saturating_sub(*differ);
@@ -232,7 +259,8 @@ fn hint(problem: &Problem, picked: &[usize], x: &[Vec<Variable>], slack: &[Varia
     let there = |pair: &&Pair| pair.both.iter().all(|&(unit, choice)| x.get(unit).is_some_and(|row| choice < row.len()));
     let together = problem.pairs.iter().filter(there).map(|pair| f64::from(u8::from(has_both(picked, pair))));
     let unheard = problem.wishes.iter().map(|wish| f64::from(u8::from(!heard(problem, picked, wish))));
-    values.extend(slack.iter().copied().zip(lacking.chain(beyond).chain(together).chain(unheard)));
+    let others = problem.led.iter().map(|led| f64::from(u8::from(!is_led(problem, picked, led))));
+    values.extend(slack.iter().copied().zip(lacking.chain(beyond).chain(together).chain(unheard).chain(others)));
     values
 }
 
@@ -360,6 +388,16 @@ fn grants(choice: &Choice, wish: &(usize, i32, f64)) -> bool {
     choice.strand == Some(wish.0) && choice.octave == wish.1
 }
 
+fn leads(choice: &Choice, led: &Led) -> bool {
+    choice.strand == Some(led.strand) && choice.octave >= led.lowest
+}
+
+/// Whether one of the groups leads.
+fn is_led(problem: &Problem, picked: &[usize], led: &Led) -> bool {
+    let choice = |unit: usize| problem.choices.get(unit)?.get(*picked.get(unit)?);
+    led.by.iter().filter_map(|&unit| choice(unit)).any(|choice| leads(choice, led))
+}
+
 fn meets(choice: &Choice, need: &Need) -> bool {
     choice.strand == Some(need.strand) && (!need.own_octave || choice.octave == 0)
 }
@@ -385,6 +423,7 @@ pub fn worth(problem: &Problem, picked: &[usize]) -> Option<f64> {
     sum -= problem.limits.iter().map(|limit| limit.2 * number(beyond(problem, picked, limit))).sum::<f64>();
     sum += problem.pairs.iter().filter(|pair| has_both(picked, pair)).map(|pair| pair.worth).sum::<f64>();
     sum -= problem.wishes.iter().filter(|wish| !heard(problem, picked, wish)).map(|wish| wish.2).sum::<f64>();
+    sum -= problem.led.iter().filter(|led| !is_led(problem, picked, led)).map(|led| led.price).sum::<f64>();
     Some(sum)
 }
 
@@ -447,6 +486,7 @@ mod tests {
                 not_again: Vec::new(),
                 sparse: Vec::new(),
                 wishes: vec![(1, -1, 0.7), (2, 0, 2.0)],
+                led: vec![Led { strand: 1, lowest: 0, by: vec![0, 3], price: 1.3 }],
                 apart: vec![[(0, 1), (1, 3)], [(2, 2), (3, 2)]],
             };
             let found = solve(&problem).expect("the solver answers");
