@@ -203,7 +203,10 @@ fn corrections_are_kept_beside_the_score_until_taken_back() {
     assert!(made.status.success(), "{}", text(&made.stderr));
     assert_eq!(text(&made.stdout), "c1: Horn 1.2 in F and Horn 3.4 in F, bars 35 to 45: countermelody\n");
     let named = correct(&["--part", "#0", "--bars", "36:1-40:2", "--name-role", "spray", "--comment", "as in bar 89"]);
-    assert_eq!(text(&named.stdout), "c2: Flute 1, bars 36:1 to 40:2, role named \"spray\" - as in bar 89\n");
+    assert_eq!(
+        text(&named.stdout),
+        "c2: Flute 1, bars 36, after 1 crotchet, to 40, the first 2 crotchets: role named \"spray\" (as in bar 89)\n"
+    );
     assert!(correct(&["--remove", "c1"]).status.success());
     let listed = correct(&["--list"]);
     assert_eq!(text(&listed.stdout), text(&named.stdout));

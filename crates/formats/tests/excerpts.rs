@@ -11,9 +11,9 @@ use proptest::prelude::*;
 use ripieno_formats::excerpt::{Cut, CutError, Excerpt, Parts, PitchShown, bars_named, condense, cut, parts_named};
 use ripieno_formats::{Limits, Severity, musicxml, read, read_file};
 use ripieno_score::{
-    Bar, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Edge,
-    Head, Key, Mark, Metre, Note, NoteFlags, NoteValue, Part, PartInstrument, Pitch, Rest, Score, Sounding, Step, Swell,
-    Transposition, Unroll,
+    Articulations, Bar, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel,
+    DynamicMark, Edge, Head, Key, Mark, Metre, Note, NoteFlags, NoteValue, Part, PartInstrument, Pitch, Rest, Score, Sounding,
+    Step, Swell, Transposition, Unroll,
 };
 
 type Heard = (usize, Crotchets, Crotchets, Option<u8>, u8);
@@ -417,6 +417,29 @@ fn layers_keep_what_sounds() {
             assert!(part.notes.iter().zip(origin).all(|(note, origin)| from(note, origin)), "{what}");
         }
     }
+}
+
+/// In the trade a sign over a chord stands once: notes of several players set as one chord do not pile theirs up.
+#[test]
+fn signs_of_merged_notes_stand_once() {
+    let mut score = demo();
+    for part in &mut score.parts {
+        part.notes.iter_mut().for_each(|note| note.articulations |= Articulations::STRONG_ACCENT);
+    }
+    // The whole page as one layer.
+    let layers: Vec<Vec<Option<usize>>> = score.parts.iter().map(|part| vec![Some(0); part.notes.len()]).collect();
+    let excerpt = condense(&score, (BarIndex(35), BarIndex(45)), &["all".to_owned()], &layers).unwrap();
+    let mut chords = 0;
+    for part in &excerpt.score.parts {
+        let accented = |note: &Note| note.articulations.contains(Articulations::STRONG_ACCENT);
+        for pair in part.notes.windows(2).filter(|pair| pair[1].flags.contains(NoteFlags::CHORD)) {
+            assert!(!accented(&pair[1]), "bar {}: a second accent on one chord", pair[1].bar.0);
+            chords += 1;
+        }
+        let plain = |note: &&Note| !note.flags.contains(NoteFlags::CHORD) && note.plays();
+        assert!(part.notes.iter().filter(plain).all(accented), "each chord keeps its sign");
+    }
+    assert!(chords > 50, "{chords}");
 }
 
 #[test]

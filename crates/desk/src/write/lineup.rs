@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use ripieno_casting::Lineup;
-use ripieno_instruments::{Clues, recognise};
+use ripieno_instruments::catalogue::Language;
+use ripieno_instruments::{Clues, printed, recognise};
 use ripieno_score::Score;
 use serde::{Deserialize, Serialize};
 use toml::{Table, Value};
@@ -178,20 +179,29 @@ impl LineupRows {
         let mut section = Vec::new();
         for found in &lineup.sections {
             let instrument = found.chairs.first().map(|chair| chair.instrument);
-            let plain = found.name.trim().trim_end_matches(|c: char| c.is_ascii_digit() || " .,/-".contains(c));
+            let people: u32 = found.chairs.iter().map(|chair| u32::from(chair.people)).sum();
             let is_known = |name: &str| {
                 let known = recognise(&Clues { name, ..Clues::default() });
                 !known.fallback && known.confidence >= 0.6 && instrument.is_some_and(|wanted| known.instrument.id == wanted.id)
             };
-            let usual = instrument.map_or_else(String::new, |instrument| instrument.name().to_owned());
-            let mut name = if is_known(plain) { plain.to_owned() } else { usual };
+            // The name of the section: no player's number, the plural for several, the key of its first part.
+            let name = printed(&found.name);
+            let plain = name.trim_end_matches(|c: char| c.is_ascii_digit() || " .,/-".contains(c));
+            let usual = instrument.map_or_else(String::new, |instrument| {
+                let names = instrument.names(Language::English);
+                capital(if people > 1 && !found.is_body { &names.plural } else { &names.singular })
+            });
+            let keyed = name.split_once(" in ").map(|(_, key)| format!("{usual} in {key}"));
+            let own = Some(plain.to_owned())
+                .filter(|plain| found.is_body || people == 1 && !plain.contains(|c: char| c.is_ascii_digit()));
+            let known = [own, keyed].into_iter().flatten().find(|name| is_known(name));
+            let mut name = known.unwrap_or(usual);
             for number in ["II", "III", "IV"] {
                 if names.insert(name.to_lowercase()) {
                     break;
                 }
                 name = format!("{} {number}", name.trim_end_matches([' ', 'I', 'V']));
             }
-            let people: u32 = found.chairs.iter().map(|chair| u32::from(chair.people)).sum();
             let row = SectionRow { name, players: u16::try_from(people).unwrap_or(1).max(1), ..SectionRow::default() };
             section.push(row);
         }
@@ -253,6 +263,11 @@ impl SectionRow {
     }
 }
 
+fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used)] // a test may stop at the first surprise
 mod tests {
@@ -266,6 +281,20 @@ mod tests {
             assert_eq!(rows.lineup().unwrap(), Lineup::from_toml(id, text).unwrap(), "{id}");
             assert_eq!(LineupRows::from_toml(id, &rows.to_toml()).unwrap(), rows, "{id}");
         }
+    }
+
+    /// demo/README.md: six horns on three staves, two tenor trombones and a bass; a section is called after itself, and by a name that is read back.
+    #[test]
+    fn a_line_up_taken_from_a_score_names_sections() {
+        let open = crate::media::trial::DEMO.opened(1).unwrap();
+        let rows = LineupRows::of_score(&open.study.score).unwrap();
+        let names: Vec<&str> = rows.section.iter().map(|row| row.name.as_str()).collect();
+        assert!(names.contains(&"Horns in F") && names.contains(&"Tenor trombones"), "{names:?}");
+        assert!(names.iter().all(|name| !name.contains(|c: char| c.is_ascii_digit())), "{names:?}");
+        assert!(names.iter().all(|name| name.starts_with(|c: char| c.is_uppercase())), "{names:?}");
+        let horns = rows.section.iter().find(|row| row.name == "Horns in F").unwrap();
+        assert_eq!(horns.players, 6);
+        rows.lineup().unwrap();
     }
 
     #[test]

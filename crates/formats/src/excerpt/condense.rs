@@ -7,8 +7,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::{
-    BarIndex, Beams, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, Head, Mark, Note, NoteFlags, Part,
-    PartInstrument, Pitch, PlayerMark, Rest, Score, Stem,
+    Articulations, BarIndex, Beams, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, Head, Mark, Note,
+    NoteFlags, Part, PartInstrument, Pitch, PlayerMark, Rest, Score, Stem,
 };
 
 use super::concert::{self, Octaves};
@@ -223,6 +223,8 @@ impl Staff<'_> {
         moments.dedup();
         for at in moments {
             let mut begun = false;
+            // A sign of the chord stands once, whoever of its notes has it; only a broken chord is marked on each.
+            let mut signed = Articulations::empty();
             for (stream, notes) in &voice.lines {
                 for &index in notes {
                     let source = self.note(*stream, index);
@@ -240,6 +242,11 @@ impl Staff<'_> {
                     let joins = if grace { own_chord } else { begun };
                     note.flags.set(NoteFlags::CHORD, joins);
                     begun |= !grace;
+                    if !grace {
+                        let broken = Articulations::ARPEGGIO | Articulations::NON_ARPEGGIO;
+                        note.articulations -= signed - broken;
+                        signed |= note.articulations;
+                    }
                     if joins {
                         note.beams = Beams::default();
                     }
