@@ -264,6 +264,11 @@ fn a_group_is_asked_for_in_more_than_one_way() {
         ("which bars have the whole brass", "all brass play"),
         ("full brass", "all brass play"),
         ("the entire brass section", "all brass play"),
+        // A sound of the catalogue is called "full strings".
+        ("full strings", "all strings play"),
+        ("full strings play forte", "all strings play forte"),
+        ("the full strings", "all strings play"),
+        ("the full string section", "all strings play"),
         ("all brass", "all brass play"),
         ("brass tutti", "all brass play"),
         ("tutti of the brass", "all brass play"),

@@ -18,14 +18,16 @@ const WHOLE: &[&str] = &["whole", "full", "entire", "complete", "tutti"];
 pub(super) const TUTTI: &[&str] = &["tutti", "tuttis"];
 
 impl Parser {
-    /// Whether players follow the next word, and do not begin with it: "the whole brass", not "the whole orchestra".
+    /// Whether players follow the next word, and do not begin with it: "the whole brass", not "the whole orchestra". A family or section that follows
+    /// goes before an instrument called so: "full strings" are all strings, though the catalogue has a sound of that name.
     fn names_whole(&self) -> bool {
-        let named = |ahead: usize| {
+        let named = |ahead: usize, is_meant: fn(&Who) -> bool| {
             let words: Vec<String> = (ahead..ahead + 5).map_while(|ahead| self.word(ahead)).collect();
-            (1..=words.len()).any(|length| PLAYERS.contains_key(&words[..length]))
+            (1..=words.len()).any(|length| PLAYERS.get(&words[..length]).is_some_and(is_meant))
         };
         let after = 1 + usize::from(self.word(1).as_deref() == Some("of")) + usize::from(self.word(2).as_deref() == Some("the"));
-        !named(0) && (named(1) || named(after))
+        let follow = |is_meant| named(1, is_meant) || named(after, is_meant);
+        follow(|who| matches!(who, Who::Family(_) | Who::Section(_))) || (!named(0, |_| true) && follow(|_| true))
     }
 
     /// Whether "the melody", "the bass line" stands here as one who plays.
