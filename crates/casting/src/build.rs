@@ -61,8 +61,10 @@ fn name_of(section: &LineupSection, n: usize) -> String {
     if !alone {
         name = format!("{name} {}", n + 1);
     }
+    // Who reads "Trumpet 1" brings the usual one, in B flat: of an instrument that usually transposes the key is said, C as well.
+    let transposes = |by: &ripieno_instruments::Transposition| by.semitones % 12 != 0;
     let key = chair.transposition;
-    if key.semitones % 12 != 0 {
+    if transposes(key) || chair.instrument.transpositions.first().is_some_and(transposes) {
         name = format!("{name} in {}", signed(&key.key.to_string()));
     }
     name

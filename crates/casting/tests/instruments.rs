@@ -125,3 +125,16 @@ fn casting_takes_it_up_by_itself_and_only_with_time() {
     // Straight from a held chord nobody takes up another flute.
     assert_ne!(held(&of(false)), Some(1));
 }
+
+/// Keys of instruments that usually transpose are said, C as well, since a player brings the usual one without it
+/// (common practice).
+#[test]
+fn parts_are_called_as_players_expect() {
+    let section = |name: &str| format!("[[section]]\nname = \"{name}\"\nplayers = 2\n");
+    let text: String = ["Trumpets in C", "Tubas", "Trombones", "Horns in F", "Flutes"].map(section).concat();
+    let (sketch, lineup) = (sketch(), Lineup::from_toml("l.toml", &text).unwrap());
+    let made = cast(&sketch, &lineup, &Plan::default(), &Habits::usual(), &Options::default());
+    let score = made.score(&sketch, &lineup);
+    let names: Vec<&str> = score.parts.iter().map(|part| part.name.as_str()).filter(|name| name.contains(" 1")).collect();
+    assert_eq!(names, ["Flute 1", "Horn 1 in F", "Trumpet 1 in C", "Trombone 1", "Tuba 1"]);
+}

@@ -125,7 +125,7 @@ kinds! {
     Clef "clef" "catalogue" "A clef the instrument is not written in, or a passage on more than five ledger lines. A note.";
     PercussionSwap "percussion-swap" "percussion" "One percussionist goes from one instrument to another faster than hands and feet.";
     PercussionHands "percussion-hands" "percussion" "More percussion instruments struck at once than one player has hands. A caution.";
-    Cue "cue" "mola" "Twenty bars of rest or more and no cue before the entry. A note: cues belong in the part.";
+    Cue "cue" "mola" "In a part by itself: twenty bars of rest or more and no cue before the entry. A note. A full score has no cues; `deliver` writes them into the parts.";
 }
 
 impl Kind {

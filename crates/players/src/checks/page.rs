@@ -310,6 +310,10 @@ const CUE_AFTER: u32 = 20;
 const CUE_BEFORE: u32 = 3;
 
 fn cues(view: &View<'_>, part: &PartView<'_>, found: &mut Found<'_, '_>) {
+    // A full score has none; they are written into the parts.
+    if view.score.parts.len() > 1 {
+        return;
+    }
     let mut before: Option<u32> = None;
     let mut bars: BTreeMap<u32, usize> = BTreeMap::new();
     // Until which bar anything that begins in a bar is held.
