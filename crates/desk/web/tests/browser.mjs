@@ -808,7 +808,18 @@ test('a correction under way can be broken off, and is seen to be under way', as
     await page.getByText('Broken off; nothing has changed.').waitFor({ state: 'attached' });
     assert.equal(await strip.count(), 0);
     assert.equal(await panel.locator('.role strong').innerText(), before);
-    assert.equal((await page.evaluate(async () => (await fetch('/api/scores/1/view')).json())).corrections.length, 0);
+    const corrections = () => page.evaluate(async () => (await (await fetch('/api/scores/1/view')).json()).corrections.length);
+    assert.equal(await corrections(), 0);
+    // One whose answer is on its way: it is done, the page shows it and says so.
+    await page.unroute('**/corrections');
+    const done = new Promise((resolve) => void page.route('**/corrections', async (route) => resolve(await route.fetch())));
+    const other = before === 'pedal' ? 'bass' : 'pedal';
+    await panel.getByRole('button', { name: other, exact: true }).click();
+    assert.equal((await done).status(), 200);
+    await strip.getByRole('button', { name: 'Break off' }).click();
+    await page.getByText('It was done already; Undo or Redo leads back.').waitFor({ state: 'attached' });
+    await panel.locator('.role strong').filter({ hasText: other }).waitFor();
+    assert.equal(await corrections(), 1);
     assert.deepEqual(page.troubles, []);
   });
 });

@@ -318,7 +318,8 @@ export class StudyState {
         if (!mine.signal.aborted) throw error;
         // The score is as it was, unless the change was done already.
         view = await api.view(this.number);
-        this.said = 'Broken off; nothing has changed.';
+        const isAsBefore = view.revision === this.view?.revision;
+        this.said = isAsBefore ? 'Broken off; nothing has changed.' : 'It was done already; Undo or Redo leads back.';
       }
       if (this.isGone) return;
       if (view.revision === this.view?.revision) return;

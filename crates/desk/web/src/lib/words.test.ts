@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { beginning, coarse, counted, inWords, listed, staggered, withMinus } from './words';
+import { beginning, counted, inWords, listed, staggered, withMinus } from './words';
 
 it('counts in the singular and the plural', () => {
   expect([counted(1, 'bar'), counted(0, 'bar'), counted(2, 'bar'), counted(1, 'quality', 'qualities')]).toEqual(['1 bar', '0 bars', '2 bars', '1 quality']);
@@ -19,10 +19,6 @@ it('cuts a list between its entries, and never to leave a single one out', () =>
 
 it('prints a minus before a number and leaves hyphens', () => {
   expect(withMinus('-3 dB in bars 35-45 (-12), low-lying')).toBe('−3 dB in bars 35-45 (−12), low-lying');
-});
-
-it('gives a value known roughly in two figures', () => {
-  expect([258, 81, 818, 3, 0, 1234, 0.4].map(coarse)).toEqual([260, 81, 820, 3, 0, 1200, 0]);
 });
 
 it('puts words over each other where they would meet, and cuts only where no line is free', () => {

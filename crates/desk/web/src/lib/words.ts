@@ -21,12 +21,6 @@ export function beginning<T>(list: readonly T[], most: number): readonly T[] {
 /** A minus before a number, as it is printed: "by −3 dB". Hyphens between numbers stay. */
 export const withMinus = (text: string): string => text.replace(/(^|[\s(])-(?=\d)/g, '$1−');
 
-/** A value that is known roughly, in two figures: 258 becomes 260. */
-export function coarse(value: number): number {
-  const step = 10 ** Math.max(Math.floor(Math.log10(Math.max(Math.abs(value), 1))) - 1, 0);
-  return Math.round(value / step) * step;
-}
-
 /** Words over an axis, in lines under each other: which line each stands in and the room it has there. A word goes to the first line that is free; where none is, the one that is free soonest, and the word before it there is cut short. */
 export function staggered(marks: readonly { readonly x: number; readonly wide: number }[], lines: number, width: number): { line: number; room: number }[] {
   const free = Array.from({ length: Math.max(lines, 1) }, () => -Infinity);
