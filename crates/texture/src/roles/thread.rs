@@ -134,10 +134,19 @@ fn linked(sounding: &Sounding, cells: &[Cell], by_bar: &[Vec<usize>], roles: &[R
     let mut found: Vec<Carried> = Vec::with_capacity(chosen.len());
     for next in chosen {
         let link = found.last().and_then(|last| link(sounding, cells, by_bar, roles, last, &next));
-        found.extend(link);
-        found.push(next);
+        for stretch in link.into_iter().chain([next]) {
+            append(&mut found, stretch);
+        }
     }
     found
+}
+
+/// Appends a stretch; where the line that carried last goes on, its stretch is lengthened, since no line hands the melody to itself.
+fn append(found: &mut Vec<Carried>, next: Carried) {
+    match found.last_mut().filter(|last| last.line == next.line && next.bars.start <= last.bars.end) {
+        Some(last) => (last.to, last.bars.end) = (last.to.max(next.to), last.bars.end.max(next.bars.end)),
+        None => found.push(next),
+    }
 }
 
 /// Who has the melody from the end of one carrier to the beginning of the next, where anybody has it for more than half of that.
