@@ -9,7 +9,7 @@ use ripieno_deliver::Unresolved;
 use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::{Limits, musicxml};
 use ripieno_players::{CAUTION, Group, Objection, Severity, grouped, who};
-use ripieno_score::Score;
+use ripieno_score::{BarIndex, Score};
 use ripieno_study::{Profile, Study, analyse_file};
 
 use crate::deliver::{self, DeliverArguments};
@@ -115,7 +115,10 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
 
 /// What casting estimates and nobody has objected to, as points for the proof list.
 fn estimated(sketch: &Sketch, cast: &Cast) -> Vec<Unresolved> {
-    let point = |one: &Covered| Unresolved::of_all(one.named(sketch), one.what(), one.remedy());
+    let point = |one: &Covered| {
+        let first = u32::try_from(one.bars.start).map_or(BarIndex(u32::MAX), BarIndex);
+        Unresolved::of_all(one.named(sketch), one.what(), one.remedy()).at(first)
+    };
     cast.covered.iter().map(point).collect()
 }
 

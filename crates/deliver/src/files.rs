@@ -6,7 +6,7 @@ use ripieno_formats::musicxml::{write, write_printed};
 use ripieno_score::{BarIndex, Score, Sounding, Unroll};
 
 use crate::books::Book;
-use crate::lists::{Unresolved, cover};
+use crate::lists::{Letters, Unresolved, cover};
 
 /// Most letters and bytes of a name: file systems take 255 bytes, with the number before it and the ending.
 const MOST_LETTERS: usize = 80;
@@ -56,8 +56,9 @@ pub fn proof_list(score: &Score, open: &[Unresolved]) -> Vec<u8> {
     let mut writer = csv::Writer::from_writer(&mut table);
     // Rows of one length, written to memory: nothing can fail.
     let _ = writer.write_record(["part", "letter", "bars", "weight", "what", "remedy"]);
+    let letters = Letters::of(score);
     for one in open {
-        let _ = writer.write_record([&*one.part, &one.letter(score), &one.bars, one.weight.name(), &one.what, &one.remedy]);
+        let _ = writer.write_record([&*one.part, letters.for_point(one), &one.bars, one.weight.name(), &one.what, &one.remedy]);
     }
     let _ = writer.flush();
     drop(writer);

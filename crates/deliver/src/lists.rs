@@ -19,6 +19,8 @@ pub struct Unresolved {
     pub part: String,
     /// Printed bars: "12", "12–15, 20".
     pub bars: String,
+    /// The first of them, by which its letter is found; printed numbers may begin again within a score.
+    pub first: Option<BarIndex>,
     /// How much it weighs.
     pub weight: Severity,
     /// What is the matter, without a full stop.
@@ -32,19 +34,34 @@ impl Unresolved {
     #[must_use]
     pub fn of_all(bars: impl Into<String>, what: impl Into<String>, remedy: impl Into<String>) -> Self {
         let weight = Severity::Caution;
-        Self { part: String::new(), bars: bars.into(), weight, what: what.into(), remedy: remedy.into() }
+        Self { part: String::new(), bars: bars.into(), first: None, weight, what: what.into(), remedy: remedy.into() }
     }
 
-    /// The rehearsal mark at or before its first bar, by which it is found on the page; empty where there is none.
-    pub(crate) fn letter(&self, score: &Score) -> String {
-        let number = self.bars.split([',', '-', '\u{2013}', ' ']).next().unwrap_or_default();
-        let bar = score.bars.iter().position(|bar| !number.is_empty() && &*bar.number == number);
+    /// The same point, about bars that begin with this one.
+    #[must_use]
+    pub fn at(self, first: BarIndex) -> Self {
+        Self { first: Some(first), ..self }
+    }
+}
+
+/// The rehearsal marks of a score by their bars, by which a point is found on the page.
+pub(crate) struct Letters<'a>(Vec<(BarIndex, &'a str)>);
+
+impl<'a> Letters<'a> {
+    pub(crate) fn of(score: &'a Score) -> Self {
         let marks = score.parts.iter().flat_map(|part| &part.directions).filter_map(|one| match &one.kind {
-            DirectionKind::Rehearsal(text) => Some((one.bar.at(), text)),
+            DirectionKind::Rehearsal(text) => Some((one.bar, &**text)),
             _ => None,
         });
-        let last = bar.and_then(|bar| marks.filter(|(at, _)| *at <= bar).max_by_key(|(at, _)| *at));
-        last.map_or_else(String::new, |(_, text)| text.to_string())
+        let mut marks: Vec<(BarIndex, &str)> = marks.collect();
+        marks.sort_by_key(|(bar, _)| *bar);
+        Self(marks)
+    }
+
+    /// The mark at or before the first bar of a point; empty where there is none.
+    pub(crate) fn for_point(&self, point: &Unresolved) -> &'a str {
+        let before = point.first.map_or(0, |first| self.0.partition_point(|(bar, _)| *bar <= first));
+        before.checked_sub(1).map_or("", |last| self.0[last].1)
     }
 }
 
@@ -58,6 +75,7 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>], o
             list.push(Unresolved {
                 part: score.parts[book.part].name.clone(),
                 bars: cited(score, &book.unsettled),
+                first: book.unsettled.first().copied(),
                 weight: Severity::Fault,
                 what: "several players share the staff and the page does not say who plays".to_owned(),
                 remedy: "write \"1.\", \"2.\" or \"a 2\"; until then every one of them has the notes".to_owned(),
@@ -75,6 +93,7 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>], o
                 list.push(Unresolved {
                     part: book.name.clone(),
                     bars: score.bars.get(turn.after.at()).map_or_else(String::new, |bar| bar.number.to_string()),
+                    first: Some(turn.after),
                     weight,
                     what: format!("page {} is turned with {:.1} seconds of rest", turn.page, turn.rest),
                     remedy: remedy.to_owned(),
@@ -84,10 +103,11 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>], o
         let is_said =
             |bar: &BarIndex| objections.iter().any(|one| one.kind == Kind::NoDynamic && (one.part, one.bar) == (book.part, *bar));
         let silent = book.score.parts.first().and_then(bar_without_dynamic).filter(|bar| !is_said(bar));
-        if let Some(bar) = silent.and_then(|bar| score.bars.get(bar.at())) {
+        if let Some((first, bar)) = silent.and_then(|first| Some((first, score.bars.get(first.at())?))) {
             list.push(Unresolved {
                 part: book.name.clone(),
                 bars: bar.number.to_string(),
+                first: Some(first),
                 weight: Severity::Fault,
                 what: "the first entry has no dynamic".to_owned(),
                 remedy: "give it one".to_owned(),
@@ -98,10 +118,11 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>], o
         let remedy = "write the closing barline, or tell the players that more follows";
         list.push(Unresolved {
             weight: Severity::Note,
+            first: u32::try_from(score.bars.len() - 1).ok().map(BarIndex),
             ..Unresolved::of_all(last.number.to_string(), "the score ends without a closing barline", remedy)
         });
     }
-    list.extend(labels_under_staves(score));
+    list.extend(labels_by_staves(score));
     list
 }
 
@@ -113,7 +134,8 @@ pub fn one_list(score: &Score, left: Vec<Unresolved>, objections: Vec<Objection>
     for one in left.into_iter().chain(objected(score, objections)) {
         let same = |known: &&mut Unresolved| {
             !known.part.is_empty()
-                && (&known.bars, known.weight, &known.what, &known.remedy) == (&one.bars, one.weight, &one.what, &one.remedy)
+                && (&known.bars, known.first, known.weight, &known.what, &known.remedy)
+                    == (&one.bars, one.first, one.weight, &one.what, &one.remedy)
         };
         match list.iter_mut().find(same) {
             Some(known) if known.part == one.part => {}
@@ -124,8 +146,8 @@ pub fn one_list(score: &Score, left: Vec<Unresolved>, objections: Vec<Objection>
     list
 }
 
-/// Single small letters and figures under the staves of instruments: labels of whoever made the file, as a rule, which no player understands.
-fn labels_under_staves(score: &Score) -> Vec<Unresolved> {
+/// Single small letters by the staves of instruments, above or below: labels of whoever made the file, as a rule, which no player understands.
+fn labels_by_staves(score: &Score) -> Vec<Unresolved> {
     let is_label = |text: &str| {
         let mut letters = text.trim().trim_matches(['(', ')', '[', ']']).chars();
         matches!((letters.next(), letters.next()), (Some(letter), None) if letter.is_lowercase() && !"pfmsz".contains(letter))
@@ -147,6 +169,7 @@ fn labels_under_staves(score: &Score) -> Vec<Unresolved> {
         found.push(Unresolved {
             part: part.name.clone(),
             bars: cited(score, &bars),
+            first: bars.first().copied(),
             weight: Severity::Note,
             what: format!("{texts} by the staff"),
             remedy: "leave out what is no sign for a player".to_owned(),
@@ -161,6 +184,7 @@ fn objected(score: &Score, mut found: Vec<Objection>) -> Vec<Unresolved> {
     let told = |group: &Group| Unresolved {
         part: who(score, &group.first),
         bars: group.bars_text(score),
+        first: group.bars.first().map(|&(first, _)| first),
         weight: group.first.severity,
         what: group.first.reason.clone(),
         remedy: group.first.remedy.clone(),

@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use ripieno_deliver::{Book, BookOptions, books};
+use ripieno_deliver::{Book, BookOptions, books, one_list, proof_list, unresolved};
 use ripieno_formats::musicxml::write_printed;
 use ripieno_formats::{Limits, read, read_file};
 use ripieno_score::{BarIndex, Crotchets, DirectionKind, Note, Pitch, Score, Sounding, Unroll};
@@ -227,4 +227,38 @@ fn what_concerns_a_reader_stands_in_the_part() {
     assert_eq!(words(called("Oboe 2 (English horn)"), "to English horn"), ["45"]);
     assert_eq!(words(called("Flute 2 (Piccolo)"), "to Piccolo").len(), 1);
     assert!(all.iter().all(|book| words(book, "to Violin").is_empty()));
+}
+
+/// Ours: two movements in one file, whose bars are numbered from 1 each. A point is found by the last rehearsal mark before its own bar, and points of both
+/// movements are told apart though their numbers are the same.
+#[test]
+fn a_letter_is_that_of_the_bar_also_where_numbers_begin_again() {
+    let bar = |index: u32| {
+        let letter = match index {
+            2 => "<direction><direction-type><rehearsal>A</rehearsal></direction-type></direction>",
+            12 => "<direction><direction-type><rehearsal>K</rehearsal></direction-type></direction>",
+            _ => "",
+        };
+        let label = "<direction placement=\"below\"><direction-type><words>x</words></direction-type></direction>";
+        let what = if index == 17 { "<pitch><step>A</step><octave>4</octave></pitch>" } else { "<rest measure=\"yes\"/>" };
+        let head = "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
+        format!(
+            "<measure number=\"{}\">{}{letter}{}<note>{what}<duration>4</duration></note></measure>",
+            index % 12 + 1,
+            if index == 0 { head } else { "" },
+            if index == 5 { label } else { "" }
+        )
+    };
+    let text = format!(
+        "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>Oboe</part-name></score-part></part-list>\
+         <part id=\"P1\">{}</part></score-partwise>",
+        (0..24).map(bar).collect::<String>()
+    );
+    let score = read("two.musicxml", text.as_bytes(), &Limits::default()).unwrap().score;
+    let books = books(&score, &BookOptions::default()).unwrap();
+    let settings: Vec<_> = books.iter().map(|_| None).collect();
+    let open = one_list(&score, unresolved(&score, &books, &settings, &[]), Vec::new());
+    let table = String::from_utf8(proof_list(&score, &open)).unwrap();
+    let found: Vec<String> = table.lines().skip(1).map(|row| row.split(',').take(3).collect::<Vec<_>>().join(",")).collect();
+    assert_eq!(found, ["Oboe,K,6", ",K,12", "Oboe,A,6"], "{table}");
 }
