@@ -20,7 +20,7 @@ use utoipa::{IntoParams, OpenApi};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
-use crate::corrections::{self, Wanted};
+use crate::corrections::{self, Done, Wanted};
 use crate::desk::{Desk, Open};
 use crate::excerpt;
 use crate::failure::{Failure, Outcome};
@@ -245,8 +245,8 @@ impl Drop for Asker {
 }
 
 /// Changes the corrections of a score; the answer is the score with the change in force. Whoever breaks off meanwhile finds all as it was: the
-/// score is studied to the end, and what has come of it is thrown away.
-async fn changed(desk: Desk, score: i64, change: impl FnOnce(&Desk) -> Outcome<Arc<Open>> + Send + 'static) -> Outcome<Response> {
+/// score is studied to the end, and what has come of it is thrown away. Corrections that came from elsewhere meanwhile stay.
+async fn changed(desk: Desk, score: i64, change: impl FnOnce(&Desk) -> Outcome<Done> + Send + 'static) -> Outcome<Response> {
     let asker = Asker::default();
     let gone = Arc::clone(&asker.0);
     let answer = blocking(move || {
@@ -255,13 +255,13 @@ async fn changed(desk: Desk, score: i64, change: impl FnOnce(&Desk) -> Outcome<A
             return Err(broken_off());
         }
         let (before, undone) = (Before::of(&desk, score)?, desk.all_undone());
-        let open = change(&desk)?;
+        let done = change(&desk)?;
         if gone.load(Ordering::Relaxed) {
-            before.put_back(&desk)?;
+            before.put_back(&desk, &done.left)?;
             desk.set_undone(undone);
             return Err(broken_off());
         }
-        view_of(&desk, &open)
+        view_of(&desk, &done.open)
     })
     .await;
     drop(asker);

@@ -74,8 +74,14 @@ pub(crate) fn list(path: &Path) -> Vec<Correction> {
     Corrections::beside(path).map(|corrections| corrections.list().into_iter().map(of).collect()).unwrap_or_default()
 }
 
+/// A change that is done: the score with it in force, and its corrections as the change left them.
+pub(crate) struct Done {
+    pub(crate) open: Arc<Open>,
+    pub(crate) left: Corrections,
+}
+
 /// Makes a correction; the score is studied again with it in force.
-pub(crate) fn correct(desk: &Desk, score: i64, wanted: &Wanted) -> Outcome<Arc<Open>> {
+pub(crate) fn correct(desk: &Desk, score: i64, wanted: &Wanted) -> Outcome<Done> {
     let _one_at_a_time = desk.correcting.lock().unwrap_or_else(PoisonError::into_inner);
     let path = desk.kept(score)?.path;
     let open = desk.opened(score)?;
@@ -86,13 +92,13 @@ pub(crate) fn correct(desk: &Desk, score: i64, wanted: &Wanted) -> Outcome<Arc<O
         return Err(Failure::refused("this is a chart: what it says is changed on the page on which it is made"));
     }
     let request = request(&open.study, wanted)?;
-    add(Path::new(&path), &open.study, request)?;
+    let left = add(Path::new(&path), &open.study, request)?;
     desk.forget_undone(score);
-    again(desk, Path::new(&path))
+    Ok(Done { open: again(desk, Path::new(&path))?, left })
 }
 
 /// Takes back the latest correction, or the one named.
-pub(crate) fn undo(desk: &Desk, score: i64, id: Option<&str>) -> Outcome<Arc<Open>> {
+pub(crate) fn undo(desk: &Desk, score: i64, id: Option<&str>) -> Outcome<Done> {
     let _one_at_a_time = desk.correcting.lock().unwrap_or_else(PoisonError::into_inner);
     let path = desk.kept(score)?.path;
     let path = Path::new(&path);
@@ -111,31 +117,30 @@ pub(crate) fn undo(desk: &Desk, score: i64, id: Option<&str>) -> Outcome<Arc<Ope
     if let Some(request) = request {
         desk.undone(score, request);
     }
-    again(desk, path)
+    Ok(Done { open: again(desk, path)?, left: corrections })
 }
 
 /// Makes the correction again that was taken back last.
-pub(crate) fn redo(desk: &Desk, score: i64) -> Outcome<Arc<Open>> {
+pub(crate) fn redo(desk: &Desk, score: i64) -> Outcome<Done> {
     let _one_at_a_time = desk.correcting.lock().unwrap_or_else(PoisonError::into_inner);
     let path = desk.kept(score)?.path;
     let open = desk.opened(score)?;
     let Some(request) = desk.last_undone(score) else {
         return Err(Failure::not_there("nothing has been taken back since the desk was opened"));
     };
-    if let Err(failure) = add(Path::new(&path), &open.study, request.clone()) {
-        desk.undone(score, request);
-        return Err(failure);
-    }
-    again(desk, Path::new(&path))
+    let left = add(Path::new(&path), &open.study, request.clone()).inspect_err(|_| desk.undone(score, request))?;
+    Ok(Done { open: again(desk, Path::new(&path))?, left })
 }
 
-fn add(path: &Path, study: &Study, request: Request) -> Outcome<()> {
+/// Adds a correction to those kept; they as they are now.
+fn add(path: &Path, study: &Study, request: Request) -> Outcome<Corrections> {
     let mut corrections = Corrections::beside(path).map_err(said)?;
     corrections.add(&study.score, &study.sounding, request).map_err(said)?;
-    corrections.save().map_err(said)
+    corrections.save().map_err(said)?;
+    Ok(corrections)
 }
 
-fn said(error: ripieno_study::corrections::CorrectionsError) -> Failure {
+pub(crate) fn said(error: ripieno_study::corrections::CorrectionsError) -> Failure {
     Failure::refused(error.to_string())
 }
 

@@ -7,10 +7,11 @@ use std::time::SystemTime;
 use ripieno_formats::{Format, Limits, Reading, load, read};
 use ripieno_library::Labels;
 use ripieno_questions::MomentRow;
-use ripieno_study::corrections::sidecar_path;
+use ripieno_study::corrections::{Corrections, sidecar_path};
 use ripieno_study::{Study, analyse_file, analyse_file_telling, analyse_telling};
 
 use crate::anchors;
+use crate::corrections::said;
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
 use crate::jobs::{Job, Stage};
@@ -118,17 +119,22 @@ fn stamps(path: &Path) -> [Option<(u64, SystemTime)>; 2] {
     })
 }
 
-/// Keeps a study in the library and holds it open.
-pub(crate) fn keep(desk: &Desk, path: &Path, study: Study) -> Outcome<Arc<Open>> {
+/// Keeps a study in the library; the score's number.
+fn shelve(desk: &Desk, path: &Path, study: &Study) -> Outcome<i64> {
     use ripieno_library::Outcome::{Added, Renewed, Unchanged, Unread};
-    let moments = MomentRow::of(&study);
-    match desk.library()?.add(path, &study, &moments, &Labels::default())? {
+    match desk.library()?.add(path, study, &MomentRow::of(study), &Labels::default())? {
         Added(score) | Renewed(score) | Unchanged(score) => {
-            anchors::follow(desk, score, &study)?;
-            Ok(desk.hold(score, study))
+            anchors::follow(desk, score, study)?;
+            Ok(score)
         }
         Unread(why) => Err(Failure::refused(why)),
     }
+}
+
+/// Keeps a study in the library and holds it open.
+pub(crate) fn keep(desk: &Desk, path: &Path, study: Study) -> Outcome<Arc<Open>> {
+    let score = shelve(desk, path, &study)?;
+    Ok(desk.hold(score, study))
 }
 
 /// Studies a kept score again, after its corrections have changed.
@@ -137,10 +143,10 @@ pub(crate) fn again(desk: &Desk, path: &Path) -> Outcome<Arc<Open>> {
     keep(desk, path, study)
 }
 
-/// A score as it was before its corrections were changed: what lay beside it, and its study.
+/// A score as it was before its corrections were changed: the corrections, and its study.
 pub(crate) struct Before {
     path: PathBuf,
-    corrections: Option<Vec<u8>>,
+    corrections: Corrections,
     open: Arc<Open>,
 }
 
@@ -148,34 +154,21 @@ impl Before {
     pub(crate) fn of(desk: &Desk, score: i64) -> Outcome<Self> {
         let path = PathBuf::from(desk.kept(score)?.path);
         let open = desk.opened(score)?;
-        let beside = sidecar_path(&path);
-        let corrections = match std::fs::read(&beside) {
-            Ok(bytes) => Some(bytes),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
-            Err(error) => return Err(Failure::machine(format!("{}: {error}", beside.display()))),
-        };
+        let corrections = Corrections::beside(&path).map_err(said)?;
         Ok(Self { path, corrections, open })
     }
 
-    /// Puts everything back: the file, what the library knows, and the study that is open, with its revision.
-    pub(crate) fn put_back(&self, desk: &Desk) -> Outcome<()> {
+    /// Takes back a change that has `left` these corrections: the file, what the library knows, and the study that is open, with its revision. What
+    /// somebody else has corrected meanwhile, on the command line say, stays, and the score is studied with it.
+    pub(crate) fn put_back(&self, desk: &Desk, left: &Corrections) -> Outcome<()> {
         let _no_correction = desk.correcting.lock().unwrap_or_else(PoisonError::into_inner);
-        let beside = sidecar_path(&self.path);
-        let failed = |error: std::io::Error| Failure::machine(format!("{}: {error}", beside.display()));
-        match &self.corrections {
-            Some(bytes) => {
-                let part = beside.with_extension(format!("json.{}.part", std::process::id()));
-                std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, &beside)).map_err(failed)?;
-            }
-            None => match std::fs::remove_file(&beside) {
-                Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(failed(error)),
-                _ => {}
-            },
+        if left.put_back(&self.corrections).map_err(said)? {
+            // First what the page may ask for at any moment.
+            desk.hold_again(&self.open);
+            shelve(desk, &self.path, &self.open.study)?;
+        } else {
+            again(desk, &self.path)?;
         }
-        let study = &self.open.study;
-        desk.library()?.add(&self.path, study, &MomentRow::of(study), &Labels::default())?;
-        anchors::follow(desk, self.open.score, study)?;
-        desk.hold_again(&self.open);
         Ok(())
     }
 }

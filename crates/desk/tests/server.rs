@@ -13,6 +13,9 @@ use axum::body::{Body, to_bytes};
 use axum::http::{Method, Request, StatusCode, header};
 use common::{Folder, KEY, PORT, request, told};
 use ripieno_desk::{Desk, Key, router};
+use ripieno_formats::{Limits, read_file};
+use ripieno_score::{Sounding, Unroll};
+use ripieno_study::corrections::{self, Change, Corrections, Moment, Who, sidecar_path};
 use serde_json::{Value, json};
 use tower::ServiceExt;
 
@@ -207,6 +210,45 @@ async fn a_correction_that_is_broken_off_leaves_all_as_it_was() {
     assert_eq!(get(&desk, &path).await.1, before, "the same revision, and no redo");
     let (_, kept) = get(&desk, "/api/scores").await;
     assert_eq!(kept.as_array().map(Vec::len), Some(1));
+}
+
+/// Ours: what is corrected on the command line while the desk studies is no part of what is broken off.
+#[tokio::test]
+async fn breaking_off_leaves_what_another_has_corrected_meanwhile() {
+    let folder = Folder::new("broken-off-beside-another");
+    let desk = folder.desk();
+    let (_, job) = post(&desk, "/api/demo", Value::Null).await;
+    let score = done(&desk, &job).await;
+    let before = get(&desk, &format!("/api/scores/{score}/view")).await.1;
+    let file = folder.0.join("library-scores/lifeboat_overture.musicxml");
+    let read = read_file(&file, &Limits::default()).unwrap().score;
+    let sounding = Sounding::new(&read, Unroll::AsWritten);
+    let wanted = json!({ "revision": before["revision"], "spans": [3], "change": "set-role", "roles": ["effect"] });
+    let asked = tokio::spawn({
+        let desk = desk.clone();
+        async move { post(&desk, &format!("/api/scores/{score}/corrections"), wanted).await }
+    });
+    for _ in 0..600 {
+        if sidecar_path(&file).is_file() {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+    let mut others = Corrections::beside(&file).unwrap();
+    let (who, change) = (vec![Who { part: 0, voice: None, staff: None }], Change::Remark("by another".to_owned()));
+    let request = corrections::Request { change, who, from: Moment::edge(0), to: Moment::edge(3), comment: String::new() };
+    assert_eq!(others.add(&read, &sounding, request).unwrap(), "c2", "the desk's own came first");
+    others.save().unwrap();
+    asked.abort();
+    assert!(asked.await.is_err_and(|error| error.is_cancelled()), "it was broken off before it was done");
+    // The next change waits for its turn: the desk's own is gone, and what the page shows is what lies beside the score.
+    let (status, said) = post(&desk, &format!("/api/scores/{score}/undo?id=c1"), Value::Null).await;
+    assert_eq!(status, StatusCode::NOT_FOUND, "{said}");
+    let ids: Vec<String> = Corrections::beside(&file).unwrap().list().into_iter().map(|one| one.id).collect();
+    assert_eq!(ids, ["c2"]);
+    let after = get(&desk, &format!("/api/scores/{score}/view")).await.1;
+    assert_eq!((&after["corrections"][0]["id"], after["corrections"].as_array().map(Vec::len)), (&json!("c2"), Some(1)));
+    assert_ne!(after["revision"], before["revision"]);
 }
 
 #[tokio::test]

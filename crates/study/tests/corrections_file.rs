@@ -38,6 +38,59 @@ fn later_ones_come_later_and_taking_back_leaves_the_rest() {
     assert_eq!(left.len(), 1, "nothing is left beside the file");
 }
 
+/// Ours: a change that is broken off leaves the file byte for byte as it was; what somebody else has kept meanwhile stays.
+#[test]
+fn what_is_broken_off_is_put_back_and_what_others_said_stays() {
+    let score = demo();
+    let view = view(&score);
+    let file = folder("put-back").join("score.musicxml");
+    let beside = sidecar_path(&file);
+    let read = || Corrections::beside(&file).unwrap();
+    let listed = || read().list().into_iter().map(|one| format!("{} {}", one.id, one.change)).collect::<Vec<_>>();
+    let add = |role| {
+        let mut corrections = read();
+        corrections.add(&score, &view, set(&[role], 0, 35, 45)).unwrap();
+        corrections.save().unwrap();
+        corrections
+    };
+    let remove = |id: &str| {
+        let mut corrections = read();
+        assert!(corrections.remove(id));
+        corrections.save().unwrap();
+        corrections
+    };
+    // Nothing before: no file after.
+    let before = read();
+    let left = add(Role::Bass);
+    assert!(left.put_back(&before).unwrap() && !beside.exists());
+    // The same bytes as before, also of a file that somebody laid out by hand.
+    add(Role::Bass);
+    let by_hand = std::fs::read_to_string(&beside).unwrap().replace("\n", "\n ");
+    std::fs::write(&beside, &by_hand).unwrap();
+    let before = read();
+    let left = remove("c1");
+    assert!(left.put_back(&before).unwrap());
+    assert_eq!(std::fs::read_to_string(&beside).unwrap(), by_hand);
+    // One that was added goes, one that another added after it stays.
+    let kept = listed();
+    let before = read();
+    let left = add(Role::Melody);
+    add(Role::Countermelody);
+    assert!(!left.put_back(&before).unwrap());
+    assert_eq!(listed(), [kept[0].as_str(), "c3 role: countermelody"]);
+    // One that was taken back returns to its place, under a new name where another has taken its own.
+    remove("c3");
+    let before = read();
+    let left = remove("c1");
+    add(Role::Melody);
+    assert_eq!(listed(), ["c1 role: melody"]);
+    assert!(!left.put_back(&before).unwrap());
+    assert_eq!(listed(), ["c2 role: bass", "c1 role: melody"]);
+    let placed = read().place(&score, &view);
+    assert_eq!((placed.instructions.len(), placed.findings.len()), (2, 0), "{:?}", placed.findings);
+    assert_eq!(std::fs::read_dir(file.parent().unwrap()).unwrap().count(), 1, "nothing is left beside the file");
+}
+
 #[test]
 fn requests_that_mean_nothing_are_refused() {
     let score = demo();

@@ -81,7 +81,8 @@ impl Beside {
     /// Whether others than a part begin notes of the line in a bar.
     pub(super) fn is_shared(&self, study: &Study, part: usize, bar: u32) -> bool {
         let notes = &study.sounding.notes;
-        (0..notes.len()).any(|row| self.own[row] && notes.bar[row] == bar && usize::from(notes.part[row]) != part)
+        let own = self.lines.first().map_or(&[][..], |line| &line.rows);
+        own.iter().any(|&row| notes.bar[row] == bar && usize::from(notes.part[row]) != part)
     }
 
     pub(super) fn of(study: &Study, rows: Vec<usize>) -> Self {

@@ -109,16 +109,20 @@ impl Corrections {
     /// # Errors
     /// When there is a file that cannot be opened, is no corrections file, or is of another version.
     pub fn beside(score: &Path) -> Result<Self, CorrectionsError> {
-        let path = sidecar_path(score);
-        let on_disk = sidecar::load(&path).map_err(|error| {
+        Self::read(&sidecar_path(score), &last_name(score))
+    }
+
+    /// Reads the file at `path`, of a score whose file has this name.
+    fn read(path: &Path, score_file: &str) -> Result<Self, CorrectionsError> {
+        let on_disk = sidecar::load(path).map_err(|error| {
             let hint = "Check its permissions, or move it away to start anew";
-            CorrectionsError::of_file(&path, "corrections-cannot-open", format!("the file cannot be opened ({error})"), hint)
+            CorrectionsError::of_file(path, "corrections-cannot-open", format!("the file cannot be opened ({error})"), hint)
         })?;
         let (contents, findings) = match &on_disk {
             None => (Contents::default(), Vec::new()),
-            Some(bytes) => parse(&path, bytes)?,
+            Some(bytes) => parse(path, bytes)?,
         };
-        Ok(Self { score_file: last_name(score), path, contents, findings, on_disk })
+        Ok(Self { score_file: score_file.to_owned(), path: path.to_owned(), contents, findings, on_disk })
     }
 
     /// The corrections of the score at `old`, to be kept beside the score at `new` from the next [`Self::save`] on: for a
@@ -325,6 +329,50 @@ impl Corrections {
         removed
     }
 
+    /// Puts the file back as `before` read it, after a change that `self` has saved was broken off; whether it is as it was before. Where somebody else has
+    /// changed the file meanwhile, their corrections stay: only what the change added goes, and what it took away comes back.
+    ///
+    /// # Errors
+    /// When the file cannot be read or written.
+    pub fn put_back(&self, before: &Self) -> Result<bool, CorrectionsError> {
+        let mut now = Self::read(&self.path, &self.score_file)?;
+        if now.on_disk == self.on_disk {
+            let written = match &before.on_disk {
+                Some(bytes) => sidecar::replace(&self.path, bytes),
+                None => sidecar::remove(&self.path),
+            };
+            written.map_err(|error| not_written(&self.path, &error))?;
+            return Ok(true);
+        }
+        let ids = |of: &Self| -> BTreeSet<String> { of.records().map(|record| record.id.clone()).collect() };
+        let (had, left) = (ids(before), ids(self));
+        left.difference(&had).for_each(|added| {
+            now.remove(added);
+        });
+        for (at, record) in before.records().enumerate().filter(|(_, record)| !left.contains(&record.id)) {
+            now.take_again(before, record, at);
+        }
+        now.save()?;
+        Ok(false)
+    }
+
+    /// Enters a correction of `before`, with the fingerprint it refers to, as the one at this place; under another identifier where its own is taken.
+    fn take_again(&mut self, before: &Self, record: &Record, at: usize) {
+        let mut record = record.clone();
+        record.score = record.score.take().map(|of| {
+            let print = before.contents.scores.iter().find_map(|score| match score {
+                ScoreEntry::Known { id, print, .. } if *id == of => Some(print),
+                _ => None,
+            });
+            print.map_or(of, |print| self.fingerprint_id((**print).clone()))
+        });
+        if self.contents.entries.iter().any(|entry| entry.id().as_deref() == Some(record.id.as_str())) {
+            record.id = new_id("c", self.contents.entries.iter().filter_map(Entry::id));
+        }
+        let at = at.min(self.contents.entries.len());
+        self.contents.entries.insert(at, Entry::Known(Box::new(record)));
+    }
+
     /// Writes the file, whole or not at all.
     ///
     /// # Errors
@@ -343,13 +391,15 @@ impl Corrections {
             Ok(text) => text,
             Err(error) => return failed("corrections-not-written", format!("the file cannot be written ({error})"), ""),
         };
-        if let Err(error) = sidecar::replace(&self.path, text.as_bytes()) {
-            let hint = "Check the folder's permissions and free space";
-            return failed("corrections-not-written", format!("the file cannot be written ({error})"), hint);
-        }
+        sidecar::replace(&self.path, text.as_bytes()).map_err(|error| not_written(&self.path, &error))?;
         self.on_disk = Some(text.into_bytes());
         Ok(())
     }
+}
+
+fn not_written(path: &Path, error: &std::io::Error) -> CorrectionsError {
+    let hint = "Check the folder's permissions and free space";
+    CorrectionsError::of_file(path, "corrections-not-written", format!("the file cannot be written ({error})"), hint)
 }
 
 fn parse(path: &Path, bytes: &[u8]) -> Result<(Contents, Vec<Finding>), CorrectionsError> {

@@ -47,3 +47,11 @@ pub(super) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
         let _ = fs::remove_file(&beside);
     })
 }
+
+/// Removes the file; it is no matter if there is none.
+pub(super) fn remove(path: &Path) -> io::Result<()> {
+    match fs::remove_file(path) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+        _ => Ok(()),
+    }
+}
