@@ -12,7 +12,7 @@ use ripieno_score::{Crotchets, DynamicLevel};
 use ripieno_texture::Role;
 
 use crate::loudness::level_at;
-use crate::plan::PhrasePlan;
+use crate::plan::{PhrasePlan, Plan};
 use crate::realise::{CastNote, PhraseCast, Seat, Setting};
 
 /// How much of a full breath is used before the next.
@@ -100,6 +100,26 @@ struct Other {
     notes: Vec<CastNote>,
 }
 
+/// Seconds for which a breath lasts at a flow, in litres a second.
+fn lasts(limits: &Limits, flow: f64) -> f64 {
+    (limits.air() * FULL / flow.max(1e-6)).min(LONGEST)
+}
+
+/// Seconds for which a breath of a player lasts in a strand of a phrase, at the note that takes most of it.
+pub(crate) fn a_breath_lasts(setting: &Setting<'_>, plan: &PhrasePlan, seat: Seat, notes: &[CastNote]) -> f64 {
+    let (section, span) = (&setting.lineup.sections[seat.0], Plan::span(setting.sketch, &plan.bars));
+    let chair = &section.chairs[seat.1];
+    let task = plan.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
+    let limits = Limits::of(chair.instrument, Some(i32::from(chair.transposition.semitones)), section.level);
+    limits.map_or(LONGEST, |limits| {
+        let flow = |note: &CastNote| {
+            let level = level_at(setting.sketch, task, note.line.strand, span, note.onset).map(DynamicLevel);
+            limits.flow_at(u8::try_from(note.key()).unwrap_or(60), level).unwrap_or(0.0)
+        };
+        lasts(&limits, notes.iter().map(flow).fold(0.0, f64::max))
+    })
+}
+
 /// The notes of a player as stretches; what lasts long is cut at barlines, and at the half of long bars, where a breath can be taken if need be.
 fn stretches(
     setting: &Setting<'_>,
@@ -125,8 +145,7 @@ fn stretches(
         );
         let slurred = note.like.is_some_and(|like| !like.plain)
             && next.is_some_and(|next| slurs.iter().any(|(from, to)| *from <= note.onset && next.onset <= *to));
-        let long =
-            tempo.seconds(note.end()) - tempo.seconds(note.onset) > (limits.air() * FULL / flow.max(1e-6)).min(LONGEST) * 0.5;
+        let long = tempo.seconds(note.end()) - tempo.seconds(note.onset) > lasts(limits, flow) * 0.5;
         let mut ends: Vec<Crotchets> = if long { cuts(sketch, note) } else { Vec::new() };
         ends.push(note.end());
         let mut from = note.onset;

@@ -24,7 +24,7 @@ use crate::plan::{PhrasePlan, Plan, Task};
 use crate::realise::{
     Around, CastNote, LineId, LockedNote, PhraseCast, Seat, Setting, beginning, leave_upbeats, octaves_that_sound, phrase,
 };
-use crate::reason::reason;
+use crate::reason::{only_the_task, reason};
 use crate::sketch::Sketch;
 use crate::turns::by_turns;
 use crate::voicing::{Search, Weights};
@@ -486,6 +486,7 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 };
                 let lineup = lineup.holding(&planned.tasks);
                 let setting = Setting { lineup: &lineup, ..asked };
+                planned.tasks[..own].iter_mut().for_each(only_the_task);
                 let mut done = phrase(&setting, planned, &around);
                 let terms = Terms {
                     habits: filling.habits,
@@ -502,9 +503,9 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 };
                 done = whole(&setting, planned, own, &around, &mut filling.rests, &may, done);
                 if let Some(before) = phrases.last().filter(|_| follows) {
-                    leave_upbeats(sketch, before, sketch.bar_start(planned.bars.start), &mut done);
+                    leave_upbeats(&setting, before, sketch.bar_start(planned.bars.start), &mut done);
                 }
-                by_turns(&setting, planned, own, &mut done);
+                by_turns(&setting, planned, own, &phrases, &mut done);
                 let loads = &filling.memory.loads;
                 let spent = |seat: Seat| is_spent(loads.get(&seat).copied().unwrap_or(0.0));
                 for (seat, more) in join_in(&setting, planned, own, &mut done, &spent) {

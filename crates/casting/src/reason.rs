@@ -8,6 +8,16 @@ use crate::lineup::Lineup;
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::sketch::{Sketch, SketchNote};
 
+/// How begins what `turns.rs` and `fills.rs` say besides of a task, of what they do with its notes.
+const BESIDES: [&str; 3] = ["; by turns", "; the end of bar", "; doubling chords besides"];
+
+/// Leaves of a task's reason what is said of the task itself: the notes of a task that a plan sets are left as they are, also where the plan is one that casting wrote.
+pub(crate) fn only_the_task(task: &mut Task) {
+    if let Some(from) = BESIDES.iter().filter_map(|said| task.why.find(said)).min() {
+        task.why.truncate(from);
+    }
+}
+
 /// The reason for a task that casting has filled in; `statistic` is what usual practice says, `before` the phrase that leads into this one.
 pub(crate) fn reason(
     sketch: &Sketch,

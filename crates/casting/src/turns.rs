@@ -1,25 +1,34 @@
 //! A quick figure is taken by turns: nobody who needs lips and breath for it goes on for more than two bars.
 //!
 //! Who has it together divides into two halves that take two bars each, the one ending on the note with which the other begins; who has it alone changes places for two bars with one of his section who has chords
-//! or rhythm, or leaves out the end of every second bar (common practice of writing for winds, from memory; the speed is an orchestrator's who read our drafts).
+//! or rhythm, or leaves out the last beat of a turn but for its first note: where others have it too, or where a breath does not last longer; this is told with its bars (common practice of writing for winds, from memory; the speed is an orchestrator's who read our drafts).
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_instruments::Family;
 use ripieno_score::Crotchets;
 use ripieno_texture::Role;
 
-use crate::plan::PhrasePlan;
-use crate::realise::{CastNote, PhraseCast, Seat, Setting};
+use crate::breath::a_breath_lasts;
+use crate::notate::bar_of;
+use crate::plan::{PhrasePlan, Plan};
+use crate::realise::{CastNote, PhraseCast, Seat, Setting, beat_of};
 
 /// Notes a second from which on a figure is quick.
 const QUICK: f64 = 6.0;
 /// Bars of a turn.
 const TURN: usize = 2;
 
-/// Shares out the quick figures of a phrase, of the tasks from `own` on.
-pub(crate) fn by_turns(setting: &Setting<'_>, planned: &mut PhrasePlan, own: usize, cast: &mut PhraseCast) {
+/// Shares out the quick figures of a phrase, of the tasks from `own` on; `before` are the phrases before it.
+pub(crate) fn by_turns(
+    setting: &Setting<'_>,
+    planned: &mut PhrasePlan,
+    own: usize,
+    before: &[PhraseCast],
+    cast: &mut PhraseCast,
+) {
     let sketch = setting.sketch;
+    let span = Plan::span(sketch, &planned.bars);
     let mut players: BTreeMap<usize, Vec<Seat>> = BTreeMap::new();
     for task in planned.tasks.iter().skip(own) {
         let section = &setting.lineup.sections[task.section];
@@ -27,7 +36,8 @@ pub(crate) fn by_turns(setting: &Setting<'_>, planned: &mut PhrasePlan, own: usi
         let Some(strand) = task.strand.filter(|&strand| winds && sketch.strands[strand].role == Role::Figuration) else {
             continue;
         };
-        let quick = task.chairs.iter().map(|&chair| (task.section, chair)).filter(|seat| is_quick(setting, cast, *seat, strand));
+        let seats = task.chairs.iter().map(|&chair| (task.section, chair));
+        let quick = seats.filter(|&seat| !setting.sets(seat, span) && is_quick(setting, cast, seat, strand));
         players.entry(strand).or_default().extend(quick);
     }
     for (strand, seats) in players {
@@ -36,14 +46,21 @@ pub(crate) fn by_turns(setting: &Setting<'_>, planned: &mut PhrasePlan, own: usi
             [alone] => {
                 if let Some(other) = partner(setting, planned, own, cast, *alone, strand) {
                     swapped(setting, planned, cast, *alone, other);
-                    let name = format!(
-                        "; by turns of two bars with {} {}",
-                        setting.lineup.label(other.0),
-                        setting.lineup.sections[other.0].chairs[other.1].number
-                    );
-                    told(planned, own, &[*alone], &name);
-                } else if broken(setting, planned, cast, *alone) {
-                    told(planned, own, &[*alone], "; the end of every second bar is left out for breath");
+                    told(planned, own, &[*alone], &format!("; by turns of two bars with {}", who(setting, other)));
+                    continue;
+                }
+                let out = broken(setting, planned, before, cast, *alone, strand);
+                let named = |of: &dyn Fn(&&LeftOut) -> bool| -> Option<String> {
+                    let bars: Vec<String> = out.iter().filter(of).map(|one| sketch.bar_name(one.bar)).collect();
+                    (!bars.is_empty()).then(|| format!("{} {}", if bars.len() == 1 { "bar" } else { "bars" }, bars.join(", ")))
+                };
+                if let Some(bars) = named(&|_| true) {
+                    told(planned, own, &[*alone], &format!("; the end of {bars} is left out for breath"));
+                }
+                if let Some(bars) = named(&|one| one.alone) {
+                    let who = who(setting, *alone);
+                    cast.remarks
+                        .push(format!("{bars}: for breath {who} leaves out the end of the figure, which nobody else has"));
                 }
             }
             several => {
@@ -52,6 +69,11 @@ pub(crate) fn by_turns(setting: &Setting<'_>, planned: &mut PhrasePlan, own: usi
             }
         }
     }
+}
+
+/// A player by section and number.
+fn who(setting: &Setting<'_>, seat: Seat) -> String {
+    format!("{} {}", setting.lineup.label(seat.0), setting.lineup.sections[seat.0].chairs[seat.1].number)
 }
 
 /// Adds to what is said of the tasks of players.
@@ -77,24 +99,25 @@ fn within(note: &CastNote, span: (Crotchets, Crotchets)) -> bool {
     span.0 <= note.onset && note.onset < span.1
 }
 
-/// Whether a player has the figure quickly for more than a bar on end, and no note of it is set by a person.
-fn is_quick(setting: &Setting<'_>, cast: &PhraseCast, seat: Seat, strand: usize) -> bool {
+/// Where a player's notes of a strand follow each other quickly without a rest: a mark for breath makes none between notes so short.
+fn runs<'a>(setting: &Setting<'_>, notes: impl Iterator<Item = &'a CastNote>, strand: usize) -> Vec<(Crotchets, Crotchets)> {
     let tempo = &setting.sketch.sounding.tempo;
-    let Some(notes) = cast.notes.get(&seat).filter(|_| setting.locks.iter().all(|lock| lock.seat != seat)) else { return false };
-    let mut run: Option<(Crotchets, Crotchets)> = None;
-    for note in notes.iter().filter(|note| note.duration.is_positive() && note.line.strand == strand) {
-        if (tempo.seconds(note.end()) - tempo.seconds(note.onset)) * QUICK > 1.0 + 1e-6 {
-            run = None;
-            continue;
-        }
-        let begun = run.filter(|run| run.1 == note.onset).map_or(note.onset, |run| run.0);
-        run = Some((begun, note.end()));
-        let bar = crate::notate::bar_of(&setting.sketch.score.bars, begun);
-        if note.end() - begun > setting.sketch.score.bars[bar].length {
-            return true;
+    let mut found: Vec<(Crotchets, Crotchets)> = Vec::new();
+    let quick = |note: &&CastNote| (tempo.seconds(note.end()) - tempo.seconds(note.onset)) * QUICK <= 1.0 + 1e-6;
+    for note in notes.filter(|note| note.duration.is_positive() && note.line.strand == strand).filter(quick) {
+        match found.last_mut() {
+            Some(run) if run.1 == note.onset => run.1 = note.end(),
+            _ => found.push((note.onset, note.end())),
         }
     }
-    false
+    found
+}
+
+/// Whether a player has the figure quickly for more than a bar on end.
+fn is_quick(setting: &Setting<'_>, cast: &PhraseCast, seat: Seat, strand: usize) -> bool {
+    let bars = &setting.sketch.score.bars;
+    let long = |&(from, to): &(Crotchets, Crotchets)| to - from > bars[bar_of(bars, from)].length;
+    runs(setting, cast.notes.get(&seat).into_iter().flatten(), strand).iter().any(long)
 }
 
 /// One half of the players has every second turn, the other half the others; each ends on the first note of the other's turn.
@@ -136,7 +159,8 @@ fn partner(
                 && spans.iter().all(|(_, span)| notes.iter().all(|note| note.onset >= span.0 || note.end() <= span.0))
         })
     };
-    let free = |seat: &Seat| setting.locks.iter().all(|lock| lock.seat != *seat);
+    let phrase = Plan::span(setting.sketch, &planned.bars);
+    let free = |seat: &Seat| !setting.sets(*seat, phrase);
     let same = |seat: &Seat| section.chairs[seat.1].instrument.id == section.chairs[alone.1].instrument.id;
     others.filter(free).filter(same).find(|&other| fits(other, alone) && fits(alone, other))
 }
@@ -159,13 +183,64 @@ fn swapped(setting: &Setting<'_>, planned: &PhrasePlan, cast: &mut PhraseCast, o
     }
 }
 
-/// Of the last beat of each turn only the first note is left. Returns whether anything was left out.
-fn broken(setting: &Setting<'_>, planned: &PhrasePlan, cast: &mut PhraseCast, seat: Seat) -> bool {
-    let Some(notes) = cast.notes.get_mut(&seat) else { return false };
-    let before = notes.len();
-    for (_, span) in turns(setting, planned) {
-        let beat = span.1 - Crotchets::ONE;
-        notes.retain(|note| note.onset <= beat || note.onset >= span.1);
+/// A beat of a figure that is left out for breath but for its first note: in which bar, and whether nobody else has those notes.
+struct LeftOut {
+    bar: usize,
+    alone: bool,
+}
+
+/// Leaves out the end of turns: two bars of the quick run, counted from where it begins, in the phrases `before` it may be, and only where the figure goes on after them. What others have too is left out at the end
+/// of every turn; what nobody else has, only where a breath would not last to the end of the next.
+fn broken(
+    setting: &Setting<'_>,
+    planned: &PhrasePlan,
+    before: &[PhraseCast],
+    cast: &mut PhraseCast,
+    seat: Seat,
+    strand: usize,
+) -> Vec<LeftOut> {
+    let sketch = setting.sketch;
+    let (bars, tempo) = (&sketch.score.bars, &sketch.sounding.tempo);
+    let (start, close) = (sketch.bar_start(planned.bars.start), sketch.bar_start(planned.bars.end));
+    let Some(notes) = cast.notes.get(&seat).cloned() else { return Vec::new() };
+    let breath = a_breath_lasts(setting, planned, seat, &notes);
+    let earlier = before.iter().filter_map(|before| before.notes.get(&seat)).flatten().filter(|note| note.onset < start);
+    let written = &sketch.strands[strand].notes;
+    let goes_on = |at: Crotchets| {
+        let next = written.partition_point(|note| note.onset < at);
+        written.get(next).is_some_and(|note| note.onset == at)
+    };
+    let shared = |note: &CastNote| {
+        let same = |other: &CastNote| (other.onset, other.line.strand) == (note.onset, strand);
+        cast.notes.iter().any(|(other, own)| *other != seat && own.iter().any(same))
+    };
+    let mut found = Vec::new();
+    let mut out: BTreeSet<Crotchets> = BTreeSet::new();
+    for (from, to) in runs(setting, earlier.chain(&notes), strand) {
+        let first = bar_of(bars, from);
+        let first = first + usize::from(sketch.bar_start(first) < from);
+        let mut since = from;
+        for bar in (first + TURN..=planned.bars.end).step_by(TURN) {
+            let end = sketch.bar_start(bar);
+            if end <= start || to < end || !goes_on(end) {
+                continue;
+            }
+            let inside = || notes.iter().filter(|note| from <= note.onset && note.onset < end && note.line.strand == strand);
+            let Some(beat) = inside().last().map(|note| beat_of(setting, note.onset)) else { continue };
+            let last: Vec<&CastNote> = inside().filter(|note| beat_of(setting, note.onset) == beat).skip(1).collect();
+            let alone = !last.iter().all(|note| shared(note));
+            let next = sketch.bar_start((bar + TURN).min(bars.len()));
+            let until = if to < close { next.min(to) } else { next };
+            if last.is_empty() || alone && tempo.seconds(until) - tempo.seconds(since) <= breath {
+                continue;
+            }
+            out.extend(last.iter().map(|note| note.onset));
+            since = end;
+            found.push(LeftOut { bar: bar - 1, alone });
+        }
     }
-    notes.len() < before
+    if let Some(notes) = cast.notes.get_mut(&seat) {
+        notes.retain(|note| note.line.strand != strand || !out.contains(&note.onset));
+    }
+    found
 }

@@ -2,7 +2,7 @@
 //! have as well.
 //!
 //! Common practice, from memory (Rimsky-Korsakov, Piston: a chord is complete before anything is doubled). Who rests for the lips goes on resting, tune and bass keep a player
-//! at their octave, and what a plan has set stays.
+//! at their octave, and what a plan has set stays, and so does who has a note that a person has set.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -62,7 +62,7 @@ pub(crate) fn whole(
             let tried = phrase(setting, &changed, around);
             let mut left = missing(setting, &changed, around.follows, &tried);
             left.retain(|strand, _| !lost.contains(strand));
-            let helps = sum(&left) < sum(&lacks);
+            let helps = sum(&left) < sum(&lacks) && keeps_what_is_set(setting, plan, &changed);
             if helps {
                 better = Some((changed.clone(), tried, left));
             }
@@ -96,6 +96,19 @@ pub(crate) fn whole(
     done
 }
 
+/// Whether everybody who has a note in the phrase that a person has set has the same strand in both plans: others may change places for who joins.
+fn keeps_what_is_set(setting: &Setting<'_>, plan: &PhrasePlan, changed: &PhrasePlan) -> bool {
+    let span = Plan::span(setting.sketch, &plan.bars);
+    let has = |plan: &PhrasePlan, seat: Seat| {
+        plan.tasks
+            .iter()
+            .find(|task| task.section == seat.0 && task.chairs.contains(&seat.1))
+            .map(|task| (task.strand, task.octave))
+    };
+    let seats = setting.locks.iter().map(|lock| lock.seat).filter(|&seat| setting.sets(seat, span));
+    seats.into_iter().all(|seat| has(plan, seat) == has(changed, seat))
+}
+
 /// Who could join a strand, nearest first: how far off, seat, and the task he has now.
 fn candidates(
     setting: &Setting<'_>,
@@ -118,7 +131,7 @@ fn candidates(
         };
         for &chair in &task.chairs {
             let seat = (task.section, chair);
-            if !may(seat) || task.strand.is_none() && rests.get(&seat) == Some(&Rest::Lips) {
+            if !may(seat) || setting.sets(seat, span) || task.strand.is_none() && rests.get(&seat) == Some(&Rest::Lips) {
                 continue;
             }
             let beside = plan.tasks.iter().any(|other| other.section == task.section && other.strand == Some(strand));

@@ -2,33 +2,13 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
 
-use ripieno_casting::{Cast, Habits, Lineup, Options, Plan, Seat, Sketch, cast, proposals, reduce};
-use ripieno_formats::Limits;
+mod demo;
+
+use demo::{first, lineup, sketches};
+use ripieno_casting::{Cast, Habits, Options, Plan, Seat, Sketch, proposals};
 use ripieno_score::{Articulations, DirectionKind};
 use ripieno_texture::Role;
-
-fn demo(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(file)
-}
-
-fn lineup(name: &str) -> Lineup {
-    Lineup::from_toml("l.toml", &std::fs::read_to_string(demo("lineups").join(format!("{name}.toml"))).unwrap()).unwrap()
-}
-
-/// Bars 35 to 45 (ff), 51 to 66 (p to mf) and 81 to 100 (ff) of the demo.
-fn sketches() -> Vec<Sketch> {
-    let study = ripieno_study::analyse_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap();
-    let bars = |number: &str| study.score.bars.iter().position(|bar| &*bar.number == number).unwrap();
-    let of =
-        |from: &str, to: &str| reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars(from)..bars(to) + 1);
-    vec![of("35", "45"), of("51", "66"), of("81", "100")]
-}
-
-fn first(sketch: &Sketch, lineup: &Lineup) -> Cast {
-    cast(sketch, lineup, &Plan::default(), &Habits::usual(), &Options::default())
-}
 
 /// Who has a strand in a phrase.
 fn carriers(done: &Cast, phrase: usize, strand: usize) -> BTreeSet<Seat> {

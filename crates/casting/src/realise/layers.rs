@@ -174,7 +174,7 @@ pub(super) fn shared_out(
 }
 
 /// In which beat of which bar a moment lies: crotchets, in compound metres dotted ones.
-pub(super) fn beat_of(setting: &Setting<'_>, at: Crotchets) -> (usize, i64) {
+pub(crate) fn beat_of(setting: &Setting<'_>, at: Crotchets) -> (usize, i64) {
     let bars = &setting.sketch.score.bars;
     let bar = crate::notate::bar_of(bars, at);
     let metre = bars[..=bar.min(bars.len().saturating_sub(1))].iter().rev().find_map(|bar| bar.metre.as_ref());

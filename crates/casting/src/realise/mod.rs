@@ -10,6 +10,7 @@ mod order;
 
 pub(crate) use chords::from_the_top;
 pub(crate) use joint::leave_upbeats;
+pub(crate) use layers::beat_of;
 pub(crate) use lines::best_octave;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -133,6 +134,11 @@ pub(crate) struct Tones {
 }
 
 impl Setting<'_> {
+    /// Whether a person has set a note of a player in a span.
+    pub(crate) fn sets(&self, seat: Seat, span: (Crotchets, Crotchets)) -> bool {
+        self.locks.iter().any(|lock| lock.seat == seat && lock.from < span.1 && span.0 < lock.to)
+    }
+
     pub(crate) fn tones(&self, at: Crotchets, sounding: u16) -> Tones {
         let mut tones = Tones::default();
         let Some(chord) = self.sketch.harmony.chord_at(at) else { return tones };
