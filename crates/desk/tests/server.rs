@@ -544,7 +544,7 @@ async fn saved_profiles_stand_on_a_side() {
     let (_, job) = post(&desk, "/api/demo", Value::Null).await;
     let demo = done(&desk, &job).await;
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo/lifeboat_overture.musicxml");
-    let study = ripieno_study::analyse_file(&path, &ripieno_formats::Limits::default()).unwrap();
+    let study = ripieno_study::analyse_file(&path, &Limits::default()).unwrap();
     let mut profile = study.profile(true);
     profile.name = "Harbour overtures".to_owned();
     let add = |body: String| request(Method::POST, "/api/profiles?name=..%2Fharbour.json").body(Body::from(body)).unwrap();
