@@ -226,7 +226,7 @@ fn broken(
                 continue;
             }
             let inside = || notes.iter().filter(|note| from <= note.onset && note.onset < end && note.line.strand == strand);
-            let Some(beat) = inside().last().map(|note| beat_of(setting, note.onset)) else { continue };
+            let Some(beat) = inside().next_back().map(|note| beat_of(setting, note.onset)) else { continue };
             let last: Vec<&CastNote> = inside().filter(|note| beat_of(setting, note.onset) == beat).skip(1).collect();
             let alone = !last.iter().all(|note| shared(note));
             let next = sketch.bar_start((bar + TURN).min(bars.len()));

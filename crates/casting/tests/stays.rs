@@ -40,8 +40,8 @@ fn a_note_that_is_set_changes_no_earlier_phrase() {
         for name in LINEUPS {
             let before = first(sketch, &lineup(name));
             let later = |seat: Seat, phrase: usize| {
-                let notes = before.phrases[phrase + 1..].iter().filter_map(|later| later.notes.get(&seat)).flatten();
-                notes.filter(|note| note.duration.is_positive()).last().map(|note| lock(seat, note, note.key()))
+                let mut notes = before.phrases[phrase + 1..].iter().filter_map(|later| later.notes.get(&seat)).flatten();
+                notes.rfind(|note| note.duration.is_positive()).map(|note| lock(seat, note, note.key()))
             };
             for phrase in 0..before.phrases.len() {
                 let shares = of_whom(&before, phrase, "; by turns").into_iter();
