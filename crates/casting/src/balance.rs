@@ -9,7 +9,7 @@ use ripieno_acoustics::{Source, Ways};
 use ripieno_score::{Crotchets, DynamicLevel, Transposition};
 use ripieno_texture::Role;
 
-use crate::assign::{Rest, Rests, Unit, has_gentle, is_heavy, not_soft, playing, present, units};
+use crate::assign::{Doing, Rest, Rests, Unit, doing, has_gentle, is_heavy, not_soft, playing, present, units};
 use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::loudness::{level_at, level_in, moved_by};
@@ -125,7 +125,8 @@ pub(crate) struct Terms<'a> {
     pub all_play: bool,
 }
 
-/// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Who is tired goes on resting, as `rests` says, which learns who rests now. Returns whether players were taken out, so that the phrase has to be realised again.
+/// Betters the balance of a phrase by what casting itself has decided: the tasks from `own` on. Who is tired goes on resting, as `rests` says, which learns who rests now. Returns whether players were taken out, so that the phrase has to be realised again,
+/// and what is to be said of tasks that are marked softer.
 #[allow(clippy::too_many_arguments)] // what is known of the phrase
 pub(crate) fn settle(
     sketch: &Sketch,
@@ -136,10 +137,11 @@ pub(crate) fn settle(
     loads: &BTreeMap<Seat, f64>,
     rests: &mut Rests,
     terms: &Terms<'_>,
-) -> bool {
+) -> (bool, Marked) {
+    let mut marked = Marked::new();
     let span = Plan::span(sketch, &phrase.bars);
     let melody = phrase.tasks.iter().find(|task| task.role == Role::Melody && task.strand.is_some());
-    let Some(tune) = melody.and_then(|task| task.strand) else { return false };
+    let Some(tune) = melody.and_then(|task| task.strand) else { return (false, marked) };
     let loud = melody.and_then(|task| Some(level_in(sketch, tune, span)? + moved_by(sketch, task, span)));
     let mark = loud.unwrap_or(DynamicLevel::MEZZO_FORTE.0);
     let reckon = |phrase: &PhrasePlan| {
@@ -195,7 +197,7 @@ pub(crate) fn settle(
             } else {
                 "to cover the melody less"
             };
-            task.why = format!("{}; marked {} {cause} (estimated sound power)", task.why, level.mark());
+            marked.insert(doing(task), format!("marked {} {cause} (estimated sound power)", level.mark()));
         }
     }
     // Whoever joined the tune or rests leaves places: the tune stays with the top of those who play.
@@ -207,8 +209,11 @@ pub(crate) fn settle(
             phrase.tasks[own + first].dynamic = Some(DynamicLevel::MEZZO_FORTE);
         }
     }
-    fewer
+    (fewer, marked)
 }
+
+/// What is to be said of tasks that are marked softer, by what they are.
+pub(crate) type Marked = BTreeMap<Doing, String>;
 
 /// The phrase with one remedy; `None` where it is none.
 #[allow(clippy::too_many_arguments)] // what is known of the phrase
@@ -323,7 +328,7 @@ fn with(
                 }
                 None => changed.tasks.push(Task {
                     octave: Some(octave),
-                    why: "with the tune, which the others would cover (estimated sound power)".to_owned(),
+                    why: "with the tune, which the others would cover by estimated sound power".to_owned(),
                     dynamic: leads.dynamic,
                     ..Task::new(section, out, Role::Melody, Some(tune))
                 }),

@@ -11,13 +11,13 @@ use ripieno_score::{
 
 use crate::breath::SNATCHED;
 use crate::cast::Cast;
-use crate::dynamics::one_at_each_place;
+use crate::dynamics::{level, one_at_each_place};
 use crate::expression::{is_expression, is_swell, to_all};
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::{LOUDEST, SOFTEST, level_in, moved_by};
 use crate::notate::{Event, bar_of, lay, throughout};
 use crate::plan::{Plan, Task};
-use crate::realise::{CastNote, Seat};
+use crate::realise::{CastNote, Seat, span_of};
 use crate::sketch::{Sketch, concert_key};
 
 pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
@@ -474,14 +474,18 @@ struct Stretch {
 /// The stretches of a player; neighbouring phrases with the same strand are one, so that a hairpin may lead from one into the next.
 fn stretches(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Stretch> {
     let mut found: Vec<Stretch> = Vec::new();
+    let mut until = None;
     for phrase in &cast.plan.phrases {
+        let follows = until.replace(phrase.bars.end) == Some(phrase.bars.start);
         let task = phrase.tasks.iter().find(|task| task.section == seat.0 && task.chairs.contains(&seat.1));
         let Some((task, strand)) = task.and_then(|task| Some((task, task.strand?))) else { continue };
-        let (from, to) = Plan::span(sketch, &phrase.bars);
+        // What accompanies takes a phrase's dynamic at its barline, whatever the tune's upbeat does.
+        let (from, to) = span_of(sketch, phrase, sketch.strands[strand].role, follows);
+        let whole = Plan::span(sketch, &phrase.bars);
         let same_level = |last: &Stretch, task: &Task| match (last.asked, task.dynamic) {
             (None, None) => true,
-            (Some(_), Some(_)) => match level_in(sketch, strand, (from, to)) {
-                Some(_) => (last.shift - moved_by(sketch, task, (from, to))).abs() < 0.01,
+            (Some(_), Some(_)) => match level_in(sketch, strand, whole) {
+                Some(_) => (last.shift - moved_by(sketch, task, whole)).abs() < 0.01,
                 None => last.asked == task.dynamic,
             },
             _ => false,
@@ -491,7 +495,11 @@ fn stretches(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Stretch> {
                 last.to = to;
             }
             _ => {
-                let shift = moved_by(sketch, task, (from, to));
+                let shift = moved_by(sketch, task, whole);
+                // Whoever takes up a tune with its upbeat leaves what he had there.
+                if let Some(last) = found.last_mut() {
+                    last.to = last.to.min(from);
+                }
                 found.push(Stretch { strand, asked: task.dynamic, shift, muted: task.muted, from, to });
             }
         }
@@ -564,7 +572,32 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
         }
     }
     found.sort_by_key(|direction| (direction.bar, direction.at));
+    told_again(sketch, &notes, &mut found);
     found
+}
+
+/// Whoever enters after a bar of rest or more reads again how loud it is, unless a mark stands there (common practice, from memory: Gould on dynamics after rests).
+fn told_again(sketch: &Sketch, notes: &[CastNote], marks: &mut Vec<Direction>) {
+    let when = |direction: &Direction| sketch.bar_start(direction.bar.at()) + direction.at;
+    let bars = &sketch.score.bars;
+    let entries = notes.windows(2).filter_map(|pair| {
+        // The bars between that in which the one ends and that in which the other begins are empty.
+        let (end, next) = (pair[0].end(), pair[1].onset);
+        let rests = bars.partition_point(|bar| bar.start < end);
+        (rests < bar_of(bars, next)).then_some(next)
+    });
+    let again: Vec<Direction> = entries
+        .filter_map(|entry| {
+            let bar = sketch.bar_start(bar_of(bars, entry));
+            let is_mark = |one: &&Direction| matches!(one.kind, DirectionKind::Dynamic(_));
+            let there = marks.iter().filter(is_mark).any(|one| bar <= when(one) && when(one) <= entry);
+            let in_force = marks.iter().rev().filter(|one| when(one) < entry).find_map(level);
+            let mark = |level| direction(sketch, entry, DirectionKind::Dynamic(DynamicMark::Level(level)));
+            in_force.filter(|_| !there).map(mark)
+        })
+        .collect();
+    marks.extend(again);
+    marks.sort_by_key(|direction| (direction.bar, direction.at));
 }
 
 /// Words of expression of the strands a player has, where they stand; while the player rests, at the next entry.

@@ -24,7 +24,7 @@ use crate::plan::{PhrasePlan, Plan, Task};
 use crate::realise::{
     Around, CastNote, LineId, LockedNote, PhraseCast, Seat, Setting, beginning, leave_upbeats, octaves_that_sound, phrase,
 };
-use crate::reason::{only_the_task, reason};
+use crate::reason::{give_reasons, only_the_task};
 use crate::sketch::Sketch;
 use crate::turns::by_turns;
 use crate::voicing::{Search, Weights};
@@ -385,11 +385,6 @@ impl<'a> Filling<'a> {
         }
         separate(sketch, lineup, self.habits, &mut new);
         phrase.tasks.extend(new);
-        let why = |task: &Task| reason(sketch, lineup, phrase, self.before.as_ref(), task, &task.why);
-        let said: Vec<String> = phrase.tasks[own..].iter().map(why).collect();
-        for (task, why) in phrase.tasks[own..].iter_mut().zip(said) {
-            task.why = why;
-        }
         let tune = |(choices, &at): (&Vec<Choice>, &usize)| choices.get(at).is_some_and(|choice| is_tune(sketch, choice));
         self.tunes.push(asked.choices.iter().zip(&picked).map(tune).collect());
         self.picked.push(picked);
@@ -493,7 +488,9 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                     least: filling.least,
                     all_play: options.playing.as_ref().is_some_and(|given| at < given.len()),
                 };
-                if settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads, &mut filling.rests, &terms) {
+                let (again, marked) =
+                    settle(sketch, &lineup, planned, own, &done.notes, &filling.memory.loads, &mut filling.rests, &terms);
+                if again {
                     done = phrase(&setting, planned, &around);
                 }
                 let (units, playing) = (&filling.units, options.playing.as_ref().and_then(|playing| playing.get(at)));
@@ -514,6 +511,7 @@ fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usiz
                 }
                 told(sketch, planned, own, &filling.rests);
                 breathe(&setting, planned, Plan::span(sketch, &planned.bars), &mut done);
+                give_reasons(&setting, planned, own, filling.before.as_ref(), &done, &marked);
                 octaves_that_sound(sketch, planned, &done);
                 done
             }

@@ -36,7 +36,7 @@ pub(crate) fn one_at_each_place(directions: &mut Vec<Direction>) {
 }
 
 /// The level a mark leaves in force.
-const fn level(direction: &Direction) -> Option<DynamicLevel> {
+pub(crate) const fn level(direction: &Direction) -> Option<DynamicLevel> {
     match &direction.kind {
         DirectionKind::Dynamic(DynamicMark::Level(level) | DynamicMark::AttackThen(_, level)) => Some(*level),
         _ => None,

@@ -1,12 +1,16 @@
 //! Why players have what they have, in a musician's words: register, loudness, continuity, who is free; the statistic of usual practice stands behind.
+//! They are given when all is done, from the notes that sound and from who has what in the end: what is planned may still move by an octave, or go to another.
 
 use ripieno_instruments::Family;
 use ripieno_score::DynamicLevel;
 use ripieno_texture::Role;
 
-use crate::lineup::Lineup;
+use crate::assign::doing;
+use crate::balance::Marked;
+use crate::lineup::Chair;
+use crate::loudness::level_at;
 use crate::plan::{PhrasePlan, Plan, Task};
-use crate::sketch::{Sketch, SketchNote};
+use crate::realise::{PhraseCast, Setting};
 
 /// How begins what `turns.rs` and `fills.rs` say besides of a task, of what they do with its notes.
 const BESIDES: [&str; 3] = ["; by turns", "; the end of bar", "; doubling chords besides"];
@@ -18,19 +22,36 @@ pub(crate) fn only_the_task(task: &mut Task) {
     }
 }
 
-/// The reason for a task that casting has filled in; `statistic` is what usual practice says, `before` the phrase that leads into this one.
-pub(crate) fn reason(
-    sketch: &Sketch,
-    lineup: &Lineup,
+/// Says of each task from `own` on, which casting has filled in, why it is so, when the phrase is done; until then it holds what usual practice says. `before`: the phrase that leads into
+/// this one, `marked`: what is to be said of tasks that are marked softer.
+pub(crate) fn give_reasons(
+    setting: &Setting<'_>,
+    phrase: &mut PhrasePlan,
+    own: usize,
+    before: Option<&PhrasePlan>,
+    done: &PhraseCast,
+    marked: &Marked,
+) {
+    let mark = |task: &Task| marked.get(&doing(task)).map(String::as_str);
+    let why = |task: &Task| reason(setting, phrase, before, done, task, mark(task));
+    let said: Vec<String> = phrase.tasks[own..].iter().map(why).collect();
+    for (task, why) in phrase.tasks[own..].iter_mut().zip(said) {
+        task.why = why;
+    }
+}
+
+fn reason(
+    setting: &Setting<'_>,
     phrase: &PhrasePlan,
     before: Option<&PhrasePlan>,
+    done: &PhraseCast,
     task: &Task,
-    statistic: &str,
+    mark: Option<&str>,
 ) -> String {
-    let Some(strand_at) = task.strand else { return statistic.to_owned() };
+    let Some(strand_at) = task.strand else { return task.why.clone() };
+    let (sketch, lineup) = (setting.sketch, setting.lineup);
     let strand = &sketch.strands[strand_at];
     let span = Plan::span(sketch, &phrase.bars);
-    let notes = strand.between(span.0, span.1);
     let section = &lineup.sections[task.section];
     let chair = &section.chairs[task.chairs[0]];
     let mut said: Vec<String> = Vec::new();
@@ -44,58 +65,81 @@ pub(crate) fn reason(
         Some(Some(None) | None) => said.push("they enter fresh after a rest".to_owned()),
         _ => {}
     }
-    // Register.
-    let octave = task.octave.unwrap_or(0);
-    if strand.is_chordal() {
-        let mean = notes.iter().map(SketchNote::key).sum::<i32>() / i32::try_from(notes.len().max(1)).unwrap_or(1);
-        let off = mean - chair.reach.middle();
-        said.push(match off {
-            -7..=7 => "the chords lie in their middle register".to_owned(),
-            8.. => "they fill the chords from below".to_owned(),
-            _ => "they fill the chords from above".to_owned(),
-        });
-    } else if let (Some(low), Some(high)) = (notes.iter().map(SketchNote::key).min(), notes.iter().map(SketchNote::key).max()) {
-        let (low, high) = (low + 12 * octave, high + 12 * octave);
-        let name =
-            |key: i32| ripieno_score::MidiKey::try_from(key).map_or_else(|_| key.to_string(), |key| key.pitch().to_string());
-        let comfortable = chair.reach.comfortable;
-        let how = match (low < i32::from(comfortable.low()), high > i32::from(comfortable.high())) {
-            (false, false) => "lies well for them",
-            (false, true) => "lies high for them",
-            (true, false) => "lies low for them",
-            (true, true) => "goes to both ends of what they have",
-        };
-        said.push(format!("{}–{} {how}", name(low), name(high)));
+    // Register, of the notes that sound.
+    let keys = || {
+        let own = task.chairs.iter().filter_map(|&chair| done.notes.get(&(task.section, chair)));
+        own.flatten().map(|note| note.key())
+    };
+    if let (Some(low), Some(high)) = (keys().min(), keys().max()) {
+        said.push(if strand.is_chordal() { chords_lie(chair, low, high) } else { line_lies(chair, low, high) });
     }
     // Loudness.
-    if let Some(level) = sketch.level_at(strand.part, span.0) {
+    let all = || phrase.tasks.iter().filter(|other| other.strand == Some(strand_at));
+    if let Some(level) = level_at(sketch, Some(task), strand_at, span, span.0) {
         let mark = DynamicLevel(level).mark();
+        let of = |task: &Task| -> u32 {
+            task.chairs.iter().map(|&chair| u32::from(lineup.sections[task.section].chairs[chair].people)).sum()
+        };
         match (strand.role, chair.instrument.family) {
             (Role::Melody, Family::Brass) if level >= 5.5 => said.push(format!("their sound carries it at {mark}")),
-            (Role::Melody, _) if level <= 3.5 && task.chairs.len() <= 2 => said.push(format!("few enough for {mark}")),
+            (Role::Melody, _) if level <= 3.5 && all().map(of).sum::<u32>() <= 2 => said.push(format!("few enough for {mark}")),
             _ => {}
         }
     }
-    // Who else has it, and who is free.
-    let also: Vec<String> = phrase
-        .tasks
-        .iter()
-        .filter(|other| other.strand == Some(strand_at) && other.section != task.section)
-        .map(|other| lineup.label(other.section))
-        .fold(Vec::new(), |mut names: Vec<String>, name| {
+    // Who else has it in the end.
+    let also: Vec<String> = all().filter(|other| other.section != task.section).map(|other| lineup.label(other.section)).fold(
+        Vec::new(),
+        |mut names: Vec<String>, name| {
             if !names.contains(&name) {
                 names.push(name);
             }
             names
-        });
+        },
+    );
     match also.as_slice() {
         [] => {}
         [one] => said.push(format!("together with {one}")),
         [one, more @ ..] => said.push(format!("together with {one} and {} more", more.len())),
     }
-    let mut text = said.join(", ");
-    if !statistic.is_empty() {
-        text.push_str(&format!(" ({statistic})"));
+    // What the notes themselves were changed for stands behind the statistic.
+    let (statistic, more) = task.why.split_once("; ").map_or((&*task.why, None), |(statistic, more)| (statistic, Some(more)));
+    let mut text = match (said.is_empty(), statistic.is_empty()) {
+        (true, _) => statistic.to_owned(),
+        (false, true) => said.join(", "),
+        (false, false) => format!("{} ({statistic})", said.join(", ")),
+    };
+    for more in mark.into_iter().chain(more) {
+        text.push_str("; ");
+        text.push_str(more);
     }
     text
+}
+
+/// How a line lies for a player.
+fn line_lies(chair: &Chair, low: i32, high: i32) -> String {
+    let name = |key: i32| ripieno_score::MidiKey::try_from(key).map_or_else(|_| key.to_string(), |key| key.pitch().to_string());
+    let comfortable = chair.reach.comfortable;
+    let how = match (low < i32::from(comfortable.low()), high > i32::from(comfortable.high())) {
+        (false, false) => "lies well for them",
+        (false, true) => "lies high for them",
+        (true, false) => "lies low for them",
+        (true, true) => "goes to both ends of what they have",
+    };
+    format!("{}–{} {how}", name(low), name(high))
+}
+
+/// In which thirds of what is comfortable for a player the notes of chords lie.
+fn chords_lie(chair: &Chair, low: i32, high: i32) -> String {
+    let (bottom, top) = (i32::from(chair.reach.comfortable.low()), i32::from(chair.reach.comfortable.high()));
+    let third = (top - bottom) / 3;
+    let place = |key: i32| usize::from(key >= bottom + third) + usize::from(key > top - third);
+    match (place(low), place(high)) {
+        (0, 0) => "the chords lie low for them",
+        (0, 1) => "the chords lie between low and middle for them",
+        (1, 1) => "the chords lie in their middle register",
+        (1, 2) => "the chords lie between middle and high for them",
+        (2, 2) => "the chords lie high for them",
+        _ => "the chords go through all of their registers",
+    }
+    .to_owned()
 }

@@ -24,7 +24,7 @@ const ALONE: i32 = 5;
 
 /// Chord tones of a phrase that nobody sounds, by strand: of those strands that somebody has.
 fn missing(setting: &Setting<'_>, plan: &PhrasePlan, follows: bool, done: &PhraseCast) -> BTreeMap<usize, u32> {
-    let span = span_of(setting, plan, Role::Harmony, follows);
+    let span = span_of(setting.sketch, plan, Role::Harmony, follows);
     let mut found = BTreeMap::new();
     for one in heard(setting.sketch, &[span], &done.notes) {
         if one.missing != 0 && plan.tasks.iter().any(|task| task.strand == Some(one.strand)) {

@@ -1,52 +1,22 @@
 //! Rules of the craft that every proposal keeps. Handbook rules are from memory (Rimsky-Korsakov, Piston, Adler, Gould) unless a source stands beside them.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
+mod demo;
 
-use ripieno_casting::{Cast, CastNote, Habits, Lineup, Options, Plan, Seat, Sketch, cast, reduce};
+use std::collections::{BTreeMap, BTreeSet};
+
+use demo::{everybody, first, lineups, overture, passages};
+use ripieno_casting::{CastNote, Plan, Sketch};
 use ripieno_formats::Limits;
 use ripieno_score::Crotchets;
-use ripieno_study::Study;
 use ripieno_texture::Role;
-
-fn demo(file: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(file)
-}
-
-fn lineups() -> Vec<Lineup> {
-    let mut files: Vec<PathBuf> = std::fs::read_dir(demo("lineups")).unwrap().map(|file| file.unwrap().path()).collect();
-    files.sort();
-    files.iter().map(|file| Lineup::from_toml("l.toml", &std::fs::read_to_string(file).unwrap()).unwrap()).collect()
-}
-
-fn overture() -> Study {
-    ripieno_study::analyse_file(&demo("lifeboat_overture.musicxml"), &Limits::default()).unwrap()
-}
-
-/// Three passages of the demo: quavers against triplets over a quick arpeggio (35 to 45), the second theme (51 to 66), the peroration (81 to 100).
-fn sketches(study: &Study) -> Vec<Sketch> {
-    let bars = |number: &str| study.score.bars.iter().position(|bar| &*bar.number == number).unwrap();
-    let of =
-        |from: &str, to: &str| reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars(from)..bars(to) + 1);
-    vec![of("35", "45"), of("51", "66"), of("81", "100")]
-}
-
-fn proposal(sketch: &Sketch, lineup: &Lineup) -> Cast {
-    cast(sketch, lineup, &Plan::default(), &Habits::usual(), &Options::default())
-}
-
-fn everybody(lineup: &Lineup, cast: &Cast) -> Vec<(Seat, Vec<CastNote>)> {
-    let of = |section: usize| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair));
-    (0..lineup.sections.len()).flat_map(of).map(|seat| (seat, cast.notes_of(seat))).collect()
-}
 
 #[test]
 fn nothing_but_the_bass_sounds_below_the_bass() {
     let study = overture();
-    for sketch in sketches(&study) {
+    for sketch in passages(&study) {
         for lineup in lineups() {
-            let done = proposal(&sketch, &lineup);
+            let done = first(&sketch, &lineup);
             let turned = done.criteria.get("chords turned over from below the bass").unwrap();
             assert!(turned < 0.5, "{}: {turned} places", lineup.name);
         }
@@ -57,14 +27,14 @@ fn nothing_but_the_bass_sounds_below_the_bass() {
 #[test]
 fn a_player_of_rhythm_keeps_one_layer_and_one_pitch_for_the_beat() {
     let study = overture();
-    let sketch = &sketches(&study)[0];
+    let sketch = &passages(&study)[0];
     let rhythm = sketch.strands.iter().find(|strand| strand.role == Role::Rhythm).unwrap();
     let tones = |at: Crotchets| -> BTreeSet<i32> {
         rhythm.notes.iter().filter(|note| note.onset <= at && at < note.end()).map(|note| note.key().rem_euclid(12)).collect()
     };
     let mut beats = 0;
     for lineup in lineups() {
-        let done = proposal(sketch, &lineup);
+        let done = first(sketch, &lineup);
         for ((section, chair), notes) in everybody(&lineup, &done) {
             // The demo is in four crotchets, so that beats of the piece are beats of the bar.
             let mut by_beat: BTreeMap<i64, Vec<&CastNote>> = BTreeMap::new();
@@ -91,9 +61,9 @@ fn a_player_of_rhythm_keeps_one_layer_and_one_pitch_for_the_beat() {
 #[test]
 fn the_octave_that_is_told_is_the_octave_that_sounds() {
     let study = overture();
-    for sketch in sketches(&study) {
+    for sketch in passages(&study) {
         for lineup in lineups() {
-            let done = proposal(&sketch, &lineup);
+            let done = first(&sketch, &lineup);
             for (planned, phrase) in done.plan.phrases.iter().zip(&done.phrases) {
                 for task in &planned.tasks {
                     let Some(strand) = task.strand.filter(|&strand| !sketch.strands[strand].is_chordal()) else { continue };
@@ -117,9 +87,9 @@ fn the_octave_that_is_told_is_the_octave_that_sounds() {
 #[test]
 fn thirds_are_not_crowded() {
     let study = overture();
-    for sketch in sketches(&study) {
+    for sketch in passages(&study) {
         for lineup in lineups() {
-            let done = proposal(&sketch, &lineup);
+            let done = first(&sketch, &lineup);
             let crowded = done.criteria.get("thirds with more than two players of five").unwrap();
             assert!(crowded <= 2.0, "{}: {crowded} barlines", lineup.name);
         }
@@ -131,9 +101,9 @@ fn thirds_are_not_crowded() {
 fn chords_are_whole_and_what_is_missing_is_told() {
     let study = overture();
     let mut whole = 0;
-    for sketch in sketches(&study) {
+    for sketch in passages(&study) {
         for lineup in lineups() {
-            let done = proposal(&sketch, &lineup);
+            let done = first(&sketch, &lineup);
             let tones = done.criteria.get("chord tones sounded").unwrap();
             let players: usize = lineup.sections.iter().map(|section| section.chairs.len()).sum();
             assert!(players < 18 || tones > 1.0 - 1e-9, "{}: {tones}", lineup.name);
@@ -148,7 +118,7 @@ fn chords_are_whole_and_what_is_missing_is_told() {
 #[test]
 fn no_phrase_is_a_single_bar_and_accompaniment_changes_at_the_barline() {
     let study = overture();
-    for sketch in sketches(&study) {
+    for sketch in passages(&study) {
         let plan = Plan::phrases_of(&sketch);
         assert!(
             plan.phrases.iter().all(|phrase| phrase.bars.len() >= 2),
@@ -156,7 +126,7 @@ fn no_phrase_is_a_single_bar_and_accompaniment_changes_at_the_barline() {
             plan.phrases.iter().map(|phrase| phrase.bars.clone()).collect::<Vec<_>>()
         );
         for lineup in lineups() {
-            let done = proposal(&sketch, &lineup);
+            let done = first(&sketch, &lineup);
             for (at, (planned, phrase)) in done.plan.phrases.iter().zip(&done.phrases).enumerate().skip(1) {
                 let bar = sketch.bar_start(planned.bars.start);
                 let chords = phrase.notes.values().flatten().filter(|note| sketch.strands[note.line.strand].is_chordal());
@@ -170,9 +140,9 @@ fn no_phrase_is_a_single_bar_and_accompaniment_changes_at_the_barline() {
 #[test]
 fn slides_are_not_asked_for_quick_arpeggios() {
     let study = overture();
-    let sketch = &sketches(&study)[0];
+    let sketch = &passages(&study)[0];
     for lineup in lineups() {
-        let done = proposal(sketch, &lineup);
+        let done = first(sketch, &lineup);
         let slides = |part: &str| part.contains("rombone");
         let score = done.score(sketch, &lineup);
         let hard: Vec<String> = done
@@ -191,7 +161,7 @@ fn slides_are_not_asked_for_quick_arpeggios() {
 fn dynamics_of_a_reduction_go_together() {
     use ripieno_score::{DirectionKind, DynamicMark};
     let study = overture();
-    for sketch in sketches(&study) {
+    for sketch in passages(&study) {
         let tune = sketch.strands[sketch.strand(Role::Melody).unwrap()].part;
         for strand in &sketch.strands {
             let mut places = BTreeSet::new();
@@ -215,11 +185,11 @@ fn dynamics_of_a_reduction_go_together() {
 #[test]
 fn nobody_of_a_section_has_a_chord_above_its_tune() {
     let study = overture();
-    for sketch in sketches(&study) {
+    for sketch in passages(&study) {
         for lineup in
             lineups().iter().filter(|lineup| lineup.sections.iter().map(|section| section.chairs.len()).sum::<usize>() <= 9)
         {
-            let done = proposal(&sketch, lineup);
+            let done = first(&sketch, lineup);
             let all = everybody(lineup, &done);
             let of = |note: &CastNote| sketch.strands[note.line.strand].role;
             for ((section, chair), notes) in &all {
@@ -238,10 +208,10 @@ fn nobody_of_a_section_has_a_chord_above_its_tune() {
 /// A grace note after the last rhythm of a phrase binds nobody in the next, and stops nothing.
 #[test]
 fn a_phrase_with_nothing_but_a_grace_note_of_rhythm_is_cast() {
-    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/grace_at_the_joint.musicxml");
+    let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/grace_at_the_joint.musicxml");
     let sketch = Sketch::by_names(ripieno_formats::read_file(&file, &Limits::default()).unwrap().score).unwrap();
     for lineup in lineups() {
-        let done = proposal(&sketch, &lineup);
+        let done = first(&sketch, &lineup);
         assert!(done.phrases.iter().any(|phrase| !phrase.notes.is_empty()), "{}", lineup.name);
     }
 }

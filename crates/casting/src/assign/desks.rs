@@ -228,7 +228,7 @@ fn is_tired(load: f64, effort: f64) -> bool {
 }
 
 /// The loudest level of a strand in a phrase, where the strand and where bars begin.
-fn loudest(sketch: &Sketch, phrase: &PhrasePlan) -> Option<f32> {
+pub(super) fn loudest(sketch: &Sketch, phrase: &PhrasePlan) -> Option<f32> {
     let span = Plan::span(sketch, &phrase.bars);
     let of = |strand: usize| {
         let bars = phrase.bars.clone().filter_map(move |bar| sketch.level_at(sketch.strands[strand].part, sketch.bar_start(bar)));

@@ -194,11 +194,7 @@ pub fn problem(
         .iter()
         .filter_map(|&strand| sketch.level_at(sketch.strands[strand].part, sketch.bar_start(phrase.bars.start)))
         .fold(None, |most: Option<f32>, level| Some(most.map_or(level, |most| most.max(level))));
-    let class = match level {
-        Some(level) if level < 4.5 => 0,
-        Some(level) if level >= 5.5 => 2,
-        _ => 1,
-    };
+    let class = presence_class(level);
     let busy = phrase.named();
     let mut problem = Problem::default();
     let roles = strands.iter().map(|&strand| sketch.strands[strand].role).collect();
@@ -785,7 +781,12 @@ fn noise(seed: u64, unit: usize, strand: usize, octave: i32, bar: usize) -> f64 
 const USUAL: f64 = 0.05;
 
 /// What players of a section do: section, strand, octave, and which of their instruments they hold.
-type Doing = (usize, Option<usize>, i32, usize);
+pub(crate) type Doing = (usize, Option<usize>, i32, usize);
+
+/// The same of a task.
+pub(crate) fn doing(task: &Task) -> Doing {
+    (task.section, task.strand, task.octave.unwrap_or(0), task.held)
+}
 
 /// Who does each thing.
 type Gathered = BTreeMap<Doing, Vec<usize>>;
@@ -845,7 +846,7 @@ pub fn tasks(
         });
         let why = match (strand, share) {
             (None, _) if given_up => "rest; what nobody has here lies out of their reach or is given up".to_owned(),
-            (None, _) => "kept in reserve; every strand has its players".to_owned(),
+            (None, _) => in_reserve(sketch, phrase, habits, kind),
             (Some(_), Some(share)) => {
                 let borrowed = habits.lender(kind).map_or_else(String::new, |lender| format!(" (taken from {lender})"));
                 format!("{kind} have this role {:.0} % of their time in {}{borrowed}", share * 100.0, habits.name)
@@ -859,6 +860,22 @@ pub fn tasks(
         tasks.push(Task { octave: line.then_some(octave), held, why, ..Task::new(section, chairs, role, strand) });
     }
     tasks
+}
+
+/// Why a section rests that casting has found no strand for: by how often it plays at this loudness, if that is less than half of the time.
+fn in_reserve(sketch: &Sketch, phrase: &PhrasePlan, habits: &Habits, kind: &str) -> String {
+    let level = desks::loudest(sketch, phrase);
+    let presence = habits.section(kind).map(|habit| habit.presence[presence_class(level)]).filter(|share| *share < 0.5);
+    let mark = DynamicLevel(level.unwrap_or(DynamicLevel::MEZZO_FORTE.0)).mark();
+    presence.map_or_else(
+        || "rest: what there is to play is shared out without them".to_owned(),
+        |share| format!("kept in reserve: at {mark} {kind} play {:.0} % of their time in {}", share * 100.0, habits.name),
+    )
+}
+
+/// The class of loudness by which habits tell how often a section plays: up to mp, mf, f and more.
+fn presence_class(level: Option<f32>) -> usize {
+    level.map_or(1, |level| usize::from(level >= 4.5) + usize::from(level >= 5.5))
 }
 
 /// A strand that no group is left for goes to players of the group that would do it best beside what it does: to half of them, or to so `few` where it hardly sounds, and then
@@ -936,7 +953,6 @@ fn in_order(sketch: &Sketch, lineup: &Lineup, phrase: &PhrasePlan, by: &mut Gath
 
 /// The same of a phrase's tasks from `own` on, after some of them have changed: the tune with the top of those who play, chords below it. Returns whether anybody changes places.
 pub(crate) fn seated_by_height(sketch: &Sketch, lineup: &Lineup, phrase: &mut PhrasePlan, own: usize) -> bool {
-    let doing = |task: &Task| (task.section, task.strand, task.octave.unwrap_or(0), task.held);
     let mut by: Gathered = BTreeMap::new();
     for task in phrase.tasks.iter().skip(own) {
         by.entry(doing(task)).or_default().extend(&task.chairs);

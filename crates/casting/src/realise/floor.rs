@@ -43,6 +43,11 @@ impl Floor {
         Self { spans }
     }
 
+    #[cfg(test)]
+    pub const fn from_spans(spans: Vec<(Crotchets, Crotchets, i32)>) -> Self {
+        Self { spans }
+    }
+
     /// Of those who play a strand with the bass.
     pub fn played<'a>(setting: &Setting<'_>, notes: impl Iterator<Item = &'a Vec<CastNote>>) -> Self {
         let is_bass =

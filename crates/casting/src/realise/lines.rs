@@ -25,10 +25,22 @@ struct Place<'a> {
     floor: &'a Floor,
     /// For each note whether the sketch itself has it below its bass.
     lowest: &'a [bool],
+    /// How the player ended the phrase before with the same line.
+    before: Option<Before>,
     /// The notes are not the sketch's as they stand there: slurs are left out.
     plain: bool,
-    /// What an octave down and one up cost: the programme has chosen the octave of lines, and a bass an octave up lies among the chords.
-    leaves: (f64, f64),
+    /// What the line is.
+    role: Role,
+}
+
+/// The last note of a line in the phrase before.
+#[derive(Debug, Clone, Copy)]
+struct Before {
+    note: SketchNote,
+    /// By how many octaves the player had it moved.
+    octaves: i32,
+    /// What it costs to change the octave between the phrases.
+    joint: f64,
 }
 
 impl Place<'_> {
@@ -36,14 +48,17 @@ impl Place<'_> {
         !self.chair.reach.allows(key)
     }
 
+    /// Whether a note would sound below the bass. The tune where the sketch has it does not: if the bass is played above it, it is the bass that lies too high.
     fn under(&self, at: usize, note: &SketchNote, key: i32) -> bool {
-        !self.lowest.get(at).copied().unwrap_or(true) && self.floor.is_under(key, note.onset, note.end())
+        (key < note.key() || self.role != Role::Melody)
+            && !self.lowest.get(at).copied().unwrap_or(true)
+            && self.floor.is_under(key, note.onset, note.end())
     }
 }
 
 /// What it costs a player to have the notes at an octave. A note or two beyond reach do not move a whole phrase: the share counts by its square.
 fn octave_cost(place: &Place<'_>, notes: &[SketchNote], octaves: i32, wanted: i32) -> f64 {
-    let each = if octaves > wanted { place.leaves.1 } else { place.leaves.0 };
+    let each = if octaves > wanted { leaves(place.role).1 } else { leaves(place.role).0 };
     let mut cost = each * f64::from((octaves - wanted).abs());
     if notes.is_empty() {
         return cost;
@@ -73,7 +88,7 @@ const fn leaves(role: Role) -> (f64, f64) {
 
 /// The octave at which a player has a line best, whatever the bass does.
 pub(crate) fn best_octave(chair: &Chair, role: Role, notes: &[SketchNote], wanted: i32) -> i32 {
-    octave_of(&Place { chair, floor: &Floor::default(), lowest: &[], plain: false, leaves: leaves(role) }, notes, wanted)
+    octave_of(&Place { chair, floor: &Floor::default(), lowest: &[], before: None, plain: false, role }, notes, wanted)
 }
 
 /// The same beside a bass.
@@ -87,48 +102,111 @@ fn octave_of(place: &Place<'_>, notes: &[SketchNote], wanted: i32) -> i32 {
         .unwrap_or(0)
 }
 
-/// Octaves by which single notes leave the octave of their line.
+/// Octaves by which limbs leave the octave of their line.
 const FOLDS: [i32; 5] = [0, -1, 1, -2, 2];
 
-/// By how many octaves each note of a line leaves the octave the player has it at: none where everything suits. Where a note does not, so much of the line moves
-/// with it as leads on smoothly: the change lies at a rest or where the leap is least (handbook rule from memory; the prices are ours).
+/// What it costs to change the octave at a rest, after a long note, and inside a limb, where an apex would break off: dearer than whatever a limb may cost, cheaper than a note nobody can
+/// play.
+const AT_A_REST: f64 = 1.5;
+const AFTER_A_LONG_NOTE: f64 = 3.0;
+const INSIDE_A_LIMB: f64 = 40.0;
+/// And between two phrases at most: they are cut along the tune.
+const BETWEEN_PHRASES: f64 = 4.0;
+/// The same of bass and figures: rather a note or two move than that the foundation lies among the chords, or a figure under it; and what each note costs that does.
+const INSIDE_WHAT_ACCOMPANIES: f64 = 4.0;
+const EACH_AWAY: f64 = 0.8;
+/// What each semitone costs by which a change leaps beyond a sixth, or beyond what the sketch leaps itself.
+const LEAP: f64 = 0.3;
+/// What it costs a limb (of fewer notes than `WHOLE` as much less) to lie an octave from the player's octave for the phrase; what it costs if all of it lies below the bass, and each note
+/// beyond reach.
+const AWAY: f64 = 5.0;
+const WHOLE: usize = 4;
+const BEYOND: f64 = 200.0;
+const UNDER: f64 = 60.0;
+/// A rest that parts two limbs, in crotchets.
+const PARTED: (i64, i64) = (1, 2);
+/// A leap of the sketch's line beyond which it goes on in another register.
+const REGISTER: i32 = 12;
+
+/// For each note after the first what it costs to change the octave with it. A limb of the line begins after a rest, after a crotchet or more that is twice as long as most notes (but not before
+/// the short note of its dotted rhythm), and where the line leaps by more than an octave itself. There an octave may change; a run is not broken off before its apex (common practice, from
+/// memory; the numbers are ours).
+fn joints(notes: &[SketchNote]) -> Vec<f64> {
+    let mut lengths: Vec<Crotchets> = notes.iter().map(|note| note.duration).filter(|length| length.is_positive()).collect();
+    lengths.sort_unstable();
+    let usual = lengths.get(lengths.len() / 2).copied().unwrap_or(Crotchets::ONE);
+    let long = (Crotchets::whole(2) * usual).max(Crotchets::ONE);
+    let rest = Crotchets::new(PARTED.0, PARTED.1).unwrap_or(Crotchets::ONE);
+    let joint = |pair: &[SketchNote]| {
+        let (last, next) = (&pair[0], &pair[1]);
+        let dotted = last.duration == Crotchets::whole(3) * next.duration;
+        if next.onset - last.end() >= rest {
+            AT_A_REST
+        } else if last.duration >= long && !dotted || (next.key() - last.key()).abs() > REGISTER {
+            AFTER_A_LONG_NOTE
+        } else {
+            INSIDE_A_LIMB
+        }
+    };
+    notes.windows(2).map(joint).collect()
+}
+
+/// By how many octaves each note of a line leaves the octave the player has it at: none where everything suits. Where a note does not, its limb moves as a whole, and so many
+/// of those beside it as lead on smoothly (handbook rule from memory; the prices are ours).
 fn folds(place: &Place<'_>, notes: &[SketchNote], octaves: i32) -> Vec<i32> {
     let key = |at: usize, fold: i32| notes[at].key() + 12 * (octaves + fold);
     let suits = |at: usize| !place.beyond(key(at, 0)) && !place.under(at, &notes[at], key(at, 0));
-    if (0..notes.len()).all(suits) {
+    if place.before.is_none_or(|before| before.octaves == octaves) && (0..notes.len()).all(suits) {
         return vec![0; notes.len()];
+    }
+    let (joints, sings) = (joints(notes), matches!(place.role, Role::Melody | Role::Countermelody));
+    // What a limb costs is shared out among its notes.
+    let mut share = vec![1.0; notes.len()];
+    let mut first = 0;
+    for end in 1..=notes.len() {
+        if end == notes.len() || joints[end - 1] < INSIDE_A_LIMB {
+            let many = f64::from(u32::try_from((end - first).max(WHOLE)).unwrap_or(u32::MAX));
+            share[first..end].fill(1.0 / many);
+            first = end;
+        }
     }
     let own = |at: usize, fold: i32| {
         let key = key(at, fold);
         let amiss = if place.beyond(key) {
-            200.0
+            BEYOND
         } else if place.under(at, &notes[at], key) {
-            60.0
+            if sings { UNDER * share[at] } else { UNDER }
         } else {
-            0.0
+            0.3 * share[at] * f64::from(place.chair.reach.strain(key))
         };
-        amiss + 0.8 * f64::from(fold.abs())
+        let away = if sings { AWAY * share[at] } else { EACH_AWAY };
+        amiss + away * f64::from(fold.abs())
     };
-    let change = |at: usize, a: i32, b: i32| {
-        if a == b {
-            return 0.0;
+    // From a note at a key to the one at an index, at other octaves than before.
+    let change = |(last, from): (&SketchNote, i32), at: usize, fold: i32, price: f64| {
+        let beyond = (key(at, fold) - from).abs() - (notes[at].key() - last.key()).abs().max(9);
+        let most = if sings { INSIDE_A_LIMB } else { INSIDE_WHAT_ACCOMPANIES };
+        price.min(most) + LEAP * f64::from(beyond.max(0))
+    };
+    let within = |at: usize, a: i32, b: i32| {
+        if a == b { 0.0 } else { change((&notes[at - 1], key(at - 1, a)), at, b, joints[at - 1]) }
+    };
+    let start = |fold: i32| match &place.before {
+        Some(before) if before.octaves != octaves + fold => {
+            change((&before.note, before.note.key() + 12 * before.octaves), 0, fold, before.joint)
         }
-        let (before, now) = (&notes[at - 1], &notes[at]);
-        let leap = f64::from((key(at, b) - key(at - 1, a)).abs());
-        let rest = if now.onset - before.end() >= Crotchets::new(1, 2).unwrap_or(Crotchets::ONE) { 2.0 } else { 0.0 };
-        // After the last note of an idea the way is free; a leap of up to a sixth is one like others.
-        3.0 - rest + 0.6 * (leap - 9.0).max(0.0)
+        _ => 0.0,
     };
     let mut ways: Vec<[(f64, usize); FOLDS.len()]> = Vec::with_capacity(notes.len());
     for at in 0..notes.len() {
         let mut row = [(0.0, 0); FOLDS.len()];
         for (n, &fold) in FOLDS.iter().enumerate() {
             let best = ways.last().map(|last| {
-                let from = |m: usize| last[m].0 + change(at, FOLDS[m], fold);
+                let from = |m: usize| last[m].0 + within(at, FOLDS[m], fold);
                 let best = (0..FOLDS.len()).min_by(|&a, &b| from(a).total_cmp(&from(b))).unwrap_or(0);
                 (from(best), best)
             });
-            let (cost, from) = best.unwrap_or((0.0, 0));
+            let (cost, from) = best.unwrap_or_else(|| (start(fold), 0));
             row[n] = (cost + own(at, fold), from);
         }
         ways.push(row);
@@ -142,18 +220,45 @@ fn folds(place: &Place<'_>, notes: &[SketchNote], octaves: i32) -> Vec<i32> {
     found
 }
 
-pub(super) fn lines(setting: &Setting<'_>, plan: &PhrasePlan, follows: bool, cast: &mut PhraseCast) {
-    let span = span_of(setting, plan, Role::Melody, follows);
+/// The last note of a strand before a moment, and what it costs to change the octave there. `None` where nothing is before or after.
+fn joined(strand: &Strand, from: Crotchets) -> Option<(SketchNote, f64)> {
+    let next = strand.notes.partition_point(|note| note.onset < from);
+    let first = next.saturating_sub(NEAR);
+    let around = strand.notes.get(first..(next + NEAR).min(strand.notes.len()))?;
+    let at = (next - first).checked_sub(1)?;
+    Some((*around.get(at)?, *joints(around).get(at)?))
+}
+
+/// How a player ended the phrase before with a strand.
+fn before(strand: &Strand, from: Crotchets, last: Option<&(Crotchets, i32)>) -> Option<Before> {
+    let &(end, key) = last?;
+    let (note, joint) = joined(strand, from).filter(|(note, _)| note.end() == end)?;
+    let apart = key - note.key();
+    (apart % 12 == 0).then_some(Before { note, octaves: apart / 12, joint: joint.min(BETWEEN_PHRASES) })
+}
+
+/// Notes on either side by which it is told whether a line goes on between two phrases.
+const NEAR: usize = 12;
+
+/// `last`: the last note of each player before the phrase.
+pub(super) fn lines(
+    setting: &Setting<'_>,
+    plan: &PhrasePlan,
+    follows: bool,
+    last: &BTreeMap<Seat, (Crotchets, i32)>,
+    cast: &mut PhraseCast,
+) {
+    let span = span_of(setting.sketch, plan, Role::Melody, follows);
     let role = |task: &Task| task.strand.map_or(Role::Tacet, |strand| setting.sketch.strands[strand].role);
     let sketched = Floor::sketched(setting, (span.0, setting.sketch.bar_start(plan.bars.end)));
     // The bass first: what is to lie above it has to know it.
     let is_bass = |task: &&Task| role(task) == Role::Bass;
     for task in plan.tasks.iter().filter(is_bass) {
-        line(setting, task, span_of(setting, plan, role(task), follows), &Floor::default(), &sketched, cast);
+        line(setting, task, span_of(setting.sketch, plan, role(task), follows), (&Floor::default(), &sketched), last, cast);
     }
     let floor = Floor::played(setting, cast.notes.values());
     for task in plan.tasks.iter().filter(|task| !is_bass(task)) {
-        line(setting, task, span_of(setting, plan, role(task), follows), &floor, &sketched, cast);
+        line(setting, task, span_of(setting.sketch, plan, role(task), follows), (&floor, &sketched), last, cast);
     }
 }
 
@@ -161,8 +266,8 @@ fn line(
     setting: &Setting<'_>,
     task: &Task,
     span: (Crotchets, Crotchets),
-    floor: &Floor,
-    sketched: &Floor,
+    (floor, sketched): (&Floor, &Floor),
+    last: &BTreeMap<Seat, (Crotchets, i32)>,
     cast: &mut PhraseCast,
 ) {
     let Some(strand_at) = task.strand else { return };
@@ -187,7 +292,8 @@ fn line(
         }
         let notes: &[SketchNote] = simpler.as_ref().map_or(whole, |(notes, _)| notes);
         let lowest: Vec<bool> = notes.iter().map(|note| sketched.is_under(note.key(), note.onset, note.end())).collect();
-        let place = Place { chair, floor, lowest: &lowest, plain: simpler.is_some(), leaves: leaves(strand.role) };
+        let before = before(strand, span.0, last.get(&seat)).filter(|_| task.register.is_none());
+        let place = Place { chair, floor, lowest: &lowest, before, plain: simpler.is_some(), role: strand.role };
         let lower = task.doubling == Doubling::Octaves && order >= task.chairs.len().div_ceil(2);
         let wanted = task.octave.unwrap_or(0) - i32::from(lower);
         let octaves = match task.register {
@@ -362,8 +468,14 @@ fn plain(
         });
     }
     let turned = folded.first().map(|&first| {
-        let beyond = folded.iter().any(|&at| place.beyond(notes[at].key() + 12 * octaves));
-        let why = if beyond { "for some of it is beyond reach" } else { "lest it sound below the bass" };
+        let at_first = |at: usize| notes[at].key() + 12 * octaves;
+        let why = if folded.iter().any(|&at| place.beyond(at_first(at))) {
+            "for some of it is beyond reach"
+        } else if folded.iter().any(|&at| place.under(at, &notes[at], at_first(at))) {
+            "lest it sound below the bass"
+        } else {
+            "so that the line goes on where it was"
+        };
         (crate::notate::bar_of(&setting.sketch.score.bars, notes[first].onset), folded.len(), why)
     });
     (found, turned)
@@ -458,4 +570,63 @@ fn in_scale(setting: &Setting<'_>, at: Crotchets, top: Pitch, steps: i32) -> Pit
         (semitones - step.semitones() + 6).rem_euclid(12) - 6
     });
     Pitch::new(step, i8::try_from(alter).unwrap_or(0), octave).tamed()
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::lineup::Lineup;
+
+    /// A line of (key, length in quavers), from the beginning on.
+    fn line(notes: &[(i32, i64)]) -> Vec<SketchNote> {
+        let mut at = Crotchets::ZERO;
+        let note = |&(key, quavers): &(i32, i64)| {
+            let duration = Crotchets::new(quavers, 2).unwrap();
+            at += duration;
+            SketchNote { onset: at - duration, duration, pitch: crate::voicing::spelled(&[None; 12], key), written: 0 }
+        };
+        notes.iter().map(note).collect()
+    }
+
+    fn horn() -> Chair {
+        let text = "name = \"one\"\n[[section]]\nname = \"Horn in F\"\nplayers = 1\n";
+        Lineup::from_toml("one.toml", text).unwrap().sections[0].chairs[0].clone()
+    }
+
+    fn place<'a>(chair: &'a Chair, floor: &'a Floor, lowest: &'a [bool], before: Option<Before>) -> Place<'a> {
+        Place { chair, floor, lowest, before, plain: false, role: Role::Melody }
+    }
+
+    /// The apex of a run is not broken off: the whole limb goes down, from the upbeat after the long note.
+    #[test]
+    fn a_limb_moves_as_a_whole() {
+        let chair = horn();
+        let top = i32::from(chair.reach.possible.high());
+        // A limb that ends with a long note, an upbeat and a run to a note beyond reach, and two limbs below it.
+        let keys = [-9, -7, -5, -4, -8, -9, -7, -5, -4, -2, 0, 1, -9, -7, -9, -8, -9, -7, -9, -8];
+        let long = [4, 11, 15, 19];
+        let written: Vec<(i32, i64)> =
+            keys.iter().enumerate().map(|(at, off)| (top + off, if long.contains(&at) { 4 } else { 1 })).collect();
+        let notes = line(&written);
+        let floor = Floor::default();
+        let found = folds(&place(&chair, &floor, &[true; 20], None), &notes, 0);
+        assert_eq!((&found[..5], &found[5..12], &found[12..]), (&[0; 5][..], &[-1; 7][..], &[0; 8][..]));
+        // Whoever was down an octave when the phrase before broke off goes on there up to the next joint.
+        let within = line(&[(top - 9, 1), (top - 7, 1), (top - 5, 4), (top - 9, 1), (top - 7, 1), (top - 8, 4)]);
+        let before = Before { note: line(&[(top - 10, 1)])[0], octaves: -1, joint: INSIDE_A_LIMB };
+        let found = folds(&place(&chair, &floor, &[true; 6], Some(before)), &within, 0);
+        assert_eq!(found[..3], [-1; 3]);
+    }
+
+    /// A bass that is played above the tune lies too high itself: the tune stays where the sketch has it. What is taken lower than that, comes up again.
+    #[test]
+    fn a_line_leaves_its_own_octave_for_no_bass() {
+        let chair = horn();
+        let notes = line(&[(60, 2), (62, 2), (64, 2), (65, 2)]);
+        let floor = Floor::from_spans(vec![(Crotchets::ZERO, Crotchets::whole(4), 67)]);
+        assert_eq!(folds(&place(&chair, &floor, &[false; 4], None), &notes, 0), [0; 4]);
+        let floor = Floor::from_spans(vec![(Crotchets::ZERO, Crotchets::whole(4), 57)]);
+        assert_eq!(folds(&place(&chair, &floor, &[false; 4], None), &notes, -1), [1; 4]);
+    }
 }

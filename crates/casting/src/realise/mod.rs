@@ -179,13 +179,13 @@ pub(crate) fn sounding(notes: &[CastNote], at: Crotchets) -> Option<&CastNote> {
 
 /// The moments a strand of a phrase spans: a tune and its answer with the upbeat to their first bar; what accompanies changes at the barline (common practice), unless nobody
 /// plays it up to there.
-pub(crate) fn span_of(setting: &Setting<'_>, plan: &PhrasePlan, role: Role, follows: bool) -> (Crotchets, Crotchets) {
-    let whole = Plan::span(setting.sketch, &plan.bars);
+pub(crate) fn span_of(sketch: &Sketch, plan: &PhrasePlan, role: Role, follows: bool) -> (Crotchets, Crotchets) {
+    let whole = Plan::span(sketch, &plan.bars);
     match role {
         Role::Melody | Role::Countermelody | Role::Effect => whole,
         _ => {
-            let from = if follows { setting.sketch.bar_start(plan.bars.start) } else { whole.0 };
-            (from, setting.sketch.bar_start(plan.bars.end))
+            let from = if follows { sketch.bar_start(plan.bars.start) } else { whole.0 };
+            (from, sketch.bar_start(plan.bars.end))
         }
     }
 }
@@ -195,7 +195,7 @@ pub(crate) fn beginning(setting: &Setting<'_>, plan: &PhrasePlan) -> BTreeMap<Se
     const HELD_OVER: Crotchets = Crotchets::whole(4);
     let until = setting.sketch.bar_start(plan.bars.start) + HELD_OVER;
     let mut cast = PhraseCast::default();
-    lines::lines(setting, plan, true, &mut cast);
+    lines::lines(setting, plan, true, &BTreeMap::new(), &mut cast);
     for notes in cast.notes.values_mut() {
         notes.retain(|note| note.onset < until);
     }
@@ -235,8 +235,8 @@ pub(crate) fn octaves_that_sound(sketch: &Sketch, plan: &mut PhrasePlan, cast: &
 /// Realises one phrase.
 pub(crate) fn phrase(setting: &Setting<'_>, plan: &PhrasePlan, around: &Around) -> PhraseCast {
     let mut cast = PhraseCast { exact: true, bounded: true, ..PhraseCast::default() };
-    lines::lines(setting, plan, around.follows, &mut cast);
-    let span = span_of(setting, plan, Role::Harmony, around.follows);
+    lines::lines(setting, plan, around.follows, &around.before, &mut cast);
+    let span = span_of(setting.sketch, plan, Role::Harmony, around.follows);
     chords::chords(setting, plan, span, around, &mut cast);
     for notes in cast.notes.values_mut() {
         // Grace notes stay in their order.
