@@ -1,0 +1,1 @@
+import{f as e,u as t}from"./theme.svelte-5D2Mdqrz.js";var n={begin:n=>t(`/api/charts`,e(`POST`,n)),shown:e=>t(`/api/scores/${e}/chart`),lay:(n,r)=>t(`/api/scores/${n}/chart/rows`,e(`POST`,r)),put:(n,r,i)=>t(`/api/scores/${n}/chart`,e(`PUT`,{state:r,text:i}))};export{n as t};

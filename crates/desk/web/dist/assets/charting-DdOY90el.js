@@ -1,1 +1,0 @@
-import{ct as e,ut as t}from"./index-Bygrv8CN.js";var n={begin:n=>e(`/api/charts`,t(`POST`,n)),shown:t=>e(`/api/scores/${t}/chart`),lay:(n,r)=>e(`/api/scores/${n}/chart/rows`,t(`POST`,r)),put:(n,r,i)=>e(`/api/scores/${n}/chart`,t(`PUT`,{state:r,text:i}))};export{n as t};
