@@ -12,10 +12,10 @@ import { gunzipSync, gzipSync } from 'node:zlib';
 import { asker, doneBy, engraverOrStop, isWeighed, isWhole, newPage, withDesk } from './desk.mjs';
 import { draft } from './draft.mjs';
 
-engraverOrStop();
-
 const FOLDER = new URL('./looks/', import.meta.url).pathname;
 const isWriting = process.env.RIPIENO_WRITE !== undefined;
+// Engraved bars are among the answers that are kept.
+if (isWriting) engraverOrStop();
 const UNLIKE = new URL('./looks-unlike/', import.meta.url).pathname;
 const ANSWERS = join(FOLDER, 'answers.json.gz');
 /** Answers by what was asked, before there was a score and afterwards. */
