@@ -1,7 +1,7 @@
 //! Whoever has only a few notes of a loud phrase plays along until then, and at a loud end everybody joins the last chord.
 //!
 //! A band's tutti has everybody in it (common practice; from memory): the player with one stroke of an effect, or two notes of an answer, has chords in the bars before and after, and who had rhythm or
-//! a figure does not stop before the last chord. They double a player who has chords, note for note, so that nothing sounds that did not sound before.
+//! a figure does not stop before the last chord. They double a player who has chords or the bass, note for note or in octaves, so that no tone is added that the chord has not.
 
 use ripieno_score::{Crotchets, Transposition};
 use ripieno_texture::{ChordTone, Role};
@@ -145,7 +145,7 @@ fn doubling(setting: &Setting<'_>, cast: &PhraseCast, seat: Seat, gap: (Crotchet
     };
     let mut best: Option<(f64, Vec<CastNote>)> = None;
     for (other, notes) in cast.notes.iter().filter(|(other, _)| **other != seat) {
-        // The bass is doubled an octave or two up, where it is root or fifth.
+        // The bass is doubled an octave or two up; a third or a leading note of it costs more (`TENDER`).
         for octaves in [0i8, 1, -1, 2] {
             // A chord is taken up where it begins, or at a barline.
             let bar = crate::notate::bar_of(&sketch.score.bars, gap.0);

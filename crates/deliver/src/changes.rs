@@ -5,6 +5,7 @@ use ripieno_instruments::{Clues, Recognition, recognise};
 use ripieno_score::{Bar, BarIndex, ChangeKind, Crotchets, Direction, DirectionKind, Note, Part};
 
 use crate::lists::mute_in;
+use crate::rests::played;
 
 /// Fewest players of what a whole section plays and nobody takes up in a rest: cellos, strings, brass.
 const SECTION: u8 = 8;
@@ -79,14 +80,7 @@ pub(crate) fn announce(part: &mut Part, bars: &[Bar]) {
 
 /// Says again where a rest of a bar or more begins which mute is put in or taken out in it (common practice), as the words at its end have it.
 pub(crate) fn announce_mutes(part: &mut Part, bars: &[Bar]) {
-    let start = |bar: BarIndex| bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
-    let mut sounding: Vec<(Crotchets, Crotchets)> = part
-        .notes
-        .iter()
-        .filter(|note| note.plays())
-        .map(|note| (start(note.bar) + note.at, start(note.bar) + note.at + note.duration))
-        .collect();
-    sounding.sort_unstable();
+    let sounding = played(part, bars);
     // The latest end of what has begun by then; sounds may overlap.
     let ends: Vec<Crotchets> = sounding
         .iter()
@@ -103,7 +97,8 @@ pub(crate) fn announce_mutes(part: &mut Part, bars: &[Bar]) {
         if mute_in(text).is_none() {
             continue;
         }
-        let at = start(direction.bar) + direction.at;
+        let start = bars.get(direction.bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
+        let at = start + direction.at;
         let before = last.replace(at);
         let Some(end) = sounding.partition_point(|sound| sound.0 < at).checked_sub(1).map(|index| ends[index]) else { continue };
         let bar = bars.partition_point(|bar| bar.start <= end).saturating_sub(1);

@@ -6,7 +6,7 @@
 use std::ops::Range;
 
 use ripieno_formats::musicxml::MultipleRest;
-use ripieno_score::{Bar, BarIndex, Crotchets, Jump, Part};
+use ripieno_score::{Bar, BarIndex, Crotchets, Jump, Note, Part};
 
 /// What stands in one bar of a part, as far as rests go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,6 +28,16 @@ pub(crate) fn silent_bars(part: &Part, bars: usize) -> Vec<bool> {
         }
     }
     silent
+}
+
+/// From where to where each note of a part sounds, in crotchets from the beginning of the score, by their beginnings.
+pub(crate) fn played(part: &Part, bars: &[Bar]) -> Vec<(Crotchets, Crotchets)> {
+    let start = |bar: BarIndex| bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
+    let from = |note: &Note| start(note.bar) + note.at;
+    let mut played: Vec<_> =
+        part.notes.iter().filter(|note| note.plays()).map(|note| (from(note), from(note) + note.duration)).collect();
+    played.sort_unstable();
+    played
 }
 
 /// Runs of `true`.

@@ -15,6 +15,7 @@ use crate::course::is_for_all;
 use crate::headings;
 use crate::names::abbreviation;
 use crate::paper::{LEAST_STAFF_OF_SCORE, PIXELS, Paper};
+use crate::rests::played;
 use crate::sheet::{GAP, HEAD, Place, TITLE, Title, music_height, row_of_numbers, sheet};
 use crate::turns::{EASY, Line, Room, divide};
 use crate::unseen;
@@ -321,14 +322,7 @@ fn placed(systems: Vec<System>, rests: &[MultipleRest], from: usize, bars: usize
 
 /// Seconds the player rests around the end of each system.
 fn rests_around(score: &Score, part: &Part, tempo: &TempoMap, lines: &[Placed]) -> Vec<f64> {
-    let start = |bar: BarIndex| score.bars.get(bar.at()).map_or(Crotchets::ZERO, |bar| bar.start);
-    let mut busy: Vec<(Crotchets, Crotchets)> = part
-        .notes
-        .iter()
-        .filter(|note| note.plays())
-        .map(|note| (start(note.bar) + note.at, start(note.bar) + note.at + note.duration))
-        .collect();
-    busy.sort_unstable();
+    let busy = played(part, &score.bars);
     let mut ends: Vec<Crotchets> = busy.iter().map(|&(_, end)| end).collect();
     ends.sort_unstable();
     lines

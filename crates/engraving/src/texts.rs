@@ -140,24 +140,13 @@ fn measure(group: &Group, smaller: f64, found: &mut [Words]) {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)] // a test may stop at the first surprise
 mod tests {
-    use std::collections::BTreeMap;
-
     use super::*;
 
     #[test]
     fn words_are_measured_and_moved() {
         let body = "<g class=\"system\"><g class=\"tempo\"><text x=\"1000\" y=\"500\" font-size=\"0px\">\
 <tspan font-size=\"405px\">Moderato</tspan></text></g><g class=\"dir\"><text x=\"0\" y=\"9\" font-size=\"0px\"></text></g></g>";
-        let system = System {
-            body: body.to_owned(),
-            signs: BTreeMap::new(),
-            bars: Vec::new(),
-            staves: 1,
-            staff_top: 0.0,
-            staff_foot: 0.0,
-            top: 0.0,
-            foot: 0.0,
-        };
+        let system = System::drawn(body);
         let words = system.words().unwrap();
         assert_eq!(words.len(), 1, "what has no ink is no word: {words:?}");
         assert_eq!(words[0].class, "tempo");
