@@ -471,14 +471,19 @@ test('every view is walked through by keys: melody and themes, balance, register
   });
 });
 
+/** Looks into the first span of the second row by the keyboard; the panel that tells of it. */
+async function lookedInto(page) {
+  await page.getByRole('application', { name: /^Role map/ }).focus();
+  await page.keyboard.press('ArrowDown');
+  await page.keyboard.press('Enter');
+  return page.getByRole('region', { name: 'What is known of this span' });
+}
+
 test('layers are joined from the evidence and taken apart again', async () => {
   await withDesk(async ({ browser, desk }) => {
     const page = await newPage(browser, desk);
     await openDemo(page, desk);
-    await page.getByRole('application', { name: /^Role map/ }).focus();
-    await page.keyboard.press('ArrowDown');
-    await page.keyboard.press('Enter');
-    const panel = page.getByRole('region', { name: 'What is known of this span' });
+    const panel = await lookedInto(page);
     await panel.getByText('At the same time').waitFor();
     await panel.getByRole('checkbox', { name: /Join with/ }).nth(1).check();
     await panel.getByRole('button', { name: 'Join the layers' }).click();
@@ -516,9 +521,7 @@ for (const colorScheme of ['light', 'dark']) {
         await look('a mix');
         await page.getByLabel('heard from').selectOption('hall');
         await isWeighed(page);
-        await page.getByRole('application', { name: /^Role map/ }).focus();
-        await page.keyboard.press('ArrowDown');
-        await page.keyboard.press('Enter');
+        await lookedInto(page);
         await page.getByText('Why', { exact: true }).waitFor();
         await page.getByText('By estimate').last().waitFor();
         await page.getByRole('button', { name: 'Examples' }).click();
@@ -797,10 +800,7 @@ test('a correction under way can be broken off, and is seen to be under way', as
   await withDesk(async ({ browser, desk }) => {
     const page = await newPage(browser, desk);
     await openDemo(page, desk);
-    await page.getByRole('application', { name: /^Role map/ }).focus();
-    await page.keyboard.press('ArrowDown');
-    await page.keyboard.press('Enter');
-    const panel = page.getByRole('region', { name: 'What is known of this span' });
+    const panel = await lookedInto(page);
     await panel.getByText('Why', { exact: true }).waitFor();
     const before = await panel.locator('.role strong').innerText();
     // A desk that takes its time.
