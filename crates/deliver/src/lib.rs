@@ -23,6 +23,7 @@ mod split;
 mod stands;
 mod turns;
 mod unseen;
+mod who;
 mod whole;
 
 pub use books::{Book, BookOptions, books};

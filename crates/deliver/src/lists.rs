@@ -328,11 +328,15 @@ fn changes(part: &Part) -> Vec<String> {
 
 /// Whether words ask for a mute, or (`false`) say that one is taken off; `None` where they are about something else.
 pub(crate) fn mute_in(words: &str) -> Option<bool> {
-    let lower = words.to_lowercase();
+    // "Harmonics" are no mute, and none are beside one.
+    let lower: Vec<String> =
+        words.to_lowercase().split_whitespace().filter(|one| !one.contains("harmoni")).map(str::to_owned).collect();
+    let lower = lower.join(" ");
     let is_about = ["con sord", "senza sord", "via sord", "mute", "dämpfer", "sourdine", "harmon", "plunger", "cup "];
     let takes_off = ["senza", "via", "ohne", "sans", "ab", "weg", "open", "off", "unmuted", "unmute"];
-    // "Harmonics" are none.
-    (is_about.iter().any(|word| lower.contains(word)) && !lower.contains("harmoni"))
+    is_about
+        .iter()
+        .any(|word| lower.contains(word))
         .then(|| !lower.split_whitespace().any(|one| takes_off.contains(&one.trim_matches(['.', ',', '(', ')']))))
 }
 
@@ -348,4 +352,25 @@ fn mutes(part: &Part) -> Vec<String> {
     }
     found.truncate(4);
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Words as parts print them; common practice.
+    #[test]
+    fn a_mute_is_told_from_harmonics() {
+        for (words, wanted) in [
+            ("con sord.", Some(true)),
+            ("con sord., harmonics", Some(true)),
+            ("harmon mute", Some(true)),
+            ("senza sord. (harmonics)", Some(false)),
+            ("Harmonics", None),
+            ("harmonics, sul D", None),
+            ("cup mute", Some(true)),
+        ] {
+            assert_eq!(mute_in(words), wanted, "{words}");
+        }
+    }
 }

@@ -36,12 +36,10 @@ pub(crate) fn numbered(name: &str) -> Option<(std::ops::Range<usize>, Vec<u16>)>
 
 /// "1.2", "1, 2", "1-4", "I.II" as numbers.
 fn list(text: &str) -> Vec<u16> {
-    let number = |token: &str| match token.trim() {
-        "I" => Some(1),
-        "II" => Some(2),
-        "III" => Some(3),
-        "IV" => Some(4),
-        other => other.parse::<u16>().ok(),
+    const ROMAN: [&str; 8] = ["I", "II", "III", "IV", "V", "VI", "VII", "VIII"];
+    let number = |token: &str| match ROMAN.iter().zip(1..).find(|(roman, _)| **roman == token.trim()) {
+        Some((_, number)) => Some(number),
+        None => token.trim().parse::<u16>().ok(),
     };
     if let Some((from, to)) = text.split_once(['-', '\u{2013}'])
         && let (Some(from), Some(to)) = (number(from), number(to.trim_end_matches('.')))
@@ -113,6 +111,8 @@ mod tests {
         assert_eq!(told("Horns 3. 4"), Some(vec![3, 4]));
         assert_eq!(told("Corni I II"), Some(vec![1, 2]));
         assert_eq!(told("Trumpets 1-3"), Some(vec![1, 2, 3]));
+        assert_eq!(told("Horns V.VI in F"), Some(vec![5, 6]));
+        assert_eq!(told("Horns VII, VIII"), Some(vec![7, 8]));
         assert_eq!(told("Horn 1"), None);
         assert_eq!(told("2 Flutes"), None);
     }

@@ -1,21 +1,16 @@
-//! Two players on one staff, each with a part of their own.
-//!
-//! Who plays what is read from the page as players read it (common practice): of two voices the upper is the first player's; of a chord the
-//! highest note; "1." and "2." say who, "a 2" that all do. Where the page does not say, everybody gets the line, and the caller is told.
+//! Two players on one staff, each with a part of their own: what `who` says is theirs, with its signs and rests.
 
 use std::collections::BTreeMap;
 
 use ripieno_formats::excerpt::NoteOrigin;
 use ripieno_score::{
-    Bar, BarIndex, Crotchets, Direction, DirectionKind, Edge, Mark, Note, NoteFlags, NoteValue, Part, Pitch, PlayerMark, Rest,
-    Stem,
+    Bar, BarIndex, Crotchets, Direction, DirectionKind, Edge, Mark, Note, NoteFlags, NoteValue, Part, PlayerMark, Rest, Stem,
 };
 
 use crate::course::is_for_all;
-use crate::names::{MOST, numbered, numbers_in_name, singular};
-
-/// From a moment on, these players play, as bits.
-type PlayedFrom = ((BarIndex, Crotchets), u16);
+use crate::names::{MOST, numbered, singular};
+use crate::unseen::loosen_ties;
+use crate::who::{Said, in_force, owners, said, voices};
 
 /// One player's share of a staff.
 pub(crate) struct Share {
@@ -41,110 +36,17 @@ pub(crate) fn split(part: &Part, bars: &[Bar], origin: &[NoteOrigin]) -> Option<
     if !part.players.is_exact() || !(2..=MOST).contains(&players) || part.is_body || part.staves != 1 {
         return None;
     }
-    let marks = marks(part, players);
-    let (owners, unsettled) = owners(part, players, &marks);
+    let said = said(part, players);
+    let (owners, unsettled) = owners(part, players, &said);
     let names = names(part, players);
     let shares = (0..players)
         .zip(names)
         .map(|(player, name)| {
-            let (part, origin) = share(part, bars, &owners, &marks, player, origin);
+            let (part, origin) = share(part, bars, &owners, &said, player, origin);
             Share { name, part, origin }
         })
         .collect();
     Some(Shares { shares, unsettled })
-}
-
-/// For each note the players who play it, as bits.
-fn owners(part: &Part, players: u16, marks: &[PlayedFrom]) -> (Vec<u16>, Vec<BarIndex>) {
-    let everybody = (1u16 << players) - 1;
-    let mut owners = vec![0u16; part.notes.len()];
-    let mut unsettled = Vec::new();
-    let mut first = 0;
-    while first < part.notes.len() {
-        let bar = part.notes[first].bar;
-        let end = first + part.notes[first..].partition_point(|note| note.bar == bar);
-        let voices = voices(part, bar, first..end);
-        let mut moments: BTreeMap<(Crotchets, bool), Vec<usize>> = BTreeMap::new();
-        for index in first..end {
-            moments.entry((part.notes[index].at, part.notes[index].flags.contains(NoteFlags::GRACE))).or_default().push(index);
-        }
-        let mut is_settled = true;
-        for ((at, _), notes) in moments {
-            let mark = marks[..marks.partition_point(|&(moment, _)| moment <= (bar, at))].last().map(|&(_, who)| who);
-            if voices.len() == usize::from(players) {
-                // A voice for each player.
-                for index in notes {
-                    let voice = voices.iter().position(|&voice| voice == part.notes[index].voice).unwrap_or(0);
-                    owners[index] = 1 << voice;
-                }
-                continue;
-            }
-            let mut by_height = notes.clone();
-            by_height.sort_by_key(|&index| {
-                let note = &part.notes[index];
-                (voices.iter().position(|&voice| voice == note.voice), std::cmp::Reverse(note.pitch().map(Pitch::semitones)))
-            });
-            let who = mark.unwrap_or(everybody);
-            let those: Vec<u16> = (0..players).filter(|&player| who & (1 << player) != 0).collect();
-            let (lines, people) = (by_height.len(), those.len());
-            if lines > 0 && people % lines == 0 && (mark.is_some() || lines == people) {
-                for (line, &index) in by_height.iter().enumerate() {
-                    owners[index] =
-                        those[line * people / lines..(line + 1) * people / lines].iter().map(|player| 1 << player).sum();
-                }
-            } else if lines == usize::from(players) {
-                // As many lines as players, whatever was said before.
-                for (player, &index) in by_height.iter().enumerate() {
-                    owners[index] = 1 << player;
-                }
-            } else {
-                is_settled = false;
-                notes.iter().for_each(|&index| owners[index] = who);
-            }
-        }
-        if !is_settled {
-            unsettled.push(bar);
-        }
-        first = end;
-    }
-    (owners, unsettled)
-}
-
-/// The voices of a bar that have something, a visible rest included, from the upper down.
-fn voices(part: &Part, bar: BarIndex, notes: std::ops::Range<usize>) -> Vec<u16> {
-    let mut voices: Vec<u16> = part.notes[notes].iter().map(|note| note.voice).collect();
-    let first = part.rests.partition_point(|rest| rest.bar < bar);
-    voices
-        .extend(part.rests[first..].iter().take_while(|rest| rest.bar == bar).filter(|rest| !rest.hidden).map(|rest| rest.voice));
-    voices.sort_unstable();
-    voices.dedup();
-    voices
-}
-
-/// Who plays from when on, as bits.
-fn marks(part: &Part, players: u16) -> Vec<PlayedFrom> {
-    let everybody = (1u16 << players) - 1;
-    let mut marks = Vec::new();
-    for direction in &part.directions {
-        let DirectionKind::Words(text) = &direction.kind else { continue };
-        let who = match PlayerMark::parse(text) {
-            Some(PlayerMark::All | PlayerMark::Together(_)) => everybody,
-            Some(PlayerMark::Only(_)) => named(text, part, players),
-            _ => continue,
-        };
-        marks.push(((direction.bar, direction.at), who));
-    }
-    marks
-}
-
-/// The players a mark names, as bits: "2." of "Horns 1.2", "3." of "Horns 3.4"; the first where none is named.
-fn named(text: &str, part: &Part, players: u16) -> u16 {
-    let numbers = numbers_in_name(&part.name).unwrap_or_else(|| (1..=players).collect());
-    let places = PlayerMark::named(text).into_iter().filter_map(|named| numbers.iter().position(|&own| own == named));
-    match places.fold(0, |who, place| who | 1 << place) {
-        0 => 1,
-        who => who,
-    }
 }
 
 fn names(part: &Part, players: u16) -> Vec<String> {
@@ -168,25 +70,31 @@ fn share(
     part: &Part,
     bars: &[Bar],
     owners: &[u16],
-    said: &[PlayedFrom],
+    said: &[Said],
     player: u16,
     origin: &[NoteOrigin],
 ) -> (Part, Vec<NoteOrigin>) {
-    let own = |index: usize| owners[index] & (1 << player) != 0;
+    let keep: Vec<bool> = owners.iter().map(|&who| who & (1 << player) != 0).collect();
+    let mut read = part.notes.clone();
+    loosen_ties(&mut read, &keep);
+    let crossing = crossing(part, &keep);
     let mut notes: Vec<Note> = Vec::new();
     let mut marks: Vec<(u32, Mark)> = Vec::new();
     let mut origins = Vec::new();
     // The first note of the chord being read, which carries the chord's signs.
     let mut head = 0;
-    for (index, note) in part.notes.iter().enumerate() {
+    for (index, note) in read.iter().enumerate() {
         if !note.flags.contains(NoteFlags::CHORD) {
             head = index;
         }
-        if !own(index) {
+        if !keep[index] {
             continue;
         }
         let leader = &part.notes[head];
-        let mut mine = Note { voice: 1, stem: Stem::Unset, ..note.clone() };
+        let mut mine = note.clone();
+        if crossing.binary_search(&note.bar).is_err() {
+            (mine.voice, mine.stem) = (1, Stem::Unset);
+        }
         mine.flags.remove(NoteFlags::CHORD);
         let with_last = notes.last().is_some_and(|last: &Note| {
             (last.bar, last.at, last.flags.contains(NoteFlags::GRACE))
@@ -215,7 +123,19 @@ fn share(
     for (index, bar) in (0u32..).zip(bars) {
         let index = BarIndex(index);
         let end = first + notes[first..].partition_point(|note| note.bar == index);
-        rests.extend(rests_of(part, bar, index, &notes[first..end]));
+        let own = &notes[first..end];
+        let mut voices: Vec<u16> = own.iter().map(|note| note.voice).collect();
+        voices.sort_unstable();
+        voices.dedup();
+        match voices.split_first() {
+            Some((upper, others)) if !others.is_empty() => {
+                rests.extend(
+                    rests_of(part, bar, index, &of_voice(own, *upper)).into_iter().map(|rest| Rest { voice: *upper, ..rest }),
+                );
+                others.iter().for_each(|&voice| rests.extend(rests_between(part, index, voice, &of_voice(own, voice))));
+            }
+            _ => rests.extend(rests_of(part, bar, index, own)),
+        }
         first = end;
     }
     let directions = directions(part, &notes, said, player);
@@ -235,6 +155,44 @@ fn share(
         instrument_id: part.instrument_id.clone(),
     };
     (mine, origins)
+}
+
+/// Bars in which notes of two voices that both are for this player sound at once, as where the page does not say whose they are: such voices stay
+/// apart, as one rhythm cannot hold them.
+fn crossing(part: &Part, keep: &[bool]) -> Vec<BarIndex> {
+    let mut found: Vec<BarIndex> = Vec::new();
+    // When each voice's last note of this bar ends.
+    let mut ends: BTreeMap<u16, Crotchets> = BTreeMap::new();
+    let mut bar = None;
+    let mut own: Vec<&Note> =
+        part.notes.iter().zip(keep).filter(|(note, keep)| **keep && !note.duration.is_zero()).map(|(note, _)| note).collect();
+    own.sort_by_key(|note| (note.bar, note.at));
+    for note in own {
+        if bar != Some(note.bar) {
+            ends.clear();
+            bar = Some(note.bar);
+        }
+        if found.last() != Some(&note.bar) && ends.iter().any(|(&voice, &end)| voice != note.voice && end > note.at) {
+            found.push(note.bar);
+        }
+        let end = ends.entry(note.voice).or_default();
+        *end = (*end).max(note.at + note.duration);
+    }
+    found
+}
+
+fn of_voice(notes: &[Note], voice: u16) -> Vec<Note> {
+    notes.iter().filter(|note| note.voice == voice).cloned().collect()
+}
+
+/// The rests the page prints in a voice, as far as they lie between these notes of it.
+fn rests_between(part: &Part, bar: BarIndex, voice: u16, notes: &[Note]) -> Vec<Rest> {
+    let first = part.rests.partition_point(|rest| rest.bar < bar);
+    let printed =
+        part.rests[first..].iter().take_while(|rest| rest.bar == bar).filter(|rest| rest.voice == voice && !rest.whole_bar);
+    let is_free =
+        |rest: &&Rest| notes.iter().all(|note| note.at + note.duration <= rest.at || rest.at + rest.duration <= note.at);
+    printed.filter(is_free).cloned().collect()
 }
 
 /// Leaves out slurs and lines that have lost their other end to another player.
@@ -315,7 +273,7 @@ fn plain_rest(bar: BarIndex, from: Crotchets, to: Crotchets) -> Rest {
 }
 
 /// What stands around the staff, for this player: who plays is said no more, nor how loud where nothing is played.
-fn directions(part: &Part, own: &[Note], said: &[PlayedFrom], player: u16) -> Vec<Direction> {
+fn directions(part: &Part, own: &[Note], said: &[Said], player: u16) -> Vec<Direction> {
     // Meant for this player, as far as "1." and "a 2" say.
     let concerns = |direction: &Direction| {
         if let Some(voice) = direction.voice {
@@ -334,8 +292,7 @@ fn directions(part: &Part, own: &[Note], said: &[PlayedFrom], player: u16) -> Ve
         if here.filter(|note| note.plays()).any(|note| note.at <= direction.at && direction.at < note.at + note.duration) {
             return true;
         }
-        let before = said.partition_point(|&(moment, _)| moment <= (direction.bar, direction.at));
-        said[..before].last().is_none_or(|&(_, who)| who & (1 << player) != 0)
+        in_force(said, direction.bar, direction.at).is_none_or(|said| said.who & (1 << player) != 0)
     };
     // Headings are for everybody; ways of playing begin small.
     let is_heading = |text: &str| text.trim_start().starts_with(char::is_uppercase);

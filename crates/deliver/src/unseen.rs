@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_score::{Edge, Mark, NoteFlags, Part};
+use ripieno_score::{Edge, Mark, Note, NoteFlags, Part};
 
 /// Leaves out the hidden notes of a part; for each note it had, whether it is still there.
 pub(crate) fn leave_out(part: &mut Part) -> Vec<bool> {
@@ -22,7 +22,7 @@ pub(crate) fn leave_out(part: &mut Part) -> Vec<bool> {
         })
         .collect();
     let stays = |index: u32| keep.get(index as usize).copied().unwrap_or(false);
-    loosen_ties(part, &keep);
+    loosen_ties(&mut part.notes, &keep);
     let halves = halves(part, &keep);
     let mut place = 0..;
     part.marks.retain(|(index, _)| {
@@ -80,25 +80,25 @@ fn halves(part: &Part, keep: &[bool]) -> Vec<usize> {
 }
 
 /// Ends the ties between notes that stay and notes that go.
-fn loosen_ties(part: &mut Part, keep: &[bool]) {
+pub(crate) fn loosen_ties(notes: &mut [Note], keep: &[bool]) {
     // Ties not yet arrived: at most one of each pitch in each voice.
     let mut open: Vec<usize> = Vec::new();
-    for at in 0..part.notes.len() {
-        let (head, voice, flags) = (part.notes[at].head, part.notes[at].voice, part.notes[at].flags);
+    for at in 0..notes.len() {
+        let (head, voice, flags) = (notes[at].head, notes[at].voice, notes[at].flags);
         if flags.contains(NoteFlags::TIE_STOP) {
-            let same = |other: &usize| part.notes[*other].head == head;
-            let own = open.iter().rposition(|other| same(other) && part.notes[*other].voice == voice);
+            let same = |other: &usize| notes[*other].head == head;
+            let own = open.iter().rposition(|other| same(other) && notes[*other].voice == voice);
             if let Some(place) = own.or_else(|| open.iter().rposition(same)) {
                 let from = open.remove(place);
                 match (keep[from], keep[at]) {
-                    (true, false) => part.notes[from].flags -= NoteFlags::TIE_START,
-                    (false, true) => part.notes[at].flags -= NoteFlags::TIE_STOP,
+                    (true, false) => notes[from].flags -= NoteFlags::TIE_START,
+                    (false, true) => notes[at].flags -= NoteFlags::TIE_STOP,
                     _ => {}
                 }
             }
         }
         if flags.contains(NoteFlags::TIE_START) {
-            open.retain(|other| part.notes[*other].head != head || part.notes[*other].voice != voice);
+            open.retain(|other| notes[*other].head != head || notes[*other].voice != voice);
             open.push(at);
         }
     }
@@ -107,7 +107,6 @@ fn loosen_ties(part: &mut Part, keep: &[bool]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ripieno_score::{Edge, Mark, Note};
 
     #[test]
     fn what_nobody_sees_is_left_out_with_its_marks() {
