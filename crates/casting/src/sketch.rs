@@ -115,11 +115,16 @@ impl Strand {
         found.into_iter()
     }
 
-    /// The pitch classes that sound at a moment, as bits.
-    pub(crate) fn classes_at(&self, at: Crotchets) -> u16 {
+    /// The notes that sound at a moment.
+    pub(crate) fn sounding(&self, at: Crotchets) -> impl Iterator<Item = &SketchNote> {
         let first = self.notes.partition_point(|note| note.onset + LONGEST < at);
         let next = self.notes.partition_point(|note| note.onset <= at);
-        self.notes[first..next].iter().filter(|note| at < note.end()).fold(0, |have, note| have | 1 << note.key().rem_euclid(12))
+        self.notes[first..next].iter().filter(move |note| at < note.end())
+    }
+
+    /// The pitch classes that sound at a moment, as bits.
+    pub(crate) fn classes_at(&self, at: Crotchets) -> u16 {
+        self.sounding(at).fold(0, |have, note| have | 1 << note.key().rem_euclid(12))
     }
 
     /// The note that sounds at a moment; of several the one begun last.

@@ -175,6 +175,17 @@ pub(super) fn shared_out(
 
 /// In which beat of which bar a moment lies: crotchets, in compound metres dotted ones.
 pub(crate) fn beat_of(setting: &Setting<'_>, at: Crotchets) -> (usize, i64) {
+    let (bar, beats) = in_beats(setting, at);
+    (bar, beats.floor())
+}
+
+/// Whether a beat begins at a moment.
+pub(super) fn is_on_beat(setting: &Setting<'_>, at: Crotchets) -> bool {
+    in_beats(setting, at).1.denominator() == 1
+}
+
+/// The bar of a moment, and how many beats of it have gone.
+fn in_beats(setting: &Setting<'_>, at: Crotchets) -> (usize, Crotchets) {
     let bars = &setting.sketch.score.bars;
     let bar = crate::notate::bar_of(bars, at);
     let metre = bars[..=bar.min(bars.len().saturating_sub(1))].iter().rev().find_map(|bar| bar.metre.as_ref());
@@ -182,8 +193,7 @@ pub(crate) fn beat_of(setting: &Setting<'_>, at: Crotchets) -> (usize, i64) {
         *unit >= 8 && beats.iter().all(|beats| beats % 3 == 0)
     }));
     let place = at - setting.sketch.bar_start(bar);
-    let beats = if compound { place * Crotchets::new(2, 3).unwrap_or(Crotchets::ONE) } else { place };
-    (bar, beats.floor())
+    (bar, if compound { place * Crotchets::new(2, 3).unwrap_or(Crotchets::ONE) } else { place })
 }
 
 #[cfg(test)]

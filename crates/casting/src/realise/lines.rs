@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use ripieno_players::slide::{FIGURE, toil, trombone};
 use ripieno_players::{Level, Limits};
-use ripieno_score::{Crotchets, Pitch, Step, Transposition};
-use ripieno_texture::{Mode, NoteName, Role};
+use ripieno_score::{Crotchets, Pitch, Transposition};
+use ripieno_texture::Role;
 
 use super::floor::Floor;
+use super::thicken::thickened;
 use super::{CastNote, LineId, PhraseCast, Seat, Setting, span_of};
 use crate::lineup::Chair;
 use crate::notate::Like;
@@ -304,7 +305,7 @@ fn line(
         let (part, turned) = if thick == 0 {
             plain(setting, strand_at, strand, notes, &place, seat, octaves)
         } else {
-            (thickened(setting, task, strand_at, notes, chair, seat, octaves, thick), None)
+            (thickened(setting, task.thickening, (strand_at, notes), (seat, octaves), thick), None)
         };
         if task.register.is_none() && octaves != wanted && thick == 0 {
             let amiss = |(at, note): (usize, &SketchNote)| {
@@ -484,92 +485,6 @@ fn plain(
 /// The key a person has set for a player at a moment.
 pub(super) fn locked(setting: &Setting<'_>, seat: Seat, at: Crotchets) -> Option<i32> {
     setting.locks.iter().find(|lock| lock.seat == seat && lock.from <= at && at < lock.to).map(|lock| lock.key)
-}
-
-#[allow(clippy::too_many_arguments)] // one note needs all of this
-fn thickened(
-    setting: &Setting<'_>,
-    task: &Task,
-    strand_at: usize,
-    notes: &[SketchNote],
-    chair: &Chair,
-    seat: Seat,
-    octaves: i32,
-    place: usize,
-) -> Vec<CastNote> {
-    let below = match task.thickening {
-        Thickening::Triads => (place - 1) % 2 + 1,
-        _ => place,
-    };
-    let strand = &setting.sketch.strands[strand_at];
-    notes
-        .iter()
-        .map(|note| {
-            let top = by_octaves(note.pitch, octaves);
-            let added = locked(setting, seat, note.onset)
-                .map(|key| crate::voicing::spelled(&[None; 12], key))
-                .unwrap_or_else(|| added_pitch(setting, task.thickening, note.onset, top, below));
-            // Out of reach the player has the tune itself.
-            let (pitch, voice) = if chair.reach.allows(added.semitones()) { (added, below) } else { (top, 0) };
-            let like = Some(Like { part: strand.part, note: note.written, plain: false });
-            CastNote {
-                onset: note.onset,
-                duration: note.duration,
-                pitch,
-                line: LineId { strand: strand_at, voice },
-                like,
-                breath: false,
-            }
-        })
-        .collect()
-}
-
-/// The tone `below` places under a note: of the chord, or of the scale in thirds.
-fn added_pitch(setting: &Setting<'_>, thickening: Thickening, at: Crotchets, top: Pitch, below: usize) -> Pitch {
-    let chord = setting.sketch.harmony.chord_at(at);
-    let class = u8::try_from(top.semitones().rem_euclid(12)).unwrap_or(0);
-    let on_chord = chord.is_some_and(|chord| !matches!(chord.tone(class), ripieno_texture::ChordTone::Foreign));
-    if let (true, Some(chord)) = (thickening != Thickening::Diatonic && on_chord, chord) {
-        let tones = chord.tones();
-        let mut key = top.semitones();
-        let mut left = below;
-        while left > 0 && key > 12 {
-            key -= 1;
-            // Nearer than a minor third the colours would rub.
-            let hit = tones.iter().find(|tone| i32::from(tone.class()) == key.rem_euclid(12));
-            if let Some(tone) = hit
-                && (top.semitones() - key >= 3)
-            {
-                left -= 1;
-                if left == 0 {
-                    return place(*tone, key);
-                }
-            }
-        }
-    }
-    in_scale(setting, at, top, 2 * i32::try_from(below).unwrap_or(1))
-}
-
-/// A note name at a key.
-fn place(name: NoteName, key: i32) -> Pitch {
-    let octave = (key - name.step.semitones() - i32::from(name.alter)).div_euclid(12) - 1;
-    Pitch::new(name.step, name.alter, i8::try_from(octave).unwrap_or(4))
-}
-
-/// The tone so many steps of the scale below.
-fn in_scale(setting: &Setting<'_>, at: Crotchets, top: Pitch, steps: i32) -> Pitch {
-    let position = top.staff_position() - steps;
-    let step = Step::ALL[usize::try_from(position.rem_euclid(7)).unwrap_or(0)];
-    let octave = i8::try_from(position.div_euclid(7)).unwrap_or(4);
-    let alter = setting.sketch.harmony.key_at(at).map_or(0, |key| {
-        let major: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
-        let minor: [i32; 7] = [0, 2, 3, 5, 7, 8, 10];
-        let scale = if key.mode == Mode::Major { major } else { minor };
-        let degree = (step.index() - key.tonic.step.index()).rem_euclid(7);
-        let semitones = scale[usize::try_from(degree).unwrap_or(0)] + i32::from(key.tonic.class());
-        (semitones - step.semitones() + 6).rem_euclid(12) - 6
-    });
-    Pitch::new(step, i8::try_from(alter).unwrap_or(0), octave).tamed()
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ mod joint;
 mod layers;
 mod lines;
 mod order;
+mod thicken;
 
 pub(crate) use chords::from_the_top;
 pub(crate) use joint::leave_upbeats;
