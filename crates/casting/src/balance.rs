@@ -140,7 +140,9 @@ pub(crate) fn settle(
 ) -> (bool, Marked) {
     let mut marked = Marked::new();
     let span = Plan::span(sketch, &phrase.bars);
-    let melody = phrase.tasks.iter().find(|task| task.role == Role::Melody && task.strand.is_some());
+    // Of several lines of it the first.
+    let melody =
+        phrase.tasks.iter().filter(|task| task.role == Role::Melody && task.strand.is_some()).min_by_key(|task| task.strand);
     let Some(tune) = melody.and_then(|task| task.strand) else { return (false, marked) };
     let loud = melody.and_then(|task| Some(level_in(sketch, tune, span)? + moved_by(sketch, task, span)));
     let mark = loud.unwrap_or(DynamicLevel::MEZZO_FORTE.0);

@@ -200,28 +200,26 @@ impl Covered {
     }
 }
 
-/// Share of the melody's notes that somebody has at their onset and pitch class.
+/// Share of the melody's notes that somebody has at their onset and pitch class; further lines of it ("Melody 2") may be given up.
 fn melody(sketch: &Sketch, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -> f64 {
     let (mut kept, mut all) = (0, 0);
-    for strand in sketch.strands.iter().filter(|strand| strand.role == Role::Melody) {
-        for note in &strand.notes {
-            let planned = cast.plan.phrases.iter().any(|phrase| {
-                let (from, to) = Plan::span(sketch, &phrase.bars);
-                from <= note.onset && note.onset < to
-            });
-            if !planned {
-                continue;
-            }
-            all += 1;
-            let has = |own: &Vec<CastNote>| {
-                let first = own.partition_point(|other| other.onset < note.onset);
-                own[first..]
-                    .iter()
-                    .take_while(|other| other.onset == note.onset)
-                    .any(|other| other.key().rem_euclid(12) == note.key().rem_euclid(12))
-            };
-            kept += usize::from(notes.values().any(has));
+    for note in sketch.strand(Role::Melody).map_or(&[][..], |tune| &sketch.strands[tune].notes) {
+        let planned = cast.plan.phrases.iter().any(|phrase| {
+            let (from, to) = Plan::span(sketch, &phrase.bars);
+            from <= note.onset && note.onset < to
+        });
+        if !planned {
+            continue;
         }
+        all += 1;
+        let has = |own: &Vec<CastNote>| {
+            let first = own.partition_point(|other| other.onset < note.onset);
+            own[first..]
+                .iter()
+                .take_while(|other| other.onset == note.onset)
+                .any(|other| other.key().rem_euclid(12) == note.key().rem_euclid(12))
+        };
+        kept += usize::from(notes.values().any(has));
     }
     share(kept, all)
 }

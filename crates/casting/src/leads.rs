@@ -1,5 +1,6 @@
 //! Who leads a line strand of a reduction, bar by bar: one line as long as it goes on, so that somebody's answer does not cut its phrase.
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use ripieno_score::Score;
@@ -33,9 +34,23 @@ struct Candidate {
 }
 
 /// The line that leads a strand in each of these bars, `None` where nobody begins anything. The strongest lead counts for the melody, for the
-/// others the most attacks; of equals the highest, for a bass the lowest, and before all the line that has the role longest.
-pub(crate) fn leaders(score: &Score, lines: &Lines, roles: &RoleReading, bars: &Range<usize>, role: Role) -> Vec<Option<usize>> {
-    let mut found: Vec<Vec<Candidate>> = bars.clone().map(|bar| candidates(score, lines, roles, bar, role)).collect();
+/// others the most attacks; of equals the highest, for a bass the lowest, and before all the line that has the role longest. `but`: bars and lines that are not asked, because they
+/// stand on a staff already.
+pub(crate) fn leaders(
+    score: &Score,
+    lines: &Lines,
+    roles: &RoleReading,
+    bars: &Range<usize>,
+    role: Role,
+    but: &BTreeSet<(usize, usize)>,
+) -> Vec<Option<usize>> {
+    let open = |bar: usize| {
+        let mut found = candidates(score, lines, roles, bar, role);
+        found.retain(|candidate| !but.contains(&(bar, candidate.line)));
+        // Nobody can begin with what is only held.
+        if found.iter().all(|candidate| candidate.holds) { Vec::new() } else { found }
+    };
+    let mut found: Vec<Vec<Candidate>> = bars.clone().map(open).collect();
     let mut present = std::collections::BTreeMap::<usize, u16>::new();
     for candidate in found.iter().flatten() {
         *present.entry(candidate.line).or_default() += 1;
@@ -73,9 +88,6 @@ fn candidates(score: &Score, lines: &Lines, roles: &RoleReading, bar: usize, rol
             attacks => (keys[0], keys[attacks.len() - 1]),
         };
         here.push(Candidate { line: span.line, height, weight, first, last, holds: attacks.is_empty() });
-    }
-    if here.iter().all(|candidate| candidate.holds) {
-        return Vec::new();
     }
     if role != Role::Melody {
         let most = here.iter().map(|candidate| candidate.weight).fold(1.0, f32::max);

@@ -55,5 +55,5 @@ pub use located::Located;
 pub use objections::{level_of_all, objections};
 pub use plan::{Arrangement, Doubling, PhrasePlan, Plan, Task, Thickening};
 pub use realise::{CastNote, LineId, LockedNote, PhraseCast, Seat};
-pub use sketch::{Sketch, SketchNote, Strand, reduce, reduce_in_octaves, role_named};
+pub use sketch::{Sketch, SketchNote, Strand, reduce, reduce_every_line, reduce_in_octaves, role_named};
 pub use voicing::{Search, Slice, Voice, Voiced, Weights, standing_cost, step_cost, voice};

@@ -3,13 +3,15 @@
 //! A sketch is a score like any other; its strands are read from staves named by role ("Melody", "Chords", "Bass", "Figure",
 //! "Answer" ...), or from the roles that `texture` found in it. [`reduce`] makes one of bars of a studied score.
 
+use std::collections::BTreeSet;
+use std::ops::Range;
 use std::sync::Arc;
 
 use ripieno_score::{
     About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Edge, Mark, Part, PartLevels, Pitch, Score, Sounding,
     Transposition, Unroll,
 };
-use ripieno_texture::{Harmony, Lines, Role, RoleReading, harmony};
+use ripieno_texture::{Harmony, Lines, Role, RoleReading, RoleSpan, harmony};
 
 use crate::dynamics::tempered;
 use crate::expression::{course, expression};
@@ -383,7 +385,7 @@ pub(crate) const fn staff_of(role: Role) -> Option<Role> {
 
 /// Every line that has a role in a bar and pitches throughout it.
 fn all_of(lines: &Lines, roles: &RoleReading, bar: u32, role: Role) -> Vec<usize> {
-    let has = |span: &&ripieno_texture::RoleSpan| span.bars.contains(&bar) && staff_of(span.role()) == Some(role);
+    let has = |span: &&RoleSpan| span.bars.contains(&bar) && staff_of(span.role()) == Some(role);
     let pitched = |&line: &usize| {
         let attacks = &lines.lines[line].attacks;
         let first = attacks.partition_point(|attack| attack.bar < bar);
@@ -392,35 +394,143 @@ fn all_of(lines: &Lines, roles: &RoleReading, bar: u32, role: Role) -> Vec<usize
     roles.spans.iter().filter(has).map(|span| span.line).filter(pitched).collect()
 }
 
+/// How much of what has a role a reduction keeps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kept {
+    /// Of a line strand the line that leads.
+    Leader,
+    /// The same, in all octaves in which it sounds.
+    InOctaves,
+    /// Every line, in all octaves in which it sounds; what is more than doubles another stands on a staff of its own.
+    EveryLine,
+}
+
 /// Reduces bars of a studied score to a condensed sketch by role, in concert pitch: one staff a role. A line strand takes the line that
 /// leads (melody: the strongest lead; others: the one with most attacks, of equals the highest, for the bass the lowest) and stays with it as long as it goes on; chords take all
 /// pitches of their lines, each once. Printed dynamics and hairpins are the leader's, of lines its words of expression too; tempo and its words stand on the
 /// first staff. The sketch has the bars asked for alone, renumbered from their printed numbers.
 #[must_use]
-pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: std::ops::Range<usize>) -> Sketch {
-    reduction(score, sounding, lines, roles, bars, false)
+pub fn reduce(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: Range<usize>) -> Sketch {
+    reduction(score, sounding, lines, roles, bars, Kept::Leader)
 }
 
 /// The same, with lines written in all octaves in which they sound: a richer sketch, from which casting knows where a line is to be doubled ([`Strand::octaves`]).
 #[must_use]
-pub fn reduce_in_octaves(
-    score: &Score,
-    sounding: &Sounding,
-    lines: &Lines,
-    roles: &RoleReading,
-    bars: std::ops::Range<usize>,
-) -> Sketch {
-    reduction(score, sounding, lines, roles, bars, true)
+pub fn reduce_in_octaves(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: Range<usize>) -> Sketch {
+    reduction(score, sounding, lines, roles, bars, Kept::InOctaves)
 }
 
-fn reduction(
+/// The same, with a staff of its own for each further line of a role ("Answer 2", "Melody 2" in thirds), [`STAVES_A_ROLE`] at most; what only doubles a line in unison or octaves goes with it.
+/// What has no room or is there for one bar only is left out, which [`Sketch::remarks`] says.
+#[must_use]
+pub fn reduce_every_line(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: Range<usize>) -> Sketch {
+    reduction(score, sounding, lines, roles, bars, Kept::EveryLine)
+}
+
+/// Staves of one role in a reduction that keeps every line, at most: what a short score shows without becoming a full one (the number is ours).
+pub const STAVES_A_ROLE: usize = 3;
+
+/// Bars for which a further line is worth a staff of its own (ours).
+const WORTH_A_STAFF: usize = 2;
+
+/// A strand of a reduction: in each bar the line that leads it.
+type Leads = Vec<Option<usize>>;
+
+/// Who leads each staff of a line strand. `every`: besides the leader every line that is not there already.
+fn staves(
     score: &Score,
     sounding: &Sounding,
     lines: &Lines,
     roles: &RoleReading,
-    bars: std::ops::Range<usize>,
-    in_octaves: bool,
-) -> Sketch {
+    bars: &Range<usize>,
+    role: Role,
+    every: bool,
+) -> Vec<Leads> {
+    let mut found: Vec<Leads> = Vec::new();
+    // Lines that stand on a staff in a bar, themselves or as a doubling.
+    let mut there: BTreeSet<(usize, usize)> = BTreeSet::new();
+    loop {
+        let leads = leaders(score, lines, roles, bars, role, &there);
+        let long = leads.iter().flatten().count();
+        if !found.is_empty() && long < WORTH_A_STAFF.min(bars.len()).max(1) {
+            return found;
+        }
+        found.push(leads);
+        if !every || found.len() == STAVES_A_ROLE {
+            return found;
+        }
+        let Some(leads) = found.last() else { return found };
+        for (bar, lead) in bars.clone().zip(leads).filter_map(|(bar, lead)| Some((bar, (*lead)?))) {
+            let own: BTreeSet<(Crotchets, i32)> = begun(sounding, lines, lead, bar).collect();
+            for line in lines_with(roles, bar, role) {
+                let (mut all, mut same) = (0, 0);
+                for note in begun(sounding, lines, line, bar) {
+                    all += 1;
+                    same += usize::from(own.contains(&note));
+                }
+                if line == lead || all > 0 && same * 4 >= all * 3 {
+                    there.insert((bar, line));
+                }
+            }
+        }
+    }
+}
+
+/// Notes with length and pitch that a line begins in a bar: when, and their class.
+fn begun<'a>(sounding: &'a Sounding, lines: &'a Lines, line: usize, bar: usize) -> impl Iterator<Item = (Crotchets, i32)> + 'a {
+    let notes = &sounding.notes;
+    let rows = &lines.lines[line].rows;
+    let first = rows.partition_point(|&row| (notes.bar[row as usize] as usize) < bar);
+    let here = rows[first..].iter().map(|&row| row as usize).take_while(move |&row| notes.bar[row] as usize == bar);
+    here.filter_map(|row| classed(sounding, row))
+}
+
+/// When a note with length and pitch begins, and its class.
+fn classed(sounding: &Sounding, row: usize) -> Option<(Crotchets, i32)> {
+    let notes = &sounding.notes;
+    let key = notes.key[row].filter(|_| notes.duration[row].is_positive())?;
+    Some((notes.onset[row], i32::from(key.number()) % 12))
+}
+
+/// A sentence on the notes of a role that stand on none of its staves in any octave.
+fn without_a_staff(
+    score: &Score,
+    sounding: &Sounding,
+    lines: &Lines,
+    roles: &RoleReading,
+    bars: &Range<usize>,
+    (role, name): (Role, &str),
+    written: &BTreeSet<(Crotchets, i32)>,
+) -> Option<String> {
+    let (mut count, mut where_from) = (0usize, Vec::<String>::new());
+    for bar in bars.clone() {
+        for line in lines_with(roles, bar, role) {
+            let here = begun(sounding, lines, line, bar).filter(|note| !written.contains(note)).count();
+            let who = &score.parts[lines.lines[line].part].name;
+            if here > 0 && !where_from.contains(who) {
+                where_from.push(who.clone());
+            }
+            count += here;
+        }
+    }
+    let notes = if count == 1 { "one note".to_owned() } else { format!("{count} notes") };
+    (count > 0).then(|| {
+        format!(
+            "{name}: {notes} of lines for less than {WORTH_A_STAFF} bars, of variants or beyond {STAVES_A_ROLE} staves stand in no octave of the sketch ({})",
+            where_from.join(", ")
+        )
+    })
+}
+
+/// The lines that have a role of a strand in a bar.
+fn lines_with(roles: &RoleReading, bar: usize, role: Role) -> impl Iterator<Item = usize> + '_ {
+    let has = move |span: &&RoleSpan| {
+        u32::try_from(bar).is_ok_and(|bar| span.bars.contains(&bar)) && staff_of(span.role()) == Some(role)
+    };
+    roles.spans.iter().filter(has).map(|span| span.line)
+}
+
+fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: Range<usize>, kept: Kept) -> Sketch {
     let bars = bars.start.min(score.bars.len())..bars.end.min(score.bars.len());
     let start = score.bars.get(bars.start).map_or(Crotchets::ZERO, |bar| bar.start);
     let roles = &grounded(lines, roles, &bars);
@@ -442,56 +552,63 @@ fn reduction(
     {
         first.metre = score.bars[..=bars.start].iter().rev().find_map(|bar| bar.metre.clone());
     }
+    let mut left_out: Vec<String> = Vec::new();
     for (role, name) in STAVES {
         let chordal = matches!(role, Role::Harmony | Role::Rhythm);
-        let mut rows: Vec<usize> = Vec::new();
-        let leads = leaders(score, lines, roles, &bars, role);
-        for (bar, lead) in bars.clone().zip(&leads) {
-            let Ok(played) = u32::try_from(bar) else { continue };
-            let here = if chordal { all_of(lines, roles, played, role) } else { lead.iter().copied().collect() };
-            for line in here {
-                let of_line = lines.lines[line].rows.iter().map(|&row| row as usize);
-                rows.extend(of_line.filter(|&row| sounding.notes.bar[row] == played && sounding.notes.key[row].is_some()));
-            }
-        }
-        if rows.is_empty() {
-            continue;
-        }
-        rows.sort_by_key(|&row| (sounding.notes.onset[row], sounding.notes.key[row], row));
-        rows.dedup();
-        let events = match role {
-            Role::Rhythm => layered_events(sounding, lines, roles, &rows, (start, &bars)),
-            _ if chordal => chord_events(sounding, &rows, start),
-            _ => line_events(sounding, &rows, start),
-        };
-        let mut part = Part { id: format!("S{}", reduced.parts.len() + 1), name: name.to_owned(), staves: 1, ..Part::default() };
-        // Chords without length of their own (grace notes) say nothing of harmony.
-        for voice in 1..=events.iter().map(|event| event.voice).max().unwrap_or(1) {
-            let own: Vec<Event> = events.iter().filter(|event| event.voice == voice).cloned().collect();
-            lay(&mut part, &reduced.bars, &own, &score.parts, (voice == 1).then(|| throughout(&reduced.bars)));
-        }
-        let mean = events.iter().flat_map(|event| &event.pitches).map(|(pitch, _)| pitch.semitones()).sum::<i32>()
-            / i32::try_from(events.iter().map(|event| event.pitches.len()).sum::<usize>()).unwrap_or(1).max(1);
-        let (sign, line) = if mean < 58 { (ClefSign::F, 4) } else { (ClefSign::G, 2) };
-        let at = |kind| Change { bar: BarIndex(0), at: Crotchets::ZERO, staff: None, kind };
-        part.changes.push(at(ChangeKind::Clef(Clef { sign, line, octaves: 0 })));
-        if let Some(key) = concert_key(score, bars.start) {
-            part.changes.push(at(ChangeKind::Key(key)));
-        }
-        if in_octaves && !chordal {
-            let spans =
-                |bar: u32| roles.spans.iter().filter(move |span| span.bars.contains(&bar) && staff_of(span.role()) == Some(role));
-            let doublings = doublings(sounding, lines, &rows, |bar| spans(bar).map(|span| span.line).collect());
-            for (voice, rows) in (2u16..).zip(doublings.into_values().take(VOICES - 1)) {
-                let mut events = line_events(sounding, &rows, start);
-                for event in &mut events {
-                    event.voice = voice;
+        let every = kept == Kept::EveryLine && !chordal;
+        let mut written: BTreeSet<(Crotchets, i32)> = BTreeSet::new();
+        for (at, leads) in staves(score, sounding, lines, roles, &bars, role, every).into_iter().enumerate() {
+            let mut rows: Vec<usize> = Vec::new();
+            for (bar, lead) in bars.clone().zip(&leads) {
+                let Ok(played) = u32::try_from(bar) else { continue };
+                let here = if chordal { all_of(lines, roles, played, role) } else { lead.iter().copied().collect() };
+                for line in here {
+                    let of_line = lines.lines[line].rows.iter().map(|&row| row as usize);
+                    rows.extend(of_line.filter(|&row| sounding.notes.bar[row] == played && sounding.notes.key[row].is_some()));
                 }
-                lay(&mut part, &reduced.bars, &events, &score.parts, None);
             }
+            if rows.is_empty() {
+                continue;
+            }
+            rows.sort_by_key(|&row| (sounding.notes.onset[row], sounding.notes.key[row], row));
+            rows.dedup();
+            written.extend(rows.iter().filter_map(|&row| classed(sounding, row)));
+            let events = match role {
+                Role::Rhythm => layered_events(sounding, lines, roles, &rows, (start, &bars)),
+                _ if chordal => chord_events(sounding, &rows, start),
+                _ => line_events(sounding, &rows, start),
+            };
+            let name = if at == 0 { name.to_owned() } else { format!("{name} {}", at + 1) };
+            let mut part = Part { id: format!("S{}", reduced.parts.len() + 1), name, staves: 1, ..Part::default() };
+            // Chords without length of their own (grace notes) say nothing of harmony.
+            for voice in 1..=events.iter().map(|event| event.voice).max().unwrap_or(1) {
+                let own: Vec<Event> = events.iter().filter(|event| event.voice == voice).cloned().collect();
+                lay(&mut part, &reduced.bars, &own, &score.parts, (voice == 1).then(|| throughout(&reduced.bars)));
+            }
+            let mean = events.iter().flat_map(|event| &event.pitches).map(|(pitch, _)| pitch.semitones()).sum::<i32>()
+                / i32::try_from(events.iter().map(|event| event.pitches.len()).sum::<usize>()).unwrap_or(1).max(1);
+            let (sign, line) = if mean < 58 { (ClefSign::F, 4) } else { (ClefSign::G, 2) };
+            let at = |kind| Change { bar: BarIndex(0), at: Crotchets::ZERO, staff: None, kind };
+            part.changes.push(at(ChangeKind::Clef(Clef { sign, line, octaves: 0 })));
+            if let Some(key) = concert_key(score, bars.start) {
+                part.changes.push(at(ChangeKind::Key(key)));
+            }
+            if kept != Kept::Leader && !chordal {
+                let of_bar = |bar: u32| lines_with(roles, bar as usize, role).collect();
+                for (voice, rows) in (2u16..).zip(doublings(sounding, lines, &rows, of_bar).into_values().take(VOICES - 1)) {
+                    let mut events = line_events(sounding, &rows, start);
+                    for event in &mut events {
+                        event.voice = voice;
+                    }
+                    lay(&mut part, &reduced.bars, &events, &score.parts, None);
+                }
+            }
+            part.directions = expression(score, sounding, lines, &leads, &bars, !chordal);
+            reduced.parts.push(part);
         }
-        part.directions = expression(score, sounding, lines, &leads, &bars, !chordal);
-        reduced.parts.push(part);
+        if every {
+            left_out.extend(without_a_staff(score, sounding, lines, roles, &bars, (role, name), &written));
+        }
     }
     // What accompanies is measured against a tune that stands above it.
     if reduced.parts.first().is_some_and(|part| role_named(&part.name) == Some(Role::Melody)) {
@@ -516,6 +633,7 @@ fn reduction(
     });
     // One staff, one strand: a line read as several by its page would be cast twice.
     sketch.strands.dedup_by_key(|strand| strand.part);
+    sketch.remarks.extend(left_out);
     sketch.seams = seams(&sketch);
     sketch
 }
@@ -590,27 +708,27 @@ fn layered_events(
     lines: &Lines,
     roles: &RoleReading,
     rows: &[usize],
-    (start, bars): (Crotchets, &std::ops::Range<usize>),
+    (start, bars): (Crotchets, &Range<usize>),
 ) -> Vec<Event> {
     let notes = &sounding.notes;
-    let wanted: std::collections::BTreeSet<usize> = rows.iter().copied().collect();
+    let wanted: BTreeSet<usize> = rows.iter().copied().collect();
     let mut voice_of: std::collections::BTreeMap<usize, usize> = std::collections::BTreeMap::new();
     let mut events: Vec<Event> = Vec::new();
     for bar in bars.clone() {
         let Ok(played) = u32::try_from(bar) else { continue };
         // Lines with their attacks, those that strike together gathered.
-        let mut layers: Vec<(Vec<usize>, std::collections::BTreeSet<Crotchets>, Vec<usize>)> = Vec::new();
+        let mut layers: Vec<(Vec<usize>, BTreeSet<Crotchets>, Vec<usize>)> = Vec::new();
         for line in all_of(lines, roles, played, Role::Rhythm) {
             let of_line = lines.lines[line].rows.iter().map(|&row| row as usize);
             let here: Vec<usize> = of_line
                 .filter(|row| notes.bar[*row] == played && notes.duration[*row].is_positive() && wanted.contains(row))
                 .collect();
-            let onsets: std::collections::BTreeSet<Crotchets> = here.iter().map(|&row| notes.onset[row]).collect();
+            let onsets: BTreeSet<Crotchets> = here.iter().map(|&row| notes.onset[row]).collect();
             if onsets.is_empty() {
                 continue;
             }
             #[allow(clippy::cast_precision_loss)] // attacks of a bar
-            let alike = |(_, other, _): &(Vec<usize>, std::collections::BTreeSet<Crotchets>, Vec<usize>)| {
+            let alike = |(_, other, _): &(Vec<usize>, BTreeSet<Crotchets>, Vec<usize>)| {
                 let both = other.intersection(&onsets).count();
                 both as f64 / (other.len() + onsets.len() - both).max(1) as f64
             };

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use ripieno_casting::{reduce, reduce_in_octaves};
+use ripieno_casting::{reduce, reduce_every_line, reduce_in_octaves};
 use ripieno_formats::excerpt::bars_named;
 use ripieno_formats::musicxml;
 
@@ -22,7 +22,10 @@ pub struct SketchArguments {
     /// Write lines in all octaves in which they sound, so that casting knows where they are to be doubled
     #[arg(long)]
     octaves: bool,
-    /// The sketch to write, as MusicXML: one staff for each role, at concert pitch
+    /// Write every line, as a short score does: further lines of a role ("Answer 2", "Melody 2" in thirds) on staves of their own, all in the octaves in which they sound
+    #[arg(long, conflicts_with = "octaves")]
+    lines: bool,
+    /// The sketch to write, as MusicXML: a staff for each role, at concert pitch
     #[arg(long, value_name = "NEW_FILE")]
     out: PathBuf,
 }
@@ -37,11 +40,16 @@ pub fn run(arguments: &SketchArguments) -> Result<(), String> {
             first.at()..last.at() + 1
         }
     };
-    let reduction = if arguments.octaves { reduce_in_octaves } else { reduce };
+    let reduction = match arguments {
+        SketchArguments { lines: true, .. } => reduce_every_line,
+        SketchArguments { octaves: true, .. } => reduce_in_octaves,
+        _ => reduce,
+    };
     let sketch = reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
     std::fs::write(&arguments.out, musicxml::write(&sketch.score))
         .map_err(|error| format!("{}: cannot be written ({error})", arguments.out.display()))?;
     let strands: Vec<String> =
         sketch.strands.iter().map(|strand| format!("{} ({} notes)", strand.name, strand.notes.len())).collect();
-    print(&format!("{}: {}\n", arguments.out.display(), strands.join(", ")))
+    let remarks: String = sketch.remarks.iter().map(|remark| format!("{remark}\n")).collect();
+    print(&format!("{}: {}\n{remarks}", arguments.out.display(), strands.join(", ")))
 }

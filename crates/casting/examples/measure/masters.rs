@@ -5,7 +5,7 @@ use std::path::Path;
 
 use ripieno_casting::{
     Cast, Habits, Learned, Lineup, Options, PhrasePlan, Plan, Sketch, Task, Taste, Unit, cast, casting_table, grounded, present,
-    reduce, reduce_in_octaves, units,
+    reduce, reduce_every_line, reduce_in_octaves, units,
 };
 use ripieno_formats::Limits;
 use ripieno_practice::Profile;
@@ -56,7 +56,8 @@ impl Counts {
 }
 
 /// Plain sketches, and sketches with lines in all octaves in which they sound.
-pub const REDUCTIONS: [(&str, Reduction); 2] = [("plain", reduce), ("in octaves", reduce_in_octaves)];
+pub const REDUCTIONS: [(&str, Reduction); 3] =
+    [("plain", reduce), ("in octaves", reduce_in_octaves), ("every line", reduce_every_line)];
 
 pub type Reduction = fn(&Score, &Sounding, &Lines, &RoleReading, std::ops::Range<usize>) -> Sketch;
 
@@ -70,7 +71,7 @@ pub fn masters(profile: &str, folder: &str, count: usize, folds: &str, setting: 
     let wanted = count.div_ceil(2);
     let step = (files.len() as f64 / wanted as f64).max(1.0);
     let chosen = (0..files.len().min(wanted)).filter_map(|n| files.get((n as f64 * step) as usize));
-    let mut counts = [Counts::default(), Counts::default()];
+    let mut counts = REDUCTIONS.map(|_| Counts::default());
     let mut done_passages = 0;
     println!("passage,bars,sections,plain,in_octaves,naive,random,usual");
     for file in chosen {

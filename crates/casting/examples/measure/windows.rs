@@ -3,10 +3,10 @@
 use std::io::Write;
 use std::path::Path;
 
-use ripieno_casting::{Lineup, Plan, casting_table, grounded, present, units};
+use ripieno_casting::{Lineup, Plan, Sketch, casting_table, grounded, present, units};
 use ripieno_formats::Limits;
 use ripieno_study::{Study, analyse_file};
-use ripieno_texture::Role;
+use ripieno_texture::{Role, RoleReading};
 
 use crate::masters::{REDUCTIONS, name_of};
 use crate::original::{class, passages, times};
@@ -84,12 +84,14 @@ fn passage(study: &Study, start: usize) -> Vec<Row> {
                 if original.role() == Role::Tacet {
                     continue;
                 }
-                let role_of = |strand: &usize| class(sketch.strands[*strand].role);
-                let place = strands.iter().position(|strand| role_of(strand) == original.role());
+                let role_of = |at: usize| class(sketch.strands[strands[at]].role);
+                let times = strand_times(study, &roles, &of_part, unit.section, (bars.clone(), start), (&sketch, &strands));
+                // Of several strands of its role the one that it has longest, of equals the first.
+                let own = (0..strands.len()).rev().filter(|&at| role_of(at) == original.role());
+                let place = own.max_by(|&a, &b| times[a].total_cmp(&times[b]));
                 truths.push(place.map_or(-1.0, |place| place as f32));
                 let all: f64 = original.time.values().sum::<f64>().max(1e-9);
-                let share = |strand: &usize| original.time.get(&role_of(strand)).map_or(0.0, |time| time / all) as f32;
-                shares.extend(strands.iter().map(share));
+                shares.extend(times.iter().map(|time| (time / all) as f32));
                 sections.push(format!("{at}:{}", table.kinds[at]));
                 rows.extend_from_slice(&table.groups[at]);
                 for strand in 0..strands.len() {
@@ -111,4 +113,44 @@ fn passage(study: &Study, start: usize) -> Vec<Row> {
         }
     }
     found
+}
+
+/// How long a section has each strand, in crotchets of all its notes in the strand's role: each note goes to the strand of its role that begins the same note, the nearest octave first; else
+/// to one that sounds it; else to the first.
+fn strand_times(
+    study: &Study,
+    roles: &RoleReading,
+    of_part: &[Option<usize>],
+    section: usize,
+    (bars, start): (std::ops::Range<usize>, usize),
+    (sketch, strands): (&Sketch, &[usize]),
+) -> Vec<f64> {
+    let notes = &study.sounding.notes;
+    let from = study.score.bars[start].start;
+    let mut times = vec![0.0; strands.len()];
+    for (part, _) in of_part.iter().enumerate().filter(|(_, at)| **at == Some(section)) {
+        let rows = notes.of_part[part].clone();
+        for row in rows.filter(|&row| bars.contains(&(notes.bar[row] as usize)) && notes.duration[row].is_positive()) {
+            let line = study.lines.of_row[row] as usize;
+            let Some(span) = roles.in_bar(part, notes.bar[row]).find(|span| span.line == line) else { continue };
+            let at = notes.onset[row] - from;
+            let key = notes.key[row].map(|key| i32::from(key.number()));
+            let fit = |&place: &usize| -> (u8, i32, usize) {
+                let found = &sketch.strands[strands[place]];
+                let Some(key) = key else { return (2, 0, place) };
+                let same = |note: &ripieno_casting::SketchNote| (note.key() - key) % 12 == 0;
+                let first = found.notes.partition_point(|note| note.onset < at);
+                let begun = found.notes[first..].iter().take_while(|note| note.onset == at).filter(|note| same(note));
+                if let Some(off) = begun.map(|note| (note.key() - key).abs()).min() {
+                    return (0, off, place);
+                }
+                if found.at(at).is_some_and(same) { (1, 0, place) } else { (2, 0, place) }
+            };
+            let own = (0..strands.len()).filter(|&place| class(sketch.strands[strands[place]].role) == class(span.role()));
+            if let Some(place) = own.min_by_key(fit) {
+                times[place] += notes.duration[row].to_f64();
+            }
+        }
+    }
+    times
 }

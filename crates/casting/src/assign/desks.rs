@@ -304,9 +304,11 @@ pub(crate) fn filled(
     // Where it is louder no fewer play than where it was softer.
     asked = memory.most[..loudness(sketch, phrase)].iter().fold(asked, |asked, &most| asked.max(most));
     let span = Plan::span(sketch, &phrase.bars);
-    let doubled: Vec<Doubled<'_>> = present(sketch, span)
-        .into_iter()
-        .filter(|&strand| !is_sparse(sketch, strand, &phrase.bars))
+    let there = present(sketch, span);
+    let doubled: Vec<Doubled<'_>> = there
+        .iter()
+        .copied()
+        .filter(|&strand| !is_sparse(sketch, &there, strand, &phrase.bars))
         .filter_map(|strand| {
             let found = &sketch.strands[strand];
             let (role, notes) = (found.role, found.between(span.0, span.1));

@@ -185,8 +185,9 @@ pub fn problem(
 ) -> Problem {
     let span = Plan::span(sketch, &phrase.bars);
     // What hardly sounds must not keep a section from the rest of the phrase: a few players have it ([`tasks`]).
+    let there = present(sketch, span);
     let (mut sparse, mut strands): (Vec<usize>, Vec<usize>) =
-        present(sketch, span).into_iter().partition(|&strand| !is_single(lineup) && is_sparse(sketch, strand, &phrase.bars));
+        there.iter().copied().partition(|&strand| !is_single(lineup) && is_sparse(sketch, &there, strand, &phrase.bars));
     if strands.is_empty() {
         std::mem::swap(&mut sparse, &mut strands);
     }
@@ -278,7 +279,7 @@ pub fn problem(
         }
         problem.choices.push(choices);
     }
-    for &strand in strands.iter().filter(|&&strand| matches!(sketch.strands[strand].role, Role::Melody | Role::Bass)) {
+    for &strand in strands.iter().filter(|&&strand| is_frame(sketch, &strands, strand)) {
         question.somehow(strand, &busy, playing, &mut problem);
     }
     if single {
@@ -297,7 +298,11 @@ pub fn problem(
         if already >= needed {
             continue;
         }
-        let (there, each) = price(found.role);
+        let (mut there, each) = price(found.role);
+        let further = is_further(sketch, &strands, strand);
+        if further {
+            there = FURTHER * there.min(price(Role::Countermelody).0);
+        }
         // What sounds for a bar only is given up before what goes through.
         let share = if single { sounding_bars(sketch, strand, &phrase.bars) } else { 1.0 };
         let mut need = |own_octave: bool, players: usize, price: f64| {
@@ -326,7 +331,7 @@ pub fn problem(
             let written = found.octaves_in(span).into_iter().filter(|(_, share)| *share >= 0.5);
             problem.wishes.extend(written.map(|(octave, _)| (strand, octave, taste.wish)));
         }
-        let line = matches!(found.role, Role::Melody | Role::Countermelody | Role::Bass);
+        let line = matches!(found.role, Role::Melody | Role::Countermelody | Role::Bass) && !further;
         // Whoever is exhausted need not go on because nobody else reaches so high: then it may sound an octave lower for a while.
         let fresh =
             |at: usize| single || tired(&lineup.sections[units[at].section].chairs[units[at].chairs[0]], memory, at) < EXHAUSTED;
@@ -334,7 +339,7 @@ pub fn problem(
         if line && already == 0 && problem.choices.iter().enumerate().any(|(at, choices)| can(choices) && fresh(at)) {
             problem.needs.push(Need { strand, own_octave: true, players: 1, price: OWN_OCTAVE });
         }
-        if found.role == Role::Melody && already == 0 {
+        if found.role == Role::Melody && already == 0 && !further {
             tune(sketch, strand, level, (!single).then_some(taste.carrier), &mut problem, span);
         }
     }
@@ -358,6 +363,8 @@ const fn price(role: Role) -> (f64, f64) {
         _ => (40.0, 0.0),
     }
 }
+/// The share of a role's price, or of an answer's where that is less, that a further line of it is worth: the second line goes before what there is but one of (ours).
+const FURTHER: f64 = 0.7;
 /// What the second player of chords costs more, where there is none.
 const SECOND: f64 = 30.0;
 /// What it costs that a tune is not heard at its own octave, though somebody could play it there.
@@ -400,9 +407,20 @@ fn sounding_bars(sketch: &Sketch, strand: usize, bars: &std::ops::Range<usize>) 
     number(bars.clone().filter(sounds).count()) / number(bars.len().max(1))
 }
 
-/// Whether a strand sounds in less than half of a phrase, and is neither tune nor bass.
-fn is_sparse(sketch: &Sketch, strand: usize, bars: &std::ops::Range<usize>) -> bool {
-    !matches!(sketch.strands[strand].role, Role::Melody | Role::Bass) && sounding_bars(sketch, strand, bars) < 0.5
+/// Whether a strand is a further line of a role ("Answer 2") beside others that are there.
+fn is_further(sketch: &Sketch, there: &[usize], strand: usize) -> bool {
+    let found = &sketch.strands[strand];
+    !found.is_chordal() && there.iter().any(|&other| other < strand && sketch.strands[other].role == found.role)
+}
+
+/// Whether a strand is the tune or the bass: no further line of theirs.
+fn is_frame(sketch: &Sketch, there: &[usize], strand: usize) -> bool {
+    matches!(sketch.strands[strand].role, Role::Melody | Role::Bass) && !is_further(sketch, there, strand)
+}
+
+/// Whether a strand of those that are there sounds in less than half of a phrase, and is neither tune nor bass.
+fn is_sparse(sketch: &Sketch, there: &[usize], strand: usize, bars: &std::ops::Range<usize>) -> bool {
+    !is_frame(sketch, there, strand) && sounding_bars(sketch, strand, bars) < 0.5
 }
 
 /// How much the register of chords weighs beside the share of a role: as 0.55 to 0.72 in a conditional model fitted on four-bar windows (docs/casting.md).
@@ -811,20 +829,22 @@ pub fn tasks(
         let entry = by.entry((unit.section, choice.strand, choice.octave, choice.held)).or_default();
         entry.extend(free);
     }
-    let uncarried: Vec<usize> = present(sketch, span)
-        .into_iter()
+    let there = present(sketch, span);
+    let uncarried: Vec<usize> = there
+        .iter()
+        .copied()
         .filter(|&strand| {
             phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand))
         })
         .collect();
     let breaks = |unit: &Unit| practice::breaking_up(habits, lineup.sections[unit.section].kind);
     for strand in uncarried {
-        let few = is_sparse(sketch, strand, &phrase.bars).then(|| polyphony(sketch, strand, &[strand], span).min(2));
+        let few = is_sparse(sketch, &there, strand, &phrase.bars).then(|| polyphony(sketch, strand, &[strand], span).min(2));
         split(units, problem, picked, strand, few, &breaks, &mut by);
     }
-    let given_up = present(sketch, span)
-        .into_iter()
-        .any(|strand| phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand)));
+    let given_up = there
+        .iter()
+        .any(|&strand| phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand)));
     in_order(sketch, lineup, phrase, &mut by);
     let mut tasks = Vec::new();
     for ((section, strand, octave, held), mut chairs) in by {

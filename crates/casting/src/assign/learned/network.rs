@@ -2,7 +2,7 @@
 
 use ripieno_texture::dense::{Forest, Linear, Norm, Numbers, add, attend, gelu, text_and_numbers};
 
-use super::table::{CastingTable, FAMILIES, MIDDLE, NUMBERS};
+use super::table::{CastingTable, FAMILIES, MIDDLE, NUMBERS, ROLES};
 
 /// How large a network is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -86,7 +86,7 @@ impl Model {
         (lines.next().is_none() && numbers.0.is_empty()).then_some(Self { size, kinds, scales, networks, forest })
     }
 
-    /// For each group, for each strand, the logarithm of how likely the group has it, `[group * strands + strand]`, if the groups of `company` play and no others; groups outside it have 0.
+    /// For each group, for each strand, the logarithm of how likely the group has it ([`by_role`]), `[group * strands + strand]`, if the groups of `company` play and no others; groups outside it have 0.
     pub fn answer(&self, table: &CastingTable, company: &[bool]) -> Vec<f64> {
         let strands = table.strands.len();
         let groups: Vec<usize> = (0..table.groups.len()).filter(|&at| company.get(at).copied().unwrap_or(false)).collect();
@@ -119,7 +119,7 @@ impl Model {
         let of_group = sums.chunks_exact(strands).zip(trees.chunks_exact(strands));
         for (&group, (sums, trees)) in groups.iter().zip(of_group) {
             let both: Vec<f64> = sums.iter().zip(logs_of(trees)).map(|(sum, tree)| f64::midpoint(*sum, tree)).collect();
-            out[group * strands..(group + 1) * strands].copy_from_slice(&logs_of(&both));
+            out[group * strands..(group + 1) * strands].copy_from_slice(&by_role(&logs_of(&both), &table.strands));
         }
         out
     }
@@ -195,6 +195,17 @@ fn logs_of(scores: &[f64]) -> Vec<f64> {
     let most = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let all = scores.iter().map(|score| (score - most).exp()).sum::<f64>().ln() + most;
     scores.iter().map(|score| score - all).collect()
+}
+
+/// Several strands of one role share what is likely of the role: the likeliest of them is as likely as the role, the others less by as much as they are less likely than it.
+fn by_role(logs: &[f64], strands: &[Vec<f32>]) -> Vec<f64> {
+    let same = |a: usize, b: usize| strands[a][..ROLES.len()] == strands[b][..ROLES.len()];
+    let one = |at: usize| {
+        let own = || (0..logs.len()).filter(|&other| same(at, other)).map(|other| logs[other]);
+        let most = own().fold(f64::NEG_INFINITY, f64::max);
+        logs[at] + own().map(|log| (log - most).exp()).sum::<f64>().ln()
+    };
+    (0..logs.len()).map(one).collect()
 }
 
 /// The mean of the rows `first`, `first + step` ..., `count` of them.
