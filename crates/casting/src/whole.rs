@@ -1,5 +1,5 @@
 //! Chords are whole wherever there is somebody to make them so: while a tone is sounded by nobody, players who rest join its strand, and then players who double what others
-//! have as well.
+//! have as well, and last who has a further line of a role.
 //!
 //! Common practice, from memory (Rimsky-Korsakov, Piston: a chord is complete before anything is doubled). Who rests for the lips goes on resting, tune and bass keep a player
 //! at their octave, and what a plan has set stays, and so does who has a note that a person has set.
@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_texture::Role;
 
-use crate::assign::{Rest, Rests, seated_by_height, tones_of};
+use crate::assign::{Rest, Rests, is_further, present, seated_by_height, tones_of};
 use crate::coverage::heard;
 use crate::lineup::Lineup;
 use crate::plan::{PhrasePlan, Plan, Task};
@@ -18,8 +18,9 @@ use crate::sketch::Sketch;
 /// Ways tried in a phrase at most, and how many players alone, or together, before a strand is given up.
 const ASKED: usize = 24;
 const TOGETHER: usize = 4;
-/// Semitones that somebody who doubles another strand counts as further away than who rests, and who would be the first of a section there.
+/// Semitones that somebody who doubles another strand counts as further away than who rests, who has a further line of a role ("Answer 2"), and who would be the first of a section there.
 const BUSY: i32 = 24;
+const FURTHER: i32 = 48;
 const ALONE: i32 = 5;
 
 /// Chord tones of a phrase that nobody sounds, by strand: of those strands that somebody has.
@@ -122,11 +123,13 @@ fn candidates(
     let span = Plan::span(sketch, &plan.bars);
     let notes = sketch.strands[strand].between(span.0, span.1);
     let middle = notes.iter().map(|note| note.key()).sum::<i32>() / i32::try_from(notes.len()).unwrap_or(i32::MAX).max(1);
+    let there = present(sketch, span);
     let mut found = Vec::new();
     for (at, task) in plan.tasks.iter().enumerate().skip(own).filter(|(_, task)| task.strand != Some(strand) && task.held == 0) {
         let busy = match task.strand {
             None => 0,
             Some(other) if can_spare(sketch, plan, at, other) => BUSY,
+            Some(other) if is_further(sketch, &there, other) => FURTHER,
             Some(_) => continue,
         };
         for &chair in &task.chairs {

@@ -408,7 +408,7 @@ fn sounding_bars(sketch: &Sketch, strand: usize, bars: &std::ops::Range<usize>) 
 }
 
 /// Whether a strand is a further line of a role ("Answer 2") beside others that are there.
-fn is_further(sketch: &Sketch, there: &[usize], strand: usize) -> bool {
+pub(crate) fn is_further(sketch: &Sketch, there: &[usize], strand: usize) -> bool {
     let found = &sketch.strands[strand];
     !found.is_chordal() && there.iter().any(|&other| other < strand && sketch.strands[other].role == found.role)
 }
@@ -830,13 +830,15 @@ pub fn tasks(
         entry.extend(free);
     }
     let there = present(sketch, span);
-    let uncarried: Vec<usize> = there
+    let mut uncarried: Vec<usize> = there
         .iter()
         .copied()
         .filter(|&strand| {
             phrase.tasks.iter().all(|task| task.strand != Some(strand)) && by.keys().all(|key| key.1 != Some(strand))
         })
         .collect();
+    // A further line takes nobody whom what there is but one of still wants.
+    uncarried.sort_by_key(|&strand| is_further(sketch, &there, strand));
     let breaks = |unit: &Unit| practice::breaking_up(habits, lineup.sections[unit.section].kind);
     for strand in uncarried {
         let few = is_sparse(sketch, &there, strand, &phrase.bars).then(|| polyphony(sketch, strand, &[strand], span).min(2));
