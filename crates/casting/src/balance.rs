@@ -398,7 +398,10 @@ fn joining(
                 let octaves = i8::try_from(task.octave.unwrap_or(0)).unwrap_or(0);
                 let pitch = now.pitch.moved(Transposition { octaves, ..Transposition::NONE });
                 let line = LineId { strand: tune, voice: 0 };
-                found.push((seat, CastNote { onset: now.onset, duration: now.duration, pitch, line, breath: false, like: None }));
+                found.push((
+                    seat,
+                    CastNote { onset: now.onset, duration: now.duration, pitch, line, breath: false, held: false, like: None },
+                ));
             }
         }
     }

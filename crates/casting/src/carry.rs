@@ -7,6 +7,7 @@ use ripieno_score::{Crotchets, Score};
 use ripieno_texture::{Role, RoleReading};
 
 use crate::assign::present;
+use crate::held::held_over;
 use crate::lineup::Lineup;
 use crate::plan::{Plan, Task};
 use crate::sketch::Sketch;
@@ -49,6 +50,7 @@ pub fn roles_of(score: &Score, roles: &RoleReading, bars: Range<usize>) -> BTree
 pub fn carried_over(sketch: &Sketch, lineup: &Lineup, score: &Score, roles: &RoleReading, bars: Range<usize>) -> Plan {
     let model = roles_of(score, roles, bars);
     let mut plan = Plan::phrases_of(sketch);
+    let sketch = &*held_over(sketch, &plan);
     for phrase in &mut plan.phrases {
         let strands = present(sketch, Plan::span(sketch, &phrase.bars));
         for (at, section) in lineup.sections.iter().enumerate() {

@@ -1,5 +1,6 @@
 //! The whole: phrase after phrase, with proposals, locks and recasting.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
@@ -18,6 +19,7 @@ use crate::criteria::{Covered, Criteria, criteria};
 use crate::explain::differing;
 use crate::fills::join_in;
 use crate::habits::Habits;
+use crate::held::held_over;
 use crate::lineup::Lineup;
 use crate::objections::objections;
 use crate::plan::{PhrasePlan, Plan, Task};
@@ -139,7 +141,19 @@ impl Cast {
             if let Some(first) = phrase.iter().map(|note| note.onset).min() {
                 notes.retain(|note| note.onset < first);
             }
-            notes.extend(phrase);
+            // What the sketch holds over the joint is one note where the same player has it on either side, unless he breathes there.
+            let goes_on = |last: &CastNote, first: &CastNote| {
+                let same = last.line.strand == first.line.strand && last.key() == first.key();
+                first.held && same && !last.breath && last.end() == first.onset
+            };
+            let mut own = phrase.as_slice();
+            if let (Some(last), [first, others @ ..]) = (notes.last_mut(), own)
+                && goes_on(last, first)
+            {
+                (last.duration, last.breath) = (first.end() - last.onset, first.breath);
+                own = others;
+            }
+            notes.extend(own);
         }
         notes.sort_by_key(|note| (note.onset, note.duration.is_positive()));
         for at in 1..notes.len() {
@@ -158,9 +172,11 @@ impl Cast {
     #[must_use]
     pub fn locks(&self, seats: &[Seat], span: (Crotchets, Crotchets)) -> Vec<LockedNote> {
         let of = |&seat: &Seat| {
-            let within = move |note: &CastNote| span.0 <= note.onset && note.onset < span.1 && note.duration.is_positive();
+            // What is held into the span is locked from there.
+            let within = move |note: &CastNote| span.0 < note.end() && note.onset < span.1 && note.duration.is_positive();
             let notes = self.notes_of(seat).into_iter().filter(within);
-            notes.map(move |note| LockedNote { seat, from: note.onset, to: note.end(), key: note.key() }).collect::<Vec<_>>()
+            let lock = move |note: CastNote| LockedNote { seat, from: note.onset.max(span.0), to: note.end(), key: note.key() };
+            notes.map(lock).collect::<Vec<_>>()
         };
         seats.iter().flat_map(of).collect()
     }
@@ -168,7 +184,7 @@ impl Cast {
     /// The score: transposed parts, one a player.
     #[must_use]
     pub fn score(&self, sketch: &Sketch, lineup: &Lineup) -> Score {
-        build(sketch, lineup, self)
+        build(&held_over(sketch, &self.plan), lineup, self)
     }
 }
 
@@ -194,8 +210,15 @@ impl Options {
 /// Casts a sketch for a line-up. Phrases the plan leaves open, wholly or (with `fill`) in part, are filled in by habits; an empty plan is cut into phrases first.
 #[must_use]
 pub fn cast(sketch: &Sketch, lineup: &Lineup, plan: &Plan, habits: &Habits, options: &Options) -> Cast {
-    let mut filling = Filling::new(sketch, lineup, habits, options, &[]);
-    realise(&mut filling, plan, None, &never)
+    let plan = in_phrases(sketch, plan);
+    let sketch = held_over(sketch, &plan);
+    let mut filling = Filling::new(&sketch, lineup, habits, options, &[]);
+    realise(&mut filling, &plan, None, &never)
+}
+
+/// A plan with phrases: those of the sketch where it has none.
+fn in_phrases<'a>(sketch: &Sketch, plan: &'a Plan) -> Cow<'a, Plan> {
+    if plan.phrases.is_empty() { Cow::Owned(Plan::phrases_of(sketch)) } else { Cow::Borrowed(plan) }
 }
 
 /// Nobody asks for an end.
@@ -222,6 +245,8 @@ pub fn proposals_unless(
 ) -> Vec<Cast> {
     let mut found: Vec<Cast> = Vec::new();
     let mut taken: Vec<Taken> = Vec::new();
+    let plan = &*in_phrases(sketch, plan);
+    let sketch = &*held_over(sketch, plan);
     for n in 0..count {
         let mut options = if n > 0 { options.seeded(options.seed_of(n)) } else { options.clone() };
         let (idea, fuller) = IDEAS[if n == 0 { 0 } else { 1 + (n - 1) % (IDEAS.len() - 1) }];
@@ -256,7 +281,8 @@ pub fn recast(
             *old = new.clone();
         }
     }
-    let mut filling = Filling::new(sketch, lineup, habits, options, &[]);
+    let sketch = held_over(sketch, &wanted);
+    let mut filling = Filling::new(&sketch, lineup, habits, options, &[]);
     realise(&mut filling, &wanted, Some((before, phrases)), &never)
 }
 
@@ -430,10 +456,10 @@ fn covered(lineup: &Lineup, phrase: &PhrasePlan) -> usize {
     all.filter(|seat| named.contains(seat)).count()
 }
 
-/// Fills in a plan and realises it, phrase after phrase; with a cast `before`, only the phrases named. What `stop` has ended is not judged: nobody is given it.
+/// Fills in a plan and realises it, phrase after phrase, from a sketch whose strands are cut where its phrases begin ([`held_over`]); with a cast `before`, only the phrases named. What `stop` has ended is not judged: nobody is given it.
 fn realise(filling: &mut Filling<'_>, plan: &Plan, before: Option<(&Cast, &[usize])>, stop: &dyn Fn() -> bool) -> Cast {
     let (sketch, lineup, options) = (filling.sketch, filling.lineup, filling.options);
-    let mut plan = if plan.phrases.is_empty() { Plan::phrases_of(sketch) } else { plan.clone() };
+    let mut plan = plan.clone();
     let mut phrases: Vec<PhraseCast> = Vec::with_capacity(plan.phrases.len());
     let mut last: BTreeMap<Seat, (Crotchets, i32)> = BTreeMap::new();
     let mut last_of_lines: BTreeMap<LineId, (Crotchets, i32)> = BTreeMap::new();

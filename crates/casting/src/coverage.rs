@@ -8,7 +8,12 @@ use ripieno_texture::NoteName;
 use crate::notate::bar_of;
 use crate::plan::Plan;
 use crate::realise::{CastNote, Seat, sounding};
-use crate::sketch::{LONGEST, Sketch};
+use crate::sketch::Sketch;
+
+/// The place of a key's pitch class among twelve.
+fn class(key: i32) -> usize {
+    usize::try_from(key.rem_euclid(12)).unwrap_or(0)
+}
 
 /// A moment at which a chord strand begins a note: what it has from there, and what of it nobody sounds, as pitch-class bits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,11 +34,48 @@ pub(crate) fn heard(sketch: &Sketch, spans: &[(Crotchets, Crotchets)], notes: &B
     for (strand, chords) in sketch.strands.iter().enumerate().filter(|(_, strand)| strand.is_chordal()) {
         for (at, wanted) in spans.iter().flat_map(|&span| chords.moments(span)) {
             let sounds = notes.values().filter_map(|own| sounding(own, at));
-            let classes = sounds.fold(0u16, |have, note| have | 1 << note.key().rem_euclid(12));
+            let classes = sounds.fold(0u16, |have, note| have | 1 << class(note.key()));
             found.push(Heard { strand, at, wanted, missing: wanted & !classes });
         }
     }
     found
+}
+
+/// Of the time for which notes of the sketch last within spans, the share for which somebody sounds their pitch class: from the notes alone, without asking who has which strand.
+pub(crate) fn time_sounded(sketch: &Sketch, spans: &[(Crotchets, Crotchets)], notes: &BTreeMap<Seat, Vec<CastNote>>) -> f64 {
+    let mut played: [Vec<(Crotchets, Crotchets)>; 12] = Default::default();
+    for note in notes.values().flatten().filter(|note| note.duration.is_positive()) {
+        played[class(note.key())].push((note.onset, note.end()));
+    }
+    let played = played.map(joined);
+    let planned = joined(spans.to_vec());
+    let (mut wanted, mut sounded) = (0.0, 0.0);
+    for note in sketch.strands.iter().flat_map(|strand| &strand.notes) {
+        for span in within(&planned, (note.onset, note.end())) {
+            wanted += (span.1 - span.0).to_f64();
+            sounded += within(&played[class(note.key())], span).map(|(from, to)| (to - from).to_f64()).sum::<f64>();
+        }
+    }
+    if wanted > 0.0 { sounded / wanted } else { 1.0 }
+}
+
+/// Stretches of time in order, those that touch joined.
+fn joined(mut spans: Vec<(Crotchets, Crotchets)>) -> Vec<(Crotchets, Crotchets)> {
+    spans.sort_unstable();
+    let mut found: Vec<(Crotchets, Crotchets)> = Vec::with_capacity(spans.len());
+    for span in spans {
+        match found.last_mut() {
+            Some(last) if span.0 <= last.1 => last.1 = last.1.max(span.1),
+            _ => found.push(span),
+        }
+    }
+    found
+}
+
+/// What of joined stretches lies within a span.
+fn within(joined: &[(Crotchets, Crotchets)], (from, to): (Crotchets, Crotchets)) -> impl Iterator<Item = (Crotchets, Crotchets)> {
+    let first = joined.partition_point(|span| span.1 <= from);
+    joined[first..].iter().take_while(move |span| span.0 < to).map(move |span| (span.0.max(from), span.1.min(to)))
 }
 
 /// The spans of a plan's phrases.
@@ -63,8 +105,7 @@ pub(crate) fn told(sketch: &Sketch, plan: &Plan, heard: &[Heard]) -> Vec<String>
                 _ => bars.push(bar..bar + 1),
             }
             let missing = |key: i32| lack.missing >> key.rem_euclid(12) & 1 == 1;
-            let here = strand.between(lack.at - LONGEST, lack.at + Crotchets::new(1, 960).unwrap_or(Crotchets::ZERO));
-            for note in here.iter().filter(|note| note.end() > lack.at && missing(note.key())) {
+            for note in strand.sounding(lack.at).filter(|note| missing(note.key())) {
                 let name = NoteName::of(note.pitch).to_string();
                 if !names.contains(&name) {
                     names.push(name);

@@ -10,7 +10,7 @@ use crate::cast::Cast;
 use crate::lineup::Lineup;
 use crate::plan::Plan;
 use crate::realise::{CastNote, Seat, sounding};
-use crate::sketch::{Sketch, Strand};
+use crate::sketch::{Sketch, SketchNote, Strand};
 
 /// Counted over a cast.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -100,9 +100,8 @@ pub(crate) fn craft(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTree
 /// Whether a chord strand itself has a tone that moves as a voice does from one moment to another, at whatever octave.
 pub(crate) fn moves_in(strand: &Strand, from: (Crotchets, i32), to: (Crotchets, i32)) -> bool {
     let there = |at: Crotchets, key: i32| {
-        let near = strand.between(at - Crotchets::whole(16), at + Crotchets::new(1, 960).unwrap_or(Crotchets::ZERO));
         let same = move |other: &i32| (other - key) % 12 == 0;
-        near.iter().filter(move |note| note.end() > at).map(|note| note.key()).filter(same).collect::<Vec<i32>>()
+        strand.sounding(at).map(SketchNote::key).filter(same).collect::<Vec<i32>>()
     };
     let after = there(to.0, to.1);
     there(from.0, from.1).iter().any(|before| after.contains(&(before + to.1 - from.1)))

@@ -91,7 +91,8 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Judged 
         .flat_map(|section| (0..lineup.sections[section].chairs.len()).map(move |chair| (section, chair)))
         .collect();
     let notes: BTreeMap<Seat, Vec<CastNote>> = seats.iter().map(|&seat| (seat, cast.notes_of(seat))).collect();
-    let heard = coverage::heard(sketch, &coverage::spans(sketch, &cast.plan), &notes);
+    let spans = coverage::spans(sketch, &cast.plan);
+    let heard = coverage::heard(sketch, &spans, &notes);
     let tones = |of: fn(&Heard) -> u16| heard.iter().map(|one| of(one).count_ones() as usize).sum::<usize>();
     let (wanted, missing) = (tones(|one| one.wanted), tones(|one| one.missing));
     let kept = melody(sketch, cast, &notes);
@@ -120,6 +121,7 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Judged 
     let mut found = vec![
         criterion("chord tones sounded", share(wanted - missing, wanted), "share", true),
         criterion("melody notes kept", kept, "share", true),
+        criterion("what the sketch sounds", coverage::time_sounded(sketch, &spans, &notes), "share of its time", true),
         criterion("tune on top", craft.on_top, "share of its notes", true),
         criterion("phrases whose tune nobody has", count(craft.without_tune), "phrases", false),
         criterion("phrases whose bass nobody has", count(craft.without_bass), "phrases", false),
@@ -213,6 +215,10 @@ fn melody(sketch: &Sketch, cast: &Cast, notes: &BTreeMap<Seat, Vec<CastNote>>) -
         }
         all += 1;
         let has = |own: &Vec<CastNote>| {
+            // What is held into a phrase may have begun before.
+            if note.held {
+                return sounding(own, note.onset).is_some_and(|other| (other.key() - note.key()) % 12 == 0);
+            }
             let first = own.partition_point(|other| other.onset < note.onset);
             own[first..]
                 .iter()

@@ -25,6 +25,7 @@ mod expression;
 mod fills;
 mod ground;
 mod habits;
+mod held;
 mod leads;
 mod lineup;
 mod located;

@@ -31,6 +31,8 @@ pub struct SketchNote {
     pub pitch: Pitch,
     /// The written note it begins with, index into the notes of the strand's part.
     pub written: usize,
+    /// The rest of a note that began in a phrase before: no attack of its own.
+    pub(crate) held: bool,
 }
 
 impl SketchNote {
@@ -47,9 +49,6 @@ impl SketchNote {
     }
 }
 
-/// No note is taken to be held longer.
-pub(crate) const LONGEST: Crotchets = Crotchets::whole(64);
-
 /// One strand of a sketch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strand {
@@ -63,9 +62,20 @@ pub struct Strand {
     pub notes: Vec<SketchNote>,
     /// Of a line written in octaves: when a note of it begins, and by how many octaves above (or below, negative) it is written too. By onset.
     pub octaves: Vec<(Crotchets, i32)>,
+    /// How long the longest of its notes lasts.
+    longest: Crotchets,
 }
 
 impl Strand {
+    /// A strand of notes in any order.
+    pub(crate) fn new(name: String, role: Role, part: usize, mut notes: Vec<SketchNote>, octaves: Vec<(Crotchets, i32)>) -> Self {
+        // Grace notes stay in their order, before the note they lead to.
+        let height = |note: &SketchNote| note.duration.is_positive().then(|| note.key());
+        notes.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
+        let longest = notes.iter().map(|note| note.duration).max().unwrap_or(Crotchets::ZERO);
+        Self { name, role, part, notes, octaves, longest }
+    }
+
     /// Whether it is made of chords rather than one line.
     #[must_use]
     pub const fn is_chordal(&self) -> bool {
@@ -95,8 +105,7 @@ impl Strand {
     /// Every moment of a span at which a note that lasts begins, with the pitch classes that sound from there, as bits. Takes time in
     /// proportion to the notes.
     pub(crate) fn moments(&self, span: (Crotchets, Crotchets)) -> impl Iterator<Item = (Crotchets, u16)> {
-        let first = self.notes.partition_point(|note| note.onset + LONGEST < span.0);
-        let mut begun = first;
+        let mut begun = self.notes.partition_point(|note| note.onset + self.longest < span.0);
         let mut held: Vec<(Crotchets, u16)> = Vec::new();
         let mut found = Vec::new();
         while let Some(note) = self.notes.get(begun).filter(|note| note.onset < span.1) {
@@ -117,11 +126,18 @@ impl Strand {
         found.into_iter()
     }
 
-    /// The notes that sound at a moment.
-    pub(crate) fn sounding(&self, at: Crotchets) -> impl Iterator<Item = &SketchNote> {
-        let first = self.notes.partition_point(|note| note.onset + LONGEST < at);
+    /// The notes that sound at a moment, by onset.
+    pub(crate) fn sounding(&self, at: Crotchets) -> impl DoubleEndedIterator<Item = &SketchNote> {
+        let first = self.notes.partition_point(|note| note.onset + self.longest < at);
         let next = self.notes.partition_point(|note| note.onset <= at);
         self.notes[first..next].iter().filter(move |note| at < note.end())
+    }
+
+    /// The notes that begin in a span or are held into it, by onset.
+    pub fn sounding_in(&self, (from, to): (Crotchets, Crotchets)) -> impl Iterator<Item = &SketchNote> {
+        let first = self.notes.partition_point(|note| note.onset + self.longest < from);
+        let end = self.notes.partition_point(|note| note.onset < to);
+        self.notes[first..end.max(first)].iter().filter(move |note| from <= note.onset || from < note.end())
     }
 
     /// The pitch classes that sound at a moment, as bits.
@@ -132,8 +148,7 @@ impl Strand {
     /// The note that sounds at a moment; of several the one begun last.
     #[must_use]
     pub fn at(&self, at: Crotchets) -> Option<&SketchNote> {
-        let next = self.notes.partition_point(|note| note.onset <= at);
-        self.notes[..next].iter().rev().take(16).find(|note| at < note.end())
+        self.sounding(at).next_back()
     }
 }
 
@@ -212,13 +227,10 @@ impl Sketch {
                         duration: notes.duration[row],
                         pitch: notes.pitch[row],
                         written: notes.written[row] as usize,
+                        held: false,
                     })
                 };
-                let mut found: Vec<SketchNote> = rows.into_iter().filter_map(of_row).collect();
-                // Grace notes stay in their order, before the note they lead to.
-                let height = |note: &SketchNote| note.duration.is_positive().then(|| note.key());
-                found.sort_by_key(|note| (note.onset, note.duration.is_positive(), height(note)));
-                Strand { name, role, part, notes: found, octaves: Vec::new() }
+                Strand::new(name, role, part, rows.into_iter().filter_map(of_row).collect(), Vec::new())
             };
             let whole = strand(name.clone(), sounding.notes.of_part[part].clone().collect());
             if whole.is_chordal() {

@@ -628,6 +628,7 @@ fn notes_of(
                     pitch: slice.pitch(key),
                     line,
                     like: None,
+                    held: !attacked,
                     breath: false,
                 }),
             }
@@ -657,7 +658,6 @@ fn slices(
     let within = strand.between(span.0, span.1);
     let mut onsets: Vec<Crotchets> = within.iter().filter(|note| note.duration.is_positive()).map(|note| note.onset).collect();
     onsets.dedup();
-    let longest = Crotchets::whole(64);
     let mut found: Vec<Slice> = Vec::with_capacity(onsets.len());
     let mut struck: Vec<Struck> = Vec::with_capacity(onsets.len());
     for &from in &onsets {
@@ -665,18 +665,14 @@ fn slices(
             .iter()
             .find(|note| note.duration.is_positive())
             .map(|note| note.onset);
-        let now: Vec<&SketchNote> = strand
-            .between(from - longest, from + Crotchets::new(1, 1_000_000).unwrap_or(Crotchets::ONE))
-            .iter()
-            .filter(|note| note.onset <= from && from < note.end())
-            .collect();
+        let now: Vec<&SketchNote> = strand.sounding(from).collect();
         let last = now.iter().map(|note| note.end()).max().unwrap_or(from);
         let to = next.map_or(last, |next| next.min(last));
         let mut slice = Slice { from, to, ..Slice::default() };
         for note in &now {
             let class = usize::try_from(note.key().rem_euclid(12)).unwrap_or(0);
             slice.allowed |= 1 << class;
-            if note.onset == from {
+            if note.onset == from && !note.held {
                 slice.attacked |= 1 << class;
             }
             slice.names[class].get_or_insert((note.pitch.step, note.pitch.alter));

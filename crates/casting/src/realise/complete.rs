@@ -12,7 +12,7 @@ use super::{CastNote, LineId, PhraseCast, Seat, Setting, sounding};
 use crate::assign::is_single;
 use crate::notate::{Like, bar_of};
 use crate::plan::PhrasePlan;
-use crate::sketch::{LONGEST, Strand};
+use crate::sketch::Strand;
 
 /// A moment at which chords begin: the tones all chord strands have from there, and how they are spelled.
 struct Moment {
@@ -183,8 +183,15 @@ pub(super) fn helped(
             };
             let like = Like { part: strand.part, note: note.written, plain: true };
             let line = LineId { strand: strand_at, voice: 0 };
-            let new =
-                CastNote { onset: note.onset, duration: note.duration, pitch: note.pitch, line, like: Some(like), breath: false };
+            let new = CastNote {
+                onset: note.onset,
+                duration: note.duration,
+                pitch: note.pitch,
+                line,
+                like: Some(like),
+                held: note.held,
+                breath: false,
+            };
             let best = seats.iter().copied().filter(rests).flat_map(|seat| {
                 let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
                 let last = helping.get(&(bar, seat)).copied();
@@ -261,17 +268,9 @@ fn moments(setting: &Setting<'_>, span: (Crotchets, Crotchets)) -> Vec<Moment> {
         .into_iter()
         .map(|at| {
             let (mut classes, mut spelled) = (0u16, BTreeMap::new());
-            let begun = |strand: &&Strand| {
-                let first = strand.notes.partition_point(|note| note.onset + LONGEST < at);
-                let end = strand.notes.partition_point(|note| note.onset <= at);
-                (first, end.max(first))
-            };
-            for strand in &chordal {
-                let (first, end) = begun(strand);
-                for note in strand.notes[first..end].iter().filter(|note| at < note.end()) {
-                    classes |= 1 << note.key().rem_euclid(12);
-                    spelled.entry(note.key().rem_euclid(12)).or_insert(note.pitch);
-                }
+            for note in chordal.iter().flat_map(|strand| strand.sounding(at)) {
+                classes |= 1 << note.key().rem_euclid(12);
+                spelled.entry(note.key().rem_euclid(12)).or_insert(note.pitch);
             }
             Moment { at, classes, spelled }
         })
@@ -292,6 +291,7 @@ mod tests {
                 pitch: crate::voicing::spelled(&[None; 12], key),
                 line: LineId { strand: 0, voice: 1 },
                 like: None,
+                held: false,
                 breath: false,
             };
             (0..).zip(keys).map(note).collect()

@@ -99,6 +99,7 @@ mod tests {
             pitch: crate::voicing::spelled(&[None; 12], key),
             line: LineId { strand, voice },
             breath: false,
+            held: false,
             like: None,
         };
         let chord = |voice: usize, key: i32| (0..4).map(|at| note(chords, voice, at, 1, key)).collect::<Vec<_>>();

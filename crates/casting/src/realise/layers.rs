@@ -25,7 +25,7 @@ pub(super) fn layers(setting: &Setting<'_>, strand: &Strand, span: (Crotchets, C
     let part = &setting.sketch.score.parts[strand.part];
     let mut by_voice: BTreeMap<u16, Vec<SketchNote>> = BTreeMap::new();
     // What is held into the span belongs to it.
-    for note in strand.between(span.0 - Crotchets::whole(8), span.1).iter().filter(|note| note.end() > span.0) {
+    for note in strand.sounding_in(span) {
         let voice = part.notes.get(note.written).map_or(1, |note| note.voice);
         by_voice.entry(voice).or_default().push(*note);
     }
@@ -52,8 +52,7 @@ pub(super) fn layers(setting: &Setting<'_>, strand: &Strand, span: (Crotchets, C
         }
     }
     found.sort_by_key(|notes| std::cmp::Reverse(onsets(notes).len()));
-    let layer =
-        |notes| Strand { notes, octaves: Vec::new(), ..Strand { notes: Vec::new(), octaves: Vec::new(), ..strand.clone() } };
+    let layer = |notes| Strand::new(strand.name.clone(), strand.role, strand.part, notes, Vec::new());
     found.into_iter().map(layer).collect()
 }
 

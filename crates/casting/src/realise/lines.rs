@@ -141,7 +141,9 @@ fn joints(notes: &[SketchNote]) -> Vec<f64> {
     let joint = |pair: &[SketchNote]| {
         let (last, next) = (&pair[0], &pair[1]);
         let dotted = last.duration == Crotchets::whole(3) * next.duration;
-        if next.onset - last.end() >= rest {
+        if next.held {
+            INSIDE_A_LIMB
+        } else if next.onset - last.end() >= rest {
             AT_A_REST
         } else if last.duration >= long && !dotted || (next.key() - last.key()).abs() > REGISTER {
             AFTER_A_LONG_NOTE
@@ -465,6 +467,7 @@ fn plain(
             pitch,
             line: LineId { strand: strand_at, voice: 0 },
             like,
+            held: note.held,
             breath: false,
         });
     }
@@ -499,7 +502,13 @@ mod tests {
         let note = |&(key, quavers): &(i32, i64)| {
             let duration = Crotchets::new(quavers, 2).unwrap();
             at += duration;
-            SketchNote { onset: at - duration, duration, pitch: crate::voicing::spelled(&[None; 12], key), written: 0 }
+            SketchNote {
+                onset: at - duration,
+                duration,
+                pitch: crate::voicing::spelled(&[None; 12], key),
+                written: 0,
+                held: false,
+            }
         };
         notes.iter().map(note).collect()
     }

@@ -50,6 +50,8 @@ pub struct CastNote {
     pub line: LineId,
     /// Whether a breath is marked after it.
     pub breath: bool,
+    /// Whether the sketch holds it from the phrase before: who had it there ties it over.
+    pub(crate) held: bool,
     /// The written note of the sketch whose signs it takes over.
     pub(crate) like: Option<Like>,
 }

@@ -44,7 +44,7 @@ pub(super) fn thickened(
             let (pitch, voice) = if reach.allows(added.semitones()) { (added, below) } else { (top, 0) };
             let like = Some(Like { part: strand.part, note: note.written, plain: false });
             let line = LineId { strand: strand_at, voice };
-            CastNote { onset: note.onset, duration: note.duration, pitch, line, like, breath: false }
+            CastNote { onset: note.onset, duration: note.duration, pitch, line, like, held: note.held, breath: false }
         })
         .collect()
 }

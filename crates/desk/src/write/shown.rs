@@ -251,7 +251,7 @@ pub(crate) fn strands_of(sketch: &Sketch) -> Vec<StrandShown> {
     let of = |strand: &ripieno_casting::Strand| {
         let sounds = |&bar: &usize| {
             let (from, to) = Plan::span(sketch, &(bar..bar + 1));
-            !strand.between(from, to).is_empty()
+            strand.sounding_in((from, to)).next().is_some()
         };
         StrandShown {
             name: strand.name.clone(),
