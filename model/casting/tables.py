@@ -58,11 +58,18 @@ class Tables:
         return self
 
 
+ROLES = 8  # flags of roles with which the numbers of a strand begin
+
+
 def agreement(tables, logs, chosen):
-    """Right, all: for each phrase chosen; a role that the sketch does not have counts as missed."""
+    """Right, all: for each phrase chosen the likeliest role, that of several strands of one role together; a role that the sketch does not have counts as missed."""
     right, count = np.zeros(len(chosen), int), np.zeros(len(chosen), int)
     for n, at in enumerate(chosen):
         p = tables.phrases[at]
-        found = logs[p["p0"] : p["p0"] + p["ng"] * p["ns"]].reshape(p["ng"], p["ns"]).argmax(1)
-        right[n], count[n] = (found == tables.truth[p["g0"] : p["g0"] + p["ng"]]).sum(), p["ng"]
+        found = logs[p["p0"] : p["p0"] + p["ng"] * p["ns"]].reshape(p["ng"], p["ns"]).astype(float)
+        found = np.exp(found - found.max(1, keepdims=True))
+        flags = tables.strands[p["s0"] : p["s0"] + p["ns"], :ROLES] > 0.5
+        truth = tables.truth[p["g0"] : p["g0"] + p["ng"]]
+        likeliest = (found @ flags).argmax(1)
+        right[n], count[n] = (flags[truth.clip(0), likeliest] & (truth >= 0)).sum(), p["ng"]
     return right, count

@@ -23,7 +23,7 @@ pub(crate) struct Craft {
     pub without_bass: usize,
     /// Beginnings of bass notes under which somebody sounds another tone.
     pub turned_over: usize,
-    /// Barlines at which more than two in five of who plays chords have the third.
+    /// Barlines at which more than two in five of who plays chords have the third; where they have but two tones, more than half.
     pub crowded_thirds: usize,
     /// Phrases in which the tune goes to quite other players than had it.
     pub hand_offs: usize,
@@ -88,7 +88,12 @@ pub(crate) fn craft(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTree
                 .collect();
             let third = |class: &&u8| chord.is_some_and(|chord| matches!(chord.tone(**class), ChordTone::Third));
             let thirds = chords.iter().filter(third).count();
-            found.crowded_thirds += usize::from(thirds > 1 && thirds * 5 > chords.len() * 2);
+            // Of two tones that are all there are, half is even.
+            let mut tones = chords.clone();
+            tones.sort_unstable();
+            tones.dedup();
+            let even = tones.len() == 2 && thirds * 2 <= chords.len();
+            found.crowded_thirds += usize::from(thirds > 1 && thirds * 5 > chords.len() * 2 && !even);
         }
     }
     let of = |many: usize| f64::from(u32::try_from(many).unwrap_or(u32::MAX));

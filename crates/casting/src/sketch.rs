@@ -258,6 +258,14 @@ impl Sketch {
         self.strands.iter().position(|strand| strand.role == role)
     }
 
+    /// Whether a line strand has a further line beside it ("Answer 2").
+    pub(crate) fn tells_every_line(&self) -> bool {
+        let further = |(at, strand): (usize, &Strand)| {
+            !strand.is_chordal() && self.strands[..at].iter().any(|before| before.role == strand.role)
+        };
+        self.strands.iter().enumerate().any(further)
+    }
+
     /// When a bar begins.
     #[must_use]
     pub fn bar_start(&self, bar: usize) -> Crotchets {

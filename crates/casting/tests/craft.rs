@@ -83,7 +83,7 @@ fn the_octave_that_is_told_is_the_octave_that_sounds() {
     }
 }
 
-/// Two players of five at most on the third, at four barlines of five: where a section of two or three holds a chord of two tones, somebody has it twice.
+/// Two players of five at most on the third, half where the chords have but two tones; at two barlines of a passage not: where a section of two or three holds a chord of two tones, somebody has it twice.
 #[test]
 fn thirds_are_not_crowded() {
     let study = overture();

@@ -20,7 +20,7 @@ pub(super) const FAMILIES: usize = 5;
 pub(super) const MIDDLE: usize = 13;
 
 /// How many numbers a group, a strand and a pair have.
-pub(super) const NUMBERS: [usize; 3] = [36, 85, 51];
+pub(super) const NUMBERS: [usize; 3] = [38, 91, 56];
 
 /// The numbers of a phrase. Rows of groups and strands are in their order; a pair's row stands at `group * strands + strand`.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -100,9 +100,15 @@ pub fn casting_table(
         f64::from(u8::from(loudest.is_some())),
         number(strands.len()) / 4.0,
         number(units.len()) / 10.0,
+        // What is not written may be because the sketch tells nothing of its kind.
+        f64::from(u8::from(sketch.strands.iter().any(|strand| !strand.octaves.is_empty()))),
+        f64::from(u8::from(sketch.tells_every_line())),
     ];
     whole.extend(ROLES.map(|role| f64::from(u8::from(roles.contains(&role)))));
     let means: Vec<f64> = heard.iter().map(|notes| weighted(notes).0).collect();
+    let of_role = |role: Role| -> Vec<&[Heard]> {
+        heard.iter().zip(&roles).filter(|(_, known)| **known == role).map(|(notes, _)| notes.as_slice()).collect()
+    };
     let strand_row = |at: usize| {
         let found = &sketch.strands[strands[at]];
         let mut row: Vec<f64> = ROLES.map(|role| f64::from(u8::from(roles[at] == role))).to_vec();
@@ -116,12 +122,26 @@ pub fn casting_table(
         row.push(number(means.iter().filter(|mean| **mean > means[at]).count()) / 3.0);
         row.push(number(means.iter().filter(|mean| **mean < means[at]).count()) / 3.0);
         for role in ROLES {
-            row.extend(together(&heard[at], &heard, &roles, role));
+            row.extend(together(&heard[at], &of_role(role)));
         }
+        // Which of several of its role it is, and how it goes with the first of them.
+        let same: Vec<usize> = (0..strands.len()).filter(|&other| roles[other] == roles[at]).collect();
+        row.push(number(same.iter().filter(|other| **other < at).count()) / 2.0);
+        row.push(number(same.len() - 1) / 2.0);
+        let first = same[0];
+        row.push(if first == at { 0.0 } else { (means[at] - means[first]) / 12.0 });
+        row.push(if first == at { 0.0 } else { together(&heard[at], &[&heard[first]])[0] });
         row.extend(&whole);
         row
     };
     let strand_rows: Vec<Vec<f64>> = (0..strands.len()).map(strand_row).collect();
+    let octaves: Vec<Vec<i32>> = strands
+        .iter()
+        .map(|&strand| {
+            let written = sketch.strands[strand].octaves_in(span).into_iter().filter(|(_, share)| *share >= WRITTEN);
+            std::iter::once(0).chain(written.map(|(octave, _)| octave)).collect()
+        })
+        .collect();
     let playing = number(units.len()).max(1.0);
     let group_row = |at: usize| {
         let unit = &units[at];
@@ -156,7 +176,13 @@ pub fn casting_table(
     let pair_row = |at: usize, strand: usize| {
         let unit = &units[at];
         let reach = lineup.sections[unit.section].chairs[unit.chairs[0]].reach;
-        pair(&heard[strand], reach, &frame, &heard, &roles)
+        let mut row = pair(&heard[strand], reach, &frame, &of_role);
+        // Others of its role that lie nearer.
+        let off = |strand: usize| (means[strand] - f64::from(reach.middle())).abs();
+        let nearer = |&other: &usize| roles[other] == roles[strand] && off(other) < off(strand);
+        row.push(number((0..strands.len()).filter(nearer).count()) / 2.0);
+        row.extend(written(&heard[strand], reach, &octaves[strand]));
+        row
     };
     CastingTable {
         kinds: units.iter().map(|unit| lineup.sections[unit.section].kind).collect(),
@@ -170,7 +196,7 @@ pub fn casting_table(
 }
 
 /// How a strand lies to a compass.
-fn pair(notes: &[Heard], reach: Reach, frame: &Frame, heard: &[Vec<Heard>], roles: &[Role]) -> Vec<f64> {
+fn pair<'a>(notes: &[Heard], reach: Reach, frame: &Frame, of_role: &dyn Fn(Role) -> Vec<&'a [Heard]>) -> Vec<f64> {
     let all: f64 = notes.iter().map(|note| note.long).sum::<f64>().max(1e-6);
     let many = number(notes.len()).max(1.0);
     let (low, high) = (i32::from(reach.comfortable.low()), i32::from(reach.comfortable.high()));
@@ -200,9 +226,29 @@ fn pair(notes: &[Heard], reach: Reach, frame: &Frame, heard: &[Vec<Heard>], role
     let within: Vec<Heard> = notes.iter().copied().filter(|note| (low..=high).contains(&note.key)).collect();
     row.extend(shape(&within, frame));
     for role in [Role::Melody, Role::Bass, Role::Rhythm, Role::Harmony] {
-        row.extend(together(&within, heard, roles, role));
+        row.extend(together(&within, &of_role(role)));
     }
     row
+}
+
+/// From how great a share of its notes on a line counts as written in an octave.
+const WRITTEN: f64 = 0.4;
+
+/// How a strand lies to a compass in the octave, of those in which it is written, in which it lies best: the share within what is possible and what is comfortable, how far off the middle; and how
+/// many of the octaves are comfortable.
+fn written(notes: &[Heard], reach: Reach, octaves: &[i32]) -> [f64; 4] {
+    let many = number(notes.len()).max(1.0);
+    let share =
+        |test: &dyn Fn(i32) -> bool, octave: i32| number(notes.iter().filter(|note| test(note.key + 12 * octave)).count()) / many;
+    let comfortable = |octave: i32| {
+        share(&|key| (i32::from(reach.comfortable.low())..=i32::from(reach.comfortable.high())).contains(&key), octave)
+    };
+    let mean = weighted(notes).0;
+    let off = |octave: i32| mean + 12.0 * f64::from(octave) - f64::from(reach.middle());
+    let lies = |octave: i32| comfortable(octave) - off(octave).abs() / 240.0;
+    let best = octaves.iter().copied().max_by(|&a, &b| lies(a).total_cmp(&lies(b))).unwrap_or(0);
+    let count = octaves.iter().filter(|&&octave| comfortable(octave) >= 0.9).count();
+    [share(&|key| reach.allows(key), best), comfortable(best), off(best) / 12.0, number(count) / 2.0]
 }
 
 /// Mean and deviation of the keys, each as long as it sounds.
@@ -223,15 +269,14 @@ fn spread(notes: &[Heard]) -> Vec<f64> {
     row
 }
 
-/// The share of moments at which notes begin at which notes of a role's strand begin too; and of these the share in which a tone of both is the same but for octaves.
-fn together(notes: &[Heard], heard: &[Vec<Heard>], roles: &[Role], role: Role) -> [f64; 2] {
-    let Some(other) = roles.iter().position(|&known| known == role).map(|at| &heard[at]) else { return [0.0, 0.0] };
+/// The share of moments at which notes begin at which notes of others begin too; and of these the share in which a tone of both is the same but for octaves.
+fn together(notes: &[Heard], others: &[&[Heard]]) -> [f64; 2] {
     let (mut moments, mut common, mut same) = (0.0f64, 0.0, 0.0);
     for chord in notes.chunk_by(|a, b| a.at == b.at) {
         moments += 1.0;
-        let first = other.partition_point(|note| note.at < chord[0].at);
-        let there: Vec<i32> =
-            other[first..].iter().take_while(|note| note.at == chord[0].at).map(|note| note.key.rem_euclid(12)).collect();
+        let at = |other: &&[Heard]| other.partition_point(|note| note.at < chord[0].at);
+        let begun = others.iter().flat_map(|other| other[at(other)..].iter().take_while(|note| note.at == chord[0].at));
+        let there: Vec<i32> = begun.map(|note| note.key.rem_euclid(12)).collect();
         if !there.is_empty() {
             common += 1.0;
             same += f64::from(u8::from(chord.iter().any(|note| there.contains(&note.key.rem_euclid(12)))));
