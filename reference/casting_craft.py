@@ -97,7 +97,7 @@ def main():
     for name, (score, bars) in PASSAGES.items():
         file = (asked.sketches or asked.out) / f"{name}.musicxml"
         if not asked.sketches:
-            run(asked.command, "sketch", score, "--bars", bars, "--out", file)
+            run(asked.command, "sketch", score, "--bars", bars, "--lead", "--out", file)
         sketch = notes(asked.command, file)
         for lineup in sorted((ROOT / "demo/lineups").glob("*.toml")):
             draft = asked.out / f"{name}-{lineup.stem}.musicxml"

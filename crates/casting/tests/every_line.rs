@@ -32,6 +32,18 @@ fn lined(study: &Study, bars: &std::ops::Range<usize>) -> Vec<(Crotchets, i32, R
     found
 }
 
+/// A sketch written to a file and read from it.
+fn read_again(sketch: &Sketch) -> Sketch {
+    let text = ripieno_formats::musicxml::write(&sketch.score);
+    Sketch::by_names(read("again.musicxml", text.as_bytes(), &Limits::default()).unwrap().score).unwrap()
+}
+
+/// A strand's name, its notes, and the octaves in which it is written.
+fn named(strand: &Strand) -> (String, Vec<String>, Vec<(Crotchets, i32)>) {
+    let notes: Vec<String> = strand.notes.iter().map(|note| format!("{:?} {}", note.onset, note.key())).collect();
+    (strand.name.clone(), notes, strand.octaves.clone())
+}
+
 /// Counted from the study, apart from the reduction: every note that somebody has in a line begins in a strand of its role in some octave, or is among those told to be left out; and no strand
 /// has a note that the score does not have there.
 #[test]
@@ -67,6 +79,8 @@ fn every_note_of_a_line_stands_in_the_sketch_or_is_told_to_be_left_out() {
         }
         let names: BTreeSet<&str> = sketch.strands.iter().map(|strand| strand.name.as_str()).collect();
         assert_eq!(names.len(), sketch.strands.len());
+        let again = read_again(&sketch);
+        assert!(again.strands.iter().map(named).eq(sketch.strands.iter().map(named)), "bars {bars:?}");
         further += sketch.strands.iter().filter(|strand| strand.name.ends_with(['2', '3'])).count();
     }
     assert!(all > 1000 && further >= 2 && left * 20 < all, "{further} further strands, {left} of {all} notes left out");
@@ -121,13 +135,8 @@ fn thirds_have_a_staff_of_their_own_and_octaves_go_with_their_line() {
     assert_eq!(sketch.strands[0].octaves.len(), 16);
     assert!(sketch.strands[1].octaves.is_empty() && sketch.remarks.is_empty(), "{:?}", sketch.remarks);
     // Written and read again it is the same sketch.
-    let again = ripieno_formats::musicxml::write(&sketch.score);
-    let again = Sketch::by_names(read("again.musicxml", again.as_bytes(), &Limits::default()).unwrap().score).unwrap();
-    let told = |strand: &Strand| {
-        let notes: Vec<String> = strand.notes.iter().map(|note| format!("{:?} {}", note.onset, note.key())).collect();
-        (strand.name.clone(), notes, strand.octaves.clone())
-    };
-    assert!(again.strands.iter().map(told).eq(sketch.strands.iter().map(told)));
+    let again = read_again(&sketch);
+    assert!(again.strands.iter().map(named).eq(sketch.strands.iter().map(named)));
     // The one that keeps the leader alone knows nothing of the thirds.
     let lean = reduce_in_octaves(&score, &sounding, &lines, &roles, 0..4);
     assert_eq!(lean.strands.iter().map(|strand| strand.name.as_str()).collect::<Vec<_>>(), ["Melody", "Bass"]);

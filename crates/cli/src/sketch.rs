@@ -19,12 +19,13 @@ pub struct SketchArguments {
     /// Bars by their printed numbers: 40 or 40-56; with # counted from the first bar: #1-#8. All without
     #[arg(long, value_name = "BARS")]
     bars: Option<String>,
-    /// Write lines in all octaves in which they sound, so that casting knows where they are to be doubled
+    /// Write of each role but the line that leads. Without it every line is written, as in a short score: further lines of a role ("Answer 2", "Melody 2" in thirds) on staves of their own, all in
+    /// the octaves in which they sound
     #[arg(long)]
+    lead: bool,
+    /// Write of each role but the line that leads, in all octaves in which it sounds
+    #[arg(long, conflicts_with = "lead")]
     octaves: bool,
-    /// Write every line, as a short score does: further lines of a role ("Answer 2", "Melody 2" in thirds) on staves of their own, all in the octaves in which they sound
-    #[arg(long, conflicts_with = "octaves")]
-    lines: bool,
     /// The sketch to write, as MusicXML: a staff for each role, at concert pitch
     #[arg(long, value_name = "NEW_FILE")]
     out: PathBuf,
@@ -41,9 +42,9 @@ pub fn run(arguments: &SketchArguments) -> Result<(), String> {
         }
     };
     let reduction = match arguments {
-        SketchArguments { lines: true, .. } => reduce_every_line,
+        SketchArguments { lead: true, .. } => reduce,
         SketchArguments { octaves: true, .. } => reduce_in_octaves,
-        _ => reduce,
+        _ => reduce_every_line,
     };
     let sketch = reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
     std::fs::write(&arguments.out, musicxml::write(&sketch.score))

@@ -2,7 +2,7 @@
 //!
 //! - `cast SKETCH LINEUP OUT [PLAN]` casts one sketch and prints who does what;
 //! - `chorales FOLDER LINEUP OUT_FOLDER` casts every sketch of a folder, for `reference/casting_agree.py`;
-//! - `masters PROFILE FOLDER COUNT FOLDS [SETTING]` reduces passages of scores, to plain sketches and to sketches that tell in which octaves lines sound, and casts them for the
+//! - `masters PROFILE FOLDER COUNT FOLDS [SETTING]` reduces passages of scores, to sketches of the leading lines, of these in octaves and of every line, and casts them for the
 //!   original line-up, by a practice and a model (FOLDS/WORK.model, `model/casting`) learned without the work; with other weights on request (`known=2,steady=0`);
 //! - `weights PROFILE FOLDER FOLDS SETTING ...` compares such settings on other passages of the same scores, which overlap none of those;
 //! - `phrases FOLDER` compares the phrases found in chorales (made by `reference/casting_agree.py sketches`) with their fermatas;

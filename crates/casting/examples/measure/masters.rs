@@ -55,7 +55,7 @@ impl Counts {
     }
 }
 
-/// Plain sketches, and sketches with lines in all octaves in which they sound.
+/// Sketches of the lines that lead, plain and in all octaves in which they sound, and of every line.
 pub const REDUCTIONS: [(&str, Reduction); 3] =
     [("plain", reduce), ("in octaves", reduce_in_octaves), ("every line", reduce_every_line)];
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;
 
-use ripieno_casting::{Plan, Sketch, reduce};
+use ripieno_casting::{Plan, Sketch, reduce, reduce_every_line};
 use ripieno_formats::{Reading, read};
 use ripieno_score::Score;
 use ripieno_study::{Study, analyse, analyse_file};
@@ -115,12 +115,14 @@ fn by_most(study: &Study) -> Option<Score> {
 pub(crate) fn from_bars(desk: &Desk, score: i64, first: u32, last: u32) -> Outcome<i64> {
     with_study(desk, score, |study| {
         let bars = span(study, first, last)?;
-        let sketch = reduce(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
+        let sketch = reduce_every_line(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
         let (from, to) = (study.bar_label(first), study.bar_label(last));
         let bars = if from == to { format!("bar {from}") } else { format!("bars {from}–{to}") };
         let kept = Kept {
             title: study.title(),
             from: format!("{bars} of {}", study.title()),
+            // What the reduction leaves out; the file does not tell it.
+            remarks: sketch.remarks.clone(),
             source: (score > 0).then_some(score),
             // A score whose parts the catalogue does not know has none to offer.
             own_lineup: LineupRows::of_score(&study.score).ok(),
