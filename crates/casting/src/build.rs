@@ -6,19 +6,20 @@ use ripieno_instruments::catalogue::Clef as CatalogueClef;
 use ripieno_instruments::signed;
 use ripieno_score::{
     About, Articulations, Bar, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel,
-    DynamicMark, Edge, Key, Mark, NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
+    DynamicMark, Edge, Mark, NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
 };
 
 use crate::breath::SNATCHED;
 use crate::cast::Cast;
 use crate::dynamics::{level, one_at_each_place};
 use crate::expression::{is_expression, is_swell, to_all};
+use crate::keys::{Signature, for_part, signatures};
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::{LOUDEST, SOFTEST, level_in, moved_by};
 use crate::notate::{Event, bar_of, lay, throughout};
 use crate::plan::{Plan, Task};
 use crate::realise::{CastNote, Seat, span_of};
-use crate::sketch::{Sketch, concert_key};
+use crate::sketch::Sketch;
 
 pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
     let about = About { concert_pitch: false, ..sketch.score.about.clone() };
@@ -150,16 +151,20 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
     if by != Transposition::NONE {
         part.changes.push(at_start(ChangeKind::Transposition(by)));
     }
-    let keys = keys(sketch);
-    for &(bar, key) in &keys {
-        let kind = ChangeKind::Key(written_key(key, by_at(sketch.bar_start(bar))));
-        part.changes.push(Change {
-            bar: ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0)),
-            at: Crotchets::ZERO,
-            staff: None,
-            kind,
-        });
+    let keys = signatures(&sketch.score, &(0..sketch.score.bars.len()));
+    for &Signature { bar, at, key } in &keys {
+        let kind = ChangeKind::Key(for_part(key, by_at(sketch.bar_start(bar) + at)).0);
+        part.changes.push(Change { bar: ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0)), at, staff: None, kind });
     }
+    let key_at = |moment: Crotchets| {
+        let begun = |signature: &&Signature| sketch.bar_start(signature.bar) + signature.at <= moment;
+        keys.iter().rev().find(begun).map(|signature| for_part(signature.key, by_at(moment)))
+    };
+    // As the player reads it, spelled for his signature.
+    let read = |note: &CastNote| {
+        let beside = key_at(note.onset).map_or(Transposition::NONE, |(_, beside)| beside);
+        note.pitch.moved(by_at(note.onset).inverse()).moved(beside).tamed()
+    };
     let mut taken_up = Vec::new();
     for pair in hands.windows(2) {
         let (at, held) = pair[1];
@@ -172,8 +177,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
         };
         if by_at(at) != written(all.get(pair[0].1).map_or(chair.transposition, |(_, transposition)| transposition)) {
             part.changes.push(here(ChangeKind::Transposition(by_at(at))));
-            let key = keys.iter().rev().find(|(from, _)| *from <= bar).map(|(_, key)| written_key(*key, by_at(at)));
-            part.changes.extend(key.map(|key| here(ChangeKind::Key(key))));
+            part.changes.extend(key_at(at).map(|(key, _)| here(ChangeKind::Key(key))));
         }
         // Told where the other is laid down, and again where it is played.
         let name = capital(all.get(held).map_or(chair.instrument, |(instrument, _)| instrument).name());
@@ -193,13 +197,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
         let (timed, graces): (Vec<CastNote>, Vec<CastNote>) = notes.into_iter().partition(|note| note.duration.is_positive());
         let events: Vec<Event> = timed
             .iter()
-            .map(|note| Event {
-                from: note.onset,
-                to: note.end(),
-                pitches: vec![(note.pitch.moved(by_at(note.onset).inverse()).tamed(), false)],
-                like: note.like,
-                voice,
-            })
+            .map(|note| Event { from: note.onset, to: note.end(), pitches: vec![(read(note), false)], like: note.like, voice })
             .collect();
         lay(&mut part, &sketch.score.bars, &events, &source, Some(span));
         let breaths: Vec<Crotchets> = breaths(sketch, &timed);
@@ -208,7 +206,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             let bar = bar_of(&sketch.score.bars, grace.onset);
             let mut note =
                 grace.like.map_or_else(ripieno_score::Note::default, |like| source[like.part].notes[like.note].clone());
-            note.head = ripieno_score::Head::Pitched(grace.pitch.moved(by_at(grace.onset).inverse()).tamed());
+            note.head = ripieno_score::Head::Pitched(read(&grace));
             note.bar = ripieno_score::BarIndex(u32::try_from(bar).unwrap_or(0));
             note.at = grace.onset - sketch.score.bars[bar].start;
             (note.voice, note.staff, note.instrument) = (voice, 1, 0);
@@ -394,41 +392,6 @@ fn division(sketch: &Sketch, voices: &[StaffVoice]) -> Vec<Direction> {
         }
     }
     found
-}
-
-/// Key signatures of the sketch, in concert pitch, with their bars.
-fn keys(sketch: &Sketch) -> Vec<(usize, Key)> {
-    let mut bars: Vec<usize> = sketch
-        .score
-        .parts
-        .iter()
-        .flat_map(|part| &part.changes)
-        .filter(|change| matches!(change.kind, ChangeKind::Key(_)))
-        .map(|change| change.bar.at())
-        .collect();
-    bars.push(0);
-    bars.sort_unstable();
-    bars.dedup();
-    let mut found: Vec<(usize, Key)> = Vec::new();
-    for bar in bars {
-        if let Some(key) = concert_key(&sketch.score, bar)
-            && found.last().is_none_or(|(_, last)| *last != key)
-        {
-            found.push((bar, key));
-        }
-    }
-    found
-}
-
-fn written_key(key: Key, by: Transposition) -> Key {
-    let mut fifths = i32::from(key.fifths) - (7 * i32::from(by.chromatic) - 12 * i32::from(by.diatonic));
-    // No signature has more than seven signs.
-    if fifths > 7 {
-        fifths -= 12;
-    } else if fifths < -7 {
-        fifths += 12;
-    }
-    Key { fifths: i8::try_from(fifths).unwrap_or(0), major: key.major }
 }
 
 /// The clef of the instrument in which the notes lie best.

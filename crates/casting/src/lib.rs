@@ -26,6 +26,7 @@ mod fills;
 mod ground;
 mod habits;
 mod held;
+mod keys;
 mod leads;
 mod lineup;
 mod located;

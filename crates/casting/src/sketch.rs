@@ -8,14 +8,14 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use ripieno_score::{
-    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Edge, Mark, Part, PartLevels, Pitch, Score, Sounding,
-    Transposition, Unroll,
+    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Edge, Mark, Part, PartLevels, Pitch, Score, Sounding, Unroll,
 };
 use ripieno_texture::{Harmony, Lines, Role, RoleReading, RoleSpan, harmony};
 
 use crate::dynamics::tempered;
 use crate::expression::{course, expression};
 use crate::ground::grounded;
+use crate::keys::signatures;
 use crate::leads::leaders;
 use crate::notate::{Event, Like, lay, throughout};
 use crate::phrases::seams;
@@ -553,6 +553,8 @@ fn lines_with(roles: &RoleReading, bar: usize, role: Role) -> impl Iterator<Item
 fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: Range<usize>, kept: Kept) -> Sketch {
     let bars = bars.start.min(score.bars.len())..bars.end.min(score.bars.len());
     let start = score.bars.get(bars.start).map_or(Crotchets::ZERO, |bar| bar.start);
+    let span = (start, score.bars[bars.clone()].last().map_or(start, |bar| bar.start + bar.length));
+    let keys = signatures(score, &bars);
     let roles = &grounded(lines, roles, &bars);
     let mut reduced = Score { about: About { concert_pitch: true, ..score.about.clone() }, ..Score::default() };
     reduced.bars = score.bars[bars.clone()]
@@ -587,6 +589,10 @@ fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRead
                     rows.extend(of_line.filter(|&row| sounding.notes.bar[row] == played && sounding.notes.key[row].is_some()));
                 }
             }
+            let mut held = held_into(sounding, lines, roles, (bars.start, start), role, leads.first().copied().flatten());
+            // Only the first staff has what others hold.
+            held.retain(|(own, _)| *own || at == 0);
+            rows.extend(held.into_iter().map(|(_, row)| row));
             if rows.is_empty() {
                 continue;
             }
@@ -594,9 +600,9 @@ fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRead
             rows.dedup();
             written.extend(rows.iter().filter_map(|&row| classed(sounding, row)));
             let events = match role {
-                Role::Rhythm => layered_events(sounding, lines, roles, &rows, (start, &bars)),
-                _ if chordal => chord_events(sounding, &rows, start),
-                _ => line_events(sounding, &rows, start),
+                Role::Rhythm => layered_events(sounding, lines, roles, &rows, (span, &bars)),
+                _ if chordal => chord_events(sounding, &rows, span),
+                _ => line_events(sounding, &rows, span),
             };
             let name = if at == 0 { name.to_owned() } else { format!("{name} {}", at + 1) };
             let mut part = Part { id: format!("S{}", reduced.parts.len() + 1), name, staves: 1, ..Part::default() };
@@ -610,13 +616,16 @@ fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRead
             let (sign, line) = if mean < 58 { (ClefSign::F, 4) } else { (ClefSign::G, 2) };
             let at = |kind| Change { bar: BarIndex(0), at: Crotchets::ZERO, staff: None, kind };
             part.changes.push(at(ChangeKind::Clef(Clef { sign, line, octaves: 0 })));
-            if let Some(key) = concert_key(score, bars.start) {
-                part.changes.push(at(ChangeKind::Key(key)));
-            }
+            part.changes.extend(keys.iter().map(|signature| Change {
+                bar: BarIndex(u32::try_from(signature.bar - bars.start).unwrap_or(0)),
+                at: signature.at,
+                staff: None,
+                kind: ChangeKind::Key(signature.key),
+            }));
             if kept != Kept::Leader && !chordal {
                 let of_bar = |bar: u32| lines_with(roles, bar as usize, role).collect();
                 for (voice, rows) in (2u16..).zip(doublings(sounding, lines, &rows, of_bar).into_values().take(VOICES - 1)) {
-                    let mut events = line_events(sounding, &rows, start);
+                    let mut events = line_events(sounding, &rows, span);
                     for event in &mut events {
                         event.voice = voice;
                     }
@@ -658,6 +667,48 @@ fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRead
     sketch
 }
 
+/// Rows that sound into the first of these bars, which begins at a moment, each with whether it is the leader's: of chords those of every line that has the role there, or had it when it began and has
+/// none now; of a line strand that of who leads it, and where that one begins nothing at once, the highest of others (of a bass the lowest).
+fn held_into(
+    sounding: &Sounding,
+    lines: &Lines,
+    roles: &RoleReading,
+    (first, start): (usize, Crotchets),
+    role: Role,
+    lead: Option<usize>,
+) -> Vec<(bool, usize)> {
+    let notes = &sounding.notes;
+    let of_bar = |line: usize, bar: u32| {
+        let mut spans = roles.spans.iter().filter(move |span| span.line == line && span.bars.contains(&bar));
+        spans.find_map(|span| staff_of(span.role()))
+    };
+    let now = u32::try_from(first).unwrap_or(u32::MAX);
+    let mut found: Vec<(bool, usize)> = Vec::new();
+    for (line, of) in lines.lines.iter().enumerate() {
+        let rows = of.rows.iter().map(|&row| row as usize);
+        let held = rows.filter(|&row| notes.onset[row] < start && start < notes.onset[row] + notes.duration[row]);
+        let has = |row: &usize| of_bar(line, now).or_else(|| of_bar(line, notes.bar[*row])) == Some(role);
+        found.extend(held.filter(|&row| notes.key[row].is_some()).filter(has).map(|row| (Some(line) == lead, row)));
+    }
+    if matches!(role, Role::Harmony | Role::Rhythm) {
+        return found;
+    }
+    let begins = |&row: &u32| notes.onset[row as usize] == start;
+    if lead.is_some_and(|lead| lines.lines[lead].rows.iter().any(begins)) {
+        return Vec::new();
+    }
+    let height = |row: usize| if role == Role::Bass { -notes.pitch[row].semitones() } else { notes.pitch[row].semitones() };
+    let best = found.into_iter().max_by_key(|&(own, row)| (own, height(row), std::cmp::Reverse(row)));
+    best.into_iter().collect()
+}
+
+/// From when to when a row sounds in bars that last from one moment to another, counted from their beginning. `None` where it does not last there.
+fn within(sounding: &Sounding, row: usize, (start, end): (Crotchets, Crotchets)) -> Option<(Crotchets, Crotchets)> {
+    let notes = &sounding.notes;
+    let (from, to) = (notes.onset[row].max(start), (notes.onset[row] + notes.duration[row]).min(end));
+    (from < to).then(|| (from - start, to - start))
+}
+
 /// Rows that have the notes of a line at other octaves, by octave, of the lines that share its role in a bar; only where they have at least half of its notes.
 fn doublings(
     sounding: &Sounding,
@@ -693,14 +744,11 @@ fn doublings(
 }
 
 /// The rows of a line strand as events; what overlaps the next is cut there.
-fn line_events(sounding: &Sounding, rows: &[usize], start: Crotchets) -> Vec<Event> {
+fn line_events(sounding: &Sounding, rows: &[usize], span: (Crotchets, Crotchets)) -> Vec<Event> {
     let notes = &sounding.notes;
     let mut events: Vec<Event> = Vec::new();
     for &row in rows {
-        if !notes.duration[row].is_positive() {
-            continue;
-        }
-        let (from, to) = (notes.onset[row] - start, notes.onset[row] + notes.duration[row] - start);
+        let Some((from, to)) = within(sounding, row, span) else { continue };
         match events.last_mut() {
             Some(last) if last.from == from => {
                 // Of a chord the highest note is the line.
@@ -713,7 +761,8 @@ fn line_events(sounding: &Sounding, rows: &[usize], start: Crotchets) -> Vec<Eve
             _ => {}
         }
         let like = Like { part: usize::from(notes.part[row]), note: notes.written[row] as usize, plain: false };
-        events.push(Event { from, to, pitches: vec![(notes.pitch[row], false)], like: Some(like), voice: 1 });
+        let like = (notes.onset[row] >= span.0).then_some(like);
+        events.push(Event { from, to, pitches: vec![(notes.pitch[row], false)], like, voice: 1 });
     }
     events
 }
@@ -728,7 +777,7 @@ fn layered_events(
     lines: &Lines,
     roles: &RoleReading,
     rows: &[usize],
-    (start, bars): (Crotchets, &Range<usize>),
+    (span, bars): ((Crotchets, Crotchets), &Range<usize>),
 ) -> Vec<Event> {
     let notes = &sounding.notes;
     let wanted: BTreeSet<usize> = rows.iter().copied().collect();
@@ -740,10 +789,11 @@ fn layered_events(
         let mut layers: Vec<(Vec<usize>, BTreeSet<Crotchets>, Vec<usize>)> = Vec::new();
         for line in all_of(lines, roles, played, Role::Rhythm) {
             let of_line = lines.lines[line].rows.iter().map(|&row| row as usize);
-            let here: Vec<usize> = of_line
-                .filter(|row| notes.bar[*row] == played && notes.duration[*row].is_positive() && wanted.contains(row))
-                .collect();
-            let onsets: BTreeSet<Crotchets> = here.iter().map(|&row| notes.onset[row]).collect();
+            // What is held into the first bar belongs to it.
+            let in_bar = |row: usize| notes.bar[row] == played || bar == bars.start && notes.bar[row] < played;
+            let here: Vec<usize> =
+                of_line.filter(|row| in_bar(*row) && notes.duration[*row].is_positive() && wanted.contains(row)).collect();
+            let onsets: BTreeSet<Crotchets> = here.iter().map(|&row| notes.onset[row].max(span.0)).collect();
             if onsets.is_empty() {
                 continue;
             }
@@ -771,22 +821,23 @@ fn layered_events(
         layers.sort_by_key(|(own, onsets, _)| {
             (!own.iter().any(|line| voice_of.contains_key(line)), std::cmp::Reverse(onsets.len()))
         });
-        for (own, _, mut here) in layers {
+        for (own, _, here) in layers {
             let free = || taken.iter().position(|taken| !taken).unwrap_or(VOICES - 1);
             let voice = known(&own, &taken, &voice_of).unwrap_or_else(free);
             taken[voice] = true;
             voice_of.extend(own.iter().map(|line| (*line, voice)));
-            here.sort_by_key(|&row| (notes.onset[row], notes.pitch[row].semitones(), std::cmp::Reverse(notes.duration[row])));
-            here.dedup_by_key(|row| (notes.onset[*row], notes.pitch[*row].semitones()));
+            let mut tones: Vec<Tone> = here.iter().filter_map(|&row| Tone::of(sounding, row, span)).collect();
+            tones.sort_by_key(|tone| (tone.from, tone.pitch.semitones(), std::cmp::Reverse(tone.to)));
+            tones.dedup_by_key(|tone| (tone.from, tone.pitch.semitones()));
             let mut own: Vec<Event> = Vec::new();
-            for struck in here.chunk_by(|a, b| notes.onset[*a] == notes.onset[*b]) {
-                let from = notes.onset[struck[0]] - start;
-                let longest = struck.iter().map(|&row| notes.duration[row]).max().unwrap_or(Crotchets::ZERO);
-                let pitches = struck.iter().map(|&row| (notes.pitch[row], false)).collect();
+            for struck in tones.chunk_by(|a, b| a.from == b.from) {
+                let from = struck[0].from;
+                let to = struck.iter().map(|tone| tone.to).max().unwrap_or(from);
+                let pitches = struck.iter().map(|tone| (tone.pitch, false)).collect();
                 if let Some(last) = own.last_mut() {
                     last.to = last.to.min(from);
                 }
-                own.push(Event { from, to: from + longest, pitches, like: None, voice: u16::try_from(voice + 1).unwrap_or(1) });
+                own.push(Event { from, to, pitches, like: None, voice: u16::try_from(voice + 1).unwrap_or(1) });
             }
             events.extend(own);
         }
@@ -809,21 +860,19 @@ struct Tone {
     pitch: Pitch,
 }
 
+impl Tone {
+    fn of(sounding: &Sounding, row: usize, span: (Crotchets, Crotchets)) -> Option<Self> {
+        within(sounding, row, span).map(|(from, to)| Self { from, to, pitch: sounding.notes.pitch[row] })
+    }
+}
+
 /// Most voices a staff shows.
 const VOICES: usize = 4;
 
 /// The rows of a chord strand as chords. Tones that begin and end together are one chord, and chords that overlap stand in different voices, so that every
 /// rhythm stays whole; only where four voices do not suffice are they cut into slices and tied.
-fn chord_events(sounding: &Sounding, rows: &[usize], start: Crotchets) -> Vec<Event> {
-    let notes = &sounding.notes;
-    let mut tones: Vec<Tone> = rows
-        .iter()
-        .filter(|&&row| notes.duration[row].is_positive())
-        .map(|&row| {
-            let from = notes.onset[row] - start;
-            Tone { from, to: from + notes.duration[row], pitch: notes.pitch[row] }
-        })
-        .collect();
+fn chord_events(sounding: &Sounding, rows: &[usize], span: (Crotchets, Crotchets)) -> Vec<Event> {
+    let mut tones: Vec<Tone> = rows.iter().filter_map(|&row| Tone::of(sounding, row, span)).collect();
     tones.sort_by(|a, b| (a.from, b.to, a.pitch.semitones()).cmp(&(b.from, a.to, b.pitch.semitones())));
     // What another player holds longer at the same pitch says nothing more; what is struck again while held does.
     tones.dedup_by(|a, b| a.from == b.from && a.pitch.semitones() == b.pitch.semitones());
@@ -901,24 +950,4 @@ fn sliced(tones: &[Tone]) -> Vec<Event> {
         events.push(Event { from, to, pitches, like: None, voice: 1 });
     }
     events
-}
-
-/// The key signature in force in concert pitch.
-pub(crate) fn concert_key(score: &Score, bar: usize) -> Option<ripieno_score::Key> {
-    let mut best: Option<ripieno_score::Key> = None;
-    for part in &score.parts {
-        let before = || part.changes.iter().rev().filter(|change| change.bar.at() <= bar);
-        let key = before().find_map(|change| if let ChangeKind::Key(key) = change.kind { Some(key) } else { None });
-        let by = before().find_map(|change| if let ChangeKind::Transposition(by) = change.kind { Some(by) } else { None });
-        let Some(key) = key else { continue };
-        let by = by.unwrap_or(Transposition::NONE);
-        if by.chromatic == 0 && by.diatonic == 0 {
-            return Some(key);
-        }
-        // Seven fifths for a semitone, twelve back for a letter: a tone down is two flats more.
-        let shift = (i32::from(by.chromatic) * 7 - i32::from(by.diatonic) * 12).clamp(-12, 12);
-        let fifths = key.fifths.saturating_add(i8::try_from(shift).unwrap_or(0));
-        best = best.or(Some(ripieno_score::Key { fifths, major: key.major }));
-    }
-    best
 }
