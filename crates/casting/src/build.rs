@@ -24,15 +24,15 @@ use crate::sketch::Sketch;
 pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
     let about = About { concert_pitch: false, ..sketch.score.about.clone() };
     let mut score = Score { about, bars: sketch.score.bars.clone(), ..Score::default() };
-    for (at, section) in lineup.sections.iter().enumerate() {
+    for ((at, section), names) in lineup.sections.iter().enumerate().zip(part_names(lineup)) {
         let first_part = score.parts.len();
         if section.is_body {
             let seats: Vec<Seat> = (0..section.chairs.len()).map(|chair| (at, chair)).collect();
             let people: u16 = section.chairs.iter().map(|chair| chair.people).sum();
-            score.parts.push(part(sketch, cast, &section.chairs[0], &section.name, &seats, people, score.parts.len()));
+            score.parts.push(part(sketch, cast, &section.chairs[0], &names[0], &seats, people, score.parts.len()));
         } else {
-            for (n, chair) in section.chairs.iter().enumerate() {
-                score.parts.push(part(sketch, cast, chair, &name_of(section, n), &[(at, n)], 1, score.parts.len()));
+            for ((n, chair), name) in section.chairs.iter().enumerate().zip(&names) {
+                score.parts.push(part(sketch, cast, chair, name, &[(at, n)], 1, score.parts.len()));
             }
         }
         let last = score.parts.len() - 1;
@@ -48,27 +48,36 @@ pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
     score
 }
 
-/// What each part of a score cast for a section is called: one part for a body, one for each player elsewhere.
-pub(crate) fn names_of(section: &LineupSection) -> Vec<String> {
-    if section.is_body { vec![section.name.clone()] } else { (0..section.chairs.len()).map(|n| name_of(section, n)).collect() }
+/// What each part of a score cast for a line-up is called, section by section: one part for a body, one for each player elsewhere. Players of one instrument are numbered through all sections, so that no two
+/// parts have the same name: four horns and four more are eight.
+pub(crate) fn part_names(lineup: &Lineup) -> Vec<Vec<String>> {
+    let sections = || lineup.sections.iter().filter(|section| !section.is_body);
+    let same = |chair: &Chair, other: &Chair| other.instrument.id == chair.instrument.id && key_of(other) == key_of(chair);
+    let of = |(at, section): (usize, &LineupSection)| -> Vec<String> {
+        if section.is_body {
+            return vec![lineup.label(at)];
+        }
+        let name = |(n, chair): (usize, &Chair)| {
+            let all = sections().flat_map(|section| &section.chairs).filter(|other| same(chair, other)).count();
+            let earlier = lineup.sections[..at].iter().filter(|section| !section.is_body);
+            let before: usize = earlier
+                .filter(|section| section.chairs.iter().any(|other| same(chair, other)))
+                .map(|section| section.chairs.len())
+                .sum();
+            let number = if all > 1 { format!(" {}", before + n + 1) } else { String::new() };
+            format!("{}{number}{}", capital(chair.instrument.name()), key_of(chair))
+        };
+        section.chairs.iter().enumerate().map(name).collect()
+    };
+    lineup.sections.iter().enumerate().map(of).collect()
 }
 
-/// What the part of one player of a section is called.
-fn name_of(section: &LineupSection, n: usize) -> String {
-    let chair = &section.chairs[n];
-    let like = |other: &&Chair| other.instrument.id == chair.instrument.id;
-    let alone = section.chairs.iter().filter(like).count() == 1;
-    let mut name = capital(chair.instrument.name());
-    if !alone {
-        name = format!("{name} {}", n + 1);
-    }
-    // Who reads "Trumpet 1" brings the usual one, in B flat: of an instrument that usually transposes the key is said, C as well.
+/// The key as the name of a part says it, " in F". Who reads "Trumpet 1" brings the usual one, in B flat: of an instrument that usually transposes the key is said, C as well.
+fn key_of(chair: &Chair) -> String {
     let transposes = |by: &ripieno_instruments::Transposition| by.semitones % 12 != 0;
     let key = chair.transposition;
-    if transposes(key) || chair.instrument.transpositions.first().is_some_and(transposes) {
-        name = format!("{name} in {}", signed(&key.key.to_string()));
-    }
-    name
+    let said = transposes(key) || chair.instrument.transpositions.first().is_some_and(transposes);
+    if said { format!(" in {}", signed(&key.key.to_string())) } else { String::new() }
 }
 
 fn capital(name: &str) -> String {

@@ -303,8 +303,7 @@ impl Lineup {
     #[must_use]
     pub fn label(&self, at: usize) -> String {
         let name = &self.sections[at].name;
-        let like: Vec<usize> =
-            (0..self.sections.len()).filter(|&other| self.sections[other].name.eq_ignore_ascii_case(name)).collect();
+        let like: Vec<usize> = (0..self.sections.len()).filter(|&other| same_name(&self.sections[other].name, name)).collect();
         match like.iter().position(|&other| other == at) {
             Some(place) if like.len() > 1 => format!("{name} ({})", place + 1),
             _ => name.clone(),
@@ -316,12 +315,12 @@ impl Lineup {
     #[must_use]
     pub fn find(&self, name: &str) -> Option<usize> {
         let wanted = name.trim().to_lowercase();
-        let mut exact = (0..self.sections.len()).filter(|&at| self.sections[at].name.to_lowercase() == wanted);
+        let mut exact = (0..self.sections.len()).filter(|&at| same_name(&self.sections[at].name, name));
         let first = exact.next();
         if first.is_some() && exact.next().is_some() {
             return None;
         }
-        let labelled = || (0..self.sections.len()).find(|&at| self.label(at).to_lowercase() == wanted);
+        let labelled = || (0..self.sections.len()).find(|&at| same_name(&self.label(at), name));
         first.or_else(labelled).or_else(|| {
             let kind = |section: &LineupSection| {
                 section.kind == wanted
@@ -332,6 +331,11 @@ impl Lineup {
             found.next().filter(|_| found.next().is_none())
         })
     }
+}
+
+/// Whether two names of sections or strands are the same: capitals and spaces around them make no difference.
+pub(crate) fn same_name(one: &str, other: &str) -> bool {
+    one.trim().to_lowercase() == other.trim().to_lowercase()
 }
 
 /// The instrument a name of the line-up means.

@@ -3,7 +3,7 @@
 use ripieno_players::{Level, Objection, Options, check};
 use ripieno_score::{Score, Sounding, Unroll};
 
-use crate::build::names_of;
+use crate::build::part_names;
 use crate::lineup::Lineup;
 
 /// Everything players, conductor and copyist would object to in a score made by [`crate::Cast::score`] for this line-up, in the order of bars, then of parts. Every part is
@@ -42,9 +42,9 @@ pub fn level_of_all(score: &Score, lineup: &Lineup) -> Option<Level> {
 
 /// Name and level of each part of a score cast for a line-up.
 fn of_parts(lineup: &Lineup) -> Vec<(String, Level)> {
-    let parts = |section: &crate::lineup::LineupSection| {
+    let parts = |(section, names): (&crate::lineup::LineupSection, Vec<String>)| {
         let level = section.level;
-        names_of(section).into_iter().map(move |name| (name, level))
+        names.into_iter().map(move |name| (name, level))
     };
-    lineup.sections.iter().flat_map(parts).collect()
+    lineup.sections.iter().zip(part_names(lineup)).flat_map(parts).collect()
 }

@@ -126,7 +126,8 @@ pub(crate) fn seams(sketch: &Sketch) -> Vec<Crotchets> {
     let bars = sketch.score.bars.len();
     let mut found: Vec<Crotchets> = (0..=bars).map(|bar| sketch.bar_start(bar)).collect();
     let Some(tune) = Tune::of(sketch) else { return found };
-    for (bar, seam) in found.iter_mut().enumerate().take(bars).skip(1) {
+    // No upbeat leads over where the bars do not follow each other.
+    for (bar, seam) in found.iter_mut().enumerate().take(bars).skip(1).filter(|(bar, _)| !turns(sketch, *bar)) {
         let start = *seam;
         let before = sketch.score.bars[bar - 1].length;
         let half = before * Crotchets::new(1, 2).unwrap_or(Crotchets::ONE);
@@ -162,11 +163,17 @@ fn price(bars: f64) -> f64 {
     at(low) * (1.0 - share) + at(low + 1.0) * share
 }
 
-/// Whether a phrase has to begin with a bar: a rehearsal mark, a double barline, another length of bar.
+/// Whether a bar is played after another than the one before it, or another after the one before: at repeats and endings.
+fn turns(sketch: &Sketch, bar: usize) -> bool {
+    let (before, here) = (&sketch.score.bars[bar - 1], &sketch.score.bars[bar]);
+    before.repeat_end.is_some() || before.ending_stop || !here.ending_start.is_empty()
+}
+
+/// Whether a phrase has to begin with a bar: a rehearsal mark, a double barline, a repeat or an ending, another length of bar.
 fn is_cut(sketch: &Sketch, rehearsal: &BTreeSet<usize>, bar: usize) -> bool {
     let bars = &sketch.score.bars;
     let metre = bars[bar].metre.is_some() && bars[bar].length != bars[bar - 1].length && bar > 1;
-    metre || bars[bar - 1].barline.is_some() || rehearsal.contains(&bar)
+    metre || bars[bar - 1].barline.is_some() || bars[bar].repeat_start || turns(sketch, bar) || rehearsal.contains(&bar)
 }
 
 /// Cuts a sketch into phrases along the tune: bars, none left out. The cuts that together have most in their favour, phrases of about four bars preferred.

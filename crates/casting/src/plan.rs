@@ -8,7 +8,7 @@ use ripieno_texture::Role;
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::lineup::{Lineup, LineupSection};
+use crate::lineup::{Lineup, LineupSection, same_name};
 use crate::located::Located;
 use crate::phrases::phrases;
 use crate::sketch::{Sketch, role_named};
@@ -274,11 +274,8 @@ impl Plan {
                     )
                 };
                 let role = role.ok_or_else(unknown)?;
-                let strand = sketch
-                    .strands
-                    .iter()
-                    .position(|strand| strand.name.eq_ignore_ascii_case(word))
-                    .or_else(|| sketch.strand(role));
+                let strand =
+                    sketch.strands.iter().position(|strand| same_name(&strand.name, word)).or_else(|| sketch.strand(role));
                 if role != Role::Tacet && strand.is_none() {
                     let there: Vec<&str> = sketch.strands.iter().map(|strand| strand.name.as_str()).collect();
                     return Err(fault(
@@ -296,7 +293,9 @@ impl Plan {
                     Some(word) if word.get_ref() == "open" => -1.0,
                     Some(word) => return Err(fault(word.span(), format!("position is close or open, not “{}”", word.get_ref()))),
                 };
-                if let Some(octave) = task.octave.as_ref().filter(|octave| octave.get_ref().abs() > MOST_OCTAVES) {
+                if let Some(octave) =
+                    task.octave.as_ref().filter(|octave| !(-MOST_OCTAVES..=MOST_OCTAVES).contains(octave.get_ref()))
+                {
                     let what =
                         format!("a line is moved by -{MOST_OCTAVES} to {MOST_OCTAVES} octaves, not by {}", octave.get_ref());
                     return Err(fault(octave.span(), what));

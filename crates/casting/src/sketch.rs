@@ -17,6 +17,7 @@ use crate::expression::{course, expression};
 use crate::ground::grounded;
 use crate::keys::signatures;
 use crate::leads::leaders;
+use crate::lineup::same_name;
 use crate::notate::{Event, Like, lay, throughout};
 use crate::phrases::seams;
 
@@ -214,7 +215,7 @@ impl Sketch {
         let mut strands: Vec<Strand> = Vec::new();
         let mut remarks = Vec::new();
         for (part, role) in roles.iter().enumerate() {
-            let name = &score.parts[part].name;
+            let name = score.parts[part].name.trim();
             let Some(role) = *role else {
                 remarks.push(format!("the staff “{name}” is named by no role and is left out; call it Melody, Chords, Bass, Figure, Rhythm, Pedal or Answer"));
                 continue;
@@ -232,19 +233,28 @@ impl Sketch {
                 };
                 Strand::new(name, role, part, rows.into_iter().filter_map(of_row).collect(), Vec::new())
             };
-            let whole = strand(name.clone(), sounding.notes.of_part[part].clone().collect());
+            let whole = strand(name.to_owned(), sounding.notes.of_part[part].clone().collect());
+            if whole.notes.is_empty() {
+                let what = if score.parts[part].notes.is_empty() { "nothing but rests" } else { "no note of definite pitch" };
+                remarks.push(format!(
+                    "the staff “{name}” has {what} and is left out; what is beaten is added to the cast score by hand"
+                ));
+                continue;
+            }
             if whole.is_chordal() {
                 strands.push(whole);
                 continue;
             }
             let of_line = |line: usize| strand(String::new(), lines.lines[line].rows.iter().map(|&row| row as usize).collect());
             let found: Vec<Strand> = lines.of_part[part].clone().map(of_line).collect();
+            let found = if role == Role::Bass { from_the_lowest(found) } else { found };
             for (n, mut line) in in_octaves(found).into_iter().enumerate() {
-                line.name = if n == 0 { name.clone() } else { format!("{name}, line {}", n + 1) };
+                line.name = if n == 0 { name.to_owned() } else { format!("{name}, line {}", n + 1) };
                 strands.push(line);
             }
         }
         strands.retain(|strand| !strand.notes.is_empty());
+        remarks.extend(each_by_its_name(&mut strands));
         let harmony = harmony(&sounding);
         let slurs = score.parts.iter().map(|part| slurs_of(part, &score)).collect();
         let mut sketch = Self { levels: levels_of(&score), slurs, score, sounding, strands, harmony, remarks, seams: Vec::new() };
@@ -302,6 +312,59 @@ impl Sketch {
     }
 }
 
+/// Numbers strands of one name from the second on, so that a plan can ask for each; capitals make no difference. Returns what has to be said.
+fn each_by_its_name(strands: &mut [Strand]) -> Vec<String> {
+    let mut taken: Vec<String> = strands.iter().map(|strand| strand.name.clone()).collect();
+    let mut remarks = Vec::new();
+    for at in 1..strands.len() {
+        let (before, strand) = strands.split_at_mut(at);
+        if !before.iter().any(|other| same_name(&other.name, &strand[0].name)) {
+            continue;
+        }
+        let free = |name: &String| !taken.iter().any(|other| same_name(other, name));
+        // "Melody 2" once more is "Melody 3"; a plan has to know the role by the name.
+        let name = strand[0].name.as_str();
+        let base = name.trim_end_matches(|c: char| c.is_ascii_digit()).trim_end();
+        let known = |number: i32| {
+            let whole = format!("{base} {number}");
+            let word = name.split(|c: char| !c.is_alphabetic()).next().unwrap_or(name);
+            if role_named(&whole).is_some() { whole } else { format!("{word} {number}") }
+        };
+        let numbered = (2..).map(known).find(free);
+        if let Some(name) = numbered {
+            remarks.push(format!("several staves are called “{}”; one of them is “{name}” here and in plans", strand[0].name));
+            taken.push(name.clone());
+            strand[0].name = name;
+        }
+    }
+    remarks
+}
+
+/// Lines of a bass staff with the lowest note of each chord in the line that has most notes: lines are told from the top, and the bass is what lies lowest. A voice with a rhythm of its own stays what it is.
+fn from_the_lowest(mut lines: Vec<Strand>) -> Vec<Strand> {
+    let Some(main) = main_of(&lines) else { return lines };
+    for at in 0..lines[main].notes.len() {
+        let note = lines[main].notes[at];
+        let with = |(line, other): (usize, &Strand)| {
+            let first = other.notes.partition_point(|other| other.onset < note.onset);
+            let chord = other.notes[first..].iter().take_while(|other| other.onset == note.onset).zip(first..);
+            let lower = chord.filter(|(other, _)| other.duration == note.duration && other.key() < note.key());
+            lower.map(|(other, place)| (other.key(), line, place)).min()
+        };
+        let below = lines.iter().enumerate().filter(|(line, _)| *line != main).filter_map(with).min();
+        if let Some((_, line, place)) = below.filter(|_| note.duration.is_positive()) {
+            lines[main].notes[at] = lines[line].notes[place];
+            lines[line].notes[place] = note;
+        }
+    }
+    lines
+}
+
+/// Of lines of one staff the one that has most notes, against which others are measured.
+fn main_of(lines: &[Strand]) -> Option<usize> {
+    (0..lines.len()).max_by_key(|&at| (lines[at].notes.len(), std::cmp::Reverse(at)))
+}
+
 /// Lines of one staff in which octaves written together are one line: chords of octaves, and lines that have most of their notes an octave from another's.
 fn in_octaves(mut lines: Vec<Strand>) -> Vec<Strand> {
     for line in &mut lines {
@@ -322,9 +385,7 @@ fn in_octaves(mut lines: Vec<Strand>) -> Vec<Strand> {
         }
         line.notes = kept;
     }
-    // A line is measured against the one of its staff that has most notes.
-    let main = (0..lines.len()).max_by_key(|&at| (lines[at].notes.len(), std::cmp::Reverse(at)));
-    let Some(main) = main else { return lines };
+    let Some(main) = main_of(&lines) else { return lines };
     let mut octaves = std::mem::take(&mut lines[main].octaves);
     let own = lines[main].notes.clone();
     let doubling = |line: &Strand| -> Option<Vec<(Crotchets, i32)>> {
