@@ -598,9 +598,18 @@ fn without_a_staff(
     (count > 0).then(|| {
         format!(
             "{name}: {notes} of lines for less than {WORTH_A_STAFF} bars, of variants or beyond {STAVES_A_ROLE} staves stand in no octave of the sketch ({})",
-            where_from.join(", ")
+            named(&where_from)
         )
     })
+}
+
+/// Names of parts, the first six of many.
+fn named(parts: &[String]) -> String {
+    let (first, others) = parts.split_at(parts.len().min(6));
+    match others.len() {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
+    }
 }
 
 /// The lines that have a role of a strand in a bar.
