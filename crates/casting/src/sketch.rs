@@ -501,7 +501,7 @@ pub fn reduce_in_octaves(score: &Score, sounding: &Sounding, lines: &Lines, role
     reduction(score, sounding, lines, roles, bars, Kept::InOctaves)
 }
 
-/// The same, with a staff of its own for each further line of a role ("Answer 2", "Melody 2" in thirds), [`STAVES_A_ROLE`] at most; what only doubles a line in unison or octaves goes with it.
+/// The same, with a staff of its own for each further line of a role ("Answer 2", "Melody 2" in thirds), three at most; what only doubles a line in unison or octaves goes with it.
 /// What has no room or is there for one bar only is left out, which [`Sketch::remarks`] says.
 #[must_use]
 pub fn reduce_every_line(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: Range<usize>) -> Sketch {
@@ -509,7 +509,7 @@ pub fn reduce_every_line(score: &Score, sounding: &Sounding, lines: &Lines, role
 }
 
 /// Staves of one role in a reduction that keeps every line, at most: what a short score shows without becoming a full one (the number is ours).
-pub const STAVES_A_ROLE: usize = 3;
+const STAVES_A_ROLE: usize = 3;
 
 /// Bars for which a further line is worth a staff of its own (ours).
 const WORTH_A_STAFF: usize = 2;
