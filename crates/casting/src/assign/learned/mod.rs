@@ -48,6 +48,7 @@ impl Learned {
     }
 
     /// For each group and strand of a table, `[group * strands + strand]`, the logarithm of how likely the group has the strand if those of `company` play and nobody else.
+    /// Of several strands of one role the likeliest counts as likely as the role, the others as much less as they are less likely than it.
     ///
     /// # Panics
     ///

@@ -309,3 +309,22 @@ impl Network {
         of_pairs.chunks_exact(width).enumerate().map(score).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: a role with two strands of .3 and .2 beside another of .5. Each alone .5 would be chosen; the two together are as likely as it, and three to two among themselves.
+    #[test]
+    fn strands_of_one_role_share_what_is_likely_of_it() {
+        let flags = |role: usize| (0..ROLES.len()).map(|at| f32::from(u8::from(at == role))).chain([0.25]).collect::<Vec<f32>>();
+        let logs: Vec<f64> = [0.5f64, 0.3, 0.2].iter().map(|share| share.ln()).collect();
+        let found: Vec<f64> = by_role(&logs, &[flags(0), flags(1), flags(1)]).into_iter().map(f64::exp).collect();
+        for (found, by_hand) in found.iter().zip([0.5, 0.5, 0.5 * 2.0 / 3.0]) {
+            assert!((found - by_hand).abs() < 1e-12, "{found} is not {by_hand}");
+        }
+        // Of strands of different roles nothing changes.
+        let apart: Vec<f64> = by_role(&logs, &[flags(0), flags(1), flags(2)]);
+        assert!(apart.iter().zip(&logs).all(|(a, b)| (a - b).abs() < 1e-12));
+    }
+}
