@@ -247,7 +247,7 @@ impl Sketch {
             }
             let of_line = |line: usize| strand(String::new(), lines.lines[line].rows.iter().map(|&row| row as usize).collect());
             let found: Vec<Strand> = lines.of_part[part].clone().map(of_line).collect();
-            let found = if role == Role::Bass { from_the_lowest(found) } else { found };
+            let found = if role == Role::Bass { from_the_lowest(found, &score.parts[part]) } else { found };
             for (n, mut line) in in_octaves(found).into_iter().enumerate() {
                 line.name = if n == 0 { name.to_owned() } else { format!("{name}, line {}", n + 1) };
                 strands.push(line);
@@ -340,15 +340,17 @@ fn each_by_its_name(strands: &mut [Strand]) -> Vec<String> {
     remarks
 }
 
-/// Lines of a bass staff with the lowest note of each chord in the line that has most notes: lines are told from the top, and the bass is what lies lowest. A voice with a rhythm of its own stays what it is.
-fn from_the_lowest(mut lines: Vec<Strand>) -> Vec<Strand> {
+/// Lines of a bass staff with the lowest note of each chord in the line that has most notes: lines are told from the top, and the bass is what lies lowest.
+/// Voices stay what they are: one that doubles the bass in octaves does so for a while.
+fn from_the_lowest(mut lines: Vec<Strand>, part: &Part) -> Vec<Strand> {
+    let voice = |note: &SketchNote| part.notes.get(note.written).map(|note| note.voice);
     let Some(main) = main_of(&lines) else { return lines };
     for at in 0..lines[main].notes.len() {
         let note = lines[main].notes[at];
         let with = |(line, other): (usize, &Strand)| {
             let first = other.notes.partition_point(|other| other.onset < note.onset);
             let chord = other.notes[first..].iter().take_while(|other| other.onset == note.onset).zip(first..);
-            let lower = chord.filter(|(other, _)| other.duration == note.duration && other.key() < note.key());
+            let lower = chord.filter(|(other, _)| voice(other) == voice(&note) && other.key() < note.key());
             lower.map(|(other, place)| (other.key(), line, place)).min()
         };
         let below = lines.iter().enumerate().filter(|(line, _)| *line != main).filter_map(with).min();

@@ -74,6 +74,21 @@ fn the_lowest_note_of_a_chord_is_the_bass() {
     assert_eq!(found, BTreeSet::from([vec![43, 43], vec![48, 50, 52, 53, 48, 50, 52, 53]]));
 }
 
+/// A second voice that doubles the bass an octave lower for a while leaves the line where it is.
+#[test]
+fn a_bass_doubled_below_for_a_while_stays_one_line() {
+    let bass = bars(8, |n| if n % 4 < 2 { "C3:4 D3:4".to_owned() } else { "C3:4 D3:4 / C2:4 D2:4".to_owned() });
+    let sketch = sketch(0, &[Staff("Melody", "mf", &tune(8)), Staff("Bass", "mf", &bass)]);
+    assert_eq!(names(&sketch), ["Melody", "Bass"]);
+    let bass = &sketch.strands[1];
+    assert_eq!(bass.notes.iter().map(|note| note.key()).collect::<Vec<_>>(), [48, 50].repeat(8));
+    assert_eq!(bass.octaves.iter().map(|(_, octave)| *octave).collect::<Vec<_>>(), [-1; 8]);
+    // Octaves in one voice are chords: the lower note is the line.
+    let chords = written::sketch(0, &[Staff("Bass", "mf", &bars(4, |n| ["C2,C3:4 D2:4", "E2:4 F2,F3:4"][n % 2].to_owned()))]);
+    assert_eq!(names(&chords), ["Bass"]);
+    assert_eq!(chords.strands[0].notes.iter().map(|note| note.key()).collect::<Vec<_>>(), [36, 38, 40, 41].repeat(2));
+}
+
 /// What gives nothing to cast is told with its staff.
 #[test]
 fn a_staff_that_gives_nothing_is_told() {
