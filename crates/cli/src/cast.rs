@@ -3,18 +3,19 @@
 use std::path::{Path, PathBuf};
 
 use ripieno_casting::{
-    Cast, Covered, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce, side_by_side,
+    Cast, Habits, Lineup, Options, Plan, Sketch, carried_over, cast, explain, proposals, reduce, side_by_side,
 };
 use ripieno_deliver::Unresolved;
+use ripieno_formats::Limits;
 use ripieno_formats::excerpt::bars_named;
-use ripieno_formats::{Limits, musicxml};
 use ripieno_players::{CAUTION, Group, Objection, Severity, grouped, who};
-use ripieno_score::{BarIndex, Score};
+use ripieno_score::Score;
 use ripieno_study::{Profile, Study, analyse_file};
 
 use crate::deliver::{self, DeliverArguments};
 use crate::library::print;
 use crate::open::open;
+use crate::save::{is_musicxml, save, save_score, spare};
 
 /// Arguments of `ripieno cast`.
 #[derive(clap::Args)]
@@ -52,6 +53,9 @@ pub struct CastArguments {
     /// Also take the first proposal apart for the stands, into this folder: parts, full score, lists, sound
     #[arg(long, value_name = "FOLDER")]
     deliver: Option<PathBuf>,
+    /// Write over an earlier delivery in that folder, and remove of it what is made no more
+    #[arg(long, requires = "deliver")]
+    replace: bool,
     /// Refuse a file about which the reader has to warn, instead of mending it
     #[arg(long)]
     strict: bool,
@@ -59,14 +63,15 @@ pub struct CastArguments {
 
 /// Casts, writes the scores and prints who does what and why.
 pub fn run(arguments: &CastArguments) -> Result<(), String> {
-    let ending = arguments.out.extension().map(|ending| ending.to_string_lossy().to_lowercase()).unwrap_or_default();
-    if !matches!(ending.as_str(), "musicxml" | "xml" | "mxl") {
-        return Err(format!(
-            "{}: casts are written as .musicxml or .mxl; give the new file one of these endings",
-            arguments.out.display()
-        ));
+    is_musicxml(&arguments.out, "casts")?;
+    spares_sources(arguments)?;
+    if let Some(folder) = &arguments.deliver {
+        deliver::may_write(folder, arguments.replace)?;
     }
     let sketch = read_sketch(&arguments.sketch, arguments.strict)?;
+    if sketch.strands.iter().all(|strand| strand.notes.is_empty()) {
+        return Err(format!("{}: nothing with a definite pitch sounds in this sketch", arguments.sketch.display()));
+    }
     let lineup = lineup(&arguments.lineup)?;
     let plan = match (&arguments.plan, &arguments.model) {
         (None, None) => Plan::default(),
@@ -84,15 +89,9 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
         proposals(&sketch, &lineup, &plan, &habits, &options, count)
     };
     for (n, cast) in casts.iter().enumerate() {
-        let out = if n == 0 { arguments.out.clone() } else { arguments.out.with_extension(format!("{}.{ending}", n + 1)) };
+        let out = path_of(&arguments.out, n);
         let score = cast.score(&sketch, &lineup);
-        let failed = |error: std::io::Error| format!("{}: cannot be written ({error})", out.display());
-        let bytes = if ending == "mxl" {
-            musicxml::write_compressed(&score).map_err(failed)?
-        } else {
-            musicxml::write(&score).into_bytes()
-        };
-        std::fs::write(&out, bytes).map_err(failed)?;
+        save_score(&out, &score)?;
         let idea = if cast.idea.is_empty() { String::new() } else { format!(", {}", cast.idea) };
         print(&format!("{}: proposal {} of {count}{idea}\n{}", out.display(), n + 1, explain(&sketch, &lineup, cast)))?;
         print(&objected(&score, &cast.objections))?;
@@ -101,25 +100,41 @@ pub fn run(arguments: &CastArguments) -> Result<(), String> {
         print(&side_by_side(&lineup, &casts))?;
     }
     if let (Some(file), Some(first)) = (&arguments.save_plan, casts.first()) {
-        std::fs::write(file, first.plan.to_toml(&sketch, &lineup))
-            .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
+        save(file, first.plan.to_toml(&sketch, &lineup).as_bytes())?;
     }
     match &arguments.deliver {
         Some(folder) => {
             let estimated = casts.first().map(|first| estimated(&sketch, first)).unwrap_or_default();
-            deliver::run(&DeliverArguments::all(&arguments.out, folder, estimated), Some(&lineup))
+            deliver::run(&DeliverArguments::all(&arguments.out, folder, arguments.replace, estimated), Some(&lineup))
         }
         None => Ok(()),
     }
 }
 
+/// The file of a proposal, counted from 0: further ones have their number before the ending.
+fn path_of(out: &Path, proposal: usize) -> PathBuf {
+    let ending = out.extension().unwrap_or_default().to_string_lossy();
+    if proposal == 0 { out.to_owned() } else { out.with_extension(format!("{}.{ending}", proposal + 1)) }
+}
+
+/// Refuses to write over what is read, or one thing written over another.
+fn spares_sources(arguments: &CastArguments) -> Result<(), String> {
+    let mut read: Vec<&Path> = vec![&arguments.sketch, &arguments.lineup];
+    read.extend([&arguments.plan, &arguments.model, &arguments.like].into_iter().flatten().map(PathBuf::as_path));
+    let written: Vec<PathBuf> = (0..usize::from(arguments.proposals)).map(|proposal| path_of(&arguments.out, proposal)).collect();
+    if let Some(plan) = &arguments.save_plan {
+        spare(plan, &read)?;
+        if written.contains(plan) {
+            return Err(format!("{}: is to hold a cast and a plan; give one of them another name", plan.display()));
+        }
+    }
+    written.iter().try_for_each(|out| spare(out, &read))
+}
+
 /// What casting estimates and nobody has objected to, as points for the proof list.
 fn estimated(sketch: &Sketch, cast: &Cast) -> Vec<Unresolved> {
-    let point = |one: &Covered| {
-        let first = u32::try_from(one.bars.start).map_or(BarIndex(u32::MAX), BarIndex);
-        Unresolved::of_all(one.named(sketch), one.what(), one.remedy()).at(first)
-    };
-    cast.covered.iter().map(point).collect()
+    let points = cast.covered.iter();
+    points.map(|one| Unresolved::of_all(one.named(sketch), one.what(), one.remedy()).at(one.bars.start)).collect()
 }
 
 /// Faults and cautions listed after a proposal.

@@ -6,11 +6,12 @@ mod page;
 mod rows;
 mod sentences;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use ripieno_study::{Comparison, Options, Profile, compare, versions};
 
 use crate::library::print;
+use crate::save::{save, spare};
 use gather::{Gathered, gather};
 
 /// Arguments of `ripieno compare`.
@@ -106,11 +107,11 @@ pub fn run(arguments: &CompareArguments) -> Result<(), String> {
     }
     text.push_str(&rows::text(&compared));
     if let Some(file) = &arguments.csv {
-        write(file, &rows::csv(&compared)?)?;
+        save(file, &rows::csv(&compared)?)?;
     }
     if let Some(file) = &arguments.html {
         let changes = changed.as_ref().map(|(old, new, versions)| changes::text(old, new, versions));
-        write(file, page::html(&compared, changes.as_deref()).as_bytes())?;
+        save(file, page::html(&compared, changes.as_deref()).as_bytes())?;
     }
     print(&text)
 }
@@ -118,22 +119,12 @@ pub fn run(arguments: &CompareArguments) -> Result<(), String> {
 /// Gathers a profile and saves it.
 pub fn run_profile(arguments: &ProfileArguments) -> Result<(), String> {
     let out = &arguments.out;
-    if arguments
-        .paths
-        .iter()
-        .any(|path| std::fs::canonicalize(path).is_ok_and(|path| std::fs::canonicalize(out).is_ok_and(|out| out == path)))
-    {
-        return Err(format!("{}: is one of the files to be read; give the profile another name", out.display()));
-    }
+    spare(out, &arguments.paths.iter().map(PathBuf::as_path).collect::<Vec<_>>())?;
     let Gathered { profile, .. } =
         gather(&arguments.paths, arguments.name.as_deref(), arguments.work.as_deref(), arguments.windows)?;
-    write(out, profile.to_json().as_bytes())?;
+    save(out, profile.to_json().as_bytes())?;
     let (scores, works) = (profile.scores.len(), profile.works());
     print(&format!("{}: {}, {}\n", out.display(), rows::counted(scores, "score"), rows::counted(works, "work")))
-}
-
-fn write(path: &Path, bytes: &[u8]) -> Result<(), String> {
-    std::fs::write(path, bytes).map_err(|error| format!("{}: the file cannot be written ({error})", path.display()))
 }
 
 /// Refuses a body that neither side has, naming those there are.

@@ -7,6 +7,7 @@ use ripieno_formats::{midi, musicxml, trouble_findings};
 use ripieno_score::{Score, Sounding, Unroll};
 
 use crate::open::open;
+use crate::save::{save, spare};
 
 /// Arguments of `ripieno convert`.
 #[derive(clap::Args)]
@@ -31,10 +32,7 @@ pub fn run(arguments: &ConvertArguments) -> Result<(), String> {
             arguments.new_file.display()
         )
     })?;
-    let same = |path: &PathBuf| std::fs::canonicalize(path).ok();
-    if same(&arguments.file).is_some_and(|source| same(&arguments.new_file) == Some(source)) {
-        return Err(format!("{}: is the score itself; give the new file another name", arguments.new_file.display()));
-    }
+    spare(&arguments.new_file, &[&arguments.file])?;
     let Some(reading) = open(&arguments.file, arguments.strict) else { return Err(String::new()) };
     let name = arguments.file.display().to_string();
     let troubles = trouble_findings(&name, &reading.score, &Sounding::new(&reading.score, Unroll::AsWritten));
@@ -42,9 +40,8 @@ pub fn run(arguments: &ConvertArguments) -> Result<(), String> {
     if arguments.strict && !troubles.is_empty() {
         return Err(format!("{name}: not converted, because of --strict and the findings above"));
     }
-    write(&name, &reading.score)
-        .and_then(|bytes| std::fs::write(&arguments.new_file, bytes))
-        .map_err(|error| format!("{}: cannot be written ({error})", arguments.new_file.display()))
+    let bytes = write(&name, &reading.score);
+    save(&arguments.new_file, &bytes.map_err(|error| format!("{}: cannot be written ({error})", arguments.new_file.display()))?)
 }
 
 type Writer = fn(&str, &Score) -> std::io::Result<Vec<u8>>;

@@ -7,6 +7,7 @@ use ripieno_formats::{midi, musicxml};
 use ripieno_score::{BarIndex, Score, Unroll};
 
 use crate::open::open;
+use crate::save::{save, spare};
 
 /// Arguments of `ripieno excerpt`.
 #[derive(clap::Args)]
@@ -85,12 +86,9 @@ pub fn run(arguments: &ExcerptArguments) -> Result<(), String> {
     if arguments.by_role && !form.is_picture() {
         return Err(format!("{out}: --by-role tints pictures; write .svg, .png or .pdf, or leave it out"));
     }
-    let same = |path: &Path| std::fs::canonicalize(path).ok();
-    if same(&arguments.file).is_some_and(|source| same(&arguments.out) == Some(source)) {
-        return Err(format!("{out}: is the score itself; give the new file another name"));
-    }
+    spare(&arguments.out, &[&arguments.file])?;
     let bytes = if arguments.by_role || arguments.condensed { by_texture(arguments, form)? } else { plain(arguments, form)? };
-    std::fs::write(&arguments.out, bytes).map_err(|error| format!("{out}: cannot be written ({error})"))
+    save(&arguments.out, &bytes)
 }
 
 fn plain(arguments: &ExcerptArguments, form: Form) -> Result<Vec<u8>, String> {

@@ -12,7 +12,8 @@ use ripieno_score::{Score, Sounding, Unroll};
 use ripieno_sound::groups::{Gather, Group, gather, parts_named};
 use ripieno_sound::loudness::{HIGHEST_PEAK, Measured, TARGET, gain_for, measure};
 use ripieno_sound::{
-    Chunk, Font, FontRenderer, Format, Listener, Options, Passage, Renderer, Room, Selection, Stereo, encode, mix, render,
+    Chunk, Font, FontRenderer, Format, Listener, Options, Passage, Renderer, Room, SLOWEST, Selection, Stereo, encode, mix,
+    render,
 };
 
 use crate::open::open;
@@ -49,7 +50,7 @@ pub struct HearArguments {
     /// What a group is
     #[arg(long, value_enum, default_value_t = By::Section)]
     by: By,
-    /// Play at this share of the written tempo, such as 0.8; at most 1, the written tempo; the pitch stays
+    /// Play at this share of the written tempo, such as 0.8; from 0.1 to 1, the written tempo; the pitch stays
     #[arg(long, value_name = "SHARE", default_value_t = 1.0, value_parser = slower)]
     slower: f64,
     /// Play from this SoundFont 2 file instead of the built-in models
@@ -144,9 +145,9 @@ impl Where {
 }
 
 fn slower(text: &str) -> Result<f64, String> {
-    let wrong = || format!("“{text}” is no share of the written tempo; give one above 0, at most 1: 0.5 plays at half of it");
+    let wrong = || format!("“{text}” is no share of the written tempo; give one from {SLOWEST} to 1: 0.5 plays at half of it");
     let share: f64 = text.parse().map_err(|_| wrong())?;
-    if share > 0.0 && share <= 1.0 { Ok(share) } else { Err(wrong()) }
+    if (SLOWEST..=1.0).contains(&share) { Ok(share) } else { Err(wrong()) }
 }
 
 fn listener(text: &str) -> Result<Listener, String> {
@@ -197,14 +198,15 @@ pub fn run(arguments: &HearArguments) -> Result<(), String> {
         Some(font) => {
             let renderer = FontRenderer::new(&passage, font, &selection, &options).map_err(said)?;
             let frames = renderer.frames();
-            finish(&files, renderer, frames, &selection, &options).map_err(said)
+            finish(&files, renderer, frames, &selection, &options).map_err(said)?;
         }
         None => {
             let renderer = Renderer::new(&passage, &selection, &options).map_err(said)?;
             let frames = renderer.frames();
-            finish(&files, renderer, frames, &selection, &options).map_err(said)
+            finish(&files, renderer, frames, &selection, &options).map_err(said)?;
         }
     }
+    Ok(())
 }
 
 /// What is written.
@@ -215,8 +217,9 @@ struct Files<'a> {
     loudness: Loudness,
 }
 
-/// Plays a whole score in the hall, `sounding` with its repeats, into `mock-up.flac` of the folder and each section by itself into its `stems`.
-pub(crate) fn mock_up(score: &Score, sounding: &Sounding, folder: &Path) -> Result<(), String> {
+/// Plays a whole score in the hall, `sounding` with its repeats, into `mock-up.flac` of the folder and each section by itself into its `stems`. Returns
+/// the files written.
+pub(crate) fn mock_up(score: &Score, sounding: &Sounding, folder: &Path) -> Result<Vec<PathBuf>, String> {
     let passage = Passage::new(score, sounding, &ripieno_texture::techniques(score, sounding));
     let groups = gather(score, &(0..score.parts.len()).collect(), Gather::Sections);
     let selection = Selection { from: 0.0, to: passage.seconds(), groups };
@@ -259,7 +262,7 @@ fn finish(
     frames: u64,
     selection: &Selection,
     options: &Options,
-) -> Result<(), String> {
+) -> Result<Vec<PathBuf>, String> {
     let shows = std::io::stderr().is_terminal();
     let mut shown = 101;
     let progress = |share: f64| {
@@ -291,6 +294,7 @@ fn finish(
     };
     whole.scale(gain);
     save(files.out, &encode(&whole, options.rate, files.format)?)?;
+    let mut written = vec![files.out.to_owned()];
     if let (Some(folder), Some(mut stems)) = (files.stems, stems) {
         fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made ({error})", folder.display()))?;
         stems.scale(gain);
@@ -301,13 +305,15 @@ fn finish(
         }
         for (name, stem) in stems.names.iter().zip(&stems.stems) {
             let name: String = name.chars().map(|letter| if letter.is_alphanumeric() { letter } else { '-' }).collect();
-            save(&folder.join(format!("{name}.{}", files.format.ending())), &encode(stem, options.rate, files.format)?)?;
+            let file = folder.join(format!("{name}.{}", files.format.ending()));
+            save(&file, &encode(stem, options.rate, files.format)?)?;
+            written.push(file);
         }
     }
     #[allow(clippy::cast_precision_loss)] // samples of a rendering
     let seconds = whole.left.len() as f64 / f64::from(options.rate);
     println!("{}: {seconds:.1} s, {:.1} LUFS, true peak {:.1} dBTP", files.out.display(), measured.loudness, measured.peak);
-    Ok(())
+    Ok(written)
 }
 
 /// The sound at the level planned for its score; less where its true peak would go beyond what a file may have, which is said, since it then compares
@@ -323,4 +329,17 @@ fn as_planned(whole: &Stereo, rate: u32) -> Result<Option<(f32, Measured)>, Stri
     }
     eprintln!("{over:.1} dB softer than the other files of this score, since its true peak would go beyond {HIGHEST_PEAK} dBTP");
     gain_for(whole, rate, measured.loudness - over - 0.01)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_cannot_be_played_so_slowly_is_refused_at_once() {
+        assert_eq!((slower("0.1"), slower("1")), (Ok(SLOWEST), Ok(1.0)));
+        for share in ["0.05", "0", "-1", "1.5", "nan", "half"] {
+            assert!(slower(share).is_err_and(|said| said.contains("from 0.1 to 1")), "{share}");
+        }
+    }
 }

@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use ripieno_casting::{reduce, reduce_every_line, reduce_in_octaves};
 use ripieno_formats::excerpt::bars_named;
-use ripieno_formats::musicxml;
 
 use crate::cast::studied;
 use crate::chart::needs_notes;
 use crate::library::print;
+use crate::save::{is_musicxml, save_score, spare};
 
 /// Arguments of `ripieno sketch`.
 #[derive(clap::Args)]
@@ -33,6 +33,8 @@ pub struct SketchArguments {
 
 /// Reduces and writes.
 pub fn run(arguments: &SketchArguments) -> Result<(), String> {
+    is_musicxml(&arguments.out, "sketches")?;
+    spare(&arguments.out, &[&arguments.file])?;
     let study = needs_notes(studied(&arguments.file)?)?;
     let bars = match &arguments.bars {
         None => 0..study.score.bars.len(),
@@ -47,8 +49,10 @@ pub fn run(arguments: &SketchArguments) -> Result<(), String> {
         _ => reduce_every_line,
     };
     let sketch = reduction(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
-    std::fs::write(&arguments.out, musicxml::write(&sketch.score))
-        .map_err(|error| format!("{}: cannot be written ({error})", arguments.out.display()))?;
+    if sketch.strands.is_empty() {
+        return Err(format!("{}: nothing with a definite pitch sounds in these bars", arguments.file.display()));
+    }
+    save_score(&arguments.out, &sketch.score)?;
     let strands: Vec<String> =
         sketch.strands.iter().map(|strand| format!("{} ({} notes)", strand.name, strand.notes.len())).collect();
     let remarks: String = sketch.remarks.iter().map(|remark| format!("{remark}\n")).collect();

@@ -225,3 +225,119 @@ fn corrections_are_kept_beside_the_score_until_taken_back() {
     }
     assert_eq!(text(&correct(&[]).stdout), text(&named.stdout));
 }
+
+/// A staff that plays, or rests, four bars.
+fn staff(id: &str, pitch: Option<&str>) -> String {
+    let what = pitch.map_or("<rest/>".to_owned(), |step| format!("<pitch><step>{step}</step><octave>5</octave></pitch>"));
+    let attributes = "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
+    let bar = |number: u32| {
+        let head = if number == 1 { attributes } else { "" };
+        format!("<measure number=\"{number}\">{head}<note>{what}<duration>4</duration><voice>1</voice></note></measure>")
+    };
+    format!("<part id=\"{id}\">{}</part>", (1..=4).map(bar).collect::<String>())
+}
+
+fn score_of(staves: &[(&str, Option<&str>)]) -> String {
+    let ids: Vec<String> = (1..=staves.len()).map(|number| format!("P{number}")).collect();
+    let list = ids
+        .iter()
+        .zip(staves)
+        .map(|(id, (name, _))| format!("<score-part id=\"{id}\"><part-name>{name}</part-name></score-part>"));
+    let parts = ids.iter().zip(staves).map(|(id, (_, pitch))| staff(id, *pitch));
+    format!(
+        "<score-partwise version=\"4.0\"><part-list>{}</part-list>{}</score-partwise>",
+        list.collect::<String>(),
+        parts.collect::<String>()
+    )
+}
+
+fn demo_file(name: &str) -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo").join(name).display().to_string()
+}
+
+#[test]
+fn what_is_read_is_never_written_over() {
+    let folder = folder("spare");
+    let at = |name: &str| folder.join(name).display().to_string();
+    let text_of = score_of(&[("Melody", Some("C")), ("Bass", Some("E"))]);
+    std::fs::write(at("sketch.musicxml"), &text_of).unwrap();
+    std::fs::copy(demo_file("lineups/brass_quintet.toml"), at("lineup.toml")).unwrap();
+    let (sketch, lineup) = (at("sketch.musicxml"), at("lineup.toml"));
+    // The same file by another way.
+    let beside = folder.join(".").join("sketch.musicxml").display().to_string();
+    let (cast, plan) = (at("cast.musicxml"), at("cast.2.musicxml"));
+    for arguments in [
+        &["cast", &sketch, "--lineup", &lineup, "--out", &beside][..],
+        &["cast", &sketch, "--lineup", &lineup, "--out", &cast, "--save-plan", &lineup],
+        &["cast", &sketch, "--lineup", &lineup, "--out", &cast, "--proposals", "2", "--save-plan", &plan],
+        &["sketch", &sketch, "--out", &sketch],
+        &["convert", &sketch, &beside],
+        &["excerpt", &sketch, "--bars", "1", "--out", &sketch],
+    ] {
+        let output = ripieno(arguments);
+        let said = text(&output.stderr);
+        assert!(!output.status.success() && said.contains("another name") && said.lines().count() == 1, "{arguments:?}: {said}");
+        assert_eq!(std::fs::read_to_string(&sketch).unwrap(), text_of, "{arguments:?}");
+        assert!(!Path::new(&cast).exists());
+    }
+    let wrong = ripieno(&["sketch", &sketch, "--out", &at("x.mid")]);
+    assert!(text(&wrong.stderr).contains("sketches are written as .musicxml or .mxl") && !Path::new(&at("x.mid")).exists());
+}
+
+#[test]
+fn a_sketch_of_nothing_is_refused() {
+    let folder = folder("nothing");
+    let sketch = folder.join("rests.musicxml").display().to_string();
+    std::fs::write(&sketch, score_of(&[("Melody", None), ("Bass", None)])).unwrap();
+    let out = folder.join("cast.musicxml").display().to_string();
+    for arguments in [
+        &["cast", &sketch, "--lineup", &demo_file("lineups/brass_quintet.toml"), "--out", &out][..],
+        &["sketch", &sketch, "--out", &out],
+    ] {
+        let said = ripieno(arguments);
+        assert!(!said.status.success() && text(&said.stderr).contains("nothing with a definite pitch"), "{}", text(&said.stderr));
+        assert!(!Path::new(&out).exists());
+    }
+}
+
+#[test]
+fn a_delivery_leaves_nothing_of_an_earlier_one() {
+    let folder = folder("again");
+    let at = |name: &str| folder.join(name).display().to_string();
+    let stands = folder.join("stands");
+    let names = |folder: &str| -> Vec<String> {
+        let mut names: Vec<String> = std::fs::read_dir(stands.join(folder))
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        names.sort();
+        names
+    };
+    std::fs::write(at("two.musicxml"), score_of(&[("Flute", Some("C")), ("Oboe", Some("E"))])).unwrap();
+    std::fs::write(at("one.musicxml"), score_of(&[("Clarinet", Some("C"))])).unwrap();
+    let deliver = |file: &str, more: &[&str]| {
+        let out = stands.display().to_string();
+        ripieno(&[&["deliver", &at(file), "--no-pages", "--out", &out], more].concat())
+    };
+    assert!(deliver("two.musicxml", &[]).status.success());
+    // What somebody has written into the folder stays.
+    std::fs::write(stands.join("parts/remarks.pdf"), "x").unwrap();
+    let refused = deliver("one.musicxml", &[]);
+    let said = text(&refused.stderr);
+    assert!(!refused.status.success() && said.contains("an earlier delivery lies there (parts/01 Flute.musicxml)"), "{said}");
+    assert_eq!(names("parts"), ["01 Flute.musicxml", "02 Oboe.musicxml", "remarks.pdf"]);
+    let replaced = deliver("one.musicxml", &["--replace"]);
+    assert!(replaced.status.success(), "{}", text(&replaced.stderr));
+    assert_eq!(names("parts"), ["01 Clarinet.musicxml", "remarks.pdf"]);
+    assert_eq!(names("score"), ["score at concert pitch.musicxml", "score.mid", "score.musicxml"]);
+    // The score of the delivery itself is no source for a delivery over it.
+    let itself = ripieno(&[
+        "deliver",
+        &stands.join("score/score.musicxml").display().to_string(),
+        "--no-pages",
+        "--replace",
+        "--out",
+        &stands.display().to_string(),
+    ]);
+    assert!(text(&itself.stderr).contains("one of the files to be read"), "{}", text(&itself.stderr));
+}

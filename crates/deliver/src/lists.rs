@@ -37,10 +37,10 @@ impl Unresolved {
         Self { part: String::new(), bars: bars.into(), first: None, weight, what: what.into(), remedy: remedy.into() }
     }
 
-    /// The same point, about bars that begin with this one.
+    /// The same point, about bars that begin with this one, counted from 0.
     #[must_use]
-    pub fn at(self, first: BarIndex) -> Self {
-        Self { first: Some(first), ..self }
+    pub fn at(self, first: usize) -> Self {
+        Self { first: Some(u32::try_from(first).map_or(BarIndex(u32::MAX), BarIndex)), ..self }
     }
 }
 
@@ -95,7 +95,10 @@ pub fn unresolved(score: &Score, books: &[Book], settings: &[Option<Setting>], o
                     bars: score.bars.get(turn.after.at()).map_or_else(String::new, |bar| bar.number.to_string()),
                     first: Some(turn.after),
                     weight,
-                    what: format!("page {} is turned with {:.1} seconds of rest", turn.page, turn.rest),
+                    what: match turn.rest {
+                        rest if rest < 0.05 => format!("page {} is turned without a rest", turn.page),
+                        rest => format!("page {} is turned with {rest:.1} seconds of rest", turn.page),
+                    },
                     remedy: remedy.to_owned(),
                 });
             }
@@ -236,6 +239,12 @@ pub(crate) fn duration(sounding: &Sounding) -> String {
     format!("{}:{:02}", seconds / 60, seconds % 60)
 }
 
+/// Whether the page says how fast it goes: what a file plays at may be anybody's.
+pub(crate) fn prints_tempo(score: &Score) -> bool {
+    let mut all = score.parts.iter().flat_map(|part| &part.directions);
+    all.any(|direction| matches!(direction.kind, DirectionKind::Metronome { .. }))
+}
+
 /// The list that lies on top of the parts: title, duration, who is needed with what; `sounding` is the score with its repeats. Plain text.
 #[must_use]
 pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
@@ -245,8 +254,12 @@ pub fn cover(score: &Score, sounding: &Sounding, books: &[Book]) -> String {
     for (role, name) in &score.about.creators {
         let _ = writeln!(text, "{role}: {name}");
     }
-    let assumed = if sounding.tempo.assumed { ", at a tempo assumed because the score gives none" } else { "" };
-    let _ = writeln!(text, "Duration: {} with repeats, by the tempo marks{assumed}", duration(sounding));
+    let by = match (prints_tempo(score), sounding.tempo.assumed) {
+        (true, _) => "by the tempo marks",
+        (false, false) => "by the tempo the file plays at, for no metronome mark is printed",
+        (false, true) => "at a tempo assumed because the score gives none",
+    };
+    let _ = writeln!(text, "Duration: {} with repeats, {by}", duration(sounding));
     let _ = writeln!(text, "Bars: {}", score.bars.len());
     let formula = instrumentation(score, sounding);
     if !formula.is_empty() {
@@ -357,6 +370,30 @@ fn mutes(part: &Part) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Ours: two files that play equally fast, one of which says so to players.
+    #[test]
+    fn a_duration_says_by_what_it_is_reckoned() {
+        let of = |direction: &str| {
+            let text = format!(
+                "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>Oboe</part-name></score-part></part-list>\
+                 <part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes>{direction}\
+                 <note><rest measure=\"yes\"/><duration>4</duration></note></measure></part></score-partwise>"
+            );
+            let score =
+                ripieno_formats::read("one.musicxml", text.as_bytes(), &ripieno_formats::Limits::default()).unwrap().score;
+            let sounding = Sounding::new(&score, ripieno_score::Unroll::AsPlayed);
+            let told = cover(&score, &sounding, &[]).lines().find(|line| line.starts_with("Duration")).unwrap().to_owned();
+            (told, crate::sheet::Title::of_score(&score).duration)
+        };
+        let sound = "<sound tempo=\"60\"/>";
+        let mark = "<metronome><beat-unit>quarter</beat-unit><per-minute>60</per-minute></metronome>";
+        let printed = of(&format!("<direction><direction-type>{mark}</direction-type>{sound}</direction>"));
+        assert_eq!(printed, ("Duration: 0:04 with repeats, by the tempo marks".to_owned(), "0:04".to_owned()));
+        let (told, title) = of(&format!("<direction><direction-type><words>Adagio</words></direction-type>{sound}</direction>"));
+        assert!(told.contains("0:04") && told.contains("no metronome mark is printed") && title.is_empty(), "{told}");
+        assert!(of("").0.contains("assumed"));
+    }
 
     /// Words as parts print them; common practice.
     #[test]

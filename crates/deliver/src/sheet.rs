@@ -6,7 +6,7 @@ use std::fmt::Write;
 use ripieno_engraving::{Page, STAFF, STYLE, System};
 use ripieno_score::{Score, Sounding, Unroll};
 
-use crate::lists::duration;
+use crate::lists::{duration, prints_tempo};
 use crate::paper::{PIXELS, Paper};
 
 /// What stands above the music of the first page, and in small on the others.
@@ -33,12 +33,12 @@ impl Title {
         Self { title: score.about.title(), composer, reader: reader.to_owned(), duration: String::new(), rights }
     }
 
-    /// That of the full score, with its duration by the tempo marks.
+    /// That of the full score, with its duration where tempo marks are printed.
     #[must_use]
     pub fn of_score(score: &Score) -> Self {
         let played = Sounding::new(score, Unroll::AsPlayed);
         let reader = if score.about.concert_pitch { "Full score, at concert pitch" } else { "Full score, transposed" };
-        Self { duration: if played.tempo.assumed { String::new() } else { duration(&played) }, ..Self::of(score, reader) }
+        Self { duration: if prints_tempo(score) { duration(&played) } else { String::new() }, ..Self::of(score, reader) }
     }
 }
 

@@ -26,7 +26,7 @@ mod ways;
 
 pub use files::{Format, encode};
 pub use passage::{HeardBar, Passage};
-pub use render::{Chunk, Options, Renderer, Selection, Stems, Stereo, mix, render};
+pub use render::{Chunk, Options, Renderer, SLOWEST, Selection, Stems, Stereo, mix, render};
 pub use room::Room;
 pub use seats::{Listener, Seat};
 pub use soundfont::{Font, FontRenderer};

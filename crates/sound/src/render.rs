@@ -72,6 +72,9 @@ pub struct Selection {
     pub groups: Vec<Group>,
 }
 
+/// The slowest that can be played, as a share of the written tempo.
+pub const SLOWEST: f64 = 0.1;
+
 /// How it is to sound.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Options {
@@ -81,7 +84,7 @@ pub struct Options {
     pub room: Room,
     /// Who listens.
     pub listener: Listener,
-    /// Speed relative to the written tempo: 0.8 is slower. The pitch stays.
+    /// Speed relative to the written tempo, from [`SLOWEST`] on: 0.8 is slower. The pitch stays.
     pub pace: f64,
     /// Chance by which players differ; the same number, the same bytes.
     pub seed: u64,
@@ -390,8 +393,8 @@ pub(crate) fn check(selection: &Selection, options: &Options) -> Result<(), Stri
     if !(8_000..=192_000).contains(&options.rate) {
         return Err(format!("{} samples a second cannot be rendered; choose 8000 to 192000, usually 44100", options.rate));
     }
-    if !(0.1..=4.0).contains(&options.pace) {
-        return Err(format!("{} is no speed to play at; choose 0.1 (ten times slower) to 4", options.pace));
+    if !(SLOWEST..=4.0).contains(&options.pace) {
+        return Err(format!("{} is no speed to play at; choose {SLOWEST} (ten times slower) to 4", options.pace));
     }
     options.room.check()?;
     options.listener.check()?;

@@ -9,6 +9,7 @@ use ripieno_score::BarIndex;
 
 use super::Answered;
 use crate::open::open;
+use crate::save::save;
 
 /// Most excerpts written at once.
 const MOST: usize = 500;
@@ -54,8 +55,7 @@ pub(super) fn write(folder: &Path, answers: &[Answered]) -> Result<(), String> {
                 again += 1;
             }
             let file = folder.join(name);
-            std::fs::write(&file, musicxml::write(&excerpt.score))
-                .map_err(|error| format!("{}: cannot be written ({error})", file.display()))?;
+            save(&file, musicxml::write(&excerpt.score).as_bytes())?;
             eprintln!("{}", file.display());
         }
     }

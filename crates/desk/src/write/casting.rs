@@ -4,10 +4,9 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use axum::http::StatusCode;
-use ripieno_casting::{Cast, Covered, Habits, Lineup, Options, Sketch, cast, proposals_unless, recast};
+use ripieno_casting::{Cast, Habits, Lineup, Options, Sketch, cast, proposals_unless, recast};
 use ripieno_deliver::Unresolved;
 use ripieno_formats::musicxml;
-use ripieno_score::BarIndex;
 use ripieno_study::analyse_file;
 
 use super::drafts::{Asked, Draft, MOST_PROPOSALS, Made, place_of_score};
@@ -260,11 +259,8 @@ pub(crate) fn estimated(desk: &Desk, score: i64) -> Vec<Unresolved> {
             return vec![Unresolved::of_all("", what, "propose anew, or listen for a covered melody")];
         }
     };
-    let point = |one: &Covered| {
-        let first = u32::try_from(one.bars.start).map_or(BarIndex(u32::MAX), BarIndex);
-        Unresolved::of_all(one.named(&behind.sketch), one.what(), one.remedy()).at(first)
-    };
-    cast.covered.iter().map(point).collect()
+    let points = cast.covered.iter();
+    points.map(|one| Unresolved::of_all(one.named(&behind.sketch), one.what(), one.remedy()).at(one.bars.start)).collect()
 }
 
 /// Sets, moves or frees a single note of a proposal; its phrase is to be cast again.
