@@ -111,6 +111,13 @@ impl Task {
             why: String::new(),
         }
     }
+
+    /// The instrument its players take up, where it is not their usual one, as line-up and plan call it.
+    #[must_use]
+    pub fn instrument(&self, lineup: &Lineup) -> Option<&'static str> {
+        let first = &lineup.sections[self.section].chairs[*self.chairs.first()?];
+        first.instruments().nth(self.held).filter(|_| self.held > 0).map(|(instrument, _)| instrument.name())
+    }
 }
 
 /// The plan of one phrase.
@@ -261,7 +268,7 @@ impl Plan {
                 }
                 let held = match &task.instrument {
                     None => 0,
-                    Some(name) => held(&lineup.sections[at], &chairs, name.get_ref()).map_err(|what| fault(name.span(), what))?,
+                    Some(name) => lineup.sections[at].held(&chairs, name.get_ref()).map_err(|what| fault(name.span(), what))?,
                 };
                 let word = task.role.get_ref();
                 let role = if matches!(word.as_str(), "silence" | "tacet") { Some(Role::Tacet) } else { role_named(word) };
@@ -367,10 +374,8 @@ impl Plan {
                 }
                 let role = task.strand.map_or("silence", |strand| sketch.strands[strand].name.as_str());
                 let _ = writeln!(text, "role = {}", quoted(role));
-                if let Some((instrument, _)) =
-                    section.chairs[task.chairs[0]].instruments().nth(task.held).filter(|_| task.held > 0)
-                {
-                    let _ = writeln!(text, "instrument = {}", quoted(instrument.name()));
+                if let Some(instrument) = task.instrument(lineup) {
+                    let _ = writeln!(text, "instrument = {}", quoted(instrument));
                 }
                 if let Some(octave) = task.octave {
                     let _ = writeln!(text, "octave = {octave}");
@@ -426,15 +431,20 @@ impl Plan {
     }
 }
 
-/// Which of their instruments players take up: the place of a name among them, the same for all.
-fn held(section: &LineupSection, chairs: &[usize], name: &str) -> Result<usize, String> {
-    let wanted = ripieno_instruments::recognise(&ripieno_instruments::Clues { name, ..Default::default() }).instrument;
-    let place = |chair: &usize| section.chairs[*chair].instruments().position(|(instrument, _)| instrument.id == wanted.id);
-    let mut places = chairs.iter().map(place);
-    let first = places.next().flatten();
-    first.filter(|_| places.all(|place| place == first)).ok_or_else(|| {
-        format!("not every player of this task has “{name}”; the line-up says who has what: instruments = [{{ player = 2, doubles = [\"Piccolo\"] }}]")
-    })
+impl LineupSection {
+    /// Which of their instruments players take up ([`Task::held`]): the place of a name among them, the same for all.
+    ///
+    /// # Errors
+    /// One sentence where not every one of them has it.
+    pub fn held(&self, chairs: &[usize], name: &str) -> Result<usize, String> {
+        let wanted = ripieno_instruments::recognise(&ripieno_instruments::Clues { name, ..Default::default() }).instrument;
+        let place = |chair: &usize| self.chairs[*chair].instruments().position(|(instrument, _)| instrument.id == wanted.id);
+        let mut places = chairs.iter().map(place);
+        let first = places.next().flatten();
+        first.filter(|_| places.all(|place| place == first)).ok_or_else(|| {
+            format!("not every player of this task has “{name}”; the line-up says who has what: instruments = [{{ player = 2, doubles = [\"Piccolo\"] }}]")
+        })
+    }
 }
 
 /// Octaves by which a line may be moved.

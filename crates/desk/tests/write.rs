@@ -187,6 +187,41 @@ async fn line_up_and_plan_go_out_and_come_back_as_text() {
 }
 
 #[tokio::test]
+async fn an_instrument_to_take_up_is_kept() {
+    let folder = Folder::new("doubles");
+    let desk = folder.desk();
+    let draft = demo(&desk).await;
+    let path = format!("/api/drafts/{}", draft["draft"]);
+    let lineup = "[[section]]\nname = \"Flutes\"\nplayers = 2\ninstruments = [{ player = 2, doubles = [\"Piccolo\"] }]\n\n\
+                  [[section]]\nname = \"Trombones\"\nplayers = 2\n\n[[section]]\nname = \"Tuba\"\n";
+    let put = async |what: &str, text: String| -> Value {
+        let (status, said) = raw(&desk, Method::PUT, &format!("{path}/{what}"), "application/toml", text).await;
+        assert_eq!(status, StatusCode::OK, "{}", String::from_utf8_lossy(&said));
+        serde_json::from_slice(&said).unwrap()
+    };
+    put("lineup.toml", lineup.to_owned()).await;
+    let (first, last) = (draft["bars"][0].as_str().unwrap(), draft["bars"][3].as_str().unwrap());
+    let plan = format!(
+        "[[phrase]]\nbars = \"{first}-{last}\"\nfill = true\n\n[[phrase.task]]\nsection = \"Flutes\"\nplayers = [2]\n\
+         instrument = \"Piccolo\"\nrole = \"Melody\"\n"
+    );
+    let set = put("plan.toml", plan).await;
+    assert_eq!(set["plan"][0]["tasks"][0]["instrument"], "piccolo");
+    let (_, out) = raw(&desk, Method::GET, &format!("{path}/plan.toml"), "text/plain", "").await;
+    assert!(String::from_utf8(out).unwrap().contains("instrument = \"piccolo\""));
+    let made = cast_on(&desk, &set, 1).await;
+    let cells = made["proposals"][0]["phrases"][0]["cells"].as_array().unwrap();
+    assert!(cells.iter().any(|cell| cell["task"]["instrument"] == "piccolo"), "{cells:?}");
+    // Where nobody has it any more the cell is left open, and told.
+    let left = put("lineup.toml", lineup.replace("instruments = [{ player = 2, doubles = [\"Piccolo\"] }]\n", "")).await;
+    assert_eq!(left["plan"][0]["tasks"], json!([]), "{left}");
+    let mut wrong = set["plan"].clone();
+    wrong[0]["tasks"][0]["instrument"] = json!("Piccolo");
+    let (status, said) = told(&desk, Method::PUT, &path, json!({ "plan": wrong })).await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && said["message"].as_str().unwrap().contains("has “Piccolo”"), "{said}");
+}
+
+#[tokio::test]
 async fn a_delivery_holds_what_belongs_to_it() {
     let folder = Folder::new("deliver");
     let desk = folder.desk();
@@ -216,6 +251,8 @@ async fn a_delivery_holds_what_belongs_to_it() {
         if wanted == "score/score.musicxml" {
             let reading = read("score.musicxml", &text, &Limits::default()).unwrap();
             assert_eq!(reading.score.bars.len(), draft["bars"].as_array().unwrap().len());
+            let (title, lineup) = (draft["title"].as_str().unwrap(), draft["lineup"]["name"].as_str().unwrap());
+            assert_eq!(reading.score.about.title(), format!("{title}, for {lineup}"), "told from its source");
         }
         if wanted == "proof list.csv" {
             // As `ripieno cast --deliver` writes it: also what casting estimates and nobody objects to.
@@ -227,6 +264,23 @@ async fn a_delivery_holds_what_belongs_to_it() {
             assert!(made.covered.iter().all(|one| list.contains(&one.named(&sketch)) && list.contains(one.remedy())), "{list}");
         }
     }
+    // What is planned otherwise since is not in it, which its proof list says.
+    let mut plan = draft["plan"].clone();
+    let group = &draft["groups"][0];
+    plan[1]["tasks"] = json!([{ "section": group["section"], "players": group["players"], "role": "silence" }]);
+    let (_, changed) = told(&desk, Method::PUT, &format!("/api/drafts/{}", draft["draft"]), json!({ "plan": plan })).await;
+    assert_eq!(changed["proposals"][0]["changed"], json!([1]));
+    let (_, job) = told(&desk, Method::POST, &path, json!({})).await;
+    assert_eq!(ended(&desk, &job).await["stage"], "done");
+    let (_, bytes) = raw(&desk, Method::GET, &path, "text/plain", "").await;
+    let mut zip = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
+    let list = zip.file_names().map(|name| name.unwrap().into_owned()).find(|name| name.ends_with("proof list.csv")).unwrap();
+    let mut text = String::new();
+    zip.by_name(&list).unwrap().read_to_string(&mut text).unwrap();
+    let bar = |at: &Value| draft["bars"][at.as_u64().unwrap() as usize].as_str().unwrap().to_owned();
+    let bars = format!("{}\u{2013}{}", bar(&plan[1]["first"]), bar(&plan[1]["last"]));
+    assert!(text.lines().any(|row| row.contains(&bars) && row.contains("says something else")), "{bars}: {text}");
+    told(&desk, Method::POST, &format!("/api/drafts/{}/undo", draft["draft"]), Value::Null).await;
     // Cast again, its old parts are not handed out any more.
     let again = format!("/api/drafts/{}/again", draft["draft"]);
     let (status, said) = told(&desk, Method::POST, &again, json!({ "proposal": 1, "phrases": [0], "seed": 7 })).await;
@@ -238,6 +292,9 @@ async fn a_delivery_holds_what_belongs_to_it() {
     assert_eq!(status, StatusCode::ACCEPTED, "{job}");
     let state = ended(&desk, &job).await;
     assert!(state["score"].as_i64().is_some_and(|score| score > 0), "{state}");
+    let (_, shelf) = get(&desk, "/api/scores").await;
+    let titles: Vec<&str> = shelf.as_array().unwrap().iter().map(|card| card["title"].as_str().unwrap()).collect();
+    assert!(titles.iter().any(|title| title.ends_with(", proposal 1") && title.contains(", for ")), "{titles:?}");
     assert_eq!(told(&desk, Method::POST, &shelve, json!({ "proposal": 4 })).await.0, StatusCode::NOT_FOUND);
 }
 
@@ -253,9 +310,16 @@ async fn bars_of_a_score_become_a_sketch_and_a_model() {
     assert_eq!(status, StatusCode::CREATED, "{draft}");
     assert_eq!((&draft["bars"][0], &draft["bars"][15], &draft["source"]), (&json!("51"), &json!("66"), &score));
     assert_eq!(draft["has_own_lineup"], true);
+    // Those bars by themselves are a score to compare with: as many bars, all parts.
+    let (status, job) = told(&desk, Method::POST, &format!("/api/drafts/{}/passage", draft["draft"]), Value::Null).await;
+    assert_eq!((status, &draft["has_passage"]), (StatusCode::ACCEPTED, &json!(true)), "{job}");
+    let passage = ended(&desk, &job).await["score"].clone();
+    let (_, shelf) = get(&desk, "/api/scores").await;
+    let card = shelf.as_array().unwrap().iter().find(|card| card["score"] == passage).unwrap();
+    assert_eq!((&card["bars"], &card["title"]), (&json!(16), &json!("The Boat Goes Out, bars 51–66")));
+    assert_eq!(draft["title"], "The Boat Goes Out, bars 51–66");
     let path = format!("/api/drafts/{}", draft["draft"]);
-    let (status, over) =
-        told(&desk, Method::POST, &format!("{path}/model"), json!({ "score": score, "first": 34, "last": 44 })).await;
+    let (status, over) = told(&desk, Method::POST, &format!("{path}/model"), json!({ "score": score, "bars": "35-45" })).await;
     assert_eq!(status, StatusCode::OK, "{over}");
     let set: usize = over["plan"].as_array().unwrap().iter().map(|phrase| phrase["tasks"].as_array().unwrap().len()).sum();
     assert!(set > 0, "the passage says what sections do");

@@ -17,6 +17,7 @@ use utoipa::ToSchema;
 use zip::ZipWriter;
 use zip::write::SimpleFileOptions;
 
+use super::drafts::{entitled, place_of_score};
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
 use crate::jobs::{Job, Stage};
@@ -118,8 +119,11 @@ pub(crate) fn begin(desk: &Desk, open: Arc<Open>, wanted: DeliveryWanted) -> Out
 }
 
 fn made(desk: &Desk, open: &Open, wanted: &DeliveryWanted, level: Level, paper: Paper, job: &Job) -> Outcome<Vec<u8>> {
-    let (study, score) = (&open.study, &open.study.score);
-    let mut out = Delivery { job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: file_name(&study.title()) };
+    let study = &open.study;
+    let (title, mut more) = of_draft(desk, open.score).unwrap_or_else(|| (study.title(), Vec::new()));
+    // Renamed since it was studied, perhaps.
+    let score = &if title == study.title() { study.score.clone() } else { entitled(study.score.clone(), &title) };
+    let mut out = Delivery { job, zip: ZipWriter::new(Cursor::new(Vec::new())), folder: file_name(&title) };
     let played = Sounding::new(score, Unroll::AsPlayed);
     let engraver = if IS_BUILT_IN { Some(desk.media.engraver().map_err(|error| failed(&error))?) } else { None };
     let order = Order {
@@ -134,7 +138,6 @@ fn made(desk: &Desk, open: &Open, wanted: &DeliveryWanted, level: Level, paper: 
         Ended::Failed(why) => failed(&why),
     };
     let delivered = deliver(&order, &mut out).map_err(ended)?;
-    let mut more = Vec::new();
     if !IS_BUILT_IN {
         let what = "no pages: this program was built without the engraver";
         more.push(Unresolved::of_all("", what, "build it with --features engraving"));
@@ -147,6 +150,34 @@ fn made(desk: &Desk, open: &Open, wanted: &DeliveryWanted, level: Level, paper: 
     prove(&order, &delivered, objections, more, &mut out).map_err(ended)?;
     let bytes = out.zip.finish().map_err(|error| failed(&error))?;
     Ok(bytes.into_inner())
+}
+
+/// What a proposal goes out as, and what was planned otherwise since it was cast, which it does not have; none for any other score.
+fn of_draft(desk: &Desk, score: i64) -> Option<(String, Vec<Unresolved>)> {
+    let (draft, number) = place_of_score(score)?;
+    let found = desk.drafts.with(draft, |draft| {
+        let kept = &draft.kept.proposals[draft.place_of(number)?];
+        let shown = draft.proposal_shown(&desk.drafts, kept);
+        let remedy = "cast these phrases again and deliver anew, or leave them as they were";
+        let otherwise = "the plan says something else since this was cast";
+        let mut open = Vec::new();
+        if shown.is_old {
+            open.push(Unresolved::of_all(
+                "",
+                "line-up, sketch or phrases have changed since this was cast",
+                "propose anew, or leave it",
+            ));
+        }
+        for &phrase in &shown.changed {
+            let Some(row) = draft.kept.now().plan.get(phrase).cloned() else { continue };
+            let (first, last) = (row.first as usize, row.last as usize);
+            let (from, to) = (draft.sketch.bar_name(first), draft.sketch.bar_name(last));
+            let bars = if from == to { from } else { format!("{from}\u{2013}{to}") };
+            open.push(Unresolved::of_all(bars, otherwise, remedy).at(first));
+        }
+        Ok((draft.kept.called(kept), open))
+    });
+    found.ok()
 }
 
 /// The whole in the hall, and each section by itself. When all sections are more than `most` frames together, the whole is played first, then a few

@@ -7,13 +7,13 @@ use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use axum::http::StatusCode;
 use ripieno_casting::{Cast, Lineup, Plan, Sketch};
 use ripieno_formats::{Format, Reading};
-use ripieno_score::Score;
+use ripieno_score::{About, Score};
 use ripieno_study::analyse;
 
 use super::locks::{LockRow, by_time, heads, shown, within};
 use super::plan::{mended, plan_of, rows_of};
 use super::shown::{DraftShown, ProposalShown, group_shown, groups_of, proposal_of, staves_of, strands_of};
-use super::store::{Kept, KeptProposal, Model, OWN_STAVES, SKETCH, Step, Store};
+use super::store::{Kept, KeptProposal, Model, OWN_STAVES, SKETCH, Step, Store, called};
 use crate::desk::{Desk, Open};
 use crate::failure::{Failure, Outcome};
 use crate::jobs::{Job, Stage};
@@ -384,7 +384,7 @@ impl Draft {
             let number = proposal.shown.score;
             if drafts.open(number).is_none() {
                 let score = drafts.store.score(self.number, &proposal.file)?;
-                drafts.hold(studied(desk, number, &self.kept.title, score));
+                drafts.hold(studied(desk, number, &self.kept.called(proposal), score));
             }
         }
         Ok(())
@@ -410,7 +410,7 @@ impl Draft {
         Ok(())
     }
 
-    fn proposal_shown(&self, drafts: &Drafts, kept: &KeptProposal) -> ProposalShown {
+    pub(crate) fn proposal_shown(&self, drafts: &Drafts, kept: &KeptProposal) -> ProposalShown {
         let now = self.kept.now();
         let bars = |step: &Step| step.plan.iter().map(|phrase| (phrase.first, phrase.last)).collect::<Vec<_>>();
         let is_old = kept.shown.is_old || kept.asked.lineup != now.lineup || bars(&kept.asked) != bars(&now);
@@ -453,6 +453,7 @@ impl Draft {
             title: self.kept.title.clone(),
             from: self.kept.from.clone(),
             source: self.kept.source,
+            has_passage: self.kept.source.is_some() && self.kept.source_bars.is_some(),
             sketch: score_number(self.number, 0),
             staves: staves_of(&self.sketch),
             strands: strands_of(&self.sketch),
@@ -498,9 +499,16 @@ pub(crate) struct Made {
     pub open: Arc<Open>,
 }
 
-/// Studies a sketch or a proposal.
-fn studied(desk: &Desk, score: i64, name: &str, notes: Score) -> Arc<Open> {
-    let study = analyse(name.to_owned(), Reading { score: notes, findings: Vec::new(), format: Format::MusicXml });
+/// A score under another title.
+pub(crate) fn entitled(score: Score, title: &str) -> Score {
+    let about = About { work: title.to_owned(), movement: String::new(), movement_number: String::new(), ..score.about };
+    Score { about, ..score }
+}
+
+/// Studies a sketch or a proposal under its title.
+fn studied(desk: &Desk, score: i64, title: &str, notes: Score) -> Arc<Open> {
+    let notes = entitled(notes, title);
+    let study = analyse(title.to_owned(), Reading { score: notes, findings: Vec::new(), format: Format::MusicXml });
     Arc::new(Open { score, revision: desk.next_revision(), study, view: OnceLock::new() })
 }
 
@@ -533,7 +541,8 @@ impl Asked {
         let score = cast.score(&self.sketch, &self.lineup);
         let file = store.keep_new(self.draft, &format!("proposal-{number}"), &score)?;
         // Read back, so that what is seen and heard is what is delivered.
-        let open = studied(desk, score_number(self.draft, number), &self.title, store.score(self.draft, &file)?);
+        let title = called(&self.title, &self.step);
+        let open = studied(desk, score_number(self.draft, number), &title, store.score(self.draft, &file)?);
         let kept = KeptProposal {
             file,
             asked: self.step.clone(),

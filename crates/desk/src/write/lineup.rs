@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use ripieno_casting::Lineup;
 use ripieno_instruments::catalogue::Language;
 use ripieno_instruments::{Clues, printed, recognise};
-use ripieno_score::Score;
+use ripieno_score::{ChangeKind, Score};
 use serde::{Deserialize, Serialize};
 use toml::{Table, Value};
 use utoipa::ToSchema;
@@ -174,10 +174,11 @@ impl LineupRows {
 
     /// The line-up of a score, as rows: what its parts are played by.
     pub(crate) fn of_score(score: &Score) -> Outcome<Self> {
-        let (lineup, _) = Lineup::of_score(score);
+        let (lineup, of_part) = Lineup::of_score(score);
         let mut names = BTreeSet::new();
         let mut section = Vec::new();
-        for found in &lineup.sections {
+        let doubles = doubles(score, &lineup, &of_part);
+        for (at, found) in lineup.sections.iter().enumerate() {
             let instrument = found.chairs.first().map(|chair| chair.instrument);
             let people: u32 = found.chairs.iter().map(|chair| u32::from(chair.people)).sum();
             let is_known = |name: &str| {
@@ -202,8 +203,13 @@ impl LineupRows {
                 }
                 name = format!("{} {number}", name.trim_end_matches([' ', 'I', 'V']));
             }
-            let row = SectionRow { name, players: u16::try_from(people).unwrap_or(1).max(1), ..SectionRow::default() };
-            section.push(row);
+            let instruments = doubles.iter().filter(|(section, _)| *section == at).map(|(_, chair)| chair.clone()).collect();
+            section.push(SectionRow {
+                name,
+                players: u16::try_from(people).unwrap_or(1).max(1),
+                instruments,
+                ..SectionRow::default()
+            });
         }
         let rows = Self {
             name: format!("as in {}", score.about.title()),
@@ -268,6 +274,45 @@ fn capital(name: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+/// What players of a score take up besides: the section and the chair. Only of who has a part alone: of two on a staff the page does not say which.
+fn doubles(score: &Score, lineup: &Lineup, of_part: &[Option<usize>]) -> Vec<(usize, ChairRow)> {
+    let mut seated = vec![0u16; lineup.sections.len()];
+    let mut found = Vec::new();
+    for (part, at) in score.parts.iter().zip(of_part) {
+        let Some(at) = *at else { continue };
+        let players = part.players.least.max(1);
+        seated[at] = seated[at].saturating_add(players);
+        let usual = lineup.sections[at].chairs.first().map(|chair| chair.instrument.id.as_str());
+        let mut doubles: Vec<String> = Vec::new();
+        for change in &part.changes {
+            let ChangeKind::Instrument(index) = change.kind else { continue };
+            let Some(name) = part.instruments.get(usize::from(index)).map(|one| one.name.trim()) else { continue };
+            let known = recognise(&Clues { name, ..Clues::default() });
+            let is_sure = !known.fallback && known.confidence >= 0.6 && known.instrument.pitched;
+            // What only plays the part back is called after it.
+            if is_sure && Some(known.instrument.id.as_str()) != usual && !doubles.iter().any(|other| other == name) {
+                doubles.push(name.to_owned());
+            }
+        }
+        if let Ok(player) = u8::try_from(seated[at])
+            && players == 1
+            && !doubles.is_empty()
+        {
+            found.push((at, ChairRow { player, plays: None, doubles }));
+        }
+    }
+    found
+}
+
+/// Who of a score is in no line-up, as a sentence; `None` where all are.
+pub(crate) fn left_out(score: &Score) -> Option<String> {
+    let (_, of_part) = Lineup::of_score(score);
+    let left: Vec<String> =
+        score.parts.iter().zip(&of_part).filter(|(_, at)| at.is_none()).map(|(part, _)| printed(&part.name)).collect();
+    let only = "casting writes for instruments with a definite pitch";
+    (!left.is_empty()).then(|| format!("the score's own line-up is without {}: {only}", left.join(", ")))
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used)] // a test may stop at the first surprise
 mod tests {
@@ -295,6 +340,18 @@ mod tests {
         let horns = rows.section.iter().find(|row| row.name == "Horns in F").unwrap();
         assert_eq!(horns.players, 6);
         rows.lineup().unwrap();
+    }
+
+    /// demo/README.md and its cover list: the second flute has a piccolo, the second oboe an English horn; percussion is nobody's in a line-up.
+    #[test]
+    fn what_players_take_up_comes_with_them_and_who_does_not_is_told() {
+        let open = crate::media::trial::DEMO.opened(1).unwrap();
+        let rows = LineupRows::of_score(&open.study.score).unwrap();
+        let found = |name: &str| rows.section.iter().find(|row| row.name == name).unwrap().instruments.clone();
+        let chair = |name: &str| ChairRow { player: 2, plays: None, doubles: vec![name.to_owned()] };
+        assert_eq!((found("Flutes"), found("Oboes")), (vec![chair("Piccolo")], vec![chair("English horn")]));
+        let left = left_out(&open.study.score).unwrap();
+        assert!(left.contains("Snare drum") && !left.contains("Timpani") && !left.contains("Flute"), "{left}");
     }
 
     #[test]

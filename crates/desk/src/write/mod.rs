@@ -23,6 +23,8 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use ripieno_casting::{Plan, carried_over};
+use ripieno_formats::excerpt::bars_named;
+use ripieno_formats::musicxml;
 use serde::Deserialize;
 use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::router::OpenApiRouter;
@@ -81,6 +83,7 @@ pub(crate) fn routes() -> OpenApiRouter<Desk> {
         .routes(routes!(cast_again))
         .routes(routes!(lock_note))
         .routes(routes!(shelve))
+        .routes(routes!(shelve_passage))
         .routes(routes!(objections::objections))
         .routes(routes!(deliver, delivery_file))
 }
@@ -179,6 +182,14 @@ struct BarsOf {
     last: u32,
 }
 
+/// A passage of a score, by the numbers printed.
+#[derive(Debug, Clone, Deserialize, ToSchema)]
+struct PassageOf {
+    score: i64,
+    /// "40", "40-56"; with # counted from the first bar: "#1-#8".
+    bars: String,
+}
+
 /// Begin a draft on bars of a score, reduced to a sketch by role
 #[utoipa::path(post, path = "/api/drafts/of-bars", request_body = BarsOf, responses((status = 201, body = DraftShown), (status = 400, body = Failure), (status = 404, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn draft_of_bars(
@@ -215,7 +226,8 @@ async fn change_draft(
     let Json(change) = change.map_err(bad)?;
     changed(desk, draft, move |desk, draft| {
         let mut kept = draft.kept.clone();
-        if let Some(title) = change.title {
+        // A score has a title; an empty one leaves it as it was.
+        if let Some(title) = change.title.filter(|title| !title.trim().is_empty()) {
             kept.title = title.trim().chars().take(120).collect();
         }
         let now = kept.now();
@@ -364,16 +376,17 @@ async fn read_plan(State(desk): State<Desk>, draft: DraftPath, body: Result<Byte
 }
 
 /// Carry over from bars of a studied score who does what there; the rest stays open
-#[utoipa::path(post, path = "/api/drafts/{draft}/model", params(("draft" = i64, Path)), request_body = BarsOf, responses((status = 200, body = DraftShown), (status = 400, body = Failure), (status = 404, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+#[utoipa::path(post, path = "/api/drafts/{draft}/model", params(("draft" = i64, Path)), request_body = PassageOf, responses((status = 200, body = DraftShown), (status = 400, body = Failure), (status = 404, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
 async fn carry_over(
     State(desk): State<Desk>,
     draft: DraftPath,
-    wanted: Result<Json<BarsOf>, JsonRejection>,
+    wanted: Result<Json<PassageOf>, JsonRejection>,
 ) -> Outcome<Json<DraftShown>> {
     let Json(wanted) = wanted.map_err(bad)?;
     changed(desk, draft, move |desk, draft| {
         sketching::with_study(desk, wanted.score, |study| {
-            let bars = sketching::span(study, wanted.first, wanted.last)?;
+            let (first, last) = bars_named(&study.score, &wanted.bars).map_err(|error| Failure::refused(error.to_string()))?;
+            let bars = first.at()..last.at() + 1;
             let plan = carried_over(&draft.sketch, &draft.lineup, &study.score, &study.roles.roles, bars);
             let plan = plan::rows_of(&plan, &draft.sketch, &draft.lineup);
             draft.step(&desk.drafts, Step { plan, ..draft.kept.now() })
@@ -470,18 +483,35 @@ async fn shelve(
         let (title, file) = drafts.with(draft, |draft| {
             let found = draft.kept.proposals.iter().find(|one| one.shown.number == wanted.proposal);
             let found = found.ok_or_else(|| Failure::not_there("there is no such proposal"))?;
-            Ok((draft.kept.title.clone(), found.file.clone()))
+            // Beside its source and other proposals it has to be told from them.
+            Ok((format!("{}, proposal {}", draft.kept.called(found), wanted.proposal), found.file.clone()))
         })?;
-        let bytes = drafts.store.read(draft, &file)?;
-        let name = upload::plain_name(&format!(
-            "{} draft {draft} proposal {}.musicxml",
-            title.replace(['/', '\\'], "-"),
-            wanted.proposal
-        ))?;
-        upload::keep(kept.folder(), &name, &bytes)
+        let score = drafts::entitled(drafts.store.score(draft, &file)?, &title);
+        on_shelf(&kept, &title, &score)
     });
     let path = path.await?;
     Ok((StatusCode::ACCEPTED, Json(studied::begin(&desk, path, None).state())))
+}
+
+/// Put the bars a sketch was taken from on the shelf as a score of their own, to lay proposals beside: values that count bars compare like with like
+#[utoipa::path(post, path = "/api/drafts/{draft}/passage", params(("draft" = i64, Path)), responses((status = 202, body = JobState), (status = 400, body = Failure), (status = 404, body = Failure), (status = 422, body = Failure), (status = 507, body = Failure)))]
+async fn shelve_passage(State(desk): State<Desk>, draft: DraftPath) -> Outcome<(StatusCode, Json<JobState>)> {
+    let draft = number(draft)?;
+    let kept = desk.clone();
+    let path = blocking(move || {
+        let from = kept.drafts.with(draft, |draft| Ok(draft.kept.source.zip(draft.kept.source_bars)))?;
+        let (score, (first, last)) = from.ok_or_else(|| Failure::not_there("this sketch was taken from no bars of a score"))?;
+        let (title, score) = sketching::passage(&kept, score, first, last)?;
+        on_shelf(&kept, &title, &score)
+    });
+    let path = path.await?;
+    Ok((StatusCode::ACCEPTED, Json(studied::begin(&desk, path, None).state())))
+}
+
+/// Keeps a score under its title in the folder of the shelf.
+fn on_shelf(desk: &Desk, title: &str, score: &ripieno_score::Score) -> Outcome<std::path::PathBuf> {
+    let name = upload::plain_name(&format!("{}.musicxml", title.replace(['/', '\\'], "-")))?;
+    upload::keep(desk.folder(), &name, musicxml::write(score).as_bytes())
 }
 
 /// Make score, parts, lists, pages and sound of an open score

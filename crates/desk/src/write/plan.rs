@@ -77,6 +77,10 @@ pub(crate) struct TaskRow {
     #[serde(default)]
     #[schema(required = true)]
     pub muted: bool,
+    /// The instrument its players take up, by its name; empty for their usual one.
+    #[serde(default)]
+    #[schema(required = true)]
+    pub instrument: String,
     /// Why, in words.
     #[serde(default)]
     #[schema(required = true)]
@@ -189,9 +193,11 @@ impl TaskRow {
         if self.muted && section.mutes.is_empty() && !is_strings {
             return Err(Failure::refused(format!("“{}” has no mutes; say in the line-up which are at hand", self.section)));
         }
+        let held = if self.instrument.is_empty() { Ok(0) } else { section.held(&chairs, &self.instrument) };
         let role = strand.map_or(Role::Tacet, |strand| sketch.strands[strand].role);
         let why = if self.why.is_empty() { "by the plan".to_owned() } else { one_line(&self.why) };
         Ok(Task {
+            held: held.map_err(Failure::refused)?,
             octave: self.octave,
             register: self.register.map(|[low, high]| (i32::from(low), i32::from(high))),
             doubling: word(&self.doubling, "doubling", &DOUBLINGS)?,
@@ -220,6 +226,7 @@ impl TaskRow {
             position: said(&task.close, &POSITIONS),
             dynamic: task.dynamic.map_or_else(String::new, |level| level.mark().to_owned()),
             muted: task.muted,
+            instrument: task.instrument(lineup).unwrap_or_default().to_owned(),
             why: task.why.clone(),
         }
     }
@@ -272,14 +279,18 @@ pub(crate) fn text_of(plan: &Plan, sketch: &Sketch, lineup: &Lineup) -> String {
 pub(crate) fn mended(rows: &mut [PhraseRow], sketch: &Sketch, lineup: &Lineup) -> Option<String> {
     let mut lost = 0;
     for row in rows {
+        let section = |task: &TaskRow| lineup.sections.iter().find(|section| section.name == task.section);
         for task in &mut row.tasks {
-            let seats =
-                lineup.sections.iter().find(|section| section.name == task.section).map_or(0, |section| section.chairs.len());
+            let seats = section(task).map_or(0, |section| section.chairs.len());
             task.players.retain(|&player| (1..=seats).contains(&usize::from(player)));
         }
         let before = row.tasks.len();
         row.tasks.retain(|task| {
-            !task.players.is_empty() && (task.role == SILENCE || sketch.strands.iter().any(|strand| strand.name == task.role))
+            let chairs: Vec<usize> = task.players.iter().map(|&player| usize::from(player) - 1).collect();
+            let has_instrument =
+                task.instrument.is_empty() || section(task).is_some_and(|one| one.held(&chairs, &task.instrument).is_ok());
+            let has_strand = task.role == SILENCE || sketch.strands.iter().any(|strand| strand.name == task.role);
+            !task.players.is_empty() && has_strand && has_instrument
         });
         lost += before - row.tasks.len();
     }

@@ -87,6 +87,17 @@ pub(crate) struct PhraseShown {
     pub cells: Vec<CellShown>,
 }
 
+/// What casting estimates of some bars.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub(crate) struct EstimateShown {
+    /// First bar, from 0.
+    pub first: u32,
+    /// "85–88".
+    pub bars: String,
+    pub what: String,
+    pub remedy: String,
+}
+
 /// A proposal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub(crate) struct ProposalShown {
@@ -103,6 +114,10 @@ pub(crate) struct ProposalShown {
     /// Why the search stopped.
     pub reason: String,
     pub remarks: Vec<String>,
+    /// What casting estimates and nobody objects to, with its remedy: it stands on the proof list too.
+    #[serde(default)]
+    #[schema(required = true)]
+    pub estimated: Vec<EstimateShown>,
     /// Seconds casting took.
     pub seconds: f64,
     /// Goes up with every change of its notes.
@@ -139,6 +154,8 @@ pub(crate) struct DraftShown {
     pub from: String,
     /// The score the sketch was taken from.
     pub source: Option<i64>,
+    /// Whether the bars it was taken from are known, and can be put on the shelf by themselves.
+    pub has_passage: bool,
     /// The number under which the sketch is engraved and heard.
     pub sketch: i64,
     pub staves: Vec<StaffShown>,
@@ -296,6 +313,12 @@ pub(crate) fn proposal_of(
         unit: criterion.unit.to_owned(),
         more_is_better: criterion.more_is_better,
     };
+    let estimate = |one: &ripieno_casting::Covered| EstimateShown {
+        first: bar(one.bars.start),
+        bars: one.named(sketch),
+        what: one.what(),
+        remedy: one.remedy().to_owned(),
+    };
     ProposalShown {
         number,
         score,
@@ -305,6 +328,7 @@ pub(crate) fn proposal_of(
         is_exact: cast.optimality.exact,
         reason: cast.optimality.reason(),
         remarks: cast.remarks.clone(),
+        estimated: cast.covered.iter().map(estimate).collect(),
         seconds: (seconds * 1e3).round() / 1e3,
         revision: 0,
         changed: Vec::new(),

@@ -5,13 +5,14 @@ use std::ops::Range;
 use std::path::Path;
 
 use ripieno_casting::{Plan, Sketch, reduce, reduce_every_line};
+use ripieno_formats::excerpt::{Cut, cut};
 use ripieno_formats::{Reading, read};
-use ripieno_score::Score;
+use ripieno_score::{BarIndex, Score};
 use ripieno_study::{Study, analyse, analyse_file};
 use ripieno_texture::Role;
 
-use super::drafts::titled;
-use super::lineup::{LineupRows, known_named};
+use super::drafts::{entitled, titled};
+use super::lineup::{LineupRows, known_named, left_out};
 use super::plan::rows_of;
 use super::shown::role_word;
 use super::store::{Kept, Step};
@@ -111,19 +112,36 @@ fn by_most(study: &Study) -> Option<Score> {
     Sketch::by_names(score.clone()).map(|_| score)
 }
 
+/// Bars by their printed numbers: "bar 12", "bars 82–98".
+fn bars_printed(study: &Study, first: u32, last: u32) -> String {
+    let (from, to) = (study.bar_label(first), study.bar_label(last));
+    if from == to { format!("bar {from}") } else { format!("bars {from}–{to}") }
+}
+
+/// Bars of a score as a score of their own, all parts of it, with its title and theirs.
+pub(crate) fn passage(desk: &Desk, score: i64, first: u32, last: u32) -> Outcome<(String, Score)> {
+    with_study(desk, score, |study| {
+        span(study, first, last)?;
+        let title = format!("{}, {}", study.title(), bars_printed(study, first, last));
+        let cut = cut(&study.score, &Cut::bars(BarIndex(first), BarIndex(last)));
+        let found = cut.map_err(|error| Failure::refused(error.to_string()))?.score;
+        Ok((title.clone(), entitled(found, &title)))
+    })
+}
+
 /// A draft on bars of a score, reduced to a sketch by role.
 pub(crate) fn from_bars(desk: &Desk, score: i64, first: u32, last: u32) -> Outcome<i64> {
     with_study(desk, score, |study| {
         let bars = span(study, first, last)?;
         let sketch = reduce_every_line(&study.score, &study.sounding, &study.lines, &study.roles.roles, bars);
-        let (from, to) = (study.bar_label(first), study.bar_label(last));
-        let bars = if from == to { format!("bar {from}") } else { format!("bars {from}–{to}") };
+        let bars = bars_printed(study, first, last);
         let kept = Kept {
-            title: study.title(),
+            title: format!("{}, {bars}", study.title()),
             from: format!("{bars} of {}", study.title()),
             // What the reduction leaves out; the file does not tell it.
-            remarks: sketch.remarks.clone(),
+            remarks: sketch.remarks.iter().cloned().chain(left_out(&study.score)).collect(),
             source: (score > 0).then_some(score),
+            source_bars: Some((first, last)),
             // A score whose parts the catalogue does not know has none to offer.
             own_lineup: LineupRows::of_score(&study.score).ok(),
             ..Kept::default()

@@ -109,6 +109,9 @@ pub(crate) struct Kept {
     /// The score it was taken from.
     #[serde(default)]
     pub source: Option<i64>,
+    /// Its first and last bar in that score, from 0.
+    #[serde(default)]
+    pub source_bars: Option<(u32, u32)>,
     /// The source's own line-up.
     #[serde(default)]
     pub own_lineup: Option<LineupRows>,
@@ -119,6 +122,14 @@ pub(crate) struct Kept {
     pub at: usize,
     #[serde(default)]
     pub proposals: Vec<KeptProposal>,
+}
+
+/// What a score made of a draft by a step of it is called: by the draft's title, and for whom it is cast.
+pub(crate) fn called(title: &str, asked: &Step) -> String {
+    match asked.lineup.name.trim() {
+        "" => title.to_owned(),
+        name => format!("{title}, for {name}"),
+    }
 }
 
 impl Kept {
@@ -140,6 +151,11 @@ impl Kept {
     pub(crate) fn names(&self, file: &str) -> bool {
         let reduction = if self.reduction.is_empty() { SKETCH } else { &self.reduction };
         file == self.sketch_file() || (!self.own_staves.is_empty() && [self.own_staves.as_str(), reduction].contains(&file))
+    }
+
+    /// What a score made of it is called: as the draft, and for whom it is cast.
+    pub(crate) fn called(&self, proposal: &KeptProposal) -> String {
+        called(&self.title, &proposal.asked)
     }
 
     pub(crate) fn now(&self) -> Step {

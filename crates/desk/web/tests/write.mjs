@@ -65,6 +65,8 @@ test('from the sketch to a proposal that is heard and a ZIP, by keyboard alone',
     const run = Number(await foot.getAttribute('data-first-sound'));
     await page.keyboard.press('2');
     assert.equal(await foot.getAttribute('data-heard'), '1');
+    // What is looked at, and would be delivered, is still the first.
+    assert.ok(await page.locator('#parts').getByRole('heading', { name: 'Proposal 1' }).isVisible());
     assert.equal(await foot.getAttribute('data-phase'), 'playing');
     assert.equal(Number(await foot.getAttribute('data-first-sound')), run, 'it is not begun anew');
     await page.keyboard.press('Shift+P');
@@ -160,8 +162,7 @@ test('bars of a score become a sketch; its practice is the model; its objections
     await page.getByText('bars 51–66 of The Boat Goes Out').waitFor();
     await page.getByRole('button', { name: 'Carry over from a passage' }).click();
     await page.getByRole('combobox', { name: /each section does/ }).selectOption({ label: 'The Boat Goes Out' });
-    await page.getByRole('spinbutton', { name: 'from its bar' }).fill('35');
-    await page.getByRole('spinbutton', { name: 'to', exact: true }).fill('45');
+    await page.getByRole('textbox', { name: 'bars', exact: true }).fill('35-45');
     await page.getByRole('button', { name: 'Carry over', exact: true }).click();
     await page.getByRole('gridcell', { name: /, set/ }).first().waitFor();
     await page.goto(`${desk.origin}/#/write/check/${score}`);

@@ -263,6 +263,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/drafts/{draft}/passage": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Put the bars a sketch was taken from on the shelf as a score of their own, to lay proposals beside: values that count bars compare like with like */
+        post: operations["shelve_passage"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/drafts/{draft}/plan.toml": {
         parameters: {
             query?: never;
@@ -1358,6 +1375,8 @@ export interface components {
             has_own_lineup: boolean;
             /** @description Whether roles were found and the file reduced to them, while its own staves can be given roles by hand; and whether they are. */
             has_own_staves: boolean;
+            /** @description Whether the bars it was taken from are known, and can be put on the shelf by themselves. */
+            has_passage: boolean;
             job?: null | components["schemas"]["JobState"];
             lineup: components["schemas"]["LineupRows"];
             /** @description Single notes a person has set. */
@@ -1385,6 +1404,18 @@ export interface components {
             strands: components["schemas"]["StrandShown"][];
             title: string;
             uses_own_staves: boolean;
+        };
+        /** @description What casting estimates of some bars. */
+        EstimateShown: {
+            /** @description "85–88". */
+            bars: string;
+            /**
+             * Format: int32
+             * @description First bar, from 0.
+             */
+            first: number;
+            remedy: string;
+            what: string;
         };
         /** @description Why a span has its role. */
         Evidence: {
@@ -1806,6 +1837,13 @@ export interface components {
             players: string;
             section: string;
         };
+        /** @description A passage of a score, by the numbers printed. */
+        PassageOf: {
+            /** @description "40", "40-56"; with # counted from the first bar: "#1-#8". */
+            bars: string;
+            /** Format: int64 */
+            score: number;
+        };
         /** @description A phrase of a plan. */
         PhraseRow: {
             /** @description How sections with chords lie to each other: free, layered, interlocked or enclosed; empty for free. */
@@ -1838,6 +1876,8 @@ export interface components {
             /** @description Phrases of the plan changed since it was made, from 0. */
             changed: number[];
             criteria: components["schemas"]["CriterionShown"][];
+            /** @description What casting estimates and nobody objects to, with its remedy: it stands on the proof list too. */
+            estimated: components["schemas"]["EstimateShown"][];
             /**
              * Format: double
              * @description How far its voicings may be from the cheapest, as a share.
@@ -2155,6 +2195,8 @@ export interface components {
             doubling: string;
             /** @description A mark such as mf; empty for the sketch's. */
             dynamic: string;
+            /** @description The instrument its players take up, by its name; empty for their usual one. */
+            instrument: string;
             /** @description With mutes. */
             muted: boolean;
             /**
@@ -3207,7 +3249,7 @@ export interface operations {
         };
         requestBody: {
             content: {
-                "application/json": components["schemas"]["BarsOf"];
+                "application/json": components["schemas"]["PassageOf"];
             };
         };
         responses: {
@@ -3293,6 +3335,59 @@ export interface operations {
                 };
             };
             409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            507: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    shelve_passage: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                draft: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            202: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobState"];
+                };
+            };
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            404: {
                 headers: {
                     [name: string]: unknown;
                 };

@@ -47,7 +47,7 @@ export const partName = (view: Pick<View, 'parts'> | null, part: number): string
 
 /** A flat or sharp behind the letter of a key, which files write as b or #. */
 export function withSigns(name: string): string {
-  return name.replace(/(^|\s)([A-G])b(?=\s|$)/g, '$1$2\u266d').replace(/(^|\s)([A-G])#(?=\s|$)/g, '$1$2\u266f');
+  return name.replace(/(^|\s)([A-G])b(?=[\s,;:)]|\.?$)/g, '$1$2\u266d').replace(/(^|\s)([A-G])#(?=[\s,;:)]|\.?$)/g, '$1$2\u266f');
 }
 
 /** Rows from the top; `open` are indices of sections. */

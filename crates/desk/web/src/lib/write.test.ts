@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { ROLES } from './looks';
-import { barsOf, best, cutAt, details, fresh, joined, kept, measured, modelOf, modelValue, noteSigns, present, shownOf, STAFF_ROLES, strandByKey, strandKeys, strandWord, taskOf, type Group, type Phrase, type Proposal, type Strand, USUAL, withTask } from './write';
+import { barsOf, best, cutAt, details, fresh, joined, kept, measured, modelOf, modelValue, noteSigns, otherwise, present, shownOf, STAFF_ROLES, strandByKey, signed, strandKeys, strandWord, taskOf, type Group, type Phrase, type Proposal, type Strand, USUAL, withTask } from './write';
 
 const group = (section: string, players: number[], of = players.length): Group => ({ label: section, section, players, of, family: 'brass', reach: '' });
 const strands: Strand[] = [
@@ -13,11 +13,26 @@ const plan: Phrase[] = [
   { first: 2, last: 3, arrangement: '', fill: true, tasks: [fresh(trumpets, 'Melody')] },
 ];
 const proposal: Proposal = {
-  number: 1, score: -11, criteria: [], gap: 0, is_exact: true, reason: '', remarks: [], seconds: 0, revision: 1, changed: [], is_old: false, set: [], sections: ['Trumpets'],
+  number: 1, score: -11, criteria: [], gap: 0, is_exact: true, reason: '', remarks: [], estimated: [], seconds: 0, revision: 1, changed: [], is_old: false, set: [], sections: ['Trumpets'],
   phrases: [{ first: 0, last: 1, cells: [{ task: fresh(trumpets, 'Chords'), role: 'harmony', band: 'C4–G4' }] }],
 };
 
 describe('the map', () => {
+  it('gives words the signs of the trade wherever they stand', () => {
+    expect(signed('together with Cornets in Bb, F4-Eb5 lies well; Horns in Eb')).toBe('together with Cornets in B♭, F4-E♭5 lies well; Horns in E♭');
+  });
+
+  it('names the bars a proposal does not have as they are planned now', () => {
+    const draft = { bars: ['1', '2', '3', '4'], plan };
+    expect(otherwise(draft, proposal)).toBe('');
+    expect(otherwise(draft, { ...proposal, changed: [1] })).toBe('Bars 3–4 are planned otherwise now.');
+    expect(otherwise(draft, { ...proposal, is_old: true })).toMatch(/have changed since/);
+  });
+
+  it('says what is taken up in hand', () => {
+    expect(details({ ...fresh(trumpets, 'Melody'), instrument: 'Flugelhorn' })).toBe('on Flugelhorn');
+  });
+
   it('sets a cell, opens it again, and leaves the others', () => {
     const one = withTask(plan, 0, trumpets, fresh(trumpets, 'silence'));
     expect(taskOf(one[0]!, trumpets)?.role).toBe('silence');

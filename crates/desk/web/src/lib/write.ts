@@ -2,6 +2,7 @@
 
 import type { components } from '../generated/api';
 import { KEYS } from './chart';
+import { withSigns } from './rows';
 
 type Schemas = components['schemas'];
 export type Draft = Schemas['DraftShown'];
@@ -11,6 +12,7 @@ export type Phrase = Schemas['PhraseRow'];
 export type Task = Schemas['TaskRow'];
 export type Proposal = Schemas['ProposalShown'];
 export type Cell = Schemas['CellShown'];
+export type Estimate = Schemas['EstimateShown'];
 export type Strand = Schemas['StrandShown'];
 export type LineupRows = Schemas['LineupRows'];
 export type SectionRow = Schemas['SectionRow'];
@@ -66,6 +68,9 @@ export const roleOf = (strands: readonly Strand[], name: string): string =>
 /** Names of notes as the trade prints them: "B♭2–F4". */
 export const noteSigns = (text: string): string => text.replace(/\b([A-G])b(?=-?\d)/g, '$1\u266d').replace(/\b([A-G])#(?=-?\d)/g, '$1\u266f');
 
+/** Words about players and notes, with the signs of the trade: "together with Clarinets in B♭, up to F♯5". */
+export const signed = (text: string): string => noteSigns(withSigns(text));
+
 /** A strand in the words of every picture: its role, numbered where several have the same. */
 export function strandWord(strands: readonly Strand[], name: string): string {
   if (name === SILENCE) return 'tacet';
@@ -92,7 +97,7 @@ export function shownOf(draft: Pick<Draft, 'strands'>, phrase: Phrase, group: Gr
 
 /** A fresh task of a group. */
 export const fresh = (group: Group, role: string): Task => ({
-  section: group.section, players: [...group.players], role, octave: null, register: null, doubling: '', thickening: '', density: null, position: '', dynamic: '', muted: false, why: '',
+  section: group.section, players: [...group.players], role, octave: null, register: null, doubling: '', thickening: '', density: null, position: '', dynamic: '', muted: false, instrument: '', why: '',
 });
 
 /** The plan with another task for a group in a phrase, or none: the cell is open again. Players of the old task who do not belong to the group keep it. */
@@ -144,6 +149,13 @@ export function barsOf(bars: readonly string[], phrase: { readonly first: number
   return first === last ? first : `${first}–${last}`;
 }
 
+/** What has been planned otherwise since a proposal was cast, as a sentence; "" where nothing has. */
+export function otherwise(draft: Pick<Draft, 'bars' | 'plan'>, proposal: Pick<Proposal, 'changed' | 'is_old'>): string {
+  if (proposal.is_old) return 'Line-up, sketch or phrases have changed since.';
+  const bars = proposal.changed.flatMap((at) => (draft.plan[at] ? [barsOf(draft.bars, draft.plan[at])] : []));
+  return bars.length === 0 ? '' : `Bars ${bars.join(', ')} are planned otherwise now.`;
+}
+
 const OCTAVES: Readonly<Record<number, string>> = { 1: 'octave up', [-1]: 'octave down' };
 
 /** What a task says beyond its role: "octave up, in octaves, mf". */
@@ -158,6 +170,7 @@ export function details(task: Task): string {
   if (task.density) words.push(task.density === 1 ? '1 note' : `${task.density} notes`);
   if (task.position) words.push(task.position);
   if (task.muted) words.push('muted');
+  if (task.instrument) words.push(`on ${task.instrument}`);
   if (task.dynamic) words.push(task.dynamic);
   return words.join(', ');
 }

@@ -33,10 +33,12 @@ export const writing = {
   lineup: (draft: number, id: string) => asked<Draft>(`/api/drafts/${draft}/lineup?${query({ id })}`, { method: 'POST' }),
   readLineup: (draft: number, toml: string) => asked<Draft>(`/api/drafts/${draft}/lineup.toml`, text(toml)),
   readPlan: (draft: number, toml: string) => asked<Draft>(`/api/drafts/${draft}/plan.toml`, text(toml)),
-  carryOver: (draft: number, score: number, first: number, last: number) => asked<Draft>(`/api/drafts/${draft}/model`, json('POST', { score, first, last })),
+  carryOver: (draft: number, score: number, bars: string) => asked<Draft>(`/api/drafts/${draft}/model`, json('POST', { score, bars })),
   cast: (draft: number, wanted: Schemas['CastWanted']) => asked<JobState>(`/api/drafts/${draft}/cast`, json('POST', wanted)),
   again: (draft: number, proposal: number, phrases: readonly number[], seed: number | null = null) => asked<Draft>(`/api/drafts/${draft}/again`, json('POST', { proposal, phrases, seed })),
   shelve: (draft: number, proposal: number) => asked<JobState>(`/api/drafts/${draft}/shelve`, json('POST', { proposal })),
+  /** The bars the sketch was taken from, on the shelf by themselves. */
+  shelvePassage: (draft: number) => asked<JobState>(`/api/drafts/${draft}/passage`, { method: 'POST' }),
   objections: (score: number, level: string) => asked<Objections>(`/api/scores/${score}/objections?${query({ level })}`),
   deliver: (score: number, wanted: Schemas['DeliveryWanted']) => asked<JobState>(`/api/scores/${score}/delivery`, json('POST', wanted)),
 };

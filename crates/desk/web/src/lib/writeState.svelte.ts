@@ -74,7 +74,7 @@ export class Writing {
   }
 
   keep(at: number, groups: readonly Group[]): void {
-    if (this.proposal) void this.change({ plan: kept(this.plan(), at, groups, this.proposal) }, 'Kept from the proposal.');
+    if (this.proposal) void this.change({ plan: kept(this.plan(), at, groups, this.proposal) }, 'Who does what is kept from the proposal.');
   }
 
   cut(bar: number): void {
@@ -118,8 +118,8 @@ export class Writing {
     void this.then(() => writing.readPlan(this.number, toml), 'Plan read.');
   }
 
-  carryOver(score: number, first: number, last: number): void {
-    void this.then(() => writing.carryOver(this.number, score, first, last), 'Carried over from the passage.');
+  carryOver(score: number, bars: string): void {
+    void this.then(() => writing.carryOver(this.number, score, bars), 'Carried over from the passage.');
   }
 
   /** Casts phrases of the proposal looked at again, by the plan as it is now, or with another seed in another way. */
