@@ -108,7 +108,9 @@ pub(super) fn relieved(
             give(cast, (seat, n), key, &moments[at]);
             // Where every player counts, voices stay who they are; else this one doubles another for the moment.
             let others = cast.notes.iter().filter(|(other, _)| **other != seat).filter_map(|(_, own)| sounding(own, here));
-            let mut voices = others.map(|note| (note.line, note.key())).filter(|(line, _)| line.voice > 0);
+            let own = cast.notes.get(&seat).and_then(|own| own.get(n)).map(|note| note.line.strand);
+            let same = |(line, _): &(LineId, i32)| line.voice > 0 && Some(line.strand) == own;
+            let mut voices = others.map(|note| (note.line, note.key())).filter(same);
             let doubled = voices.find(|(_, other)| !single && (other - key) % 12 == 0);
             if let (Some((line, _)), Some(note)) = (doubled, cast.notes.get_mut(&seat).and_then(|own| own.get_mut(n))) {
                 note.line = line;
