@@ -135,6 +135,13 @@ test('line-ups: one taken over, changed row by row, out and in as TOML; a fault 
     await page.getByRole('spinbutton', { name: 'Players of Trombone' }).fill('2');
     await page.keyboard.press('Tab');
     await page.getByText(/brass quintet.*6 players/).waitFor();
+    // What is refused is told at its row, whose box shows again what is in force and keeps the focus.
+    const strong = page.getByRole('textbox', { name: 'Strong high in Trombone' });
+    await strong.fill('7');
+    await strong.press('Enter');
+    await page.locator('#line-up td').getByText(/Trombone.*7/).waitFor();
+    await page.waitForFunction(() => document.activeElement?.getAttribute('aria-label') === 'Strong high in Trombone');
+    assert.equal(await strong.inputValue(), '');
     await page.getByRole('textbox', { name: 'A further section' }).fill('Zonk');
     await page.keyboard.press('Enter');
     await page.getByRole('alert').getByText(/Zonk.*no instrument/).waitFor();
@@ -165,6 +172,16 @@ test('bars of a score become a sketch; its practice is the model; its objections
     await page.getByRole('textbox', { name: 'bars', exact: true }).fill('35-45');
     await page.getByRole('button', { name: 'Carry over', exact: true }).click();
     await page.getByRole('gridcell', { name: /, set/ }).first().waitFor();
+    // A proposal is laid beside the bars it comes from: as many bars on both sides.
+    await page.getByRole('combobox', { name: 'how many' }).selectOption('1');
+    await page.getByRole('button', { name: 'Propose', exact: true }).click();
+    await page.getByRole('button', { name: 'Put it on the shelf' }).click({ timeout: 60_000 });
+    await page.getByRole('button', { name: 'Compare with the bars it comes from' }).click({ timeout: 60_000 });
+    await page.waitForFunction(() => /#\/compare\?a=\d+&b=\d+/.test(location.hash), null, { timeout: 60_000 });
+    const beside = new URLSearchParams(new URL(page.url()).hash.split('?')[1]);
+    const cards = await (await ask('/api/scores')).json();
+    const lengths = ['a', 'b'].map((side) => cards.find((card) => String(card.score) === beside.get(side)).bars);
+    assert.deepEqual(lengths, [16, 16]);
     await page.goto(`${desk.origin}/#/write/check/${score}`);
     await page.getByText('Ask the player. Stop on pain.').waitFor({ timeout: 60_000 });
     await page.locator('li .bars').first().click();
