@@ -32,7 +32,8 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
             let name =
                 |key: i32| ripieno_score::MidiKey::try_from(key).map_or_else(|_| key.to_string(), |key| key.pitch().to_string());
             let mut what = task.strand.map_or_else(|| "silence".to_owned(), |strand| sketch.strands[strand].name.to_lowercase());
-            if let Some(octave) = task.octave.filter(|octave| *octave != 0) {
+            let octave = task.octave_heard();
+            if octave != 0 {
                 let _ = write!(what, ", {octave:+} octave");
             }
             if task.doubling == Doubling::Octaves {
@@ -111,7 +112,7 @@ pub fn differing(lineup: &Lineup, a: &Cast, b: &Cast) -> (usize, usize) {
             for chair in 0..found.chairs.len() {
                 let has = |phrase: &crate::plan::PhrasePlan| {
                     let task = phrase.tasks.iter().find(|task| task.section == section && task.chairs.contains(&chair));
-                    task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))))
+                    task.and_then(|task| task.strand.map(|strand| (strand, task.octave_heard())))
                 };
                 all += 1;
                 other += usize::from(has(x) != has(y));

@@ -22,11 +22,10 @@ const TENDER: f64 = 12.0;
 /// What it costs to double an octave away, in the same unit.
 const AWAY: f64 = 4.0;
 
-/// Adds to a phrase what those play who have little in it, of the tasks from `own` on: `tired` players are left as they are. Returns who plays how many crotchets more.
+/// Adds to a phrase what those play who have little in it, in tasks that casting has filled in: `tired` players are left as they are. Returns who plays how many crotchets more.
 pub(crate) fn join_in(
     setting: &Setting<'_>,
     planned: &mut PhrasePlan,
-    own: usize,
     cast: &mut PhraseCast,
     tired: &dyn Fn(Seat) -> bool,
 ) -> Vec<(Seat, Crotchets)> {
@@ -37,9 +36,9 @@ pub(crate) fn join_in(
     }
     let whole = (sketch.bar_start(planned.bars.start), sketch.bar_start(planned.bars.end));
     let mut added = Vec::new();
-    for at in own..planned.tasks.len() {
+    for at in 0..planned.tasks.len() {
         let task = &planned.tasks[at];
-        let Some(strand) = task.strand.filter(|_| task.held == 0) else { continue };
+        let Some(strand) = task.strand.filter(|_| task.held == 0 && task.by_casting) else { continue };
         if matches!(sketch.strands[strand].role, Role::Melody | Role::Bass | Role::Harmony) {
             continue;
         }

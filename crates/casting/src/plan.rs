@@ -72,6 +72,8 @@ pub struct Task {
     pub strand: Option<usize>,
     /// Octaves by which a line is moved; `None` lets casting choose.
     pub octave: Option<i32>,
+    /// At which octave most notes of the line sound, where that is another: told by casting, never asked for.
+    pub sounds: Option<i32>,
     /// Register asked for, as keys: chords lie around its middle.
     pub register: Option<(i32, i32)>,
     /// How players share a line.
@@ -86,6 +88,8 @@ pub struct Task {
     pub dynamic: Option<DynamicLevel>,
     /// With mutes.
     pub muted: bool,
+    /// Casting has filled it in, and may share out its quick figure and fill its rests; what a person has set is played as it stands.
+    pub by_casting: bool,
     /// Why, in words.
     pub why: String,
 }
@@ -101,6 +105,7 @@ impl Task {
             role,
             strand,
             octave: None,
+            sounds: None,
             register: None,
             doubling: Doubling::default(),
             thickening: Thickening::default(),
@@ -108,6 +113,7 @@ impl Task {
             close: 0.0,
             dynamic: None,
             muted: false,
+            by_casting: false,
             why: String::new(),
         }
     }
@@ -117,6 +123,12 @@ impl Task {
     pub fn instrument(&self, lineup: &Lineup) -> Option<&'static str> {
         let first = &lineup.sections[self.section].chairs[*self.chairs.first()?];
         first.instruments().nth(self.held).filter(|_| self.held > 0).map(|(instrument, _)| instrument.name())
+    }
+
+    /// Octaves by which most notes of a line are moved: as asked for, or as it had to be.
+    #[must_use]
+    pub fn octave_heard(&self) -> i32 {
+        self.sounds.or(self.octave).unwrap_or(0)
     }
 }
 
@@ -190,7 +202,10 @@ struct TaskText {
     dynamic: Option<Spanned<String>>,
     #[serde(default)]
     muted: Option<Spanned<bool>>,
-    /// Written by casting, read back unchanged.
+    /// Written by casting, read back unchanged: these three.
+    sounds: Option<Spanned<i32>>,
+    #[serde(default)]
+    by_casting: bool,
     #[serde(default)]
     why: String,
 }
@@ -300,9 +315,8 @@ impl Plan {
                     Some(word) if word.get_ref() == "open" => -1.0,
                     Some(word) => return Err(fault(word.span(), format!("position is close or open, not “{}”", word.get_ref()))),
                 };
-                if let Some(octave) =
-                    task.octave.as_ref().filter(|octave| !(-MOST_OCTAVES..=MOST_OCTAVES).contains(octave.get_ref()))
-                {
+                let octaves = || [&task.octave, &task.sounds].into_iter().flatten();
+                if let Some(octave) = octaves().find(|octave| !(-MOST_OCTAVES..=MOST_OCTAVES).contains(octave.get_ref())) {
                     let what =
                         format!("a line is moved by -{MOST_OCTAVES} to {MOST_OCTAVES} octaves, not by {}", octave.get_ref());
                     return Err(fault(octave.span(), what));
@@ -327,7 +341,9 @@ impl Plan {
                 plan.tasks.push(Task {
                     held,
                     muted,
+                    by_casting: task.by_casting,
                     octave: task.octave.map(Spanned::into_inner),
+                    sounds: task.sounds.map(Spanned::into_inner),
                     register: task.register.map(|register| register.into_inner().map(i32::from)).map(|[low, high]| (low, high)),
                     doubling: task.doubling,
                     thickening: task.thickening,
@@ -380,6 +396,9 @@ impl Plan {
                 if let Some(octave) = task.octave {
                     let _ = writeln!(text, "octave = {octave}");
                 }
+                if let Some(octave) = task.sounds {
+                    let _ = writeln!(text, "sounds = {octave}");
+                }
                 if let Some((low, high)) = task.register {
                     let _ = writeln!(text, "register = [{low}, {high}]");
                 }
@@ -406,6 +425,9 @@ impl Plan {
                 }
                 if task.muted {
                     text.push_str("muted = true\n");
+                }
+                if task.by_casting {
+                    text.push_str("by_casting = true\n");
                 }
                 if !task.why.is_empty() {
                     let _ = writeln!(text, "why = {}", quoted(&task.why));

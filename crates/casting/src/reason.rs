@@ -15,7 +15,7 @@ use crate::realise::{PhraseCast, Setting};
 /// How begins what `turns.rs` and `fills.rs` say besides of a task, of what they do with its notes.
 const BESIDES: [&str; 3] = ["; by turns", "; the end of bar", "; doubling chords besides"];
 
-/// Leaves of a task's reason what is said of the task itself: the notes of a task that a plan sets are left as they are, also where the plan is one that casting wrote.
+/// Leaves of a task's reason what is said of the task itself: what is done with its notes is said anew whenever it is done, and the notes of a task that a person has set are left as they are.
 pub(crate) fn only_the_task(task: &mut Task) {
     if let Some(from) = BESIDES.iter().filter_map(|said| task.why.find(said)).min() {
         task.why.truncate(from);

@@ -19,21 +19,17 @@ const QUICK: f64 = 6.0;
 /// Bars of a turn.
 const TURN: usize = 2;
 
-/// Shares out the quick figures of a phrase, of the tasks from `own` on; `before` are the phrases before it.
-pub(crate) fn by_turns(
-    setting: &Setting<'_>,
-    planned: &mut PhrasePlan,
-    own: usize,
-    before: &[PhraseCast],
-    cast: &mut PhraseCast,
-) {
+/// Shares out the quick figures of a phrase, of tasks that casting has filled in; `before` are the phrases before it.
+pub(crate) fn by_turns(setting: &Setting<'_>, planned: &mut PhrasePlan, before: &[PhraseCast], cast: &mut PhraseCast) {
     let sketch = setting.sketch;
     let span = Plan::span(sketch, &planned.bars);
     let mut players: BTreeMap<usize, Vec<Seat>> = BTreeMap::new();
-    for task in planned.tasks.iter().skip(own) {
+    for task in &planned.tasks {
         let section = &setting.lineup.sections[task.section];
         let winds = matches!(section.chairs[0].instrument.family, Family::Brass | Family::Woodwind) && !section.is_body;
-        let Some(strand) = task.strand.filter(|&strand| winds && sketch.strands[strand].role == Role::Figuration) else {
+        let Some(strand) =
+            task.strand.filter(|&strand| winds && task.by_casting && sketch.strands[strand].role == Role::Figuration)
+        else {
             continue;
         };
         let seats = task.chairs.iter().map(|&chair| (task.section, chair));
@@ -44,9 +40,9 @@ pub(crate) fn by_turns(
         match seats.as_slice() {
             [] => {}
             [alone] => {
-                if let Some(other) = partner(setting, planned, own, cast, *alone, strand) {
+                if let Some(other) = partner(setting, planned, cast, *alone, strand) {
                     swapped(setting, planned, cast, *alone, other);
-                    told(planned, own, &[*alone], &format!("; by turns of two bars with {}", who(setting, other)));
+                    told(planned, &[*alone], &format!("; by turns of two bars with {}", who(setting, other)));
                     continue;
                 }
                 let out = broken(setting, planned, before, cast, *alone, strand);
@@ -55,7 +51,7 @@ pub(crate) fn by_turns(
                     (!bars.is_empty()).then(|| format!("{} {}", if bars.len() == 1 { "bar" } else { "bars" }, bars.join(", ")))
                 };
                 if let Some(bars) = named(&|_| true) {
-                    told(planned, own, &[*alone], &format!("; the end of {bars} is left out for breath"));
+                    told(planned, &[*alone], &format!("; the end of {bars} is left out for breath"));
                 }
                 if let Some(bars) = named(&|one| one.alone) {
                     let who = who(setting, *alone);
@@ -65,7 +61,7 @@ pub(crate) fn by_turns(
             }
             several => {
                 halves(setting, planned, cast, several);
-                told(planned, own, several, "; by turns, two bars each");
+                told(planned, several, "; by turns, two bars each");
             }
         }
     }
@@ -77,8 +73,8 @@ fn who(setting: &Setting<'_>, seat: Seat) -> String {
 }
 
 /// Adds to what is said of the tasks of players.
-fn told(planned: &mut PhrasePlan, own: usize, seats: &[Seat], what: &str) {
-    for task in planned.tasks.iter_mut().skip(own) {
+fn told(planned: &mut PhrasePlan, seats: &[Seat], what: &str) {
+    for task in &mut planned.tasks {
         if seats.iter().any(|seat| seat.0 == task.section && task.chairs.contains(&seat.1)) {
             task.why += what;
         }
@@ -135,22 +131,15 @@ fn halves(setting: &Setting<'_>, planned: &PhrasePlan, cast: &mut PhraseCast, se
 }
 
 /// Somebody of the section with chords or rhythm, who can have the figure for two bars while its player has his notes.
-fn partner(
-    setting: &Setting<'_>,
-    planned: &PhrasePlan,
-    own: usize,
-    cast: &PhraseCast,
-    alone: Seat,
-    strand: usize,
-) -> Option<Seat> {
+fn partner(setting: &Setting<'_>, planned: &PhrasePlan, cast: &PhraseCast, alone: Seat, strand: usize) -> Option<Seat> {
     let section = &setting.lineup.sections[alone.0];
     let chordal = |task: &&crate::plan::Task| {
         task.section == alone.0
             && task.held == 0
+            && task.by_casting
             && task.strand.is_some_and(|other| setting.sketch.strands[other].is_chordal() && other != strand)
     };
-    let others =
-        planned.tasks.iter().skip(own).filter(chordal).flat_map(|task| task.chairs.iter().map(|&chair| (alone.0, chair)));
+    let others = planned.tasks.iter().filter(chordal).flat_map(|task| task.chairs.iter().map(|&chair| (alone.0, chair)));
     let spans = turns(setting, planned);
     let fits = |seat: Seat, notes: Seat| {
         let reach = section.chairs[seat.1].reach;

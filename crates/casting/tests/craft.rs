@@ -76,7 +76,7 @@ fn the_octave_that_is_told_is_the_octave_that_sounds() {
                         .collect();
                     let at = |octave: i32| apart.iter().filter(|apart| **apart == octave).count();
                     let most = apart.iter().map(|octave| at(*octave)).max().unwrap_or(0);
-                    assert_eq!(at(task.octave.unwrap_or(0)), most, "{}: told {:?}, sounds {apart:?}", lineup.name, task.octave);
+                    assert_eq!(at(task.octave_heard()), most, "{}: told {}, sounds {apart:?}", lineup.name, task.octave_heard());
                 }
             }
         }

@@ -84,7 +84,7 @@ fn players_do_what_they_are_for() {
             for task in playing(phrase) {
                 let deep = ["tubas", "double basses"].contains(&case.kind(task));
                 assert!(
-                    !(deep && task.role == Role::Melody && task.octave.unwrap_or(0) < 0),
+                    !(deep && task.role == Role::Melody && task.octave_heard() < 0),
                     "{place}, {bars:?}: {} take the tune down",
                     case.kind(task)
                 );

@@ -123,7 +123,7 @@ fn the_leading_voice_of_the_tune_lies_at_its_own_octave() {
             };
             let have = || phrase.tasks.iter().filter(|task| task.strand == Some(tune));
             let could = have().any(|task| task.chairs.iter().any(|&chair| at_ease(task.section, chair)));
-            let highest = have().filter_map(|task| task.octave).max().unwrap();
+            let highest = have().map(ripieno_casting::Task::octave_heard).max().unwrap();
             assert!(!could || highest >= 0, "{file}, bars {:?}: {highest} octaves", phrase.bars);
         }
     }

@@ -285,7 +285,7 @@ fn doubled(cast: &Cast, a: usize, b: usize, apart: i32) -> usize {
                 y.section == b
                     && y.strand == x.strand
                     && y.strand.is_some()
-                    && (x.octave.unwrap_or(0) - y.octave.unwrap_or(0)).abs() == apart
+                    && (x.octave_heard() - y.octave_heard()).abs() == apart
             })
         })
     };

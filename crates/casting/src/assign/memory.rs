@@ -118,7 +118,7 @@ impl Memory {
                     Some((task, strand)) => {
                         self.strands.insert(seat, strand);
                         *self.played.entry(seat).or_default() += whole * sounds(&sketch.strands[strand], span);
-                        let effort = self.effort(sketch, section, chair, strand, task.octave.unwrap_or(0), span);
+                        let effort = self.effort(sketch, section, chair, strand, task.octave_heard(), span);
                         load + effort - RECOVERS * whole * (1.0 - sounds(&sketch.strands[strand], span))
                     }
                 };
@@ -131,7 +131,7 @@ impl Memory {
                     && task.strand.is_some()
                     && unit.chairs.iter().any(|chair| task.chairs.contains(chair))
             });
-            let now = task.and_then(|task| task.strand.map(|strand| (strand, task.octave.unwrap_or(0))));
+            let now = task.and_then(|task| task.strand.map(|strand| (strand, task.octave_heard())));
             let same = now.is_some() && self.last[at].map(|last| last.0) == now.map(|now| now.0);
             self.stayed[at] = if same { self.stayed[at].saturating_add(1) } else { u32::from(now.is_some()) };
             self.last[at] = now;

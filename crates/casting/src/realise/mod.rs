@@ -85,6 +85,8 @@ pub struct PhraseCast {
     pub exact: bool,
     /// Players who breathe inside the phrase, at other places than another of their section with the same strand, so that what they hold goes on.
     pub in_turn: BTreeSet<Seat>,
+    /// Who plays how many crotchets besides what his task is.
+    pub(crate) besides: Vec<(Seat, Crotchets)>,
     /// What has to be said.
     pub remarks: Vec<String>,
 }
@@ -206,9 +208,10 @@ pub(crate) fn beginning(setting: &Setting<'_>, plan: &PhrasePlan) -> BTreeMap<Se
     cast.notes
 }
 
-/// Writes into a phrase the octaves at which its lines lie, where most of their notes lie at another than was planned.
+/// Tells of the lines of a phrase at which octave they lie, where most of their notes lie at another than was planned. What was planned stays: by it the notes are the same again.
 pub(crate) fn octaves_that_sound(sketch: &Sketch, plan: &mut PhrasePlan, cast: &PhraseCast) {
     for task in &mut plan.tasks {
+        task.sounds = None;
         let Some(strand_at) = task.strand.filter(|&strand| !sketch.strands[strand].is_chordal()) else { continue };
         let upper = match task.doubling {
             Doubling::Octaves => task.chairs.len().div_ceil(2),
@@ -229,9 +232,7 @@ pub(crate) fn octaves_that_sound(sketch: &Sketch, plan: &mut PhrasePlan, cast: &
         let planned = task.octave.unwrap_or(0);
         let most =
             counts.iter().max_by_key(|(octave, many)| (**many, -(**octave - planned).abs(), **octave)).map(|(octave, _)| *octave);
-        if let Some(octave) = most.filter(|octave| *octave != planned) {
-            task.octave = Some(octave);
-        }
+        task.sounds = most.filter(|octave| *octave != planned);
     }
 }
 
