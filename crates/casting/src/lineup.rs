@@ -185,8 +185,7 @@ impl Lineup {
                     transposition,
                     strong: Strong::Evenly,
                     doubles: Vec::new(),
-                    // Fifteen on two parts are eight and seven.
-                    people: if is_body { (players / chairs + u16::from(number <= players % chairs)).max(1) } else { 1 },
+                    people: if is_body { share_of(players, chairs, number - 1) } else { 1 },
                     reach: Reach::of(instrument, transposition, level, Strong::Evenly),
                 })
                 .collect();
@@ -261,7 +260,7 @@ impl Lineup {
                     sections.len() - 1
                 }
             };
-            for _ in 0..chairs {
+            for n in 0..chairs {
                 let number = u8::try_from(sections[at].chairs.len() + 1).unwrap_or(u8::MAX);
                 sections[at].chairs.push(Chair {
                     number,
@@ -269,7 +268,7 @@ impl Lineup {
                     transposition,
                     strong: Strong::Evenly,
                     doubles: Vec::new(),
-                    people: if part.is_body { (players / 2).max(1) } else { 1 },
+                    people: if part.is_body { share_of(players, chairs, n) } else { 1 },
                     reach: Reach::of(instrument, transposition, Level::Professional, Strong::Evenly),
                 });
             }
@@ -331,6 +330,11 @@ impl Lineup {
             found.next().filter(|_| found.next().is_none())
         })
     }
+}
+
+/// How many of a body's players have one of so many parts, counted from 0: fifteen on two are eight and seven.
+fn share_of(players: u16, parts: u16, part: u16) -> u16 {
+    (players / parts + u16::from(part < players % parts)).max(1)
 }
 
 /// Whether two names of sections or strands are the same: capitals and spaces around them make no difference.

@@ -136,4 +136,8 @@ fn who_goes_on_holds_on() {
     let done = cast(&sketch, &strings, &plan, &Habits::usual(), &Options::default());
     let cello: Vec<(Crotchets, Crotchets)> = done.notes_of((1, 0)).iter().map(|note| (note.onset, note.duration)).collect();
     assert_eq!(cello, [(Crotchets::ZERO, Crotchets::whole(32))]);
+    // What is held into a span is locked from its beginning.
+    let span = (Crotchets::whole(16), Crotchets::whole(32));
+    let locks: Vec<_> = done.locks(&[(1, 0)], span).iter().map(|lock| (lock.from, lock.to, lock.key)).collect();
+    assert_eq!(locks, [(span.0, span.1, 48)]);
 }

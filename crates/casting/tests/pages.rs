@@ -122,6 +122,16 @@ fn parts_of_two_sections_are_numbered_through() {
     }
 }
 
+/// A body of five is five in the line-up of a score: three and two on its two parts.
+#[test]
+fn a_body_of_a_score_keeps_its_players() {
+    let mut score = reading(0, &[Staff("Violin 1", "mf", &tune(4)), Staff("Cello", "mf", &held(4, "C3"))]).score;
+    let part = &mut score.parts[0];
+    (part.is_body, part.players) = (true, ripieno_score::PlayerCount::exactly(5));
+    let (lineup, _) = Lineup::of_score(&score);
+    assert_eq!(lineup.sections[0].chairs.iter().map(|chair| chair.people).collect::<Vec<_>>(), [3, 2]);
+}
+
 /// Names that differ in capitals only, beyond ASCII too: each section is found again by its label.
 #[test]
 fn sections_are_found_by_their_labels() {
