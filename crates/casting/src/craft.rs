@@ -9,7 +9,7 @@ use ripieno_texture::{ChordTone, Role};
 use crate::cast::Cast;
 use crate::lineup::Lineup;
 use crate::plan::Plan;
-use crate::realise::{CastNote, Seat, sounding};
+use crate::realise::{CastNote, Seat, hangs, sounding};
 use crate::sketch::{Sketch, SketchNote, Strand};
 
 /// Counted over a cast.
@@ -25,6 +25,8 @@ pub(crate) struct Craft {
     pub turned_over: usize,
     /// Barlines at which more than two in five of who plays chords have the third; where they have but two tones, more than half.
     pub crowded_thirds: usize,
+    /// Sevenths and leading notes of chords that a player leaves although their resolution is there.
+    pub hanging: usize,
     /// Phrases in which the tune goes to quite other players than had it.
     pub hand_offs: usize,
     /// Players who sound, on the mean of the barlines.
@@ -96,6 +98,13 @@ pub(crate) fn craft(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTree
             found.crowded_thirds += usize::from(thirds > 1 && thirds * 5 > chords.len() * 2 && !even);
         }
     }
+    // Whoever rests for a crotchet has left it.
+    let chordal = |note: &CastNote| note.line.voice > 0 && sketch.strands[note.line.strand].is_chordal();
+    let goes_on = |pair: &&[CastNote]| {
+        pair.iter().all(|note| chordal(note) && note.duration.is_positive()) && pair[1].onset - pair[0].end() < Crotchets::ONE
+    };
+    let steps = notes.values().flat_map(|own| own.windows(2)).filter(goes_on);
+    found.hanging = steps.filter(|pair| hangs(sketch, &pair[0], &pair[1])).count();
     let of = |many: usize| f64::from(u32::try_from(many).unwrap_or(u32::MAX));
     found.on_top = if all == 0 { 1.0 } else { of(on_top) / of(all) };
     found.players_sounding = f64::from(sum) / f64::from(barlines.max(1));

@@ -127,6 +127,7 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Judged 
         criterion("phrases whose bass nobody has", count(craft.without_bass), "phrases", false),
         criterion("chords turned over from below the bass", count(craft.turned_over), "places", false),
         criterion("thirds with more than two players of five", count(craft.crowded_thirds), "barlines", false),
+        criterion("sevenths and leading notes left hanging", count(craft.hanging), "notes of chords", false),
         criterion("hand-offs of the tune", count(craft.hand_offs), "times all its players change", false),
         criterion("players sounding", craft.players_sounding, "on the mean of the barlines", false),
         criterion("notes beyond reach", f64::from(u32::try_from(beyond).unwrap_or(u32::MAX)), "notes", false),

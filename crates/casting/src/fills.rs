@@ -177,7 +177,7 @@ fn doubling(setting: &Setting<'_>, cast: &PhraseCast, seat: Seat, gap: (Crotchet
             let far: i32 = there.iter().map(|note| (note.key() - own).abs()).sum();
             let tender = there.iter().filter(|note| {
                 let class = 1u16 << note.key().rem_euclid(12);
-                let tones = setting.tones(note.onset, u16::MAX);
+                let tones = crate::realise::tones(setting.sketch, note.onset, u16::MAX);
                 (tones.third | tones.leading) & class != 0
             });
             let tender = f64::from(u32::try_from(tender.count()).unwrap_or(u32::MAX));

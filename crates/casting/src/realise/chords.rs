@@ -9,16 +9,20 @@ use ripieno_texture::Role;
 use super::floor::Floor;
 use super::layers::{beat_of, is_pulse, layers, shared_out};
 use super::lines::locked;
+use super::tendency::{hangs, tones, tones_of};
 use super::{Around, CastNote, LineId, PhraseCast, Seat, Setting};
 use crate::assign::is_single;
 use crate::lineup::{Lineup, Reach};
+use crate::loudness::level_at;
 use crate::notate::Like;
 use crate::plan::{Arrangement, PhrasePlan, Task};
 use crate::sketch::{SketchNote, Strand};
-use crate::voicing::{Slice, Voice, Voiced, voice};
+use crate::voicing::{Slice, Voice, Voiced, most_on, voice};
 
 /// Voices a section needs to hold chords by itself.
 const OWN_CHOIR: usize = 3;
+/// Forte, on the scale of [`ripieno_score::DynamicLevel`].
+const LOUD: f32 = 6.0;
 /// Rounds in which choirs are voiced again beside the others.
 const ROUNDS: usize = 2;
 
@@ -43,6 +47,16 @@ impl Choir {
     /// Where its highest voice should lie.
     fn top(&self) -> i32 {
         self.parts.first().map_or(0, |part| part.target)
+    }
+
+    /// Where its lowest voice should lie.
+    fn bottom(&self) -> i32 {
+        self.parts.last().map_or(0, |part| part.target)
+    }
+
+    /// How many play it.
+    fn players(&self) -> usize {
+        self.parts.iter().map(|part| part.doubles.len() + 1).sum()
     }
 }
 
@@ -79,7 +93,7 @@ pub(super) fn chords(
             if tasks.is_empty() || layer.between(span.0, span.1).is_empty() {
                 continue;
             }
-            let choirs = choirs(setting, plan, &tasks, layer.between(span.0, span.1), voices_of(layer, span));
+            let choirs = choirs(setting, plan, &tasks, (layer.between(span.0, span.1), span), voices_of(layer, span));
             voice_all(setting, (strand_at, offset), layer, span, &choirs, around, cast);
             offset += choirs.iter().map(|choir| choir.parts.len()).sum::<usize>();
         }
@@ -111,7 +125,13 @@ fn voices_of(strand: &Strand, span: (Crotchets, Crotchets)) -> usize {
 }
 
 /// Gathers the groups that have one chord strand; `most` voices of a choir are independent, further players double them.
-fn choirs(setting: &Setting<'_>, plan: &PhrasePlan, tasks: &[&Task], notes: &[SketchNote], most: usize) -> Vec<Choir> {
+fn choirs(
+    setting: &Setting<'_>,
+    plan: &PhrasePlan,
+    tasks: &[&Task],
+    (notes, span): (&[SketchNote], (Crotchets, Crotchets)),
+    most: usize,
+) -> Vec<Choir> {
     let count = i32::try_from(notes.len()).unwrap_or(i32::MAX).max(1);
     let sketched = notes.iter().map(SketchNote::key).sum::<i32>() / count;
     // Where every player counts, chords are those of one body: sections that each hold them would only double each other.
@@ -124,12 +144,16 @@ fn choirs(setting: &Setting<'_>, plan: &PhrasePlan, tasks: &[&Task], notes: &[Sk
             continue;
         }
         let voices = task.density.unwrap_or(most.max(OWN_CHOIR)).clamp(1, order.len());
-        let middle = order.iter().map(|&chair| section.chairs[chair].reach.middle()).sum::<i32>()
+        let middle = order.iter().map(|&chair| reach_in_chords(setting.lineup, (task.section, chair)).middle()).sum::<i32>()
             / i32::try_from(order.len()).unwrap_or(1);
         // The sketch's own register, brought to the octave nearest to the players', leads them a little.
         let near = sketched + 12 * ((f64::from(middle - sketched) / 12.0).round() as i32);
+        // Trumpets and cornets have no strength below their middle: where it is loud they do not go down with it (common practice, from memory).
+        let level = task.strand.and_then(|strand| level_at(setting.sketch, Some(task), strand, span, span.0));
+        let bright = matches!(section.kind, "trumpets" | "cornets") && level.is_some_and(|level| level >= LOUD);
+        let down = if bright { 0 } else { -5 };
         let centre =
-            task.register.map_or_else(|| middle + ((near - middle) * 2 / 3).clamp(-5, 5), |(low, high)| (low + high) / 2);
+            task.register.map_or_else(|| middle + ((near - middle) * 2 / 3).clamp(down, 5), |(low, high)| (low + high) / 2);
         let step = if centre >= 55 { 4 } else { 6 };
         let top = centre + step * i32::try_from(voices - 1).unwrap_or(0) / 2;
         let parts = (0..voices)
@@ -140,7 +164,7 @@ fn choirs(setting: &Setting<'_>, plan: &PhrasePlan, tasks: &[&Task], notes: &[Sk
                     .filter(|(n, _)| n * voices / order.len() == at)
                     .map(|(_, &chair)| (task.section, chair))
                     .collect();
-                let own = section.chairs[seats[0].1].reach;
+                let own = reach_in_chords(setting.lineup, seats[0]);
                 let target = (top - step * i32::try_from(at).unwrap_or(0))
                     .clamp(i32::from(own.comfortable.low()), i32::from(own.comfortable.high()));
                 Part { lead: seats[0], doubles: seats[1..].to_vec(), target }
@@ -173,32 +197,66 @@ fn choirs(setting: &Setting<'_>, plan: &PhrasePlan, tasks: &[&Task], notes: &[Sk
                 -parts.iter().map(|part| part.target).sum::<i32>() / i32::try_from(parts.len()).unwrap_or(1).max(1)
             });
             let close = groups.iter().map(|group| group.2).find(|&close| close != 0.0).unwrap_or(0.0);
-            vec![Choir { parts: arranged(arrangement, sections), close }]
+            vec![Choir { parts: arranged(setting, arrangement, &sections), close }]
         }
     }
 }
 
-/// Voices of several sections in the order an arrangement asks for, with targets that fall.
-fn arranged(arrangement: Arrangement, sections: Vec<Vec<Part>>) -> Vec<Part> {
-    let mut parts: Vec<Part> = match arrangement {
+/// Voices of several sections, the highest first, in the order an arrangement asks for, with targets that fall (handbooks on laying chords out in wind: one group above the other, crossed,
+/// or one around the others; from memory).
+fn arranged(setting: &Setting<'_>, arrangement: Arrangement, sections: &[Vec<Part>]) -> Vec<Part> {
+    match arrangement {
         Arrangement::Interlocked => {
             let longest = sections.iter().map(Vec::len).max().unwrap_or(0);
-            (0..longest).flat_map(|at| sections.iter().filter_map(move |parts| parts.get(at).cloned())).collect()
+            spaced((0..longest).flat_map(|at| sections.iter().filter_map(move |parts| parts.get(at).cloned())).collect())
         }
-        Arrangement::Enclosed if sections.len() > 1 => {
-            let outer = &sections[0];
-            let upper = outer.len().div_ceil(2);
-            let inner = sections[1..].iter().flatten().cloned();
-            outer[..upper].iter().cloned().chain(inner).chain(outer[upper..].iter().cloned()).collect()
+        Arrangement::Enclosed => {
+            // Around the others is the section that lies best so.
+            let around = |outer: usize| {
+                let own = &sections[outer];
+                let inner = sections.iter().enumerate().filter(|(at, _)| *at != outer).flat_map(|(_, parts)| parts).cloned();
+                let (above, below) = own.split_at(own.len().div_ceil(2));
+                spaced(above.iter().cloned().chain(inner).chain(below.iter().cloned()).collect())
+            };
+            let strain = |parts: &Vec<Part>| -> i32 {
+                parts.iter().map(|part| reach_in_chords(setting.lineup, part.lead).strain(part.target)).sum()
+            };
+            let ways = (0..sections.len()).filter(|&at| sections[at].len() > 1).map(around);
+            ways.min_by_key(strain).unwrap_or_else(|| layered(sections))
         }
-        _ => sections.into_iter().flatten().collect(),
-    };
-    let mean = parts.iter().map(|part| part.target).sum::<i32>() / i32::try_from(parts.len()).unwrap_or(1).max(1);
-    let half = i32::try_from(parts.len()).unwrap_or(1) / 2;
-    if arrangement != Arrangement::Layered {
-        for (place, part) in parts.iter_mut().enumerate() {
-            part.target = mean + 4 * (half - i32::try_from(place).unwrap_or(0));
+        Arrangement::Layered | Arrangement::Free => layered(sections),
+    }
+}
+
+/// Targets that fall evenly around their mean.
+fn spaced(mut parts: Vec<Part>) -> Vec<Part> {
+    let many = i32::try_from(parts.len()).unwrap_or(1);
+    let mean = parts.iter().map(|part| part.target).sum::<i32>() / many.max(1);
+    let step = if many > EVENLY { 3 } else { 4 };
+    for (place, part) in (0..).zip(&mut parts) {
+        part.target = mean + step * (many / 2 - place);
+    }
+    parts
+}
+
+/// Voices up to which an arrangement spaces its targets by thirds of four semitones, beyond by three.
+const EVENLY: i32 = 8;
+
+/// Sections one above the other: the targets nearest to their own that fall by a third from voice to voice (least squares, by pooling neighbours that would rise).
+fn layered(sections: &[Vec<Part>]) -> Vec<Part> {
+    const STEP: i32 = 3;
+    let mut parts: Vec<Part> = sections.iter().flatten().cloned().collect();
+    let mut pools: Vec<(i32, i32)> = Vec::new();
+    for (place, part) in (0..).zip(&parts) {
+        let mut pool = (part.target + STEP * place, 1);
+        while let Some(last) = pools.pop_if(|last| last.0 * pool.1 < pool.0 * last.1) {
+            pool = (pool.0 + last.0, pool.1 + last.1);
         }
+        pools.push(pool);
+    }
+    let levels = pools.iter().flat_map(|&(sum, many)| (0..many).map(move |_| sum / many));
+    for ((place, part), level) in (0..).zip(&mut parts).zip(levels) {
+        part.target = level - STEP * place;
     }
     parts
 }
@@ -230,9 +288,20 @@ fn shared(parts: Vec<Part>, most: usize) -> Vec<Part> {
     found
 }
 
+/// The highest key at which horns are inner voices: sounding A4, written E5 (common practice, from memory: middle parts from sounding F3 to A4; above they sound as a tune, and tire the lip).
+const INNER_HORNS: u8 = 69;
+
+/// What a player can be asked for in chords.
+pub(super) fn reach_in_chords(lineup: &Lineup, seat: Seat) -> Reach {
+    let section = &lineup.sections[seat.0];
+    let own = section.chairs[seat.1].reach;
+    let inner = Range::new(own.comfortable.low(), own.comfortable.high().min(INNER_HORNS));
+    Reach { comfortable: inner.filter(|_| section.kind == "horns").unwrap_or(own.comfortable), ..own }
+}
+
 /// What all who play a voice can reach; where they have less than an octave in common, what the first of them can.
 fn reach_of(setting: &Setting<'_>, part: &Part) -> Reach {
-    let reach = |seat: &Seat| setting.lineup.sections[seat.0].chairs[seat.1].reach;
+    let reach = |seat: &Seat| reach_in_chords(setting.lineup, *seat);
     let both = |a: Range, b: Range| Range::new(a.low().max(b.low()), a.high().min(b.high()));
     part.doubles.iter().map(reach).fold(reach(&part.lead), |all, own| {
         let possible = both(all.possible, own.possible).filter(|range| range.high() - range.low() >= 12);
@@ -246,7 +315,7 @@ fn reach_of(setting: &Setting<'_>, part: &Part) -> Reach {
 
 /// The octave at which a player doubles a voice: at the unison if that is at ease, crosses nobody of the section and does not lie below the bass.
 fn doubling_octave(lineup: &Lineup, notes: &[CastNote], cast: &BTreeMap<Seat, Vec<CastNote>>, floor: &Floor, seat: Seat) -> i32 {
-    let reach = lineup.sections[seat.0].chairs[seat.1].reach;
+    let reach = reach_in_chords(lineup, seat);
     let limits: Vec<(Option<i32>, Option<i32>)> =
         notes.iter().map(|note| between_of(lineup, cast, seat, note.onset, note.end())).collect();
     let price = |by: i32| {
@@ -359,7 +428,7 @@ fn voice_all(
         .iter()
         .map(|(line, (seat, notes))| Beside { notes }.before(first).or_else(|| last(*line, seat, Crotchets::ZERO)))
         .collect();
-    let entry = Slice { lines_end, ..Slice::default() };
+    let entry = Slice { lines_end, ..left(setting, strand, first) };
     let numbered: Vec<usize> = choirs
         .iter()
         .scan(offset, |next, choir| {
@@ -393,7 +462,7 @@ fn voice_all(
                 let higher: Vec<&Voiced> = voiced
                     .iter()
                     .zip(choirs)
-                    .filter(|(_, other)| other.top() > choirs[at].top())
+                    .filter(|(_, other)| other.bottom() >= choirs[at].top())
                     .map(|(found, _)| found)
                     .collect();
                 let mut with_others = own.clone();
@@ -407,6 +476,9 @@ fn voice_all(
                         others.flat_map(|(_, found)| &found.keys[place]).fold(0u16, |have, key| have | 1 << key.rem_euclid(12));
                     slice.alone = slice.required & !sounded;
                     slice.wanted &= !sounded;
+                    // Sevenths and leading notes are for one body of voices, if that is enough of them to be heard.
+                    slice.doubled = slice.tendency & sounded;
+                    slice.required &= !heard_elsewhere(slice, choirs, &voiced, at, place);
                 }
                 let (before, after) = context(at);
                 let found =
@@ -468,24 +540,25 @@ fn voice_all(
     // needs no leap.
     let may_leave = !is_pulse(strand) && !is_single(setting.lineup);
     for (seat, _, found, offset) in doubled.iter().filter(|_| may_leave) {
-        let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
+        let reach = reach_in_chords(setting.lineup, *seat);
         let own = cast.notes.get(seat).map_or(0, Vec::len);
         for at in 0..own {
             let notes = &cast.notes[seat];
             let note = notes[at];
-            let before = at.checked_sub(1).map(|before| notes[before].key());
+            let before = at.checked_sub(1).map(|before| notes[before]);
             if note.line.strand != strand_at || locked(setting, *seat, note.onset).is_some() {
                 continue;
             }
             let Some((voice, key)) = crowds.instead(&note, found) else { continue };
             let (low, high) = between_of(setting.lineup, &cast.notes, *seat, note.onset, note.end());
             let crosses = low.is_some_and(|low| key < low) || high.is_some_and(|high| key > high);
-            let leaps = before.is_some_and(|before| (key - before).abs() > 7);
-            if crosses || leaps || reach.strain(key) > 0 || floor.is_under(key, note.onset, note.end()) {
+            let leaps = before.is_some_and(|before| (key - before.key()).abs() > 7);
+            let pitch = base[crowds.places(&note).start].pitch(key);
+            let leaves = before.is_some_and(|before| hangs(setting.sketch, &before, &CastNote { pitch, ..note }));
+            if crosses || leaps || leaves || reach.strain(key) > 0 || floor.is_under(key, note.onset, note.end()) {
                 continue;
             }
             crowds.moved(&note, key);
-            let pitch = base[crowds.places(&note).start].pitch(key);
             let line = LineId { strand: strand_at, voice: offset + voice };
             if let Some(mine) = cast.notes.get_mut(seat).and_then(|notes| notes.get_mut(at)) {
                 (mine.pitch, mine.line) = (pitch, line);
@@ -494,7 +567,29 @@ fn voice_all(
     }
 }
 
-/// How many players have each tone of each slice, so that who doubles a voice leaves a third that too many have.
+/// The chord that is left where chords of a strand begin, as far as it has to resolve; nothing where none comes before.
+fn left(setting: &Setting<'_>, strand: &Strand, first: Crotchets) -> Slice {
+    let last = first - Crotchets::new(1, 960).unwrap_or(Crotchets::ZERO);
+    let (tones, _) = tones_of(setting.sketch, last);
+    let (leading, seventh) = (tones.leading, tones.seventh);
+    Slice { allowed: strand.classes_at(last), leading, seventh, ..Slice::default() }
+}
+
+/// Sevenths and leading notes that other choirs than one have with at least one in five of all players.
+fn heard_elsewhere(slice: &Slice, choirs: &[Choir], voiced: &[Voiced], but: usize, place: usize) -> u16 {
+    let all: usize = choirs.iter().map(Choir::players).sum();
+    let others = choirs.iter().zip(voiced).enumerate().filter(|(at, _)| *at != but);
+    let mut on = [0usize; 12];
+    for (_, (choir, found)) in others {
+        for (part, &key) in choir.parts.iter().zip(&found.keys[place]) {
+            on[class(key)] += part.doubles.len() + 1;
+        }
+    }
+    let enough = (0..12usize).filter(|&class| on[class] * 5 >= all && on[class] > 0);
+    enough.fold(0u16, |have, class| have | 1 << class) & slice.tendency
+}
+
+/// How many players have each tone of each slice, so that who doubles a voice leaves a tone that too many have.
 struct Crowds<'a> {
     slices: &'a [Slice],
     players: usize,
@@ -505,7 +600,7 @@ struct Crowds<'a> {
 impl<'a> Crowds<'a> {
     fn new(slices: &'a [Slice], choirs: &[Choir], voiced: &[Voiced]) -> Self {
         let many = |part: &Part| part.doubles.len() + 1;
-        let players = choirs.iter().flat_map(|choir| &choir.parts).map(many).sum();
+        let players = choirs.iter().map(Choir::players).sum();
         let mut on = vec![[0; 12]; slices.len()];
         for (choir, found) in choirs.iter().zip(voiced) {
             for (place, keys) in found.keys.iter().enumerate() {
@@ -517,32 +612,34 @@ impl<'a> Crowds<'a> {
         Self { slices, players, on }
     }
 
-    /// What somebody who doubles a voice can have instead of a note, where more than two players of five have the third (or a tone that has to resolve): root or
-    /// fifth of another voice of the choir that keeps it for as long, near the note; as voice and key.
+    /// What somebody who doubles a voice can have instead of a note that too many have ([`most_on`]): a tone that bears another player, of another voice of the choir that keeps it for as long,
+    /// near the note; a third that is thin before others. As voice and key.
     fn instead(&self, note: &CastNote, found: &Voiced) -> Option<(usize, i32)> {
-        let most = (self.players * 2 / 5).max(1);
         let places = self.places(note);
         let tone = class(note.key());
-        let heavy = |at: usize| {
-            let slice = &self.slices[at];
-            (slice.third | slice.tendency) >> tone & 1 == 1 && self.on[at][tone] > most
-        };
+        let heavy = |at: usize| self.on[at][tone] > most_on(&self.slices[at], 1 << tone, self.players);
         if places.is_empty() || !places.clone().all(heavy) {
             return None;
         }
         let first = places.start;
+        let bears = |at: usize, tone: usize| {
+            let slice = &self.slices[at];
+            slice.tendency >> tone & 1 == 0 && self.on[at][tone] < most_on(slice, 1 << tone, self.players)
+        };
         let keeps = |voice: &usize| {
             let key = found.keys[first][*voice];
-            places.clone().all(|at| {
-                let slice = &self.slices[at];
-                found.keys[at].get(*voice) == Some(&key) && (slice.third | slice.tendency) >> class(key) & 1 == 0
-            })
+            places.clone().all(|at| found.keys[at].get(*voice) == Some(&key) && bears(at, class(key)))
         };
         let near = |voice: usize| {
             let apart = (found.keys[first][voice] - note.key()).rem_euclid(12);
             (voice, note.key() + if apart > 6 { apart - 12 } else { apart })
         };
-        (0..found.keys[first].len()).filter(keeps).map(near).min_by_key(|(_, key)| (key - note.key()).abs())
+        let thick = |key: i32| {
+            let tone = class(key);
+            self.slices[first].third >> tone & 1 == 0 || self.on[first][tone] * 5 > self.players
+        };
+        let all = (0..found.keys[first].len()).filter(keeps).map(near);
+        all.min_by_key(|(_, key)| (thick(*key), (key - note.key()).abs()))
     }
 
     /// Somebody went from one key to another for as long as a note lasts.
@@ -698,10 +795,11 @@ fn slices(
         slice.lines_end = beside.iter().map(|line| line.before(to)).collect();
         slice.above = melody.iter().filter_map(|line| line.at(from)).max();
         slice.below = floor.over(from, to);
-        slice.wanted = slice.allowed;
-        let tones = setting.tones(from, slice.allowed | elsewhere);
+        let tones = tones(setting.sketch, from, slice.allowed | elsewhere);
         (slice.leading, slice.seventh, slice.third, slice.fifth) = (tones.leading, tones.seventh, tones.third, tones.fifth);
         slice.tendency = tones.leading | tones.seventh;
+        // A seventh or leading note that a line has is not doubled without need: it could only resolve in parallel with it.
+        slice.wanted = slice.allowed & !(slice.tendency & elsewhere);
         found.push(slice);
         struck.push(vec![(from, to)]);
     }

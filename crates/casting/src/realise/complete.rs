@@ -8,6 +8,7 @@ use ripieno_texture::Role;
 use super::floor::Floor;
 use super::layers::is_pulse;
 use super::order::crosses;
+use super::tendency::{hangs, tones};
 use super::{CastNote, LineId, PhraseCast, Seat, Setting, sounding};
 use crate::assign::is_single;
 use crate::notate::{Like, bar_of};
@@ -79,7 +80,7 @@ pub(super) fn relieved(
     for at in 0..moments.len() {
         let here = moments[at].at;
         loop {
-            let tones = setting.tones(here, sounded(cast, here, None));
+            let tones = tones(setting.sketch, here, sounded(cast, here, None));
             let is_third = |note: &CastNote| tones.third >> note.key().rem_euclid(12) & 1 == 1;
             let harmony = |note: &&CastNote| setting.sketch.strands[note.line.strand].role == Role::Harmony;
             let chords: Vec<&CastNote> = cast.notes.values().filter_map(|own| sounding(own, here)).filter(harmony).collect();
@@ -94,9 +95,15 @@ pub(super) fn relieved(
                 let note = cast.notes.get(&seat).and_then(|own| own.get(n)).filter(|note| is_third(note))?;
                 let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
                 let way = (key - note.key()).abs();
+                // A third to which a seventh falls stays.
+                let before = cast.notes[&seat][..n].last().filter(|before| before.line.voice > 0);
+                let moved = CastNote { pitch: crate::voicing::spelled(&[None; 12], key), ..*note };
+                let hung =
+                    before.is_some_and(|before| hangs(setting.sketch, before, &moved) && !hangs(setting.sketch, before, note));
                 let as_it_is = || if single { 0 } else { parallels(cast, earlier, here, seat, note.key(), true) };
                 // Where every player counts, the last chord of a phrase leads on to the next by the voices it has.
-                let good = (note.end() < span.1 || !single)
+                let good = !hung
+                    && (note.end() < span.1 || !single)
                     && reach.strain(key) <= reach.strain(note.key()).max(2)
                     && way <= NEAR
                     && !floor.is_under(key, note.onset, note.end())

@@ -280,6 +280,8 @@ fn line(
     }
     let whole = strand.between(span.0, span.1);
     let section = &setting.lineup.sections[task.section];
+    // Of a thickened line what its first player has: the others go with it.
+    let mut leading: Vec<CastNote> = Vec::new();
     // What has to be said, for players together.
     let mut simplified: BTreeMap<String, Vec<u8>> = BTreeMap::new();
     let mut moved: BTreeMap<(i32, bool), Vec<u8>> = BTreeMap::new();
@@ -305,9 +307,13 @@ fn line(
         };
         let thick = if task.thickening == Thickening::None { 0 } else { order };
         let (part, turned) = if thick == 0 {
-            plain(setting, strand_at, strand, notes, &place, seat, octaves)
+            let (part, turned) = plain(setting, strand_at, strand, notes, &place, seat, octaves);
+            if task.thickening != Thickening::None {
+                leading.clone_from(&part);
+            }
+            (part, turned)
         } else {
-            (thickened(setting, task.thickening, (strand_at, notes), (seat, octaves), thick), None)
+            (thickened(setting, task, &leading, seat, thick), None)
         };
         if task.register.is_none() && octaves != wanted && thick == 0 {
             let amiss = |(at, note): (usize, &SketchNote)| {

@@ -7,17 +7,19 @@ mod joint;
 mod layers;
 mod lines;
 mod order;
+mod tendency;
 mod thicken;
 
 pub(crate) use chords::from_the_top;
 pub(crate) use joint::leave_upbeats;
 pub(crate) use layers::beat_of;
 pub(crate) use lines::best_octave;
+pub(crate) use tendency::{hangs, tones};
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use ripieno_score::{Crotchets, Pitch};
-use ripieno_texture::{ChordTone, Role};
+use ripieno_texture::Role;
 
 use crate::lineup::Lineup;
 use crate::notate::Like;
@@ -129,47 +131,10 @@ pub(crate) struct Around {
     pub follows: bool,
 }
 
-/// Facts of harmony at a moment, as pitch-class bits.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Tones {
-    pub leading: u16,
-    pub seventh: u16,
-    pub third: u16,
-    pub fifth: u16,
-}
-
 impl Setting<'_> {
     /// Whether a person has set a note of a player in a span.
     pub(crate) fn sets(&self, seat: Seat, span: (Crotchets, Crotchets)) -> bool {
         self.locks.iter().any(|lock| lock.seat == seat && lock.from < span.1 && span.0 < lock.to)
-    }
-
-    pub(crate) fn tones(&self, at: Crotchets, sounding: u16) -> Tones {
-        let mut tones = Tones::default();
-        let Some(chord) = self.sketch.harmony.chord_at(at) else { return tones };
-        let root = 1u16 << chord.root.class();
-        // A reading that does not fit the notes says nothing.
-        if sounding & root == 0 {
-            return tones;
-        }
-        for class in 0..12u8 {
-            let mask = 1u16 << class;
-            match chord.tone(class) {
-                ChordTone::Third => tones.third |= mask & sounding,
-                ChordTone::Fifth => tones.fifth |= mask & sounding,
-                ChordTone::Seventh => tones.seventh |= mask & sounding,
-                _ => {}
-            }
-        }
-        if let Some(key) = self.sketch.harmony.key_at(at) {
-            let tonic = key.tonic.class();
-            let leading = (tonic + 11) % 12;
-            let dominant = [(tonic + 7) % 12, leading].contains(&chord.root.class());
-            if dominant {
-                tones.leading = (1u16 << leading) & sounding;
-            }
-        }
-        tones
     }
 }
 

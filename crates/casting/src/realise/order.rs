@@ -9,6 +9,7 @@ use super::chords::between_of;
 use super::floor::Floor;
 use super::layers::is_pulse;
 use super::lines::locked;
+use super::tendency::hanging_steps;
 use super::{CastNote, PhraseCast, Seat, Setting};
 
 /// Rounds in which chord notes change places: a change may ask for another.
@@ -46,6 +47,9 @@ pub(super) fn uncross(setting: &Setting<'_>, floor: &Floor, cast: &mut PhraseCas
     }
 }
 
+/// Of a change: strain, steps left hanging, semitones.
+type Price = (i64, usize, i32);
+
 /// Changes a note with another player's, as long as both last: with whom that is least of a way for both.
 fn exchange(
     setting: &Setting<'_>,
@@ -66,7 +70,7 @@ fn exchange(
             && !crosses(setting, cast, seat, note, note.key())
             && !floor.is_under(note.key(), note.onset, note.end())
     };
-    let mut best: Option<((i64, i32), Seat, usize, Crotchets)> = None;
+    let mut best: Option<(Price, Seat, usize, Crotchets)> = None;
     let others: Vec<Seat> = cast.notes.keys().copied().filter(|other| *other != seat).collect();
     for other in others {
         // What sounds there, begun with it or before.
@@ -78,16 +82,22 @@ fn exchange(
         let until = note.end().min(one.end());
         let from = note.onset;
         let cut = |note: &CastNote| CastNote { onset: from, duration: until - from, ..*note };
-        // Tried, judged, and taken back.
+        // Tried, judged, and taken back. What has to resolve goes on resolving.
+        let hang = |cast: &PhraseCast| {
+            [seat, other].map(|seat| hanging_steps(setting, &cast.notes[&seat], from, until)).iter().sum::<usize>()
+        };
+        let hung = hang(cast);
         let kept = [seat, other].map(|seat| (seat, cast.notes[&seat].clone()));
         swap(cast, (seat, at), (other, with), until);
         let good = suits(cast, seat, &cut(&one)) && suits(cast, other, &cut(&note));
+        let hung = hang(cast).saturating_sub(hung);
         cast.notes.extend(kept);
         if !good {
             continue;
         }
         let strain = |seat: Seat, key: i32| setting.lineup.sections[seat.0].chairs[seat.1].reach.strain(key);
-        let price = (i64::from(strain(seat, one.key())) + i64::from(strain(other, note.key())), (one.key() - note.key()).abs());
+        let strains = i64::from(strain(seat, one.key())) + i64::from(strain(other, note.key()));
+        let price = (strains, hung, (one.key() - note.key()).abs());
         if best.is_none_or(|(known, ..)| price < known) {
             best = Some((price, other, with, until));
         }

@@ -11,46 +11,42 @@ use ripieno_texture::{ChordTone, Mode, NoteName, Role};
 use super::layers::{beat_of, is_on_beat};
 use super::lines::{by_octaves, locked};
 use super::{CastNote, LineId, Seat, Setting};
-use crate::notate::Like;
-use crate::plan::Thickening;
-use crate::sketch::{SketchNote, Strand};
+use crate::plan::{Task, Thickening};
+use crate::sketch::Strand;
 
 /// Steps of the scale below a note, in the order in which they are tried: third, fourth, sixth, fifth.
 const BELOW: [i32; 4] = [2, 3, 5, 4];
 
-/// What a player has who thickens the notes of a strand as the so-manieth below the first (1: the nearest), each moved by octaves.
-pub(super) fn thickened(
-    setting: &Setting<'_>,
-    thickening: Thickening,
-    (strand_at, notes): (usize, &[SketchNote]),
-    (seat, octaves): (Seat, i32),
-    place: usize,
-) -> Vec<CastNote> {
-    // Beyond two tones below, the tune would be lost in a cluster of thirds: the others double these.
-    let below = match thickening {
-        Thickening::Triads | Thickening::Diatonic => (place - 1) % 2 + 1,
+/// What a player has who thickens a line as the so-manieth below its first player (1: the next), by what that one has. Thirds are shared out: the upper half of the players, and one more of an
+/// odd number, have the line, the others what is below it; of chords two tones are below, further players double them.
+pub(super) fn thickened(setting: &Setting<'_>, task: &Task, leading: &[CastNote], seat: Seat, place: usize) -> Vec<CastNote> {
+    let below = match task.thickening {
+        Thickening::Diatonic => usize::from(place >= task.chairs.len().div_ceil(2)),
+        Thickening::Triads => (place - 1) % 2 + 1,
         Thickening::None | Thickening::ChordTones => place,
     };
-    let strand = &setting.sketch.strands[strand_at];
     let reach = setting.lineup.sections[seat.0].chairs[seat.1].reach;
-    notes
-        .iter()
-        .map(|note| {
-            let top = by_octaves(note.pitch, octaves);
-            let added = locked(setting, seat, note.onset)
-                .map(|key| crate::voicing::spelled(&[None; 12], key))
-                .unwrap_or_else(|| added_pitch(setting, thickening, note, top, below));
-            // Out of reach the player has the tune itself.
-            let (pitch, voice) = if reach.allows(added.semitones()) { (added, below) } else { (top, 0) };
-            let like = Some(Like { part: strand.part, note: note.written, plain: false });
-            let line = LineId { strand: strand_at, voice };
-            CastNote { onset: note.onset, duration: note.duration, pitch, line, like, held: note.held, breath: false }
-        })
-        .collect()
+    let own = |note: &CastNote| {
+        let pitch = locked(setting, seat, note.onset)
+            .map(|key| crate::voicing::spelled(&[None; 12], key))
+            .unwrap_or_else(|| added_pitch(setting, task.thickening, note, below));
+        // Out of reach the player has the line itself, at the octave that is nearest.
+        let reached = |key: i32| reach.allows(key);
+        if reached(pitch.semitones()) {
+            return CastNote { pitch, line: LineId { voice: below, ..note.line }, ..*note };
+        }
+        let by = [0, -1, 1, -2, 2].into_iter().find(|by| reached(note.key() + 12 * by)).unwrap_or(0);
+        CastNote { pitch: by_octaves(note.pitch, by), ..*note }
+    };
+    leading.iter().map(own).collect()
 }
 
 /// The tone `below` places under a note: of the chord, or of the scale where that fits the chord.
-fn added_pitch(setting: &Setting<'_>, thickening: Thickening, note: &SketchNote, top: Pitch, below: usize) -> Pitch {
+fn added_pitch(setting: &Setting<'_>, thickening: Thickening, note: &CastNote, below: usize) -> Pitch {
+    let top = note.pitch;
+    if below == 0 {
+        return top;
+    }
     let chord = setting.sketch.harmony.chord_at(note.onset);
     let on_chord = chord.is_some_and(|chord| !matches!(chord.tone(class(top)), ChordTone::Foreign));
     if let (true, Some(chord)) = (thickening != Thickening::Diatonic && on_chord, chord) {
@@ -103,7 +99,7 @@ struct Ground {
 }
 
 /// The chords that sound under a note: where it begins, and wherever a beat begins while it lasts.
-fn grounds(setting: &Setting<'_>, note: &SketchNote) -> Vec<Ground> {
+fn grounds(setting: &Setting<'_>, note: &CastNote) -> Vec<Ground> {
     let mut found = vec![Ground { names: names_at(setting, note.onset), weighs: is_on_beat(setting, note.onset) }];
     let chords = setting.sketch.strands.iter().filter(|strand| strand.is_chordal());
     let mut later: Vec<Crotchets> = chords

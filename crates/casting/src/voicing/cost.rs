@@ -7,8 +7,12 @@ use super::{Slice, Voice};
 /// after common practice, B flat 2, since that page's value looks like a slip).
 const LOWEST: [i32; 17] = [0, 52, 51, 48, 47, 45, 46, 37, 41, 41, 41, 41, 24, 40, 39, 36, 34];
 
-/// What each further player on a crowded tone costs beside the first.
+/// What each further player on a crowded tone costs beside the first, and what the first does on root or fifth beside a third.
 const FURTHER: f64 = 0.4;
+const OTHERS: f64 = 0.5;
+
+/// Players from whom on a third may be too thin: one in six of them or fewer.
+const THIN: usize = 6;
 
 /// Prices of the rules. The defaults are common practice put into numbers by this project; handbooks give the rules, not the numbers.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,8 +39,10 @@ pub struct Weights {
     pub doubled_third: f64,
     /// A doubled fifth: the root before it.
     pub doubled_fifth: f64,
-    /// The first player on a third or a tendency tone beyond two of five; further ones cost less than half of it.
+    /// The first player too many on a tone ([`most_on`]); further ones cost less than half of it, and root and fifth half as much.
     pub crowded: f64,
+    /// A third that one in six players has, or fewer.
+    pub thin: f64,
     /// A chord note above the melody.
     pub over_melody: f64,
     /// A chord note under the bass.
@@ -51,8 +57,10 @@ pub struct Weights {
     pub overlap: f64,
     /// Parallel fifths or octaves.
     pub parallel: f64,
-    /// A leading note that does not rise, a seventh that does not fall.
+    /// A leading note that does not rise.
     pub unresolved: f64,
+    /// A seventh or leading note left although its resolution is there ([`hanging`]).
+    pub hanging: f64,
     /// A repeated note that changes its pitch within a beat although its tone goes on.
     pub within_beat: f64,
     /// Close position asked for (positive), open position (negative), or neither (0).
@@ -76,6 +84,7 @@ impl Default for Weights {
             doubled_third: 1.5,
             doubled_fifth: 0.2,
             crowded: 20.0,
+            thin: 8.0,
             over_melody: 12.0,
             under_bass: 150.0,
             crossing: 120.0,
@@ -84,6 +93,7 @@ impl Default for Weights {
             overlap: 1.2,
             parallel: 60.0,
             unresolved: 2.0,
+            hanging: 30.0,
             within_beat: 60.0,
             close: 0.0,
             shake: 3.0,
@@ -91,8 +101,57 @@ impl Default for Weights {
     }
 }
 
-fn bit(key: i32) -> u16 {
+const fn bit(key: i32) -> u16 {
     1 << key.rem_euclid(12)
+}
+
+/// How many of so many players may have a tone: of sevenths and leading notes one in four, of thirds two in five, of others half where the chord has three tones or more (common
+/// practice: each tone is heard, root and fifth bear the weight; the numbers are ours).
+pub(crate) fn most_on(slice: &Slice, mask: u16, players: usize) -> usize {
+    if slice.tendency & mask != 0 {
+        (players / 4).max(1)
+    } else if slice.third & mask != 0 {
+        (players * 2 / 5).max(1)
+    } else if slice.allowed.count_ones() >= 3 {
+        players.div_ceil(2)
+    } else {
+        players
+    }
+}
+
+/// Whether a voice that goes from one key to another leaves a seventh that could fall by a step to a tone of the next chord, or a leading note that could rise: both may be held, and inside
+/// the harmony a leading note may fall to the fifth (common practice; any book on voice leading).
+pub(crate) const fn hanging(seventh: u16, leading: u16, next: u16, x: i32, y: i32) -> bool {
+    let (is_seventh, is_leading) = (seventh & bit(x) != 0, leading & bit(x) != 0);
+    let (falls, rises) = (next & (bit(x - 1) | bit(x - 2)) != 0, next & bit(x + 1) != 0);
+    x != y && (is_seventh && falls && !matches!(x - y, 1 | 2) || is_leading && rises && !matches!(x - y, -1 | 3 | 4))
+}
+
+/// How many of the voices set so far, and of their players, have each pitch class.
+fn on_each(voices: &[Voice], keys: &[i32]) -> [(usize, usize); 12] {
+    let mut on = [(0, 0); 12];
+    for (voice, key) in voices.iter().zip(keys) {
+        let (ours, players) = &mut on[usize::try_from(key.rem_euclid(12)).unwrap_or(0)];
+        *ours += 1;
+        *players += voice.players;
+    }
+    on
+}
+
+/// What tones cost that too many players have.
+fn crowding(slice: &Slice, players: usize, on: &[(usize, usize); 12], weights: &Weights) -> f64 {
+    let mut cost = 0.0;
+    for (class, (_, on_it)) in on.iter().enumerate() {
+        let mask = 1u16 << class;
+        let over = on_it.saturating_sub(most_on(slice, mask, players));
+        if over > 0 {
+            // The first is one too many; a whole section more on it is still less of a fault than parallels with the tune.
+            let further = FURTHER * f64::from(u32::try_from(over - 1).unwrap_or(0));
+            let share = if (slice.tendency | slice.third) & mask != 0 { 1.0 } else { OTHERS };
+            cost += weights.crowded * share * (1.0 + further);
+        }
+    }
+    cost
 }
 
 /// What the voices set so far cost at least: used to keep the more promising ones.
@@ -110,6 +169,7 @@ pub(super) fn partial_cost(slice: &Slice, voices: &[Voice], keys: &[i32], weight
     let have = keys.iter().fold(0, |have, &key| have | bit(key));
     // Variety counts early, or a narrow beam would keep only doublings.
     cost -= 2.0 * f64::from((have & slice.required).count_ones());
+    cost += crowding(slice, voices.iter().map(|voice| voice.players).sum(), &on_each(voices, keys), weights);
     for pair in keys.windows(2) {
         cost += gap_cost(pair[0], pair[1], false, weights);
     }
@@ -198,31 +258,23 @@ pub fn standing_cost(slice: &Slice, voices: &[Voice], keys: &[i32], weights: &We
     cost += weights.elsewhere * f64::from((slice.wanted & !have & !slice.required).count_ones());
     let lines = || slice.lines.iter().flatten();
     let players: usize = voices.iter().map(|voice| voice.players).sum();
-    // Two players of five, and one where there are fewer.
-    let most = (players * 2 / 5).max(1);
-    for class in 0..12u32 {
+    let on = on_each(voices, keys);
+    cost += crowding(slice, players, &on, weights);
+    for (class, &(ours, on_it)) in on.iter().enumerate() {
         let mask = 1u16 << class;
-        if (slice.tendency | slice.third | slice.fifth) & mask == 0 {
+        if slice.third & slice.allowed & mask != 0 && players >= THIN && on_it * THIN <= players {
+            cost += weights.thin;
+        }
+        if ours == 0 || (slice.tendency | slice.third | slice.fifth) & mask == 0 {
             continue;
         }
-        let has = || voices.iter().zip(keys).filter(|(_, key)| bit(**key) == mask);
-        let ours = has().count();
-        if ours == 0 {
-            continue;
-        }
-        let all = ours + lines().filter(|&&key| bit(key) == mask).count();
+        let all = ours + lines().filter(|&&key| bit(key) == mask).count() + usize::from(slice.doubled & mask != 0);
         let price = match (slice.tendency & mask != 0, slice.third & mask != 0) {
             (true, _) => weights.doubled_tendency,
             (_, true) => weights.doubled_third,
             _ => weights.doubled_fifth,
         };
         cost += price * f64::from(u32::try_from(all - 1).unwrap_or(0));
-        if (slice.tendency | slice.third) & mask != 0 {
-            let on_it: usize = has().map(|(voice, _)| voice.players).sum();
-            // The first is one too many; a whole section more on it is still less of a fault than parallels with the tune.
-            let over = f64::from(u32::try_from(on_it.saturating_sub(most)).unwrap_or(0));
-            cost += weights.crowded * if over > 1.0 { 1.0 + FURTHER * (over - 1.0) } else { over };
-        }
     }
     cost
 }
@@ -251,12 +303,11 @@ pub fn step_cost(from: Option<&Slice>, to: &Slice, a: &[i32], b: &[i32], weights
             && step != 0
             && from.allowed != to.allowed
         {
-            let falls = (1..=2).contains(&(x - y));
             if from.leading & bit(x) != 0 && y - x != 1 {
                 cost += weights.unresolved;
             }
-            if from.seventh & bit(x) != 0 && !falls {
-                cost += weights.unresolved;
+            if hanging(from.seventh, from.leading, to.allowed, x, y) {
+                cost += weights.hanging;
             }
         }
     }

@@ -12,6 +12,7 @@ use ripieno_score::{Crotchets, Pitch};
 use crate::lineup::Reach;
 
 pub use cost::{Weights, standing_cost, step_cost};
+pub(crate) use cost::{hanging, most_on};
 
 /// One voice of a choir, from the top down.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -45,6 +46,8 @@ pub struct Slice {
     pub leading: u16,
     /// The seventh, which wants to fall by a step.
     pub seventh: u16,
+    /// Of these two what another body of voices has already.
+    pub doubled: u16,
     /// The third of the chord, doubled with restraint.
     pub third: u16,
     /// The fifth of the chord, the first to be left out.
