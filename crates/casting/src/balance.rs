@@ -9,7 +9,7 @@ use ripieno_acoustics::{Source, Ways};
 use ripieno_score::{Crotchets, DynamicLevel, Transposition};
 use ripieno_texture::Role;
 
-use crate::assign::{Doing, Rest, Rests, Unit, doing, has_gentle, is_heavy, not_soft, playing, present, units};
+use crate::assign::{Doing, Rest, Rests, Unit, doing, has_gentle, has_strings, is_heavy, not_soft, playing, present, units};
 use crate::habits::Habits;
 use crate::lineup::Lineup;
 use crate::loudness::{level_at, level_in, moved_by};
@@ -275,8 +275,9 @@ fn with(
         }
         Remedy::Joins(at) => {
             let task = phrase.tasks.get(at)?;
-            // Whoever rests for the lips goes on resting.
+            // Whoever rests for the lips goes on resting; of an orchestra nobody leaves what he has: there dynamics do it.
             let out = match task.strand {
+                Some(_) if has_strings(seated) => return None,
                 None if seated.sections[task.section].is_body => return None,
                 None => {
                     let load = |chair: usize| loads.get(&(task.section, chair)).copied().unwrap_or(0.0);

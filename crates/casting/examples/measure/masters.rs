@@ -9,7 +9,7 @@ use ripieno_casting::{
 };
 use ripieno_formats::Limits;
 use ripieno_practice::Profile;
-use ripieno_score::{Score, Sounding};
+use ripieno_score::{Crotchets, Score, Sounding};
 use ripieno_study::{Study, analyse_file};
 use ripieno_texture::{Lines, Role, RoleReading};
 
@@ -132,11 +132,23 @@ pub fn of_others(profile: &Profile, file: &Path, folds: &str) -> Result<(Habits,
     Ok((habits, learned))
 }
 
-/// What a group has in a phrase: what most of its players have; tacet where all of them rest.
-pub fn role_in(phrase: &PhrasePlan, unit: &Unit) -> Role {
+/// What a group has in a phrase: what most of its players have, and of as many what sounds longer, as the original is read by time; tacet where all of them rest.
+pub fn role_in(sketch: &Sketch, phrase: &PhrasePlan, unit: &Unit) -> Role {
+    let span = Plan::span(sketch, &phrase.bars);
+    let sounding = |task: &Task| {
+        let notes = task.strand.map_or(&[][..], |strand| sketch.strands[strand].between(span.0, span.1));
+        let (mut until, mut sum) = (span.0, Crotchets::ZERO);
+        for note in notes {
+            let (from, to) = (note.onset.max(until), note.end().min(span.1));
+            if to > from {
+                (until, sum) = (to, sum + (to - from));
+            }
+        }
+        sum
+    };
     let has = |task: &&Task| task.section == unit.section && task.strand.is_some();
     let players = |task: &&Task| task.chairs.iter().filter(|chair| unit.chairs.contains(chair)).count();
-    let most = phrase.tasks.iter().rev().filter(has).max_by_key(players);
+    let most = phrase.tasks.iter().rev().filter(has).max_by_key(|task| (players(task), sounding(task)));
     most.filter(|task| players(task) > 0).map_or(Role::Tacet, |task| class(task.role))
 }
 
@@ -196,7 +208,7 @@ fn passage(
     }
     counts.coverage.push(sounded);
     counts.kept.push(given.criteria.get("melody notes kept").unwrap_or(0.0));
-    let role_in = |cast: &Cast, at: usize, unit: &Unit| role_in(&cast.plan.phrases[at], unit);
+    let role_in = |cast: &Cast, at: usize, unit: &Unit| role_in(sketch, &cast.plan.phrases[at], unit);
     let before = counts.tallies.clone();
     for (at, phrase) in plan.phrases.iter().enumerate() {
         let naive = naive(sketch, &lineup, &groups, phrase, &playing[at]);

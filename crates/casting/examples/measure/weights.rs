@@ -106,7 +106,7 @@ fn one(profile: &Profile, file: &Path, folds: &str, tastes: &[Taste]) -> Result<
                 let given = cast(&sketch, &lineup, &plan, &habits, &options);
                 for (phrase, truths) in given.plan.phrases.iter().zip(&truths) {
                     for (unit, role) in groups.iter().zip(truths).filter(|(_, role)| **role != Role::Tacet) {
-                        let right = role_in(phrase, unit) == *role;
+                        let right = role_in(&sketch, phrase, unit) == *role;
                         tallies[kind].add(right);
                         if few {
                             tallies[kind + REDUCTIONS.len()].add(right);

@@ -162,9 +162,10 @@ impl Question<'_> {
         share(self.habits).zip(share(self.taste.learned.habits())).is_some_and(|(own, usual)| own > MUCH_MORE * usual)
     }
 
-    /// Whether a practice that is asked for has not got a section.
+    /// Whether a practice that is asked for has not got a section that usual practice has.
     fn is_unknown(&self, section: &LineupSection) -> bool {
-        !self.habits.together.figures.is_empty() && self.habits.section(section.kind).is_none()
+        let usual = self.taste.learned.habits().section(section.kind);
+        !self.habits.together.figures.is_empty() && self.habits.section(section.kind).is_none() && usual.is_some()
     }
 
     /// By how much, as odds, a section is kept from a phrase because the practice asked for has it not.

@@ -82,7 +82,7 @@ const UNWRITTEN: f64 = 1.5;
 pub struct Taste {
     /// Weight of what is learned of role. What is asked for (a practice, another colour, a seed) is weighed by it too, so that it moves as much whatever this is.
     pub known: f64,
-    /// The same where every player is a group of his own; where players of one section are, habits stand in its place.
+    /// The same where every player is a group of his own; of few brass alone, with several of a section, habits stand in its place.
     pub few: f64,
     /// Weight of how a practice asked for differs from what is learned, beside what is learned.
     pub like: f64,
@@ -201,8 +201,8 @@ pub fn problem(
     let roles = strands.iter().map(|&strand| sketch.strands[strand].role).collect();
     let single = is_single(lineup);
     let told = present(sketch, span);
-    // What is learned is learned of sections: where players of one section are groups of their own, habits decide.
-    let logs = if single && units.len() > lineup.sections.len() {
+    // What is learned is learned of orchestras: where few brass are alone, and players of one section groups of their own, habits decide.
+    let logs = if single && units.len() > lineup.sections.len() && !has_gentle(lineup) {
         Vec::new()
     } else {
         let everybody = vec![true; units.len()];
@@ -262,7 +262,7 @@ pub fn problem(
         let mut choices = if forced == Some(false) { Vec::new() } else { question.choices(at, &section.chairs[first]) };
         question.in_course(at, level, &mut choices);
         question.by_instrument(at, &section.chairs[first], &mut choices);
-        if told.is_none() {
+        if told.is_none() || choices.iter().any(|choice| !question.leaves_the_bass(section, choice)) {
             choices.retain(|choice| !question.leaves_the_bass(section, choice));
         }
         // Whoever is told to rest is not asked for what hardly sounds either.
@@ -303,6 +303,10 @@ pub fn problem(
         if further {
             there = FURTHER * there.min(price(Role::Countermelody).0);
         }
+        // Where casting decides who plays, whoever rests comes in for it first.
+        if already == 0 && playing.is_some() && found.role != Role::Harmony && !is_frame(sketch, &strands, strand) {
+            there = question.shared_out(strand, &problem.choices).map_or(there, |shared| there.min(shared));
+        }
         // What sounds for a bar only is given up before what goes through.
         let share = if single { sounding_bars(sketch, strand, &phrase.bars) } else { 1.0 };
         let mut need = |own_octave: bool, players: usize, price: f64| {
@@ -337,10 +341,19 @@ pub fn problem(
             |at: usize| single || tired(&lineup.sections[units[at].section].chairs[units[at].chairs[0]], memory, at) < EXHAUSTED;
         let can = |choices: &Vec<Choice>| choices.iter().any(|choice| choice.strand == Some(strand) && choice.octave == 0);
         if line && already == 0 && problem.choices.iter().enumerate().any(|(at, choices)| can(choices) && fresh(at)) {
-            problem.needs.push(Need { strand, own_octave: true, players: 1, price: OWN_OCTAVE });
+            let price = if found.role == Role::Countermelody && has_strings(lineup) {
+                ANSWER_ELSEWHERE * question.known.max(1.0)
+            } else {
+                OWN_OCTAVE
+            };
+            problem.needs.push(Need { strand, own_octave: true, players: 1, price });
         }
         if found.role == Role::Melody && already == 0 && !further {
-            tune(sketch, strand, level, (!single).then_some(taste.carrier), &mut problem, span);
+            tune(sketch, strand, (!single).then_some(taste.carrier), &mut problem, span);
+            // Of an orchestra that is told who plays it is learned.
+            if playing.is_none() || !has_strings(lineup) {
+                shared_by_many(strand, level, &mut problem);
+            }
         }
     }
     question.customs(playing, &mut problem);
@@ -368,24 +381,24 @@ const fn price(role: Role) -> (f64, f64) {
 const FURTHER: f64 = 0.05;
 /// What the second player of chords costs more, where there is none.
 const SECOND: f64 = 30.0;
-/// What it costs that a tune is not heard at its own octave, though somebody could play it there.
+/// What it costs that a tune is not heard at its own octave, though somebody could play it there; and an answer of an orchestra, beside what is learned.
 const OWN_OCTAVE: f64 = 90.0;
+const ANSWER_ELSEWHERE: f64 = 0.6;
+/// What it costs that a section of an orchestra divides for a strand that no section has as a whole, beside what is learned (docs/casting.md).
+const DIVIDES: f64 = 0.4;
 /// Groups that have the tune at most where it is soft: more are one grey colour (common practice; the number is an orchestrator's who read our proposals).
 const SOFT_CARRIERS: usize = 3;
 
-/// How many have the tune: at p not many sections, at f and more a share of the players, lest the others cover it.
-fn tune(
-    sketch: &Sketch,
-    strand: usize,
-    level: Option<f32>,
-    carrier: Option<f64>,
-    problem: &mut Problem,
-    span: (Crotchets, Crotchets),
-) {
+/// That not many sections have the tune where it is soft.
+fn tune(sketch: &Sketch, strand: usize, carrier: Option<f64>, problem: &mut Problem, span: (Crotchets, Crotchets)) {
     let soft = crate::loudness::level_in(sketch, strand, span).is_some_and(|level| level < 4.5);
     if let Some(price) = carrier.filter(|_| soft) {
         problem.limits.push((strand, SOFT_CARRIERS, price));
     }
+}
+
+/// That a share of the players has the tune at f and more, lest the others cover it.
+fn shared_by_many(strand: usize, level: Option<f32>, problem: &mut Problem) {
     let all: usize = problem.players.iter().sum();
     let players = match desks::class(level) {
         2 => all / 6,
@@ -521,6 +534,22 @@ impl Question<'_> {
             }
         }
         choices
+    }
+
+    /// What it costs at most that no section of an orchestra has a strand as a whole, where one that could play it has players enough to divide: that is nearer to what scores do than to take a
+    /// whole section from what it has likelier. `None` where nobody can.
+    fn shared_out(&self, strand: usize, choices: &[Vec<Choice>]) -> Option<f64> {
+        if self.single || !has_strings(self.lineup) {
+            return None;
+        }
+        let busy = self.phrase.named();
+        let divides = |(unit, choices): &(&Unit, &Vec<Choice>)| {
+            let free = unit.chairs.iter().filter(|&&chair| !busy.contains(&(unit.section, chair))).count();
+            free > 1 && choices.iter().any(|choice| choice.strand == Some(strand))
+        };
+        let holds = |(unit, _): (&Unit, _)| practice::breaking_up(self.habits, self.lineup.sections[unit.section].kind);
+        let least = self.units.iter().zip(choices).filter(divides).map(holds).min_by(f64::total_cmp)?;
+        Some(DIVIDES * self.known.max(1.0) * least)
     }
 
     /// Tune and bass are carried somehow: where nobody has all of one within reach, by those of whom the fewest notes have to go to another octave.
@@ -917,7 +946,7 @@ fn split(
         let Some(now) = picked.get(at).and_then(|&picked| choices.get(picked)) else { continue };
         let key = (unit.section, now.strand, now.octave, now.held);
         let (rests, left) = (now.strand.is_none(), by.get(&key).map_or(0, Vec::len));
-        if left < if rests { 1 } else { 2 } || rests && few.is_none() {
+        if left < if rests { 1 } else { 2 } {
             continue;
         }
         let spare = problem.sparse.get(at).into_iter().flatten();
