@@ -53,6 +53,9 @@ pub(crate) struct TaskRow {
     pub role: String,
     /// Octaves by which a line is moved; casting chooses without it.
     pub octave: Option<i32>,
+    /// At which octave most of a line sounds, where that is another; told by casting.
+    #[serde(default)]
+    pub sounds: Option<i32>,
     /// Lowest and highest key chords lie between.
     pub register: Option<[u8; 2]>,
     /// unison or octaves; empty for unison.
@@ -81,6 +84,9 @@ pub(crate) struct TaskRow {
     #[serde(default)]
     #[schema(required = true)]
     pub instrument: String,
+    /// As casting has filled it in: it may share out a quick figure and fill rests. What a person sets is played as it stands.
+    #[serde(default)]
+    pub by_casting: bool,
     /// Why, in words.
     #[serde(default)]
     #[schema(required = true)]
@@ -176,7 +182,7 @@ impl TaskRow {
             let found = sketch.strands.iter().position(|strand| strand.name == self.role);
             Some(found.ok_or_else(|| Failure::refused(format!("the sketch has no “{}”", self.role)))?)
         };
-        if self.octave.is_some_and(|octave| !(-4..=4).contains(&octave)) {
+        if [self.octave, self.sounds].into_iter().flatten().any(|octave| !(-4..=4).contains(&octave)) {
             return Err(Failure::refused("a line is moved by up to four octaves"));
         }
         if self.density.is_some_and(|density| !(1..=12).contains(&density)) {
@@ -199,6 +205,7 @@ impl TaskRow {
         Ok(Task {
             held: held.map_err(Failure::refused)?,
             octave: self.octave,
+            sounds: self.sounds,
             register: self.register.map(|[low, high]| (i32::from(low), i32::from(high))),
             doubling: word(&self.doubling, "doubling", &DOUBLINGS)?,
             thickening: word(&self.thickening, "thickening", &THICKENINGS)?,
@@ -206,6 +213,7 @@ impl TaskRow {
             close: word(&self.position, "position", &POSITIONS)?,
             dynamic: if self.dynamic.is_empty() { None } else { Some(level(&self.dynamic)?) },
             muted: self.muted,
+            by_casting: self.by_casting,
             why,
             ..Task::new(at, chairs, role, strand)
         })
@@ -219,6 +227,7 @@ impl TaskRow {
             players: task.chairs.iter().map(|chair| u8::try_from(chair + 1).unwrap_or(u8::MAX)).collect(),
             role: task.strand.map_or_else(|| SILENCE.to_owned(), |strand| sketch.strands[strand].name.clone()),
             octave: task.octave,
+            sounds: task.sounds,
             register: task.register.map(|(low, high)| [key(low), key(high)]),
             doubling: said(&task.doubling, &DOUBLINGS),
             thickening: said(&task.thickening, &THICKENINGS),
@@ -227,6 +236,7 @@ impl TaskRow {
             dynamic: task.dynamic.map_or_else(String::new, |level| level.mark().to_owned()),
             muted: task.muted,
             instrument: task.instrument(lineup).unwrap_or_default().to_owned(),
+            by_casting: task.by_casting,
             why: task.why.clone(),
         }
     }

@@ -2186,6 +2186,8 @@ export interface components {
         };
         /** @description What a group does in a phrase. */
         TaskRow: {
+            /** @description As casting has filled it in: it may share out a quick figure and fill rests. What a person sets is played as it stands. */
+            by_casting?: boolean;
             /**
              * Format: int32
              * @description Different notes of a group in chords.
@@ -2214,6 +2216,11 @@ export interface components {
             role: string;
             /** @description Name of the section. */
             section: string;
+            /**
+             * Format: int32
+             * @description At which octave most of a line sounds, where that is another; told by casting.
+             */
+            sounds?: number | null;
             /** @description diatonic, chord-tones or triads; empty for none. */
             thickening: string;
             /** @description Why, in words. */

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { ROLES } from './looks';
-import { barsOf, best, cutAt, details, fresh, joined, kept, measured, modelOf, modelValue, noteSigns, otherwise, present, shownOf, STAFF_ROLES, strandByKey, signed, strandKeys, strandWord, taskOf, type Group, type Phrase, type Proposal, type Strand, USUAL, withTask } from './write';
+import { barsOf, best, byHand, cutAt, details, fresh, joined, kept, measured, modelOf, modelValue, noteSigns, otherwise, present, shownOf, STAFF_ROLES, strandByKey, signed, strandKeys, strandWord, taskOf, type Group, type Phrase, type Proposal, type Strand, USUAL, withTask } from './write';
 
 const group = (section: string, players: number[], of = players.length): Group => ({ label: section, section, players, of, family: 'brass', reach: '' });
 const strands: Strand[] = [
@@ -55,6 +55,12 @@ describe('the map', () => {
   it('keeps what a proposal has, but for what is set', () => {
     expect(taskOf(kept(plan, 0, [trumpets], proposal)[0]!, trumpets)?.role).toBe('Chords');
     expect(kept(plan, 1, [trumpets], proposal)).toEqual(plan);
+    // What is kept is played as it was; what a person sets, as it stands.
+    const cell = { ...fresh(trumpets, 'Melody'), octave: 0, sounds: -1, by_casting: true, why: 'it lies well for them' };
+    const one = { ...proposal, phrases: proposal.phrases.map((phrase) => ({ ...phrase, cells: [{ task: cell, role: 'melody', band: '' }] })) };
+    expect(taskOf(kept(plan, 0, [trumpets], one)[0]!, trumpets)).toEqual(cell);
+    expect(byHand(cell)).toMatchObject({ by_casting: false, sounds: null, why: '' });
+    expect(details(cell)).toBe('octave down');
   });
 
   it('cuts and joins phrases', () => {

@@ -100,6 +100,9 @@ export const fresh = (group: Group, role: string): Task => ({
   section: group.section, players: [...group.players], role, octave: null, register: null, doubling: '', thickening: '', density: null, position: '', dynamic: '', muted: false, instrument: '', why: '',
 });
 
+/** A task as a person sets it: it is played as it stands, and what casting told of it holds no longer. */
+export const byHand = (task: Task): Task => ({ ...task, by_casting: false, sounds: null, why: '' });
+
 /** The plan with another task for a group in a phrase, or none: the cell is open again. Players of the old task who do not belong to the group keep it. */
 export function withTask(plan: readonly Phrase[], at: number, group: Group, task: Task | null): Phrase[] {
   return plan.map((phrase, index) => {
@@ -119,7 +122,7 @@ export function kept(plan: readonly Phrase[], at: number, groups: readonly Group
     const phrase = now[at];
     if (!phrase || taskOf(phrase, group)) return now;
     const cell = cellOf(proposal, phrase, group);
-    return cell ? withTask(now, at, group, { ...cell.task, why: '' }) : now;
+    return cell ? withTask(now, at, group, cell.task) : now;
   }, [...plan]);
 }
 
@@ -158,10 +161,13 @@ export function otherwise(draft: Pick<Draft, 'bars' | 'plan'>, proposal: Pick<Pr
 
 const OCTAVES: Readonly<Record<number, string>> = { 1: 'octave up', [-1]: 'octave down' };
 
+/** At which octave a line sounds, for the most part. */
+export const octaveOf = (task: Task): number => task.sounds ?? task.octave ?? 0;
+
 /** What a task says beyond its role: "octave up, in octaves, mf". */
 export function details(task: Task): string {
   const words: string[] = [];
-  const octave = task.octave ?? 0;
+  const octave = octaveOf(task);
   if (octave !== 0) words.push(OCTAVES[octave] ?? `${Math.abs(octave)} octaves ${octave > 0 ? 'up' : 'down'}`);
   if (task.doubling === 'octaves') words.push('in octaves');
   if (task.thickening === 'diatonic') words.push('in thirds');

@@ -2,7 +2,7 @@
 
 import { api, follow, Refusal, type JobState } from './api';
 import { withSigns } from './rows';
-import { cutAt, joined, kept, strandWord, withTask, type Draft, type Group, type Model, type Phrase, type Proposal, type Task } from './write';
+import { byHand, cutAt, joined, kept, strandWord, withTask, type Draft, type Group, type Model, type Phrase, type Proposal, type Task } from './write';
 import { writing, type Change } from './writeApi';
 
 export class Writing {
@@ -70,7 +70,7 @@ export class Writing {
   }
 
   set(at: number, group: Group, task: Task | null): void {
-    void this.change({ plan: withTask(this.plan(), at, group, task) }, `${withSigns(group.label)}: ${task ? strandWord(this.draft?.strands ?? [], task.role) : 'left open'}.`);
+    void this.change({ plan: withTask(this.plan(), at, group, task && byHand(task)) }, `${withSigns(group.label)}: ${task ? strandWord(this.draft?.strands ?? [], task.role) : 'left open'}.`);
   }
 
   keep(at: number, groups: readonly Group[]): void {
