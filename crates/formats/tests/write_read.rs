@@ -160,6 +160,43 @@ fn sung_words_and_chord_symbols_survive() {
     assert_eq!(back.parts[0].directions, score.parts[0].directions);
 }
 
+/// A rest before two quavers, two quavers before a rest, and a quaver between two rests, each a triplet: as MusicXML 4.0 has it, whose `tuplet` stands on the
+/// first and the last "note" of the group, a rest being one. A score marks their notes; written, the marks stand on the rests again.
+#[test]
+fn tuplets_that_begin_or_end_with_a_rest_survive() {
+    let mark = |kind: &str| format!("<notations><tuplet type=\"{kind}\" number=\"1\"/></notations>");
+    let item = |what: &str, marks: String| {
+        let ratio = "<time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification>";
+        format!("<note>{what}<duration>1</duration><voice>1</voice><type>eighth</type>{ratio}{marks}</note>")
+    };
+    let (rest, note) = ("<rest/>", "<pitch><step>C</step><octave>5</octave></pitch>");
+    let (start, stop, none) = (|| mark("start"), || mark("stop"), String::new);
+    let music = [
+        [(rest, start()), (note, none()), (note, stop())],
+        [(note, start()), (note, none()), (rest, stop())],
+        [(rest, start()), (note, none()), (rest, stop())],
+        [(note, start()), (note, none()), (note, stop())],
+    ];
+    let music: String = music.into_iter().flatten().map(|(what, marks)| item(what, marks)).collect();
+    let text = format!(
+        "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>Flute</part-name></score-part></part-list><part id=\"P1\"><measure \
+         number=\"1\"><attributes><divisions>3</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>{music}</measure></part></score-partwise>"
+    );
+    let score = read("tuplets.musicxml", text.as_bytes(), &Limits::default()).unwrap().score;
+    let marked = |score: &Score| -> Vec<(u32, Edge)> {
+        let edge = |mark: &Mark| if let Mark::Tuplet { edge, .. } = mark { Some(*edge) } else { None };
+        score.parts[0].marks.iter().filter_map(|(note, mark)| Some((*note, edge(mark)?))).collect()
+    };
+    let (begin, end) = (Edge::Start, Edge::Stop);
+    let wanted = [(0, begin), (1, end), (2, begin), (3, end), (4, begin), (4, end), (5, begin), (7, end)];
+    assert_eq!(marked(&score), wanted);
+    let again = musicxml::write(&score);
+    let on_rests: Vec<bool> =
+        again.split("<note").skip(1).filter(|note| note.contains("<tuplet")).map(|note| note.contains("<rest/>")).collect();
+    assert_eq!(on_rests, [true, false, false, true, true, true, false, false]);
+    assert_eq!(marked(&read("again.musicxml", again.as_bytes(), &Limits::default()).unwrap().score), wanted);
+}
+
 #[test]
 fn a_note_without_time_delays_nothing() {
     let mut score = crotchets(4);

@@ -1,7 +1,8 @@
 //! `<note>`: a notehead or a rest.
 
 use ripieno_score::{
-    Articulations, Beam, Beams, Crotchets, Head, Mark, Note, NoteFlags, NoteValue, Pitch, Rest, Stem, Step, TupletRatio,
+    Articulations, BarIndex, Beam, Beams, Crotchets, Edge, Head, Mark, Note, NoteFlags, NoteValue, Pitch, Rest, Stem, Step,
+    TupletRatio,
 };
 
 use super::context::Context;
@@ -365,6 +366,11 @@ impl<'x> PartReader<'x> {
             self.reach(at + length, draft.voice, Filler::Note, context);
         }
         let value = draft.value().or_else(|| value_of(length, draft.tuplet));
+        if !self.begun_by_rests.is_empty() && !draft.flags.intersects(NoteFlags::CHORD | NoteFlags::GRACE) {
+            let (bar, voice) = (self.bar, draft.voice);
+            let own = self.begun_by_rests.extract_if(.., |(there, of, _)| (*there, *of) == (bar, voice)).map(|(.., mark)| mark);
+            draft.marks.splice(0..0, own);
+        }
         self.part.notes.push(Note {
             bar: self.bar,
             at,
@@ -385,7 +391,37 @@ impl<'x> PartReader<'x> {
         self.part.marks.extend(draft.marks.into_iter().map(|mark| (index, mark)));
     }
 
+    /// Tuplets that begin or end with a rest are marked on their first or last note; those of rests alone are not kept.
+    fn tuplets_at_rest(&mut self, draft: &Draft) {
+        for mark in &draft.marks {
+            let Mark::Tuplet { edge, number, .. } = mark else { continue };
+            let begun = |&(bar, voice, ref other): &(BarIndex, u16, Mark)| {
+                (bar, voice) == (self.bar, draft.voice) && matches!(other, Mark::Tuplet { number: other, .. } if other == number)
+            };
+            match (edge, self.begun_by_rests.iter().position(begun)) {
+                (Edge::Start, _) => {
+                    self.begun_by_rests.truncate(MOST_BEGUN - 1);
+                    self.begun_by_rests.push((self.bar, draft.voice, mark.clone()));
+                }
+                (Edge::Stop, Some(place)) => {
+                    self.begun_by_rests.remove(place);
+                }
+                (Edge::Stop, None) => {
+                    let notes = self.part.notes.iter().enumerate().rev().take(MOST_BEGUN);
+                    let mut own =
+                        notes.take_while(|(_, note)| note.bar == self.bar).filter(|(_, note)| note.voice == draft.voice);
+                    let last = own.find(|(_, note)| !note.flags.intersects(NoteFlags::CHORD | NoteFlags::GRACE));
+                    if let Some(index) = last.and_then(|(index, _)| u32::try_from(index).ok()) {
+                        self.part.marks.push((index, mark.clone()));
+                    }
+                }
+                (Edge::Continue, _) => {}
+            }
+        }
+    }
+
     fn push_rest(&mut self, draft: &Draft, at: Crotchets, length: Crotchets, context: &mut Context<'x, '_>) {
+        self.tuplets_at_rest(draft);
         let whole_bar = draft.whole_bar || self.looks_like_bar_rest(draft, at, length);
         if length.is_positive() {
             let filler = if whole_bar { Filler::WholeBar } else { Filler::Rest };
@@ -419,6 +455,9 @@ impl<'x> PartReader<'x> {
         }
     }
 }
+
+/// Most tuplets begun by rests that are remembered, and notes looked back at for the end of one: no sensible bar has more.
+const MOST_BEGUN: usize = 64;
 
 /// A written value for a length, when the file does not give one.
 fn value_of(length: Crotchets, tuplet: Option<TupletRatio>) -> Option<NoteValue> {

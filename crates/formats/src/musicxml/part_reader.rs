@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use ripieno_score::{BarIndex, Change, ChangeKind, ClefSign, Crotchets, Jump, Metre, NoteFlags, Part};
+use ripieno_score::{BarIndex, Change, ChangeKind, ClefSign, Crotchets, Jump, Mark, Metre, NoteFlags, Part};
 
 use crate::Severity;
 
@@ -101,6 +101,8 @@ pub(super) struct PartReader<'x> {
     pub metres: Vec<TimeSignature>,
     /// Ties that stand only in the notation, for files that have no others.
     pub drawn_ties: Vec<(u32, NoteFlags)>,
+    /// Starts of tuplets on rests, for the next note of the voice in the bar.
+    pub begun_by_rests: Vec<(BarIndex, u16, Mark)>,
     /// Whether the file has this part's music at all.
     pub has_music: bool,
     pub(super) clock: Clock,
@@ -132,6 +134,7 @@ impl<'x> PartReader<'x> {
             facts: Vec::new(),
             metres: Vec::new(),
             drawn_ties: Vec::new(),
+            begun_by_rests: Vec::new(),
             has_music: false,
             clock: Clock::new(),
             bar: BarIndex(0),

@@ -14,6 +14,7 @@ use super::hairpins::Hairpins;
 use super::header::Ids;
 use super::notes::{self, Context};
 use super::printing::{LineBreak, Printing};
+use super::tuplets::TupletEdges;
 use super::xml::Xml;
 
 /// Most ticks a crotchet used for a whole part; beyond it each bar has its own.
@@ -124,7 +125,7 @@ impl Cursor {
 }
 
 /// A note or a rest of one voice.
-enum Event<'a> {
+pub(super) enum Event<'a> {
     Note(usize, &'a Note),
     Rest(&'a Rest),
 }
@@ -229,7 +230,8 @@ impl<'a> Writer<'a> {
         let several = self.part.instruments.len() > 1;
         let staff = |staff: u8| (self.part.staves > 1).then(|| notes::staff_of(staff, self.part));
         let mut last_note: Option<&Note> = None;
-        for event in events {
+        let tuplets = TupletEdges::new(self.part, events);
+        for (place, event) in events.iter().enumerate() {
             let at = event.at();
             match event {
                 Event::Note(index, note) => {
@@ -253,6 +255,7 @@ impl<'a> Writer<'a> {
                         accidental: accidentals.get(index).copied(),
                         instrument: if several { self.ids.instrument(self.index, note.instrument) } else { None },
                         going_on: &self.going_on,
+                        moved: &tuplets.moved,
                     };
                     notes::note(xml, note, &context);
                     if !chord && !notes::is_timeless(note) {
@@ -266,7 +269,8 @@ impl<'a> Writer<'a> {
                     let ticks = cursor.ticks(rest.duration);
                     if ticks > 0 {
                         let short = self.score.bars.get(rest.bar.at()).is_some_and(|bar| bar.uncounted);
-                        notes::rest(xml, rest, self.part, ticks, short);
+                        let marks = tuplets.on_rests.get(&place).map_or(&[][..], Vec::as_slice);
+                        notes::rest(xml, rest, self.part, ticks, short, marks);
                         cursor.now += ticks;
                     }
                     last_note = None;
@@ -286,11 +290,11 @@ impl<'a> Writer<'a> {
         };
         let ticks = cursor.ticks(content.bar.length);
         if empty && ticks > 0 {
-            notes::rest(xml, &rest(Crotchets::ZERO, true), self.part, ticks, content.bar.uncounted);
+            notes::rest(xml, &rest(Crotchets::ZERO, true), self.part, ticks, content.bar.uncounted, &[]);
             cursor.now = ticks;
         } else if self.index == 0 && cursor.now < ticks && !self.is_reached(index) {
             let at = Crotchets::new(cursor.now, i64::from(cursor.per_crotchet.get())).unwrap_or_default();
-            notes::rest(xml, &rest(at, false), self.part, ticks - cursor.now, content.bar.uncounted);
+            notes::rest(xml, &rest(at, false), self.part, ticks - cursor.now, content.bar.uncounted, &[]);
             cursor.now = ticks;
         }
     }

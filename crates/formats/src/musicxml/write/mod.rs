@@ -14,6 +14,7 @@ mod hairpins;
 mod header;
 mod notes;
 mod printing;
+mod tuplets;
 mod xml;
 
 use std::io::{Cursor, Write};

@@ -26,6 +26,8 @@ pub(super) struct Context<'a> {
     pub instrument: Option<&'a str>,
     /// Syllables of the part that go on with a word: note and verse.
     pub going_on: &'a BTreeSet<(usize, u8)>,
+    /// Ends of tuplets that are written on a rest instead: note, whether it is the start, number.
+    pub moved: &'a BTreeSet<(usize, bool, u8)>,
 }
 
 /// MusicXML's name for a note value.
@@ -116,8 +118,8 @@ fn velocity(velocity: u8) -> Option<String> {
 }
 
 /// Writes a rest. In a bar shorter than the metre (`short`) a rest that fills it is written with its value: some readers take
-/// one that says it fills the bar for a whole bar of the metre.
-pub(super) fn rest(xml: &mut Xml, rest: &Rest, part: &Part, ticks: i64, short: bool) {
+/// one that says it fills the bar for a whole bar of the metre. `tuplets`: ends of tuplets that stand on it.
+pub(super) fn rest(xml: &mut Xml, rest: &Rest, part: &Part, ticks: i64, short: bool, tuplets: &[Mark]) {
     let hidden: &[(&str, &str)] = if rest.hidden { &[("print-object", "no")] } else { &[] };
     xml.element("note", hidden, |xml| {
         if rest.cue {
@@ -135,8 +137,13 @@ pub(super) fn rest(xml: &mut Xml, rest: &Rest, part: &Part, ticks: i64, short: b
         if part.staves > 1 {
             xml.text("staff", staff_of(rest.staff, part));
         }
-        if rest.fermata {
-            xml.element("notations", &[], |xml| xml.empty("fermata", &[]));
+        if rest.fermata || !tuplets.is_empty() {
+            xml.element("notations", &[], |xml| {
+                tuplets.iter().for_each(|mark| spanning(xml, mark));
+                if rest.fermata {
+                    xml.empty("fermata", &[]);
+                }
+            });
         }
     });
 }
@@ -277,7 +284,8 @@ const TECHNIQUES: [(Articulations, &str); 8] = [
 ];
 
 fn notations(xml: &mut Xml, note: &Note, context: &Context<'_>) {
-    let marks: Vec<&Mark> = context.part.marks_of(context.index).collect();
+    let is_moved = |mark: &&Mark| matches!(mark, Mark::Tuplet { edge, number, .. } if context.moved.contains(&(context.index, *edge == Edge::Start, *number)));
+    let marks: Vec<&Mark> = context.part.marks_of(context.index).filter(|mark| !is_moved(mark)).collect();
     let before = NoteFlags::TIE_START
         | NoteFlags::TIE_STOP
         | NoteFlags::LET_RING
