@@ -12,6 +12,7 @@ use crate::balance::{Terms, settle};
 use crate::breath::breathe;
 use crate::build::build;
 use crate::criteria::{Covered, Criteria, criteria};
+use crate::explain::with_signs;
 use crate::filling::Filling;
 use crate::fills::join_in;
 use crate::habits::Habits;
@@ -277,6 +278,8 @@ pub(crate) fn realise(
     cast.remarks.extend(judged.missing);
     let told = |one: &Covered| format!("caution, bars {}: {}; {}", one.named(sketch), one.what(), one.remedy());
     cast.remarks.extend(cast.covered.iter().map(told));
+    cast.remarks.extend((!cast.covered.is_empty()).then(Covered::limits));
+    cast.remarks.iter_mut().for_each(|remark| *remark = with_signs(remark));
     cast
 }
 

@@ -181,6 +181,15 @@ pub struct Covered {
 }
 
 impl Covered {
+    /// What has to be known of all of them, told once.
+    #[must_use]
+    pub fn limits() -> String {
+        format!(
+            "whether a melody is covered is estimated from sound power alone and told from {:.0} dB on, a limit of our own; by its register and colour it may be heard all the same",
+            -COVERED
+        )
+    }
+
     /// Its bars by their printed numbers.
     #[must_use]
     pub fn named(&self, sketch: &Sketch) -> String {
@@ -191,8 +200,8 @@ impl Covered {
     #[must_use]
     pub fn what(&self) -> String {
         format!(
-            "the melody may be covered: all others together send out about {:.0} dB more (estimated sound power alone, told from {:.0} dB on, a limit of our own; `balance` weighs register and colour too, and may still hear it); {}",
-            self.decibels, -COVERED, self.reason
+            "the melody may be covered: all others together send out about {:.0} dB more sound power, by estimate; {}",
+            self.decibels, self.reason
         )
     }
 

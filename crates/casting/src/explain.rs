@@ -2,10 +2,13 @@
 
 use std::fmt::Write as _;
 
+use ripieno_score::MidiKey;
+
 use crate::cast::Cast;
 use crate::criteria::Criterion;
 use crate::lineup::Lineup;
-use crate::plan::{Doubling, Thickening};
+use crate::plan::{Doubling, Task, Thickening};
+use crate::realise::{CastNote, PhraseCast};
 use crate::sketch::Sketch;
 
 /// A table of a casting: phrase by phrase who has what and why, then the criteria, how near the best it is, and what has to be said.
@@ -17,20 +20,13 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
         let _ = writeln!(text, "bars {}–{}", sketch.bar_name(phrase.bars.start), sketch.bar_name(last));
         for task in &phrase.tasks {
             let section = &lineup.sections[task.section];
-            let label = as_printed(&lineup.label(task.section));
+            let label = with_signs(&lineup.label(task.section));
             let who = if task.chairs.len() == section.chairs.len() || section.is_body {
                 label
             } else {
                 let numbers: Vec<String> = task.chairs.iter().map(|chair| (chair + 1).to_string()).collect();
                 format!("{label} {}", numbers.join("."))
             };
-            let keys =
-                task.chairs.iter().filter_map(|&chair| done.notes.get(&(task.section, chair))).flatten().map(|note| note.key());
-            let range = keys.fold(None, |range: Option<(i32, i32)>, key| {
-                Some(range.map_or((key, key), |(low, high)| (low.min(key), high.max(key))))
-            });
-            let name =
-                |key: i32| ripieno_score::MidiKey::try_from(key).map_or_else(|_| key.to_string(), |key| key.pitch().to_string());
             let mut what = task.strand.map_or_else(|| "silence".to_owned(), |strand| sketch.strands[strand].name.to_lowercase());
             let octave = task.octave_heard();
             if octave != 0 {
@@ -48,7 +44,7 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
                 Thickening::ChordTones => what.push_str(", thickened by chord tones"),
                 Thickening::Triads => what.push_str(", thickened to triads"),
             }
-            let register = range.map_or_else(String::new, |(low, high)| format!("{}–{}", name(low), name(high)));
+            let register = registers(task, done);
             let _ = writeln!(text, "  {who:<24} {what:<28} {register:<10} {}", task.why);
         }
     }
@@ -63,9 +59,50 @@ pub fn explain(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> String {
     text
 }
 
-/// A name with the signs its parts print: "Flugelhorn in B♭".
-fn as_printed(name: &str) -> String {
-    name.split(' ').map(ripieno_instruments::signed).collect::<Vec<_>>().join(" ")
+/// The lowest and the highest note of those who share a task in a phrase: "F3–D5" where that is the same for all of them, else each player's own,
+/// "1 C4–G4, 2.3 A3–E♭4"; empty where nobody has a note.
+#[must_use]
+pub fn registers(task: &Task, done: &PhraseCast) -> String {
+    let name = |key: i32| MidiKey::try_from(key).map_or_else(|_| key.to_string(), |key| with_signs(&key.pitch().to_string()));
+    let mut found: Vec<(String, Vec<String>)> = Vec::new();
+    for &chair in &task.chairs {
+        let keys = || done.notes.get(&(task.section, chair)).into_iter().flatten().map(CastNote::key);
+        let Some((low, high)) = keys().min().zip(keys().max()) else { continue };
+        let range = if low == high { name(low) } else { format!("{}–{}", name(low), name(high)) };
+        let player = (chair + 1).to_string();
+        match found.iter_mut().find(|(other, _)| *other == range) {
+            Some((_, players)) => players.push(player),
+            None => found.push((range, vec![player])),
+        }
+    }
+    match found.as_slice() {
+        [(range, _)] => range.clone(),
+        several => several.iter().map(|(range, players)| format!("{} {range}", players.join("."))).collect::<Vec<_>>().join(", "),
+    }
+}
+
+/// A text with the signs that scores print for the letters of keys and notes in it: "Flugelhorn in B♭", "F♯4–E♭5".
+#[must_use]
+pub fn with_signs(text: &str) -> String {
+    let chars: Vec<char> = text.chars().collect();
+    let mut found = String::with_capacity(text.len() + 8);
+    let mut at = 0;
+    while at < chars.len() {
+        let begins = ('A'..='G').contains(&chars[at]) && (at == 0 || !chars[at - 1].is_alphanumeric());
+        let mark = chars.get(at + 1).copied().filter(|mark| begins && matches!(mark, 'b' | '#'));
+        let Some(mark) = mark else {
+            found.push(chars[at]);
+            at += 1;
+            continue;
+        };
+        let marks = chars[at + 1..].iter().take_while(|other| **other == mark).count();
+        let goes_on = chars.get(at + 1 + marks).is_some_and(|next| next.is_alphabetic() || *next == '#');
+        found.push(chars[at]);
+        let sign = if mark == 'b' { '\u{266d}' } else { '\u{266f}' };
+        found.extend(std::iter::repeat_n(if goes_on || marks > 2 { mark } else { sign }, marks));
+        at += 1 + marks;
+    }
+    found
 }
 
 /// Several castings of one sketch beside each other: criterion by criterion, the best value starred where they differ, and how many players do something else than in the first.
@@ -120,4 +157,22 @@ pub fn differing(lineup: &Lineup, a: &Cast, b: &Cast) -> (usize, usize) {
         }
     }
     (other, all)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_get_the_signs_of_keys_and_notes() {
+        for (text, wanted) in [
+            ("F#4–Eb5 lies well, together with Flugelhorn in Bb", "F♯4–E♭5 lies well, together with Flugelhorn in B♭"),
+            ("Cornets in Bb/Eb (Ab)", "Cornets in B♭/E♭ (A♭)"),
+            ("Bbb3, F##6", "B♭♭3, F♯♯6"),
+            ("About Ebony, phrase #4, Abbreviation, A b", "About Ebony, phrase #4, Abbreviation, A b"),
+            ("C♯5", "C♯5"),
+        ] {
+            assert_eq!(with_signs(text), wanted);
+        }
+    }
 }

@@ -52,7 +52,7 @@ pub use assign::{
 pub use carry::{carried_over, roles_of};
 pub use cast::{Cast, Options, cast, changed, phrases_in, recast};
 pub use criteria::{Covered, Criteria, Criterion};
-pub use explain::{differing, explain, side_by_side};
+pub use explain::{differing, explain, registers, side_by_side, with_signs};
 pub use ground::grounded;
 pub use habits::{Habit, Habits, Together};
 pub use lineup::{Chair, Lineup, LineupSection, Reach, Strong};

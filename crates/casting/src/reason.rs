@@ -7,6 +7,7 @@ use ripieno_texture::Role;
 
 use crate::assign::doing;
 use crate::balance::Marked;
+use crate::explain::with_signs;
 use crate::lineup::Chair;
 use crate::loudness::level_at;
 use crate::plan::{PhrasePlan, Plan, Task};
@@ -112,7 +113,7 @@ fn reason(
         text.push_str("; ");
         text.push_str(more);
     }
-    text
+    with_signs(&text)
 }
 
 /// How a line lies for a player.

@@ -7,7 +7,7 @@ mod demo;
 use std::collections::BTreeSet;
 
 use demo::{everybody, first, lineups, overture, passages};
-use ripieno_casting::{Cast, Lineup, Sketch};
+use ripieno_casting::{Cast, Lineup, Sketch, with_signs};
 use ripieno_score::{Crotchets, DirectionKind, MidiKey, Part};
 use ripieno_texture::Role;
 
@@ -89,7 +89,7 @@ fn reasons_are_those_of_the_notes() {
                     .filter(|other| other.strand == task.strand && other.section != task.section)
                     .map(|other| lineup.label(other.section))
                     .collect();
-                let named = others.iter().any(|name| task.why.contains(&format!("together with {name}")));
+                let named = others.iter().any(|name| task.why.contains(&with_signs(&format!("together with {name}"))));
                 assert_eq!(named, !others.is_empty(), "{place}: {others:?}: {}", task.why);
                 companies += usize::from(named);
                 let keys = task.chairs.iter().filter_map(|&chair| sounds.notes.get(&(task.section, chair))).flatten();
@@ -97,7 +97,7 @@ fn reasons_are_those_of_the_notes() {
                 if let (Some((told, _)), Some(low), Some(high)) = (task.why.split_once(" lies "), keys.first(), keys.last())
                     && let Some(told) = told.rsplit(", ").next().filter(|told| told.contains('–'))
                 {
-                    let name = |key: i32| MidiKey::try_from(key).unwrap().pitch().to_string();
+                    let name = |key: i32| with_signs(&MidiKey::try_from(key).unwrap().pitch().to_string());
                     assert_eq!(told, format!("{}–{}", name(*low), name(*high)), "{place}: {}", task.why);
                     ranges += 1;
                 }
