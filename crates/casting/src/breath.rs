@@ -22,6 +22,9 @@ const LONGEST: f64 = 14.0;
 /// A rest in which a breath is taken without a mark, and a parted note that lends its end to one, in seconds: as `ripieno_players` has them.
 pub(crate) const SNATCHED: f64 = 0.2;
 const LENDS: f64 = 0.4;
+/// A parted note up to so long, in seconds, is nothing that is sustained: between such notes players breathe as they phrase, and nobody marks it (common
+/// practice, from memory; the number is ours).
+const STRUCK: f64 = 2.0;
 /// Of a breath, how much players who do not breathe at the end of a phrase have used by then, and begin the next with.
 const CARRIED: f64 = 0.4;
 
@@ -63,7 +66,9 @@ pub(crate) fn breathe(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets
         let Some(notes) = cast.notes.get_mut(&seat) else { continue };
         let stretches = stretches(setting, plan, span, seat, notes, &limits);
         let sings = matches!(setting.sketch.strands[strand].role, Role::Melody | Role::Countermelody);
-        let breaths = places(&stretches, notes, others, seat.0, sings, span.1, limits.air());
+        let mut breaths = places(&stretches, notes, others, seat.0, sings, span.1, limits.air());
+        // A tune is phrased by its marks.
+        breaths.retain(|&at| sings || !is_left_to_the_player(setting, &stretches[at], notes));
         let own: Vec<Crotchets> = breaths.iter().map(|&at| stretches[at].to).collect();
         let inside = breaths.iter().filter(|&&at| !stretches[at].ends).count();
         if inside > 0 && others.iter().all(|other| other.seat.0 != seat.0) {
@@ -91,6 +96,14 @@ pub(crate) fn breathe(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets
             }
         }
     }
+}
+
+/// Whether a breath needs no mark: between notes struck apart that are long enough to lend their end to it.
+fn is_left_to_the_player(setting: &Setting<'_>, stretch: &Stretch, notes: &[CastNote]) -> bool {
+    let tempo = &setting.sketch.sounding.tempo;
+    let note = &notes[stretch.note];
+    let seconds = tempo.seconds(note.end()) - tempo.seconds(note.onset);
+    stretch.ends && !stretch.slurred && (LENDS..STRUCK).contains(&seconds)
 }
 
 /// Somebody who has the strand too, and where he breathes.
