@@ -2,27 +2,32 @@
 
 use std::collections::BTreeMap;
 
-use ripieno_instruments::catalogue::Clef as CatalogueClef;
 use ripieno_instruments::signed;
 use ripieno_score::{
-    About, Articulations, Bar, Bracket, Change, ChangeKind, Clef, ClefSign, Crotchets, Direction, DirectionKind, DynamicLevel,
-    DynamicMark, Edge, Mark, NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
+    About, Articulations, Bar, Bracket, Change, ChangeKind, Crotchets, Direction, DirectionKind, DynamicLevel, DynamicMark, Edge,
+    Mark, NoteFlags, Part, PartInstrument, PlayerCount, Score, Transposition,
 };
 
 use crate::breath::SNATCHED;
 use crate::cast::Cast;
+use crate::clefs::clefs;
 use crate::dynamics::{level, one_at_each_place};
 use crate::expression::{is_expression, is_swell, to_all};
+use crate::groups::grouped;
 use crate::keys::{Signature, for_part, signatures};
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::{LOUDEST, SOFTEST, level_in, moved_by};
-use crate::notate::{Event, bar_of, lay, throughout};
+use crate::notate::{Event, Like, bar_of, lay, throughout};
 use crate::plan::{Plan, Task};
 use crate::realise::{CastNote, Seat, span_of};
-use crate::sketch::Sketch;
+use crate::sketch::{Sketch, titled};
 
 pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
-    let about = About { concert_pitch: false, ..sketch.score.about.clone() };
+    let about = &sketch.score.about;
+    // A line-up taken from the score is called after it.
+    let named = !lineup.name.is_empty() && lineup.source != "the score" && !lineup.name.starts_with("as in ");
+    let about = if named && !about.title().is_empty() { titled(about, &format!("for {}", lineup.name)) } else { about.clone() };
+    let about = About { concert_pitch: false, ..about };
     let mut score = Score { about, bars: sketch.score.bars.clone(), ..Score::default() };
     for ((at, section), names) in lineup.sections.iter().enumerate().zip(part_names(lineup)) {
         let first_part = score.parts.len();
@@ -152,11 +157,7 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
             lines.push(notes);
         }
     }
-    let sum: i32 = lines.iter().flatten().map(CastNote::key).sum();
-    let count = i32::try_from(lines.iter().map(Vec::len).sum::<usize>()).unwrap_or(1);
-    let mean = if count == 0 { chair.reach.middle() } else { sum / count.max(1) } - by.total_chromatic();
     let at_start = |kind| Change { bar: ripieno_score::BarIndex(0), at: Crotchets::ZERO, staff: None, kind };
-    part.changes.push(at_start(ChangeKind::Clef(clef(chair, mean))));
     if by != Transposition::NONE {
         part.changes.push(at_start(ChangeKind::Transposition(by)));
     }
@@ -206,7 +207,14 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
         let (timed, graces): (Vec<CastNote>, Vec<CastNote>) = notes.into_iter().partition(|note| note.duration.is_positive());
         let events: Vec<Event> = timed
             .iter()
-            .map(|note| Event { from: note.onset, to: note.end(), pitches: vec![(read(note), false)], like: note.like, voice })
+            .map(|note| Event {
+                from: note.onset,
+                to: note.end(),
+                pitches: vec![(read(note), false)],
+                like: like(sketch, note),
+                signs: Articulations::empty(),
+                voice,
+            })
             .collect();
         lay(&mut part, &sketch.score.bars, &events, &source, Some(span));
         let breaths: Vec<Crotchets> = breaths(sketch, &timed);
@@ -240,6 +248,10 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
     for note in &mut part.notes {
         note.instrument = u8::try_from(place(held_at(sketch.bar_start(note.bar.at()) + note.at))).unwrap_or(0);
     }
+    grouped(&mut part, &sketch.score.bars);
+    let clefs = clefs(&part, &sketch.score.bars, chair.instrument);
+    part.changes.splice(0..0, clefs);
+    part.changes.sort_by_key(|change| (change.bar, change.at));
     part.directions = dynamics(sketch, cast, seats[0]);
     one_at_each_place(&mut part.directions);
     part.directions.extend(expressive(sketch, cast, seats[0]));
@@ -248,6 +260,20 @@ fn part(sketch: &Sketch, cast: &Cast, chair: &Chair, name: &str, seats: &[Seat],
     part.directions.extend(taken_up);
     part.directions.sort_by_key(|direction| (direction.bar, direction.at));
     part
+}
+
+/// The note of the sketch that a note is written like: its own, else one of its strand with which it begins, for that one's accents hold all the same.
+fn like(sketch: &Sketch, note: &CastNote) -> Option<Like> {
+    let strand = sketch.strands.get(note.line.strand)?;
+    let begun = || {
+        let first = strand.notes.partition_point(|other| other.onset < note.onset);
+        let there = strand.notes[first..].iter().take_while(|other| other.onset == note.onset);
+        let alike = there.filter(|other| other.duration.is_positive());
+        let nearest = alike.min_by_key(|other| (other.duration != note.duration, other.written))?;
+        Some(Like { part: strand.part, note: nearest.written, plain: true })
+    };
+    // Whoever has changed to another strand has that one's accents.
+    note.like.filter(|like| like.part == strand.part).or_else(begun)
 }
 
 /// When the notes end after which a breath is marked: where no rest follows that would do.
@@ -403,35 +429,6 @@ fn division(sketch: &Sketch, voices: &[StaffVoice]) -> Vec<Direction> {
     found
 }
 
-/// The clef of the instrument in which the notes lie best.
-fn clef(chair: &Chair, mean: i32) -> Clef {
-    let of = |clef: &CatalogueClef| match clef {
-        CatalogueClef::Pitched { sign, line, octave } => {
-            let sign = match sign {
-                'F' => ClefSign::F,
-                'C' => ClefSign::C,
-                _ => ClefSign::G,
-            };
-            Some(Clef { sign, line: i8::try_from(*line).unwrap_or(2), octaves: *octave })
-        }
-        _ => None,
-    };
-    // The note on the middle line of each clef.
-    let middle = |clef: &Clef| match clef.sign {
-        ClefSign::F => 50,
-        ClefSign::C if clef.line == 4 => 57,
-        ClefSign::C => 60,
-        _ => 71 + 12 * i32::from(clef.octaves),
-    };
-    let known: Vec<Clef> = chair.instrument.clefs.iter().filter_map(of).collect();
-    let first = known.first().copied().unwrap_or(Clef { sign: ClefSign::G, line: 2, octaves: 0 });
-    // The usual one, unless the part lies more than an octave off it.
-    if (mean - middle(&first)).abs() <= 14 {
-        return first;
-    }
-    known.into_iter().min_by_key(|clef| (mean - middle(clef)).abs()).unwrap_or(first)
-}
-
 /// A stretch in which a player has one strand at the sketch's own dynamics, or at one the plan asks for.
 struct Stretch {
     strand: usize,
@@ -501,7 +498,14 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
     };
     let written = |level: f32| DynamicLevel(level.clamp(SOFTEST, LOUDEST));
     let mut mute = false;
-    for Stretch { strand, asked, shift, muted, from, to } in stretches(sketch, cast, seat) {
+    // Hairpins that have begun, of the strand the player has; they may lead from one phrase into the next.
+    let mut open: BTreeMap<u8, (Crotchets, Direction)> = BTreeMap::new();
+    let mut had: Option<(usize, Crotchets)> = None;
+    let stretches = stretches(sketch, cast, seat);
+    for &Stretch { strand, asked, shift, muted, from, to } in &stretches {
+        if had.replace((strand, to)) != Some((strand, from)) {
+            open.clear();
+        }
         let Some(first) = notes.iter().find(|note| note.onset >= from && note.onset < to) else { continue };
         if muted != mute {
             mute = muted;
@@ -515,7 +519,6 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
             mark(first.onset, level, &mut found);
         }
         let sounds = |from: Crotchets, to: Crotchets| notes.iter().any(|note| note.onset < to && from < note.end());
-        let mut open: BTreeMap<u8, (Crotchets, Direction)> = BTreeMap::new();
         for direction in &sketch.score.parts[index].directions {
             let at = sketch.bar_start(direction.bar.at()) + direction.at;
             if at < first.onset || at > to || (at == to && !matches!(direction.kind, DirectionKind::HairpinStop { .. })) {
@@ -544,28 +547,54 @@ fn dynamics(sketch: &Sketch, cast: &Cast, seat: Seat) -> Vec<Direction> {
         }
     }
     found.sort_by_key(|direction| (direction.bar, direction.at));
-    told_again(sketch, &notes, &mut found);
+    told_again(sketch, &notes, &beginnings(sketch, &stretches, &notes), &mut found);
     found
 }
 
-/// Whoever enters after a bar of rest or more reads again how loud it is, unless a mark stands there (common practice, from memory: Gould on dynamics after rests).
-fn told_again(sketch: &Sketch, notes: &[CastNote], marks: &mut Vec<Direction>) {
+/// Notes at which something new begins for a player: another strand, a tempo, or what follows a double barline.
+fn beginnings(sketch: &Sketch, stretches: &[Stretch], notes: &[CastNote]) -> Vec<Crotchets> {
+    let tasks = stretches.windows(2).filter(|pair| pair[0].strand != pair[1].strand).map(|pair| pair[1].from);
+    let bars = &sketch.score.bars;
+    let double = |bar: &Bar| bar.barline.as_deref().is_some_and(|style| style.starts_with("light-"));
+    let after_double = bars.windows(2).filter(|pair| double(&pair[0])).map(|pair| pair[1].start);
+    let tempi = to_all(&sketch.score)
+        .into_iter()
+        .filter(|one| matches!(one.kind, DirectionKind::Metronome { .. }))
+        .map(|one| sketch.bar_start(one.bar.at()) + one.at);
+    let first = |at: Crotchets| notes.iter().map(|note| note.onset).find(|&onset| onset >= at);
+    tasks.chain(after_double).chain(tempi).filter_map(first).collect()
+}
+
+/// Whoever enters after a bar of rest or more, or at whose note something new begins ([`beginnings`]), reads again how loud it is, unless a mark stands
+/// there (common practice, from memory: Gould on dynamics after rests).
+fn told_again(sketch: &Sketch, notes: &[CastNote], beginnings: &[Crotchets], marks: &mut Vec<Direction>) {
     let when = |direction: &Direction| sketch.bar_start(direction.bar.at()) + direction.at;
     let bars = &sketch.score.bars;
     let entries = notes.windows(2).filter_map(|pair| {
         // The bars between that in which the one ends and that in which the other begins are empty.
         let (end, next) = (pair[0].end(), pair[1].onset);
         let rests = bars.partition_point(|bar| bar.start < end);
-        (rests < bar_of(bars, next)).then_some(next)
+        (rests < bar_of(bars, next)).then(|| (next, sketch.bar_start(bar_of(bars, next))))
     });
-    let again: Vec<Direction> = entries
-        .filter_map(|entry| {
-            let bar = sketch.bar_start(bar_of(bars, entry));
-            let is_mark = |one: &&Direction| matches!(one.kind, DirectionKind::Dynamic(_));
-            let there = marks.iter().filter(is_mark).any(|one| bar <= when(one) && when(one) <= entry);
+    // A mark for the task before may stand in the same bar.
+    let mut places: Vec<(Crotchets, Crotchets)> = entries.chain(beginnings.iter().map(|&at| (at, at))).collect();
+    places.sort_unstable();
+    places.dedup_by_key(|(at, _)| *at);
+    let is_mark = |one: &&Direction| matches!(one.kind, DirectionKind::Dynamic(_));
+    let swells = |at: Crotchets| {
+        let edges = marks.iter().filter(|one| when(one) < at).rev();
+        let last = edges
+            .map(|one| &one.kind)
+            .find(|kind| matches!(kind, DirectionKind::HairpinStart { .. } | DirectionKind::HairpinStop { .. }));
+        matches!(last, Some(DirectionKind::HairpinStart { .. }))
+    };
+    let again: Vec<Direction> = places
+        .into_iter()
+        .filter_map(|(entry, since)| {
+            let there = marks.iter().filter(is_mark).any(|one| since <= when(one) && when(one) <= entry);
             let in_force = marks.iter().rev().filter(|one| when(one) < entry).find_map(level);
             let mark = |level| direction(sketch, entry, DirectionKind::Dynamic(DynamicMark::Level(level)));
-            in_force.filter(|_| !there).map(mark)
+            in_force.filter(|_| !there && !swells(entry)).map(mark)
         })
         .collect();
     marks.extend(again);

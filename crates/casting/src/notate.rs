@@ -1,6 +1,11 @@
 //! From what is to sound to notes on a staff: cut at barlines, tied, with values and rests.
 
-use ripieno_score::{Bar, BarIndex, Crotchets, Head, Mark, Note, NoteFlags, NoteValue, Part, Pitch, Rest, TupletRatio};
+use std::collections::BTreeMap;
+
+use ripieno_score::{Articulations, Bar, BarIndex, Crotchets, Head, Mark, Metre, Note, NoteFlags, Part, Pitch, Rest};
+
+use crate::groups::is_upbeat;
+use crate::metre::{Piece, Span, Tuplet, metres};
 
 /// Pitches that sound together for a while, as they are to be written.
 #[derive(Debug, Clone, PartialEq)]
@@ -11,7 +16,32 @@ pub(crate) struct Event {
     pub pitches: Vec<(Pitch, bool)>,
     /// The written notes it stands for, with their signs.
     pub like: Option<Like>,
+    /// Signs besides those: of [`TOUCH`].
+    pub signs: Articulations,
     pub voice: u16,
+}
+
+/// Signs that say how a note is attacked and held, whoever plays it.
+pub(crate) const TOUCH: Articulations = Articulations::ACCENT
+    .union(Articulations::STRONG_ACCENT)
+    .union(Articulations::SOFT_ACCENT)
+    .union(Articulations::STACCATO)
+    .union(Articulations::STACCATISSIMO)
+    .union(Articulations::TENUTO)
+    .union(Articulations::DETACHED_LEGATO)
+    .union(Articulations::STRESS)
+    .union(Articulations::UNSTRESS)
+    .union(Articulations::FERMATA);
+
+/// Of these, what stands at the end of tied notes.
+const AT_THE_END: Articulations = Articulations::STACCATO.union(Articulations::STACCATISSIMO).union(Articulations::FERMATA);
+
+/// How a written note is to be attacked and held: a chord has its signs on any of its notes.
+pub(crate) fn touch(part: &Part, note: usize) -> Articulations {
+    let in_chord = |at: usize| part.notes.get(at).is_some_and(|note| note.flags.contains(NoteFlags::CHORD));
+    let first = (0..=note).rev().find(|&at| !in_chord(at)).unwrap_or(note);
+    let chord = part.notes.iter().enumerate().skip(first).take_while(|(at, _)| *at == first || in_chord(*at));
+    chord.fold(Articulations::empty(), |all, (_, note)| all | note.articulations & TOUCH)
 }
 
 /// Written notes to be taken over at another pitch: a part of another score and its first note.
@@ -21,44 +51,6 @@ pub(crate) struct Like {
     pub note: usize,
     /// Without slurs and the like, which lead from note to note: for one voice of a chord.
     pub plain: bool,
-}
-
-/// The value that lasts `length`, plain or as a triplet, quintuplet or septuplet.
-fn shape(length: Crotchets) -> Option<(NoteValue, Option<TupletRatio>)> {
-    if let Some(value) = NoteValue::of_length(length, 2) {
-        return Some((value, None));
-    }
-    [(3, 2), (5, 4), (7, 4), (6, 4), (9, 8)].into_iter().find_map(|(actual, normal)| {
-        let plain = length * Crotchets::new(i64::from(actual), i64::from(normal))?;
-        Some((NoteValue::of_length(plain, 1)?, Some(TupletRatio { actual, normal })))
-    })
-}
-
-/// Cuts a stretch of one bar into lengths that have a value: whole if it has one, else up to the next crotchet, half ... of the bar.
-fn pieces(from: Crotchets, to: Crotchets) -> Vec<(Crotchets, Crotchets)> {
-    let mut found = Vec::new();
-    let mut at = from;
-    while at < to {
-        let rest = to - at;
-        let mut end = to;
-        if shape(rest).is_none() {
-            // The longest plain value that still fits, ending on a beat where one begins off it.
-            let beat = Crotchets::whole((at + Crotchets::ONE).floor());
-            let off = at != Crotchets::whole(at.floor());
-            if off && beat < to && shape(beat - at).is_some() {
-                end = beat;
-            } else {
-                let fits = (-3..=10i8).map(|halvings| NoteValue { halvings, dots: 0 }.length()).find(|&length| length < rest);
-                end = fits.map_or(to, |length| at + length);
-            }
-        }
-        found.push((at, end));
-        at = end;
-        if found.len() > 64 {
-            break;
-        }
-    }
-    found
 }
 
 /// From the first bar to the end of the last.
@@ -71,36 +63,108 @@ pub(crate) fn bar_of(bars: &[Bar], at: Crotchets) -> usize {
     bars.partition_point(|bar| bar.start <= at).saturating_sub(1)
 }
 
-/// Cuts `from..to` at barlines and into values: bar, position in it, length.
-fn cut(bars: &[Bar], from: Crotchets, to: Crotchets) -> Vec<(usize, Crotchets, Crotchets)> {
-    let mut found = Vec::new();
-    let mut at = from;
-    while at < to && !bars.is_empty() {
-        let bar = bar_of(bars, at);
-        let end = (bars[bar].start + bars[bar].length).min(to);
-        if end <= at {
-            break;
-        }
-        let start = bars[bar].start;
-        found.extend(pieces(at - start, end - start).into_iter().map(|(a, b)| (bar, a, b - a)));
-        at = end;
-    }
-    found
-}
-
 fn index(bar: usize) -> BarIndex {
     BarIndex(u32::try_from(bar).unwrap_or(u32::MAX))
 }
 
+/// How the bars that a voice is laid into are divided, and its tuplets.
+struct Paper<'a> {
+    bars: &'a [Bar],
+    metres: Vec<Option<&'a Metre>>,
+    /// Bars of which one has been asked for, with the tuplets in them.
+    divided: BTreeMap<usize, (Span, Vec<Tuplet>)>,
+    /// Moments within bars at which something begins or ends.
+    moments: BTreeMap<usize, Vec<Crotchets>>,
+}
+
+impl<'a> Paper<'a> {
+    fn new(bars: &'a [Bar], events: &[Event], source: &[Part]) -> Self {
+        let mut moments: BTreeMap<usize, Vec<Crotchets>> = BTreeMap::new();
+        let mut add = |at: Crotchets| {
+            if !bars.is_empty() {
+                let bar = bar_of(bars, at);
+                moments.entry(bar).or_default().push(at - bars[bar].start);
+            }
+        };
+        for event in events {
+            // What is taken over keeps its own ties.
+            let mut at = event.from;
+            for duration in event.like.iter().flat_map(|like| durations(&source[like.part], like.note, event)) {
+                at += duration;
+                add(at);
+            }
+            add(event.from);
+            add(event.to);
+        }
+        Self { bars, metres: metres(bars), divided: BTreeMap::new(), moments }
+    }
+
+    /// How a bar is divided.
+    fn divided(&mut self, bar: usize) -> &(Span, Vec<Tuplet>) {
+        self.divided.entry(bar).or_insert_with(|| {
+            let span = Span::of(&self.bars[bar], self.metres[bar], is_upbeat(self.bars, bar));
+            let mut tuplets = Vec::new();
+            span.tuplets(self.moments.get(&bar).map_or(&[], Vec::as_slice), &mut tuplets);
+            (span, tuplets)
+        })
+    }
+
+    /// From and to of the tuplet inside which a moment lies.
+    fn tuplet_around(&mut self, at: Crotchets) -> Option<(Crotchets, Crotchets)> {
+        let bar = bar_of(self.bars, at);
+        let start = self.bars.get(bar)?.start;
+        let found = self.divided(bar).1.iter().find(|tuplet| tuplet.from < at - start && at - start < tuplet.to)?;
+        Some((start + found.from, start + found.to))
+    }
+
+    /// Cuts `from..to` at barlines and into values: each with its bar.
+    fn cut(&mut self, from: Crotchets, to: Crotchets, rest: bool) -> Vec<(usize, Piece)> {
+        let mut found = Vec::new();
+        let mut at = from;
+        while at < to && !self.bars.is_empty() {
+            let bar = bar_of(self.bars, at);
+            let Bar { start, length, .. } = self.bars[bar];
+            let end = (start + length).min(to);
+            if end <= at {
+                break;
+            }
+            let (span, tuplets) = self.divided(bar);
+            let whole = rest && at == start && end == start + length;
+            let pieces = if whole {
+                vec![Piece { at: Crotchets::ZERO, duration: length, value: None, tuplet: None }]
+            } else {
+                span.pieces(tuplets, at - start, end - start, rest)
+            };
+            found.extend(pieces.into_iter().map(|piece| (bar, piece)));
+            at = end;
+        }
+        found
+    }
+}
+
 /// Writes events of one voice, in order of time and without overlap, into a part. `source` has the parts that [`Like`] points into; `rests`: the span filled up with rests.
+/// Beams and brackets are for [`crate::groups::grouped`] to set, when all voices are laid.
 pub(crate) fn lay(part: &mut Part, bars: &[Bar], events: &[Event], source: &[Part], rests: Option<(Crotchets, Crotchets)>) {
+    let mut paper = Paper::new(bars, events, source);
     let (mut now, end) = rests.unwrap_or_default();
     let rests = rests.is_some();
     for (place, event) in events.iter().enumerate() {
         if rests && event.from > now {
-            rest(part, bars, now, event.from, event.voice);
+            rest(part, &mut paper, now, event.from, event.voice);
         }
-        let next = events.get(place + 1).filter(|next| next.from == event.to);
+        let after = events.get(place + 1);
+        if !rests {
+            // A voice whose rests are not shown has them inside tuplets all the same.
+            if let Some((from, _)) = paper.tuplet_around(event.from) {
+                rest(part, &mut paper, from.max(now), event.from, event.voice);
+            }
+            now = now.max(event.to);
+            if let Some((_, to)) = paper.tuplet_around(event.to) {
+                now = after.map_or(to, |after| to.min(after.from)).max(event.to);
+                rest(part, &mut paper, event.to, now, event.voice);
+            }
+        }
+        let next = after.filter(|next| next.from == event.to);
         let leads_on = |pitch: Pitch| next.is_some_and(|next| next.pitches.iter().any(|&(other, held)| held && other == pitch));
         if let (Some(like), [(pitch, false)]) = (event.like, event.pitches.as_slice())
             && copy(part, bars, &source[like.part], like, event, *pitch, leads_on(*pitch))
@@ -108,16 +172,19 @@ pub(crate) fn lay(part: &mut Part, bars: &[Bar], events: &[Event], source: &[Par
             now = now.max(event.to);
             continue;
         }
-        let cuts = cut(bars, event.from, event.to);
+        let cuts = paper.cut(event.from, event.to, false);
         let last = cuts.len().saturating_sub(1);
-        for (piece, &(bar, at, duration)) in cuts.iter().enumerate() {
-            let (value, tuplet) = shape(duration).map_or((None, None), |(value, tuplet)| (Some(value), tuplet));
+        let signs = event.signs | event.like.map_or(Articulations::empty(), |like| shortened(source, like, event));
+        for (piece, &(bar, Piece { at, duration, value, tuplet })) in cuts.iter().enumerate() {
             for (n, &(pitch, held)) in event.pitches.iter().enumerate() {
                 let mut flags = NoteFlags::empty();
                 flags.set(NoteFlags::CHORD, n > 0);
                 flags.set(NoteFlags::TIE_STOP, piece > 0 || held);
                 flags.set(NoteFlags::TIE_START, piece < last || leads_on(pitch));
                 let head = Head::Pitched(pitch);
+                let mut articulations = Articulations::empty();
+                articulations.set(signs - AT_THE_END, n == 0 && piece == 0);
+                articulations.set(signs & AT_THE_END, n == 0 && piece == last);
                 part.notes.push(Note {
                     bar: index(bar),
                     at,
@@ -127,6 +194,7 @@ pub(crate) fn lay(part: &mut Part, bars: &[Bar], events: &[Event], source: &[Par
                     tuplet,
                     voice: event.voice,
                     flags,
+                    articulations,
                     ..Note::default()
                 });
             }
@@ -134,36 +202,31 @@ pub(crate) fn lay(part: &mut Part, bars: &[Bar], events: &[Event], source: &[Par
         now = now.max(event.to);
     }
     if rests && now < end {
-        rest(part, bars, now, end, events.first().map_or(1, |event| event.voice));
+        rest(part, &mut paper, now, end, events.first().map_or(1, |event| event.voice));
     }
 }
 
-fn rest(part: &mut Part, bars: &[Bar], from: Crotchets, to: Crotchets, voice: u16) {
-    for (bar, at, duration) in cut(bars, from, to) {
-        let whole_bar = at.is_zero() && duration == bars[bar].length;
-        let (value, tuplet) = shape(duration).map_or((None, None), |(value, tuplet)| (Some(value), tuplet));
-        part.rests.push(Rest {
-            bar: index(bar),
-            at,
-            duration,
-            value: if whole_bar { None } else { value },
-            tuplet,
-            voice,
-            staff: 1,
-            whole_bar,
-            hidden: false,
-            cue: false,
-            fermata: false,
-        });
+fn rest(part: &mut Part, paper: &mut Paper<'_>, from: Crotchets, to: Crotchets, voice: u16) {
+    for (bar, Piece { at, duration, value, tuplet }) in paper.cut(from, to, true) {
+        let whole_bar = at.is_zero() && duration == paper.bars[bar].length;
+        part.rests.push(Rest { bar: index(bar), at, duration, value, tuplet, voice, whole_bar, ..Rest::default() });
     }
+}
+
+/// How the written notes are attacked and held that an event stands for otherwise than they are written; what is cut short loses a fermata.
+fn shortened(source: &[Part], like: Like, event: &Event) -> Articulations {
+    let part = &source[like.part];
+    let tied = chain(part, like.note);
+    let length: Crotchets = tied.iter().map(|&note| part.notes[note].duration).sum();
+    let all = tied.iter().fold(Articulations::empty(), |all, &note| all | touch(part, note));
+    if event.to - event.from < length { all - Articulations::FERMATA } else { all }
 }
 
 /// Takes over a written note with all it is tied to; `false` when that does not last as long as the event.
 fn copy(part: &mut Part, bars: &[Bar], source: &Part, like: Like, event: &Event, pitch: Pitch, leads_on: bool) -> bool {
     let first = like.note;
     let chain = chain(source, first);
-    let length: Crotchets = chain.iter().map(|&note| source.notes[note].duration).sum();
-    if length != event.to - event.from {
+    if durations(source, first, event).is_empty() {
         return false;
     }
     // The other score may begin at another bar.
@@ -172,6 +235,7 @@ fn copy(part: &mut Part, bars: &[Bar], source: &Part, like: Like, event: &Event,
     for (piece, &from) in chain.iter().enumerate() {
         let mut note = source.notes[from].clone();
         note.head = Head::Pitched(pitch);
+        note.articulations |= touch(source, from);
         note.bar = BarIndex(u32::try_from(i64::from(note.bar.0) + here).unwrap_or(u32::MAX));
         (note.voice, note.staff, note.instrument, note.velocity) = (event.voice, 1, 0, 0);
         note.stem = ripieno_score::Stem::Unset;
@@ -180,15 +244,19 @@ fn copy(part: &mut Part, bars: &[Bar], source: &Part, like: Like, event: &Event,
         note.flags.set(NoteFlags::TIE_START, piece < last || leads_on);
         let at = u32::try_from(part.notes.len()).unwrap_or(u32::MAX);
         let kept = |mark: &&Mark| {
-            matches!(
-                mark,
-                Mark::Slur { .. } | Mark::Tuplet { .. } | Mark::TrillLine { .. } | Mark::Glissando { .. } | Mark::Notehead(_)
-            )
+            matches!(mark, Mark::Slur { .. } | Mark::TrillLine { .. } | Mark::Glissando { .. } | Mark::Notehead(_))
         };
         part.marks.extend(source.marks_of(from).filter(|_| !like.plain).filter(kept).map(|mark| (at, mark.clone())));
         part.notes.push(note);
     }
     true
+}
+
+/// How long a written note and each it is tied to are; nothing where they do not last as long as the event together.
+fn durations(source: &Part, first: usize, event: &Event) -> Vec<Crotchets> {
+    let found: Vec<Crotchets> = chain(source, first).into_iter().map(|note| source.notes[note].duration).collect();
+    let length: Crotchets = found.iter().copied().sum();
+    if length == event.to - event.from { found } else { Vec::new() }
 }
 
 /// A written note and those it is tied to, as indices.
@@ -207,18 +275,4 @@ pub(crate) fn chain(part: &Part, first: usize) -> Vec<usize> {
         last = next;
     }
     found
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn lengths_without_a_value_are_cut() {
-        let five = pieces(Crotchets::ZERO, Crotchets::new(5, 2).unwrap());
-        assert_eq!(five.len(), 2);
-        let sum: Crotchets = five.iter().map(|(a, b)| *b - *a).sum();
-        assert_eq!(sum, Crotchets::new(5, 2).unwrap());
-        assert_eq!(shape(Crotchets::new(2, 3).unwrap()).unwrap().1.unwrap().actual, 3);
-    }
 }

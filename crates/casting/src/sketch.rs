@@ -8,17 +8,19 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use ripieno_score::{
-    About, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, Edge, Mark, Part, PartLevels, Pitch, Score, Sounding, Unroll,
+    About, Articulations, BarIndex, Change, ChangeKind, Clef, ClefSign, Crotchets, DirectionKind, Edge, Mark, Part, PartLevels,
+    Pitch, Score, Sounding, Unroll,
 };
 use ripieno_texture::{Harmony, Lines, Role, RoleReading, RoleSpan, harmony};
 
 use crate::dynamics::tempered;
 use crate::expression::{course, expression};
 use crate::ground::grounded;
+use crate::groups::grouped;
 use crate::keys::signatures;
 use crate::leads::leaders;
 use crate::lineup::same_name;
-use crate::notate::{Event, Like, lay, throughout};
+use crate::notate::{Event, Like, TOUCH, lay, throughout, touch};
 use crate::phrases::seams;
 
 /// A note of a strand.
@@ -255,6 +257,9 @@ impl Sketch {
         }
         strands.retain(|strand| !strand.notes.is_empty());
         remarks.extend(each_by_its_name(&mut strands));
+        for (part, _) in score.parts.iter().zip(&roles).filter(|(_, role)| role.is_some()) {
+            remarks.extend(open_hairpins(part, &score));
+        }
         let harmony = harmony(&sounding);
         let slurs = score.parts.iter().map(|part| slurs_of(part, &score)).collect();
         let mut sketch = Self { levels: levels_of(&score), slurs, score, sounding, strands, harmony, remarks, seams: Vec::new() };
@@ -418,6 +423,38 @@ fn in_octaves(mut lines: Vec<Strand>) -> Vec<Strand> {
     kept.into_iter().map(|(_, line)| line).collect()
 }
 
+/// What is to be said of hairpins that begin on a staff and never end: nobody can play them.
+fn open_hairpins(part: &Part, score: &Score) -> Option<String> {
+    let mut open: std::collections::BTreeMap<u8, usize> = std::collections::BTreeMap::new();
+    let mut never: Vec<usize> = Vec::new();
+    for direction in &part.directions {
+        match direction.kind {
+            DirectionKind::HairpinStart { number, .. } => never.extend(open.insert(number, direction.bar.at())),
+            DirectionKind::HairpinStop { number, .. } => {
+                open.remove(&number);
+            }
+            _ => {}
+        }
+    }
+    never.extend(open.into_values());
+    never.sort_unstable();
+    never.dedup();
+    let name = |bar: &usize| match score.bars.get(*bar).map(|bar| &*bar.number) {
+        None | Some("") => (bar + 1).to_string(),
+        Some(number) => number.to_owned(),
+    };
+    let bars: Vec<String> = never.iter().map(name).collect();
+    (!bars.is_empty()).then(|| {
+        let (what, they_go) = if bars.len() == 1 {
+            ("the hairpin that begins in bar", "it goes")
+        } else {
+            ("hairpins that begin in bars", "they go")
+        };
+        let verb = if bars.len() == 1 { "has no end and is" } else { "have no end and are" };
+        format!("{what} {} of “{}” {verb} left out; say in the sketch how far {they_go}", bars.join(", "), part.name)
+    })
+}
+
 fn slurs_of(part: &Part, score: &Score) -> Vec<(Crotchets, Crotchets)> {
     let onset = |note: usize| part.notes.get(note).map(|note| score.bars[note.bar.at()].start + note.at);
     let (mut slurs, mut open) = (Vec::new(), Vec::new());
@@ -508,6 +545,15 @@ pub fn reduce_in_octaves(score: &Score, sounding: &Sounding, lines: &Lines, role
 #[must_use]
 pub fn reduce_every_line(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleReading, bars: Range<usize>) -> Sketch {
     reduction(score, sounding, lines, roles, bars, Kept::EveryLine)
+}
+
+/// The titles of a score with a word more about what is made of it: "The Boat Goes Out: bars 82–98".
+pub(crate) fn titled(about: &About, more: &str) -> About {
+    let movement = match about.movement.as_str() {
+        movement if movement.is_empty() || movement == about.work => more.to_owned(),
+        movement => format!("{movement}, {more}"),
+    };
+    About { movement, ..about.clone() }
 }
 
 /// Staves of one role in a reduction that keeps every line, at most: what a short score shows without becoming a full one (the number is ours).
@@ -628,7 +674,17 @@ fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRead
     let span = (start, score.bars[bars.clone()].last().map_or(start, |bar| bar.start + bar.length));
     let keys = signatures(score, &bars);
     let roles = &grounded(lines, roles, &bars);
-    let mut reduced = Score { about: About { concert_pitch: true, ..score.about.clone() }, ..Score::default() };
+    let about = if bars == (0..score.bars.len()) || bars.is_empty() {
+        score.about.clone()
+    } else {
+        let name = |bar: usize| {
+            let number = &score.bars[bar].number;
+            if number.is_empty() { (bar + 1).to_string() } else { number.to_string() }
+        };
+        let (first, last) = (name(bars.start), name(bars.end - 1));
+        titled(&score.about, &if first == last { format!("bar {first}") } else { format!("bars {first}–{last}") })
+    };
+    let mut reduced = Score { about: About { concert_pitch: true, ..about }, ..Score::default() };
     reduced.bars = score.bars[bars.clone()]
         .iter()
         .map(|bar| ripieno_score::Bar {
@@ -671,11 +727,14 @@ fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRead
             rows.sort_by_key(|&row| (sounding.notes.onset[row], sounding.notes.key[row], row));
             rows.dedup();
             written.extend(rows.iter().filter_map(|&row| classed(sounding, row)));
-            let events = match role {
+            let mut events = match role {
                 Role::Rhythm => layered_events(sounding, lines, roles, &rows, (span, &bars)),
                 _ if chordal => chord_events(sounding, &rows, span),
                 _ => line_events(sounding, &rows, span),
             };
+            if chordal {
+                signed(score, sounding, &rows, start, &mut events);
+            }
             let name = if at == 0 { name.to_owned() } else { format!("{name} {}", at + 1) };
             let mut part = Part { id: format!("S{}", reduced.parts.len() + 1), name, staves: 1, ..Part::default() };
             // Chords without length of their own (grace notes) say nothing of harmony.
@@ -704,6 +763,7 @@ fn reduction(score: &Score, sounding: &Sounding, lines: &Lines, roles: &RoleRead
                     lay(&mut part, &reduced.bars, &events, &score.parts, None);
                 }
             }
+            grouped(&mut part, &reduced.bars);
             part.directions = expression(score, sounding, lines, &leads, &bars, !chordal);
             reduced.parts.push(part);
         }
@@ -815,6 +875,26 @@ fn doublings(
     found
 }
 
+/// Gives chords the signs with which at least half of those who begin their notes there attack or hold them.
+fn signed(score: &Score, sounding: &Sounding, rows: &[usize], start: Crotchets, events: &mut [Event]) {
+    let notes = &sounding.notes;
+    let sounds = |row: &&usize| notes.duration[**row].is_positive();
+    for event in events {
+        let from = event.from + start;
+        let first = rows.partition_point(|&row| notes.onset[row] < from);
+        let begun = || rows[first..].iter().take_while(|&&row| notes.onset[row] == from).filter(sounds);
+        let own = |row: &&usize| {
+            event.pitches.iter().any(|&(pitch, held)| !held && pitch.semitones() == notes.pitch[**row].semitones())
+        };
+        let all: Vec<Articulations> = begun()
+            .filter(own)
+            .map(|&row| touch(&score.parts[usize::from(notes.part[row])], notes.written[row] as usize))
+            .collect();
+        let half = |sign: &Articulations| 2 * all.iter().filter(|signs| signs.contains(*sign)).count() >= all.len().max(1);
+        event.signs = TOUCH.iter().filter(half).fold(Articulations::empty(), Articulations::union);
+    }
+}
+
 /// The rows of a line strand as events; what overlaps the next is cut there.
 fn line_events(sounding: &Sounding, rows: &[usize], span: (Crotchets, Crotchets)) -> Vec<Event> {
     let notes = &sounding.notes;
@@ -825,7 +905,14 @@ fn line_events(sounding: &Sounding, rows: &[usize], span: (Crotchets, Crotchets)
             Some(last) if last.from == from => {
                 // Of a chord the highest note is the line.
                 if notes.pitch[row].semitones() > last.pitches[0].0.semitones() {
-                    *last = Event { from, to, pitches: vec![(notes.pitch[row], false)], like: None, voice: 1 };
+                    *last = Event {
+                        from,
+                        to,
+                        pitches: vec![(notes.pitch[row], false)],
+                        like: None,
+                        signs: Articulations::empty(),
+                        voice: 1,
+                    };
                 }
                 continue;
             }
@@ -834,7 +921,7 @@ fn line_events(sounding: &Sounding, rows: &[usize], span: (Crotchets, Crotchets)
         }
         let like = Like { part: usize::from(notes.part[row]), note: notes.written[row] as usize, plain: false };
         let like = (notes.onset[row] >= span.0).then_some(like);
-        events.push(Event { from, to, pitches: vec![(notes.pitch[row], false)], like, voice: 1 });
+        events.push(Event { from, to, pitches: vec![(notes.pitch[row], false)], like, signs: Articulations::empty(), voice: 1 });
     }
     events
 }
@@ -909,7 +996,14 @@ fn layered_events(
                 if let Some(last) = own.last_mut() {
                     last.to = last.to.min(from);
                 }
-                own.push(Event { from, to, pitches, like: None, voice: u16::try_from(voice + 1).unwrap_or(1) });
+                own.push(Event {
+                    from,
+                    to,
+                    pitches,
+                    like: None,
+                    signs: Articulations::empty(),
+                    voice: u16::try_from(voice + 1).unwrap_or(1),
+                });
             }
             events.extend(own);
         }
@@ -990,7 +1084,14 @@ fn in_voices(tones: &[Tone]) -> Option<Vec<Event>> {
             None => ends.push(to),
         }
         let pitches = chord.iter().map(|tone| (tone.pitch, false)).collect();
-        events.push(Event { from, to, pitches, like: None, voice: u16::try_from(voice + 1).unwrap_or(1) });
+        events.push(Event {
+            from,
+            to,
+            pitches,
+            like: None,
+            signs: Articulations::empty(),
+            voice: u16::try_from(voice + 1).unwrap_or(1),
+        });
     }
     Some(events)
 }
@@ -1019,7 +1120,7 @@ fn sliced(tones: &[Tone]) -> Vec<Event> {
             }
         }
         pitches.sort_by_key(|(pitch, _)| pitch.semitones());
-        events.push(Event { from, to, pitches, like: None, voice: 1 });
+        events.push(Event { from, to, pitches, like: None, signs: Articulations::empty(), voice: 1 });
     }
     events
 }
