@@ -38,6 +38,7 @@ mod metre;
 mod notate;
 mod objections;
 mod optimality;
+mod period;
 mod phrases;
 mod plan;
 mod proposals;

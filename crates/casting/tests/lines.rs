@@ -44,6 +44,36 @@ fn no_octave_changes_inside_a_run() {
     assert!(steps > 300, "{steps}");
 }
 
+/// One octave serves a period of the tune (common practice, from memory): whoever goes on with it without a rest changes the octave only where neither the old nor the new one serves for the
+/// sixteen bars around. A player whose desk partner would have to cross may have to: two joints in all.
+#[test]
+fn the_tune_keeps_its_octave_through_a_period() {
+    let (mut steps, mut broken) = (0, Vec::new());
+    each(&mut |sketch, lineup, done, place| {
+        for ((section, chair), notes) in everybody(lineup, done) {
+            let reach = lineup.sections[section].chairs[chair].reach;
+            for pair in notes.windows(2).filter(|pair| pair[0].line == pair[1].line && pair[0].line.voice == 0) {
+                let strand = &sketch.strands[pair[0].line.strand];
+                let written = |at: Crotchets| strand.notes.iter().find(|note| note.onset == at && note.duration.is_positive());
+                let (Some(a), Some(b)) = (written(pair[0].onset), written(pair[1].onset)) else { continue };
+                let rest = pair[1].onset - pair[0].end();
+                if strand.role != Role::Melody || rest + rest >= Crotchets::ONE || (a.key() - b.key()).abs() > 12 {
+                    continue;
+                }
+                steps += 1;
+                let (old, new) = (pair[0].key() - a.key(), pair[1].key() - b.key());
+                let around = |at: Crotchets| (at - b.onset).abs() <= Crotchets::whole(64);
+                let serves =
+                    |by: i32| strand.notes.iter().filter(|note| around(note.onset)).all(|note| reach.allows(note.key() + by));
+                if old != new && (serves(old) || serves(new)) {
+                    broken.push(format!("{place}: {section}.{chair} at {:?}", b.onset));
+                }
+            }
+        }
+    });
+    assert!(steps > 1_000 && broken.len() <= 2, "{steps}, {broken:?}");
+}
+
 /// Bars in which a part begins a note after a bar or more of rest, and has no dynamic by then.
 fn unmarked(part: &Part, bars: usize) -> Vec<usize> {
     let (mut found, mut before) = (Vec::new(), None::<usize>);

@@ -16,6 +16,7 @@ use super::{Memory, has_strings, is_last, is_single, is_sparse, mean, not_soft, 
 use crate::habits::Habits;
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::level_in;
+use crate::period::period;
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::realise::{Seat, from_the_top};
 use crate::sketch::{Sketch, SketchNote, Strand};
@@ -269,6 +270,8 @@ struct Doubled<'a> {
     role: Role,
     chordal: bool,
     notes: &'a [SketchNote],
+    /// What its period has: whoever doubles it keeps the octave as long.
+    period: &'a [SketchNote],
     /// Its part of all players.
     part: f64,
 }
@@ -312,7 +315,8 @@ pub(crate) fn filled(
         .filter_map(|strand| {
             let found = &sketch.strands[strand];
             let (role, notes) = (found.role, found.between(span.0, span.1));
-            part_of(role).map(|part| Doubled { strand, role, chordal: found.is_chordal(), notes, part })
+            let period = if super::keeps_its_octave(role) { period(sketch, strand, span) } else { notes };
+            part_of(role).map(|part| Doubled { strand, role, chordal: found.is_chordal(), notes, period, part })
         })
         .collect();
     let all: usize = lineup.sections.iter().map(|section| section.chairs.len()).sum();
@@ -423,7 +427,9 @@ fn lies(chair: &Chair, one: &Doubled<'_>, lower: bool) -> Option<(f64, i32)> {
         let keys = || one.notes.iter().map(|note| note.key() + 12 * octave);
         let strain: i32 = keys().map(|key| chair.reach.strain(key)).sum();
         let strain = f64::from(strain) / number(one.notes.len().max(1));
-        (keys().all(|key| chair.reach.allows(key)) && strain <= 1.0).then(|| 0.25 * strain + off(octave).abs() / 24.0)
+        let reached = keys().all(|key| chair.reach.allows(key))
+            && crate::realise::share_to_move(chair, one.period, octave) <= super::STAYS_WITHIN;
+        (reached && strain <= 1.0).then(|| 0.25 * strain + off(octave).abs() / 24.0)
     };
     let below = || at(-1).filter(|_| lower).map(|misfit| (misfit + LOWER, -1));
     match one.role {

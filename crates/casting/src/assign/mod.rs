@@ -21,7 +21,9 @@ use ripieno_texture::Role;
 
 use crate::habits::{Habit, Habits};
 use crate::lineup::{Chair, Lineup};
+use crate::period::period;
 use crate::plan::{PhrasePlan, Plan, Task};
+use crate::realise::share_to_move;
 use crate::sketch::{Sketch, SketchNote, Strand};
 
 pub(crate) use customs::{has_gentle, has_strings, is_heavy, is_last, not_soft};
@@ -209,6 +211,8 @@ pub fn problem(
         taste.learned.logs(&casting_table(sketch, lineup, units, &told, span), playing.unwrap_or(&everybody))
     };
     let known = taste.known_of(single);
+    let of_line = |&strand: &usize| if sketch.strands[strand].is_chordal() { &[] } else { period(sketch, strand, span) };
+    let periods = told.iter().map(of_line).collect();
     let question = Question {
         sketch,
         lineup,
@@ -224,6 +228,7 @@ pub fn problem(
         single,
         told,
         logs,
+        periods,
     };
     let usual = |unit: &Unit| {
         let presence = habits.section(lineup.sections[unit.section].kind).map_or(0.6, |habit| habit.presence[class]);
@@ -339,8 +344,11 @@ pub fn problem(
         // Whoever is exhausted need not go on because nobody else reaches so high: then it may sound an octave lower for a while.
         let fresh =
             |at: usize| single || tired(&lineup.sections[units[at].section].chairs[units[at].chairs[0]], memory, at) < EXHAUSTED;
-        let can = |choices: &Vec<Choice>| choices.iter().any(|choice| choice.strand == Some(strand) && choice.octave == 0);
-        if line && already == 0 && problem.choices.iter().enumerate().any(|(at, choices)| can(choices) && fresh(at)) {
+        let can = |(at, choices): (usize, &Vec<Choice>)| {
+            let own = |choice: &Choice| choice.strand == Some(strand) && choice.octave == 0 && question.keeps(at, strand, choice);
+            fresh(at) && choices.iter().any(own)
+        };
+        if line && already == 0 && problem.choices.iter().enumerate().any(can) {
             let price = if found.role == Role::Countermelody && has_strings(lineup) {
                 ANSWER_ELSEWHERE * question.known.max(1.0)
             } else {
@@ -507,6 +515,8 @@ struct Question<'a> {
     /// Every strand present, and what is learned of each group with each of them.
     told: Vec<usize>,
     logs: Vec<f64>,
+    /// What the period of each line has that is present, in the order of `told`; nothing of chords.
+    periods: Vec<&'a [SketchNote]>,
 }
 
 impl Question<'_> {
@@ -633,6 +643,46 @@ impl Question<'_> {
         notes.first().is_some_and(|first| tempo.seconds(first.onset) - tempo.seconds(until) >= needed)
     }
 
+    /// The period of a line.
+    fn period(&self, strand: usize) -> &[SketchNote] {
+        self.told.iter().position(|&told| told == strand).map_or(&[], |at| self.periods[at])
+    }
+
+    /// What a group has of a line's period: all of it where it goes on with the line, else what is to come.
+    fn ahead(&self, at: usize, strand: usize) -> &[SketchNote] {
+        let period = self.period(strand);
+        let goes_on = self.memory.last.get(at).copied().flatten().is_some_and(|last| last.0 == strand);
+        let first = if goes_on { 0 } else { period.partition_point(|note| note.onset < self.span.0) };
+        &period[first..]
+    }
+
+    /// The share of a line's notes that would lie below the bass at an octave and do not so in the sketch. For the tune the bass goes down by an octave itself.
+    fn below_the_bass(&self, role: Role, notes: &[SketchNote], octave: i32) -> f64 {
+        let bass = self.told.iter().find(|&&strand| self.sketch.strands[strand].role == Role::Bass);
+        let Some(bass) = bass.map(|&bass| &self.sketch.strands[bass]) else { return 0.0 };
+        let gives_way = if role == Role::Melody { 12 } else { 0 };
+        let below = |note: &&SketchNote| {
+            let lowest = bass.at(note.onset).map(SketchNote::key);
+            lowest.is_some_and(|bass| note.key() >= bass && note.key() + 12 * octave < bass - gives_way)
+        };
+        let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
+        number(notes.iter().filter(below).count()) / number(notes.len().max(1))
+    }
+
+    /// Whether a line is in the middle of a period where the phrase begins.
+    fn goes_on(&self, strand: usize) -> bool {
+        self.period(strand).first().is_some_and(|first| first.onset < self.span.0)
+    }
+
+    /// Whether a group has nearly all that is to come of a line's period within reach with a choice: then the line can stay at its octave.
+    fn keeps(&self, at: usize, strand: usize, choice: &Choice) -> bool {
+        let unit = &self.units[at];
+        let section = &self.lineup.sections[unit.section];
+        let chair = &section.chairs[unit.chairs[0]];
+        let in_hand = chair.holding(choice.held, section.level);
+        share_to_move(in_hand.as_ref().unwrap_or(chair), self.ahead(at, strand), choice.octave) <= STAYS_WITHIN
+    }
+
     /// What speaks against a line at an octave; `None` where it is out of reach there.
     fn place(&self, unit: &Unit, chair: &Chair, strand: usize, octave: i32, home: f64) -> Option<f64> {
         let (found, section) = (&self.sketch.strands[strand], &self.lineup.sections[unit.section]);
@@ -655,6 +705,9 @@ impl Question<'_> {
         let mut worth = -self.taste.register * (off * off / 2.0).min(4.0);
         worth -= if few_bass { 0.8 } else { 0.3 } * f64::from(strain) / many
             + 4.0 * f64::from(u32::try_from(beyond).unwrap_or(0)) / many;
+        if octave < 0 && !matches!(found.role, Role::Bass | Role::Pedal) {
+            worth -= BELOW_THE_BASS * self.known.max(1.0) * self.below_the_bass(found.role, notes, octave);
+        }
         // Where every player counts, one section should not be spread over two octaves of the texture.
         let far = if unit.chairs.len() == 1 && section.chairs.len() > 1 { 1.6 } else { 0.6 };
         let written = found.octaves_in(self.span);
@@ -699,12 +752,19 @@ impl Question<'_> {
             let usual = if self.single { 0.0 } else { nearness(notes, home(general)) };
             worth += CHORD_REGISTER * taste.register * (nearness(notes, home(asked)) - usual);
         } else {
-            let place = |octave: i32| self.place(unit, chair, strand, octave, home(asked));
+            // One octave serves the whole period, as long as the instrument stays the same.
+            let lasts = keeps_its_octave(found.role) && std::ptr::eq(chair.instrument, usual.instrument);
+            let later = |octave: i32| if lasts { share_to_move(chair, self.ahead(at, strand), octave) } else { 0.0 };
+            let place = |octave: i32| {
+                let worth = self.place(unit, chair, strand, octave, home(asked))?;
+                Some(worth - LATER * later(octave).powi(2))
+            };
             let own = place(octave)?;
             // How likely the strand is for them is learned; at which octave they have it is asked here. Where there are few, how it lies for each player counts as well.
             worth += if self.single { own } else { own - (-2..=2).filter_map(place).fold(own, f64::max) };
             // Whoever has the tune at ease where the sketch has it does not take it lower; who doubles it above may.
-            if found.role == Role::Melody && octave < 0 && found.octaves_in(self.span).is_empty() && at_ease(chair, notes) {
+            let written = found.octaves_in(self.span);
+            if found.role == Role::Melody && octave < 0 && written.is_empty() && at_ease(chair, self.ahead(at, strand)) {
                 worth -= MOVED_TUNE;
             }
         }
@@ -712,14 +772,30 @@ impl Question<'_> {
         if found.role == Role::Melody && self.units.len() > self.lineup.sections.len() {
             worth -= 0.15 * f64::from(u32::try_from(unit.chairs[0]).unwrap_or(0));
         }
-        if self.memory.last.get(at).copied().flatten() == Some((strand, octave)) {
-            worth += taste.steady;
+        match self.memory.last.get(at).copied().flatten() {
+            Some(last) if last == (strand, octave) => worth += taste.steady,
+            Some((last, _)) if last == strand && keeps_its_octave(found.role) && self.goes_on(strand) => worth -= BREAKS_OFF,
+            _ => {}
         }
         if taste.seed != 0 {
             worth += 0.6 * self.known * noise(taste.seed, at, strand, octave, self.phrase.bars.start);
         }
         Some(worth)
     }
+}
+
+/// What it costs that all of a line's period would have to leave an octave (a part of it counts by the square of its share), and that who goes on with it changes the octave in its middle (ours).
+const LATER: f64 = 70.0;
+const BREAKS_OFF: f64 = 6.0;
+
+/// The share of a period that may have to leave an octave at which a line stays (ours).
+const STAYS_WITHIN: f64 = 0.1;
+/// What it costs that all of a line would lie below the bass (ours).
+const BELOW_THE_BASS: f64 = 6.0;
+
+/// Roles whose octave is that of a whole period.
+const fn keeps_its_octave(role: Role) -> bool {
+    matches!(role, Role::Melody | Role::Countermelody | Role::Bass)
 }
 
 /// What it is worth that the tune stays with who has it, and how tired ([`Memory::strain`]) they may be for it: about a theme of eight bars and its repeat.

@@ -1,6 +1,7 @@
 //! Melody, answer, bass, figures, pedals: one line, played at one or more octaves, thickened on request.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use ripieno_players::slide::{FIGURE, toil, trombone};
 use ripieno_players::{Level, Limits};
@@ -24,6 +25,8 @@ pub(super) fn by_octaves(pitch: Pitch, octaves: i32) -> Pitch {
 struct Place<'a> {
     chair: &'a Chair,
     floor: &'a Floor,
+    /// For each note of the bass how high it may lie, lest it sound above a line that is taken down and is above it in the sketch.
+    ceiling: &'a [Option<i32>],
     /// For each note whether the sketch itself has it below its bass.
     lowest: &'a [bool],
     /// How the player ended the phrase before with the same line.
@@ -50,7 +53,11 @@ impl Place<'_> {
     }
 
     /// Whether a note would sound below the bass. The tune where the sketch has it does not: if the bass is played above it, it is the bass that lies too high.
+    /// A bass gives way to what is taken down over it.
     fn under(&self, at: usize, note: &SketchNote, key: i32) -> bool {
+        if let Some(&Some(most)) = self.ceiling.get(at) {
+            return key > most;
+        }
         (key < note.key() || self.role != Role::Melody)
             && !self.lowest.get(at).copied().unwrap_or(true)
             && self.floor.is_under(key, note.onset, note.end())
@@ -89,7 +96,11 @@ const fn leaves(role: Role) -> (f64, f64) {
 
 /// The octave at which a player has a line best, whatever the bass does.
 pub(crate) fn best_octave(chair: &Chair, role: Role, notes: &[SketchNote], wanted: i32) -> i32 {
-    octave_of(&Place { chair, floor: &Floor::default(), lowest: &[], before: None, plain: false, role }, notes, wanted)
+    octave_of(
+        &Place { chair, floor: &Floor::default(), ceiling: &[], lowest: &[], before: None, plain: false, role },
+        notes,
+        wanted,
+    )
 }
 
 /// The same beside a bass.
@@ -154,6 +165,27 @@ fn joints(notes: &[SketchNote]) -> Vec<f64> {
     notes.windows(2).map(joint).collect()
 }
 
+/// The limbs of a line, as ranges of its notes.
+fn limbs(joints: &[f64]) -> Vec<Range<usize>> {
+    let ends = (0..joints.len()).filter(|&at| joints[at] < INSIDE_A_LIMB).map(|at| at + 1).chain([joints.len() + 1]);
+    let mut first = 0;
+    ends.map(|end| std::mem::replace(&mut first, end)..end).collect()
+}
+
+/// The share of a line's notes that a player would have to move if it lay at an octave: whole limbs, of which any note is beyond reach.
+pub(crate) fn share_to_move(chair: &Chair, notes: &[SketchNote], octave: i32) -> f64 {
+    if notes.is_empty() {
+        return 0.0;
+    }
+    let beyond = |note: &SketchNote| !chair.reach.allows(note.key() + 12 * octave);
+    if !notes.iter().any(beyond) {
+        return 0.0;
+    }
+    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
+    let moved = limbs(&joints(notes)).into_iter().filter(|limb| notes[limb.clone()].iter().any(beyond));
+    number(moved.map(|limb| limb.len()).sum()) / number(notes.len())
+}
+
 /// By how many octaves each note of a line leaves the octave the player has it at: none where everything suits. Where a note does not, its limb moves as a whole, and so many
 /// of those beside it as lead on smoothly (handbook rule from memory; the prices are ours).
 fn folds(place: &Place<'_>, notes: &[SketchNote], octaves: i32) -> Vec<i32> {
@@ -165,13 +197,9 @@ fn folds(place: &Place<'_>, notes: &[SketchNote], octaves: i32) -> Vec<i32> {
     let (joints, sings) = (joints(notes), matches!(place.role, Role::Melody | Role::Countermelody));
     // What a limb costs is shared out among its notes.
     let mut share = vec![1.0; notes.len()];
-    let mut first = 0;
-    for end in 1..=notes.len() {
-        if end == notes.len() || joints[end - 1] < INSIDE_A_LIMB {
-            let many = f64::from(u32::try_from((end - first).max(WHOLE)).unwrap_or(u32::MAX));
-            share[first..end].fill(1.0 / many);
-            first = end;
-        }
+    for limb in limbs(&joints) {
+        let many = f64::from(u32::try_from(limb.len().max(WHOLE)).unwrap_or(u32::MAX));
+        share[limb].fill(1.0 / many);
     }
     let own = |at: usize, fold: i32| {
         let key = key(at, fold);
@@ -256,20 +284,40 @@ pub(super) fn lines(
     let sketched = Floor::sketched(setting, (span.0, setting.sketch.bar_start(plan.bars.end)));
     // The bass first: what is to lie above it has to know it.
     let is_bass = |task: &&Task| role(task) == Role::Bass;
+    let taken_down = taken_down(setting, plan, span, &sketched);
     for task in plan.tasks.iter().filter(is_bass) {
-        line(setting, task, span_of(setting.sketch, plan, role(task), follows), (&Floor::default(), &sketched), last, cast);
+        let bounds = (&Floor::default(), &sketched, taken_down.as_slice());
+        line(setting, task, span_of(setting.sketch, plan, role(task), follows), bounds, last, cast);
     }
     let floor = Floor::played(setting, cast.notes.values());
     for task in plan.tasks.iter().filter(|task| !is_bass(task)) {
-        line(setting, task, span_of(setting.sketch, plan, role(task), follows), (&floor, &sketched), last, cast);
+        line(setting, task, span_of(setting.sketch, plan, role(task), follows), (&floor, &sketched, &[]), last, cast);
     }
+}
+
+/// When a note sounds, and its key.
+type Sounding = (Crotchets, Crotchets, i32);
+
+/// The tune where it is planned below the sketch's octave, as it will sound, but for what the sketch itself has below its bass.
+fn taken_down(setting: &Setting<'_>, plan: &PhrasePlan, span: (Crotchets, Crotchets), sketched: &Floor) -> Vec<Sounding> {
+    let mut found = Vec::new();
+    for task in plan.tasks.iter().filter(|task| task.register.is_none()) {
+        let Some((strand, octave)) = task.strand.zip(task.octave.filter(|octave| *octave < 0)) else { continue };
+        let strand = &setting.sketch.strands[strand];
+        if strand.role == Role::Melody {
+            let above = |note: &&SketchNote| !sketched.is_under(note.key(), note.onset, note.end());
+            let notes = strand.between(span.0, span.1).iter().filter(above);
+            found.extend(notes.map(|note| (note.onset, note.end(), note.key() + 12 * octave)));
+        }
+    }
+    found
 }
 
 fn line(
     setting: &Setting<'_>,
     task: &Task,
     span: (Crotchets, Crotchets),
-    (floor, sketched): (&Floor, &Floor),
+    (floor, sketched, taken_down): (&Floor, &Floor, &[Sounding]),
     last: &BTreeMap<Seat, (Crotchets, i32)>,
     cast: &mut PhraseCast,
 ) {
@@ -297,8 +345,14 @@ fn line(
         }
         let notes: &[SketchNote] = simpler.as_ref().map_or(whole, |(notes, _)| notes);
         let lowest: Vec<bool> = notes.iter().map(|note| sketched.is_under(note.key(), note.onset, note.end())).collect();
+        let over = |note: &SketchNote| {
+            let beside = taken_down.iter().filter(|one| one.0 < note.end() && note.onset < one.1);
+            beside.map(|one| one.2).min().filter(|least| *least < note.key() + 12)
+        };
+        let ceiling: Vec<Option<i32>> = notes.iter().map(over).collect();
         let before = before(strand, span.0, last.get(&seat)).filter(|_| task.register.is_none());
-        let place = Place { chair, floor, lowest: &lowest, before, plain: simpler.is_some(), role: strand.role };
+        let place =
+            Place { chair, floor, ceiling: &ceiling, lowest: &lowest, before, plain: simpler.is_some(), role: strand.role };
         let lower = task.doubling == Doubling::Octaves && order >= task.chairs.len().div_ceil(2);
         let wanted = task.octave.unwrap_or(0) - i32::from(lower);
         let octaves = match task.register {
@@ -482,7 +536,7 @@ fn plain(
         let why = if folded.iter().any(|&at| place.beyond(at_first(at))) {
             "for some of it is beyond reach"
         } else if folded.iter().any(|&at| place.under(at, &notes[at], at_first(at))) {
-            "lest it sound below the bass"
+            if place.role == Role::Bass { "lest it sound above the tune" } else { "lest it sound below the bass" }
         } else {
             "so that the line goes on where it was"
         };
@@ -525,7 +579,7 @@ mod tests {
     }
 
     fn place<'a>(chair: &'a Chair, floor: &'a Floor, lowest: &'a [bool], before: Option<Before>) -> Place<'a> {
-        Place { chair, floor, lowest, before, plain: false, role: Role::Melody }
+        Place { chair, floor, ceiling: &[], lowest, before, plain: false, role: Role::Melody }
     }
 
     /// The apex of a run is not broken off: the whole limb goes down, from the upbeat after the long note.

@@ -13,7 +13,7 @@ mod thicken;
 pub(crate) use chords::from_the_top;
 pub(crate) use joint::leave_upbeats;
 pub(crate) use layers::beat_of;
-pub(crate) use lines::best_octave;
+pub(crate) use lines::{best_octave, share_to_move};
 pub(crate) use tendency::{hangs, tones};
 
 use std::collections::{BTreeMap, BTreeSet};
