@@ -4,10 +4,12 @@ use std::collections::BTreeMap;
 
 use ripieno_score::Crotchets;
 
+use super::chords::between_of;
 use super::{CastNote, PhraseCast, Seat, Setting};
 use crate::coverage::heard;
 
-/// Takes the upbeat before `bar` from players without whom a chord of the phrase before would lack a tone, where others have it too and no person has set it.
+/// Takes the upbeat before `bar` from players without whom a chord of the phrase before would lack a tone, and from those who would cross a chair of their section that still has a note of that
+/// phrase, where others have it too and no person has set it.
 pub(crate) fn leave_upbeats(setting: &Setting<'_>, before: &PhraseCast, bar: Crotchets, done: &mut PhraseCast) {
     let begins = |notes: &Vec<CastNote>| notes.first().map(|note| note.onset).filter(|&at| at < bar);
     let Some(from) = done.notes.values().filter_map(begins).min() else { return };
@@ -17,9 +19,11 @@ pub(crate) fn leave_upbeats(setting: &Setting<'_>, before: &PhraseCast, bar: Cro
     };
     let mut least = lacks(done);
     let seats: Vec<Seat> = done.notes.iter().filter(|(_, notes)| begins(notes).is_some()).map(|(seat, _)| *seat).collect();
-    for seat in seats.into_iter().filter(|seat| before.notes.contains_key(seat)) {
-        if least == 0 {
-            break;
+    for seat in seats {
+        let crossing = crosses_at_joint(setting, &joined(before, done), seat, &done.notes[&seat], bar);
+        let needed = least > 0 && before.notes.contains_key(&seat);
+        if !needed && !crossing {
+            continue;
         }
         let own = &done.notes[&seat];
         let upbeat = || own.iter().filter(|note| note.onset < bar);
@@ -33,11 +37,25 @@ pub(crate) fn leave_upbeats(setting: &Setting<'_>, before: &PhraseCast, bar: Cro
         let mut without = done.clone();
         without.notes.insert(seat, own.iter().filter(|note| note.onset >= bar).copied().collect());
         let left = lacks(&without);
-        if left < least {
+        if left < least || crossing && left == least {
             (*done, least) = (without, left);
         }
     }
     done.notes.retain(|_, notes| !notes.is_empty());
+}
+
+/// Whether a player's upbeat lies above a higher chair's note, or below a lower one's.
+fn crosses_at_joint(
+    setting: &Setting<'_>,
+    joined: &BTreeMap<Seat, Vec<CastNote>>,
+    seat: Seat,
+    own: &[CastNote],
+    bar: Crotchets,
+) -> bool {
+    own.iter().filter(|note| note.onset < bar).any(|note| {
+        let (low, high) = between_of(setting.lineup, joined, seat, note.onset, note.end());
+        low.is_some_and(|low| note.key() < low) || high.is_some_and(|high| note.key() > high)
+    })
 }
 
 /// What sounds where two phrases meet: whoever begins the second has left the first.
@@ -88,12 +106,9 @@ mod tests {
         Sketch::by_names(read("sketch.musicxml", text.as_bytes(), &Limits::default()).unwrap().score).unwrap()
     }
 
-    #[test]
-    fn whoever_is_needed_leaves_the_upbeat_unless_it_is_set() {
-        let sketch = sketch();
-        let lineup = Lineup::from_toml("l.toml", "[[section]]\nname = \"Trumpets\"\nplayers = 3\n").unwrap();
-        let (tune, chords) = (sketch.strand(Role::Melody).unwrap(), sketch.strand(Role::Harmony).unwrap());
-        let note = |strand: usize, voice: usize, at: i64, length: i64, key: i32| CastNote {
+    /// A note of a line, its key spelled as it may be.
+    fn note(strand: usize, voice: usize, at: i64, length: i64, key: i32) -> CastNote {
+        CastNote {
             onset: Crotchets::whole(at),
             duration: Crotchets::whole(length),
             pitch: crate::voicing::spelled(&[None; 12], key),
@@ -101,7 +116,14 @@ mod tests {
             breath: false,
             held: false,
             like: None,
-        };
+        }
+    }
+
+    #[test]
+    fn whoever_is_needed_leaves_the_upbeat_unless_it_is_set() {
+        let sketch = sketch();
+        let lineup = Lineup::from_toml("l.toml", "[[section]]\nname = \"Trumpets\"\nplayers = 3\n").unwrap();
+        let (tune, chords) = (sketch.strand(Role::Melody).unwrap(), sketch.strand(Role::Harmony).unwrap());
         let chord = |voice: usize, key: i32| (0..4).map(|at| note(chords, voice, at, 1, key)).collect::<Vec<_>>();
         let before = PhraseCast {
             notes: [((0, 0), chord(1, 67)), ((0, 1), chord(2, 64)), ((0, 2), chord(3, 60))].into(),
@@ -121,5 +143,28 @@ mod tests {
         assert_eq!(played(&[lock(3, 4)]), 2);
         // A note set elsewhere does not matter.
         assert_eq!(played(&[lock(4, 8)]), 1);
+    }
+
+    #[test]
+    fn no_upbeat_crosses_who_still_has_a_chord() {
+        let sketch = sketch();
+        let lineup = Lineup::from_toml(
+            "l.toml",
+            "[[section]]\nname = \"Trumpets\"\nplayers = 2\n[[section]]\nname = \"Horns\"\nplayers = 2\n",
+        )
+        .unwrap();
+        let (tune, chords) = (sketch.strand(Role::Melody).unwrap(), sketch.strand(Role::Harmony).unwrap());
+        let chord = |voice: usize, key: i32| (0..4).map(|at| note(chords, voice, at, 1, key)).collect::<Vec<_>>();
+        let line = || vec![note(tune, 0, 3, 1, 67), note(tune, 0, 4, 4, 72)];
+        // Every tone of the chord is there without the second trumpet, who had a doubled one.
+        let before = PhraseCast {
+            notes: [((0, 0), chord(1, 64)), ((0, 1), chord(2, 64)), ((1, 0), chord(3, 67)), ((1, 1), chord(4, 60))].into(),
+            ..PhraseCast::default()
+        };
+        let (weights, search) = (Weights::default(), Search::default());
+        let setting = Setting { sketch: &sketch, lineup: &lineup, weights, search, locks: &[] };
+        let mut done = PhraseCast { notes: [((0, 1), line()), ((1, 0), line())].into(), ..PhraseCast::default() };
+        leave_upbeats(&setting, &before, Crotchets::whole(4), &mut done);
+        assert_eq!((done.notes[&(0, 1)].len(), done.notes[&(1, 0)].len()), (1, 2));
     }
 }
