@@ -757,7 +757,7 @@ impl Question<'_> {
             let later = |octave: i32| if lasts { share_to_move(chair, self.ahead(at, strand), octave) } else { 0.0 };
             let place = |octave: i32| {
                 let worth = self.place(unit, chair, strand, octave, home(asked))?;
-                Some(worth - LATER * later(octave).powi(2))
+                Some(worth - if self.single { LATER_FOR_FEW } else { LATER } * later(octave).powi(2))
             };
             let own = place(octave)?;
             // How likely the strand is for them is learned; at which octave they have it is asked here. Where there are few, how it lies for each player counts as well.
@@ -786,6 +786,8 @@ impl Question<'_> {
 
 /// What it costs that all of a line's period would have to leave an octave (a part of it counts by the square of its share), and that who goes on with it changes the octave in its middle (ours).
 const LATER: f64 = 70.0;
+/// The same where every player is a group: what a tune or bass cannot keep there is a smaller fault than a tuba with the tune or a horn with the bass.
+const LATER_FOR_FEW: f64 = 25.0;
 const BREAKS_OFF: f64 = 6.0;
 
 /// The share of a period that may have to leave an octave at which a line stays (ours).

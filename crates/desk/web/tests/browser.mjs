@@ -1084,7 +1084,7 @@ test('balance: bar by bar, from another place, in a mix only with its levels; a 
     assert.match(await page.locator('p[aria-live]').innerText(), /Estimated: (covered|hard to hear|heard among others|clear|prominent) \([+−]?\d+ dB\)/);
     await page.keyboard.press('Enter');
     const evidence = page.getByRole('region', { name: 'What is known of this span' });
-    await evidence.getByText('By estimate').waitFor({ timeout: 60_000 });
+    await evidence.getByText(/where it is heard worst/).waitFor({ timeout: 60_000 });
     assert.match(await evidence.innerText(), /Is it heard\?[\s\S]*where it is heard worst: [+−]?\d+ dB, give or take \d+/);
     await place.selectOption('off');
     assert.equal(await strip.count(), 0);
