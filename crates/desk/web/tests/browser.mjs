@@ -1081,7 +1081,7 @@ test('balance: bar by bar, from another place, in a mix only with its levels; a 
     const map = page.getByRole('application', { name: /^Role map/ });
     await map.focus();
     for (let row = 0; row < 6; row++) await page.keyboard.press('ArrowDown');
-    assert.match(await page.locator('p[aria-live]').innerText(), /Estimated: (covered|hard to hear|heard among others|clear|prominent) \([+−]?\d+ dB\)/);
+    await page.locator('p[aria-live]', { hasText: /Estimated: (covered|hard to hear|heard among others|clear|prominent) \([+−]?\d+ dB\)/ }).waitFor({ timeout: 60_000 });
     await page.keyboard.press('Enter');
     const evidence = page.getByRole('region', { name: 'What is known of this span' });
     await evidence.getByText(/where it is heard worst/).waitFor({ timeout: 60_000 });
