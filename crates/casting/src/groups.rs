@@ -143,10 +143,7 @@ fn tuplets(items: &[Item]) -> Vec<std::ops::Range<usize>> {
         let first = *open.get_or_insert(at);
         let length = item.end() - items[first].at;
         let unit = items[first..=at].iter().map(Item::written).min().unwrap_or(length);
-        // So many units as the tuplet stands for, or twice as many ...
-        let units =
-            length.checked_div(unit).and_then(|units| units.checked_div(Crotchets::whole(i64::from(ratio.normal.max(1)))));
-        if units.is_some_and(|units| units.is_positive() && units.denominator() == 1) {
+        if length.is_positive() && ratio.is_filled(length, unit) {
             found.push(first..at + 1);
             open = None;
         }

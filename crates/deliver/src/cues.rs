@@ -331,9 +331,8 @@ fn tuplets(source: &Part, bar: BarIndex, line: &[usize]) -> Vec<Tuplet> {
         while let Some(piece) = pieces.get(end).filter(|piece| piece.ratio == ratio && piece.at == pieces[at].at + taken) {
             taken += piece.duration;
             end += 1;
-            let whole = piece.value.map(|value| value.length() * Crotchets::whole(i64::from(ratio.normal)));
-            unit = unit.into_iter().chain(whole).min();
-            if unit.and_then(|unit| taken.modulo(unit)).is_some_and(Crotchets::is_zero) {
+            unit = unit.into_iter().chain(piece.value.map(NoteValue::length)).min();
+            if unit.is_some_and(|unit| ratio.is_filled(taken, unit)) {
                 break;
             }
         }

@@ -49,6 +49,15 @@ pub struct TupletRatio {
     pub normal: u16,
 }
 
+impl TupletRatio {
+    /// Whether notes and rests that last `length` in all (crotchets), the shortest of them written `unit` long, fill tuplets of this ratio whole: as many units as it stands for, or a
+    /// multiple, none among them. `false` where `unit` is not positive.
+    #[must_use]
+    pub fn is_filled(self, length: Crotchets, unit: Crotchets) -> bool {
+        length.modulo(unit * Crotchets::whole(i64::from(self.normal))).is_some_and(Crotchets::is_zero)
+    }
+}
+
 bitflags! {
     /// Yes-or-no facts about a written note.
     #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -315,4 +324,22 @@ pub enum Mark {
     Other(Box<str>),
     /// A dynamic attached to the note itself.
     Dynamic(crate::directions::DynamicMark),
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Crotchets, NoteValue, TupletRatio};
+
+    /// A triplet of quavers lasts a crotchet, a crotchet and a quaver fill it too; two of its quavers do not (any primer on notation).
+    #[test]
+    fn a_triplet_is_filled_by_what_makes_three() {
+        let triplet = TupletRatio { actual: 3, normal: 2 };
+        let quaver = NoteValue { halvings: 3, dots: 0 }.length();
+        assert!(triplet.is_filled(Crotchets::ONE, quaver) && triplet.is_filled(Crotchets::whole(2), quaver));
+        assert!(!triplet.is_filled(Crotchets::new(2, 3).unwrap_or_default(), quaver));
+        assert!(
+            !triplet.is_filled(Crotchets::ONE, NoteValue::CROTCHET.length())
+                && !triplet.is_filled(Crotchets::ONE, Crotchets::ZERO)
+        );
+    }
 }

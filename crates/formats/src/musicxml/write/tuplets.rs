@@ -80,8 +80,7 @@ fn filled(events: &[Event<'_>], free: usize, first: usize, last: usize) -> (usiz
         let members = || (from..=to).filter_map(is_member);
         let length: Crotchets = members().map(|member| member.duration).sum();
         let unit = members().filter_map(|member| member.value).map(NoteValue::length).min();
-        let unit = unit.map(|unit| unit * Crotchets::whole(i64::from(ratio.normal)));
-        unit.is_none_or(|unit| length.modulo(unit).is_none_or(Crotchets::is_zero))
+        unit.is_none_or(|unit| ratio.is_filled(length, unit))
     };
     let rest = |place: usize| {
         let rest = matches!(events.get(place), Some(Event::Rest(_)));
