@@ -12,6 +12,7 @@ use ripieno_score::{Crotchets, DynamicLevel};
 use ripieno_texture::Role;
 
 use crate::loudness::level_at;
+use crate::numbers::number;
 use crate::plan::{PhrasePlan, Plan};
 use crate::realise::{CastNote, PhraseCast, Seat, Setting};
 
@@ -229,7 +230,7 @@ fn places(
         } else {
             PARTED - 0.2 * stretch.seconds.min(2.0) + if stretch.seconds < LENDS { SHORT } else { 0.0 }
         };
-        let shared = if last && sings { 0.0 } else { TOGETHER * f64::from(u32::try_from(together).unwrap_or(u32::MAX)) };
+        let shared = if last && sings { 0.0 } else { TOGETHER * number(together) };
         own + shared + if vanishes { VANISHES } else { 0.0 }
     };
     let full = air * FULL;

@@ -20,7 +20,8 @@ use crate::loudness::{LOUDEST, SOFTEST, level_in, moved_by};
 use crate::notate::{Event, Like, bar_of, lay, throughout};
 use crate::plan::{Plan, Task};
 use crate::realise::{CastNote, Seat, span_of};
-use crate::sketch::{Sketch, titled};
+use crate::reduction::titled;
+use crate::sketch::Sketch;
 
 pub(crate) fn build(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Score {
     let about = &sketch.score.about;

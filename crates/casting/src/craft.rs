@@ -8,6 +8,7 @@ use ripieno_texture::{ChordTone, Role};
 
 use crate::cast::Cast;
 use crate::lineup::Lineup;
+use crate::numbers::number;
 use crate::plan::Plan;
 use crate::realise::{CastNote, Seat, hangs, sounding};
 use crate::sketch::{Sketch, SketchNote, Strand};
@@ -105,7 +106,7 @@ pub(crate) fn craft(sketch: &Sketch, lineup: &Lineup, cast: &Cast, notes: &BTree
     };
     let steps = notes.values().flat_map(|own| own.windows(2)).filter(goes_on);
     found.hanging = steps.filter(|pair| hangs(sketch, &pair[0], &pair[1])).count();
-    let of = |many: usize| f64::from(u32::try_from(many).unwrap_or(u32::MAX));
+    let of = |many: usize| number(many);
     found.on_top = if all == 0 { 1.0 } else { of(on_top) / of(all) };
     found.players_sounding = f64::from(sum) / f64::from(barlines.max(1));
     found

@@ -12,6 +12,7 @@ use crate::cast::Cast;
 use crate::coverage::{self, Heard};
 use crate::craft::craft;
 use crate::lineup::Lineup;
+use crate::numbers::number;
 use crate::plan::{PhrasePlan, Plan};
 use crate::realise::{CastNote, LineId, Seat, sounding};
 use crate::sketch::Sketch;
@@ -64,16 +65,8 @@ impl Criteria {
     }
 }
 
-fn count(many: usize) -> f64 {
-    f64::from(u32::try_from(many).unwrap_or(u32::MAX))
-}
-
 fn share(part: usize, whole: usize) -> f64 {
-    if whole == 0 {
-        1.0
-    } else {
-        f64::from(u32::try_from(part).unwrap_or(u32::MAX)) / f64::from(u32::try_from(whole).unwrap_or(u32::MAX))
-    }
+    if whole == 0 { 1.0 } else { number(part) / number(whole) }
 }
 
 /// What a cast is worth, and what of it has to be said.
@@ -123,29 +116,22 @@ pub(crate) fn criteria(sketch: &Sketch, lineup: &Lineup, cast: &Cast) -> Judged 
         criterion("melody notes kept", kept, "share", true),
         criterion("what the sketch sounds", coverage::time_sounded(sketch, &spans, &notes), "share of its time", true),
         criterion("tune on top", craft.on_top, "share of its notes", true),
-        criterion("phrases whose tune nobody has", count(craft.without_tune), "phrases", false),
-        criterion("phrases whose bass nobody has", count(craft.without_bass), "phrases", false),
-        criterion("chords turned over from below the bass", count(craft.turned_over), "places", false),
-        criterion("thirds with more than two players of five", count(craft.crowded_thirds), "barlines", false),
-        criterion("sevenths and leading notes left hanging", count(craft.hanging), "notes of chords", false),
-        criterion("hand-offs of the tune", count(craft.hand_offs), "times all its players change", false),
+        criterion("phrases whose tune nobody has", number(craft.without_tune), "phrases", false),
+        criterion("phrases whose bass nobody has", number(craft.without_bass), "phrases", false),
+        criterion("chords turned over from below the bass", number(craft.turned_over), "places", false),
+        criterion("thirds with more than two players of five", number(craft.crowded_thirds), "barlines", false),
+        criterion("sevenths and leading notes left hanging", number(craft.hanging), "notes of chords", false),
+        criterion("hand-offs of the tune", number(craft.hand_offs), "times all its players change", false),
         criterion("players sounding", craft.players_sounding, "on the mean of the barlines", false),
-        criterion("notes beyond reach", f64::from(u32::try_from(beyond).unwrap_or(u32::MAX)), "notes", false),
+        criterion("notes beyond reach", number(beyond), "notes", false),
         criterion("notes in comfortable register", share(comfortable, all_notes), "share", true),
         criterion("leaps over a fifth in inner voices", 100.0 * share(leaps, moves.max(1)), "per cent of their steps", false),
-        criterion("parallel fifths and octaves", f64::from(u32::try_from(parallels).unwrap_or(u32::MAX)), "places", false),
-        criterion(
-            "crossings within a section and role",
-            f64::from(u32::try_from(crossings).unwrap_or(u32::MAX)),
-            "places",
-            false,
-        ),
+        criterion("parallel fifths and octaves", number(parallels), "places", false),
+        criterion("crossings within a section and role", number(crossings), "places", false),
         criterion("busiest player", busiest, "share of the time", false),
         criterion("longest stretch without a rest", longest, "seconds", false),
     ];
-    let of = |wanted: &dyn Fn(&Objection) -> bool| {
-        f64::from(u32::try_from(cast.objections.iter().filter(|one| wanted(one)).count()).unwrap_or(u32::MAX))
-    };
+    let of = |wanted: &dyn Fn(&Objection) -> bool| number(cast.objections.iter().filter(|one| wanted(one)).count());
     let stamina =
         |one: &Objection| matches!(one.kind, Kind::Breath | Kind::NoRest | Kind::Endurance) && one.severity != Severity::Note;
     found.push(criterion("faults found by players", of(&|one| one.severity == Severity::Fault), "objections", false));

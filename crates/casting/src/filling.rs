@@ -9,6 +9,7 @@ use crate::assign::{
 use crate::cast::Options;
 use crate::habits::Habits;
 use crate::lineup::Lineup;
+use crate::numbers::number;
 use crate::plan::PhrasePlan;
 use crate::sketch::Sketch;
 
@@ -112,9 +113,7 @@ impl<'a> Filling<'a> {
         for (unit, choices) in asked.choices.iter_mut().enumerate() {
             let has = |(_, tunes): &&Taken| tunes.get(at).and_then(|tunes| tunes.get(unit)) == Some(&true);
             let had = self.taken.iter().filter(has).count();
-            let price = taste.other_colour
-                * taste.known_of(is_single(lineup)).max(1.0)
-                * f64::from(u32::try_from(had).unwrap_or(u32::MAX));
+            let price = taste.other_colour * taste.known_of(is_single(lineup)).max(1.0) * number(had);
             choices.iter_mut().filter(|choice| is_tune(sketch, choice)).for_each(|choice| choice.worth -= price);
         }
         let differ = (self.units.len() / 4).max(1);

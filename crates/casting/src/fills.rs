@@ -7,6 +7,7 @@ use ripieno_score::{Crotchets, Transposition};
 use ripieno_texture::{ChordTone, Role};
 
 use crate::assign::{has_strings, is_last};
+use crate::numbers::number;
 use crate::plan::PhrasePlan;
 use crate::realise::{CastNote, PhraseCast, Seat, Setting, sounding};
 
@@ -173,21 +174,20 @@ fn doubling(setting: &Setting<'_>, cast: &PhraseCast, seat: Seat, gap: (Crotchet
             if there.is_empty() || !there.iter().all(lies) || there.iter().any(crowds) {
                 continue;
             }
-            let number = f64::from(u32::try_from(there.len()).unwrap_or(u32::MAX));
             let far: i32 = there.iter().map(|note| (note.key() - own).abs()).sum();
             let tender = there.iter().filter(|note| {
                 let class = 1u16 << note.key().rem_euclid(12);
                 let tones = crate::realise::tones(setting.sketch, note.onset, u16::MAX);
                 (tones.third | tones.leading) & class != 0
             });
-            let tender = f64::from(u32::try_from(tender.count()).unwrap_or(u32::MAX));
+            let tender = number(tender.count());
             let strain: i32 = there.iter().map(|note| chair.reach.strain(note.key())).sum();
             let crosses = there.iter().map(|note| crossed(cast, seat, note)).sum::<usize>();
-            let crosses = CROSSES * f64::from(u32::try_from(crosses).unwrap_or(u32::MAX)) + STRAINS * f64::from(strain);
+            let crosses = CROSSES * number(crosses) + STRAINS * f64::from(strain);
             let length: f64 = there.iter().map(|note| note.duration.to_f64()).sum();
             let short = 4.0 * ((gap.1 - gap.0).to_f64() - length).max(0.0);
             let company = if other.0 == seat.0 { 0.0 } else { 1.0 };
-            let price = (f64::from(far) + TENDER * tender + crosses) / number
+            let price = (f64::from(far) + TENDER * tender + crosses) / number(there.len())
                 + short
                 + company
                 + leap(before, there.first())

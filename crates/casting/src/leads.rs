@@ -6,7 +6,7 @@ use std::ops::Range;
 use ripieno_score::Score;
 use ripieno_texture::{Lines, Role, RoleReading};
 
-use crate::sketch::staff_of;
+use crate::reduction::staff_of;
 
 /// What a change of leader has to be worth. Leads and shares of attacks lie between 0 and 1, so that an answer of a bar or two never
 /// takes over from a line that still sounds (common practice of reduction; the number is ours).

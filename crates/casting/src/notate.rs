@@ -21,6 +21,13 @@ pub(crate) struct Event {
     pub voice: u16,
 }
 
+impl Event {
+    /// Pitches in a voice, without signs.
+    pub fn plain(from: Crotchets, to: Crotchets, pitches: Vec<(Pitch, bool)>, voice: u16) -> Self {
+        Self { from, to, pitches, like: None, signs: Articulations::empty(), voice }
+    }
+}
+
 /// Signs that say how a note is attacked and held, whoever plays it.
 pub(crate) const TOUCH: Articulations = Articulations::ACCENT
     .union(Articulations::STRONG_ACCENT)

@@ -9,6 +9,7 @@ use std::ops::Range;
 use ripieno_score::{Articulations, Crotchets, DirectionKind};
 use ripieno_texture::Role;
 
+use crate::numbers::number;
 use crate::sketch::{Sketch, SketchNote, Strand};
 
 /// Most bars of a phrase that nothing cuts.
@@ -93,15 +94,11 @@ impl<'a> Tune<'a> {
         // In order, and no two at one time.
         let at_once = |n: usize| y.binary_search_by_key(&(x[n].onset - a), |other| other.onset - b).ok();
         let together: Vec<(usize, usize)> = (0..x.len()).filter_map(|n| Some((n, at_once(n)?))).collect();
-        let rhythm = count(together.len()) / count(x.len() + y.len() - together.len());
+        let rhythm = number(together.len()) / number(x.len() + y.len() - together.len());
         let steps =
             together.windows(2).filter(|pair| x[pair[1].0].key() - x[pair[0].0].key() == y[pair[1].1].key() - y[pair[0].1].key());
-        (rhythm, count(steps.count()) / count(together.len().saturating_sub(1).max(1)))
+        (rhythm, number(steps.count()) / number(together.len().saturating_sub(1).max(1)))
     }
-}
-
-fn count(n: usize) -> f64 {
-    f64::from(u32::try_from(n).unwrap_or(u32::MAX))
 }
 
 /// A cadence in which a note stands: dominant to tonic, or a stand on the dominant.
@@ -201,7 +198,7 @@ pub(crate) fn phrases(sketch: &Sketch) -> Vec<Range<usize>> {
         // Strands that come or go and stay so.
         if active[bar] != active[bar - 1] && active.get(bar + 1).is_none_or(|next| *next == active[bar]) {
             let others = active[bar].iter().zip(&active[bar - 1]).filter(|(now, then)| now != then).count();
-            sum += 0.9 + 0.3 * count(others.min(3));
+            sum += 0.9 + 0.3 * number(others.min(3));
         }
         let Some(tune) = &tune else { return sum };
         let at = sketch.seam(bar);
@@ -230,7 +227,7 @@ pub(crate) fn phrases(sketch: &Sketch) -> Vec<Range<usize>> {
         let tempo = &sketch.sounding.tempo;
         tempo.seconds(sketch.bar_start(bar + 1)) - tempo.seconds(sketch.bar_start(bar))
     };
-    let mean = (0..bars).map(seconds).sum::<f64>() / count(bars);
+    let mean = (0..bars).map(seconds).sum::<f64>() / number(bars);
     let unit: f64 = if mean < 0.7 {
         4.0
     } else if mean < 1.3 {
@@ -253,7 +250,7 @@ pub(crate) fn phrases(sketch: &Sketch) -> Vec<Range<usize>> {
             // A single bar is no phrase, unless the page sets it apart on both sides.
             let apart = (start == 0 || cuts[start]) && (end == bars || cuts[end]);
             let alone = if many < LEAST && bars > LEAST && !apart { TOO_SHORT } else { 0.0 };
-            let worth = best[start].0 - alone - price(count(many) / unit) + if end < bars { strengths[end] } else { 0.0 };
+            let worth = best[start].0 - alone - price(number(many) / unit) + if end < bars { strengths[end] } else { 0.0 };
             if worth > best[end].0 + 1e-9 {
                 best[end] = (worth, start);
             }

@@ -11,6 +11,7 @@ use super::{Choice, EXHAUSTED, Question, mean, tired};
 use crate::habits::Habits;
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::SOFTEST;
+use crate::numbers::number;
 use crate::plan::PhrasePlan;
 use crate::sketch::{Sketch, SketchNote};
 
@@ -87,7 +88,6 @@ pub(crate) fn not_soft(
     let (low, high) = (i32::from(limits.soft.low()) - margin, i32::from(limits.soft.high()) + margin);
     let seconds = |note: &SketchNote| sketch.sounding.tempo.seconds(note.end()) - sketch.sounding.tempo.seconds(note.onset);
     let held = || notes.iter().filter(|note| seconds(note) >= HELD).map(|note| note.key() + 12 * octave);
-    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     number(held().filter(|key| !(low..=high).contains(key)).count()) / number(held().count().max(1))
 }
 

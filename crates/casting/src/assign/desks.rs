@@ -16,6 +16,7 @@ use super::{Memory, has_strings, is_last, is_single, is_sparse, mean, not_soft, 
 use crate::habits::Habits;
 use crate::lineup::{Chair, Lineup, LineupSection};
 use crate::loudness::level_in;
+use crate::numbers::number;
 use crate::period::period;
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::realise::{Seat, from_the_top};
@@ -203,10 +204,6 @@ fn chosen(lineup: &Lineup, task: &Task, strand: &Strand, count: usize, memory: &
     found.iter_mut().for_each(|place| *place = order[*place]);
     found.sort_unstable();
     found
-}
-
-fn number(count: usize) -> f64 {
-    f64::from(u32::try_from(count).unwrap_or(u32::MAX))
 }
 
 /// Whether a phrase is the end of the sketch and loud: lips are spared before it, nobody is sent out there for them (common practice; from memory).

@@ -6,6 +6,7 @@ use ripieno_score::Crotchets;
 
 use super::Unit;
 use crate::lineup::{Lineup, LineupSection};
+use crate::numbers::number;
 use crate::plan::{PhrasePlan, Plan};
 use crate::realise::Seat;
 use crate::sketch::{Sketch, Strand};
@@ -137,7 +138,7 @@ impl Memory {
             self.last[at] = now;
             self.silent[at] = if task.is_some() { 0 } else { self.silent[at].saturating_add(1) };
             let all: f64 = unit.chairs.iter().map(|&chair| self.load((unit.section, chair))).sum();
-            self.strain[at] = all / f64::from(u32::try_from(unit.chairs.len()).unwrap_or(u32::MAX).max(1)) / PHRASE;
+            self.strain[at] = all / number(unit.chairs.len()).max(1.0) / PHRASE;
             if let Some((task, strand)) = task.and_then(|task| Some((task, task.strand?))) {
                 let end = sketch.strands[strand].between(span.0, span.1).iter().map(|note| note.end()).max();
                 self.held[at] = (task.held, end.unwrap_or(self.held[at].1));

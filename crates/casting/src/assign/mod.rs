@@ -21,6 +21,7 @@ use ripieno_texture::Role;
 
 use crate::habits::{Habit, Habits};
 use crate::lineup::{Chair, Lineup};
+use crate::numbers::number;
 use crate::period::period;
 use crate::plan::{PhrasePlan, Plan, Task};
 use crate::realise::share_to_move;
@@ -425,7 +426,6 @@ fn sounding_bars(sketch: &Sketch, strand: usize, bars: &std::ops::Range<usize>) 
         let (from, to) = (sketch.bar_start(*bar), sketch.bar_start(*bar + 1));
         found.between(from, to).iter().any(|note| note.duration.is_positive()) || found.at(from).is_some()
     };
-    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     number(bars.clone().filter(sounds).count()) / number(bars.len().max(1))
 }
 
@@ -455,7 +455,7 @@ fn nearness(notes: &[SketchNote], home: f64) -> f64 {
         let off = (f64::from(note.key()) - home) / 6.0;
         (-off * off / 2.0).exp()
     };
-    let many = f64::from(u32::try_from(notes.len()).unwrap_or(u32::MAX).max(1));
+    let many = number(notes.len()).max(1.0);
     (notes.iter().map(near).sum::<f64>() / many + 0.01).min(1.0).ln()
 }
 
@@ -477,7 +477,7 @@ fn in_a_band(level: Option<f32>, strands: usize) -> f64 {
 /// they have to do what strings do there.
 fn lift(likely: &mut [f64], mean: f64) {
     let lifted = |p: f64, by: f64| 1.0 / (1.0 + (-(p / (1.0 - p)).ln() - by).exp());
-    let number = f64::from(u32::try_from(likely.len()).unwrap_or(u32::MAX).max(1));
+    let number = number(likely.len()).max(1.0);
     let reaches = |by: f64| likely.iter().map(|&p| lifted(p, by)).sum::<f64>() / number >= mean;
     let (mut low, mut high) = (0.0, 8.0);
     if reaches(low) {
@@ -574,7 +574,6 @@ impl Question<'_> {
             let chair = &self.lineup.sections[unit.section].chairs[*chair];
             let octave = crate::realise::best_octave(chair, self.sketch.strands[strand].role, notes, 0);
             let beyond = notes.iter().filter(|note| !chair.reach.allows(note.key() + 12 * octave)).count();
-            let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
             let best = problem.choices[at].iter().map(|choice| choice.worth).fold(0.0, f64::max);
             let worth = best - 20.0 * number(beyond) / number(notes.len().max(1)) - 2.0 * f64::from(octave.abs());
             problem.choices[at].push(Choice { strand: Some(strand), octave, held: 0, worth });
@@ -586,7 +585,7 @@ impl Question<'_> {
     fn in_course(&self, at: usize, level: Option<f32>, choices: &mut [Choice]) {
         let unit = &self.units[at];
         let several = self.units.iter().filter(|other| other.section == unit.section).count() > 1;
-        let place = f64::from(u32::try_from(unit.chairs[0]).unwrap_or(u32::MAX));
+        let place = number(unit.chairs[0]);
         let goes_on = |choice: &Choice| {
             self.memory.last.get(at).copied().flatten().is_some_and(|(strand, _)| Some(strand) == choice.strand)
         };
@@ -665,7 +664,6 @@ impl Question<'_> {
             let lowest = bass.at(note.onset).map(SketchNote::key);
             lowest.is_some_and(|bass| note.key() >= bass && note.key() + 12 * octave < bass - gives_way)
         };
-        let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
         number(notes.iter().filter(below).count()) / number(notes.len().max(1))
     }
 
@@ -882,7 +880,6 @@ fn fullness(sketch: &Sketch, strand: usize, strands: &[usize], span: (Crotchets,
     let stays = |strand: &usize| matches!(sketch.strands[*strand].role, Role::Melody | Role::Bass);
     let carried: Vec<usize> = strands.iter().copied().filter(stays).collect();
     let counts = tones_beside(sketch, strand, &carried, span);
-    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     let share = |tones: usize| number(counts.iter().filter(|&&count| count >= tones).count()) / number(counts.len().max(1));
     (1..=7).map(share).collect()
 }

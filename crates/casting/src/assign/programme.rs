@@ -6,6 +6,8 @@
 
 use microlp::{ComparisonOp, LinearExpr, OptimizationDirection, Problem as Linear, SolveOptions, Variable};
 
+use crate::numbers::number;
+
 /// One thing a group may do.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Choice {
@@ -168,7 +170,6 @@ fn linear(problem: &Problem) -> (Linear, Vec<Vec<Variable>>, Vec<Variable>) {
         .iter()
         .map(|choices| choices.iter().map(|choice| linear.add_binary_var(choice.worth)).collect())
         .collect();
-    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     for row in x.iter().filter(|row| !row.is_empty()) {
         linear.add_constraint(row.iter().map(|&var| (var, 1.0)).collect::<LinearExpr>(), ComparisonOp::Eq, 1.0);
     }
@@ -253,7 +254,6 @@ fn hint(problem: &Problem, picked: &[usize], x: &[Vec<Variable>], slack: &[Varia
     for (row, &at) in x.iter().zip(picked) {
         values.extend(row.iter().enumerate().map(|(n, &var)| (var, f64::from(u8::from(n == at)))));
     }
-    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     let lacking = problem.needs.iter().map(|need| number(lacking(problem, picked, need)));
     let beyond = problem.limits.iter().map(|limit| number(beyond(problem, picked, limit)));
     let there = |pair: &&Pair| pair.both.iter().all(|&(unit, choice)| x.get(unit).is_some_and(|row| choice < row.len()));
@@ -418,7 +418,6 @@ pub fn worth(problem: &Problem, picked: &[usize]) -> Option<f64> {
     for (choices, &at) in problem.choices.iter().zip(picked) {
         sum += choices.get(at).map_or(0.0, |choice| choice.worth);
     }
-    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     sum -= problem.needs.iter().map(|need| need.price * number(lacking(problem, picked, need))).sum::<f64>();
     sum -= problem.limits.iter().map(|limit| limit.2 * number(beyond(problem, picked, limit))).sum::<f64>();
     sum += problem.pairs.iter().filter(|pair| has_both(picked, pair)).map(|pair| pair.worth).sum::<f64>();

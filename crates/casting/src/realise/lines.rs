@@ -13,6 +13,7 @@ use super::thicken::thickened;
 use super::{CastNote, LineId, PhraseCast, Seat, Setting, span_of};
 use crate::lineup::Chair;
 use crate::notate::Like;
+use crate::numbers::number;
 use crate::plan::{Doubling, PhrasePlan, Task, Thickening};
 use crate::sketch::{SketchNote, Strand};
 
@@ -71,7 +72,7 @@ fn octave_cost(place: &Place<'_>, notes: &[SketchNote], octaves: i32, wanted: i3
     if notes.is_empty() {
         return cost;
     }
-    let share = 1.0 / f64::from(u32::try_from(notes.len()).unwrap_or(u32::MAX));
+    let share = 1.0 / number(notes.len());
     let mut amiss = 0.0;
     for (at, note) in notes.iter().enumerate() {
         let key = note.key() + 12 * octaves;
@@ -181,7 +182,6 @@ pub(crate) fn share_to_move(chair: &Chair, notes: &[SketchNote], octave: i32) ->
     if !notes.iter().any(beyond) {
         return 0.0;
     }
-    let number = |count: usize| f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     let moved = limbs(&joints(notes)).into_iter().filter(|limb| notes[limb.clone()].iter().any(beyond));
     number(moved.map(|limb| limb.len()).sum()) / number(notes.len())
 }
@@ -198,7 +198,7 @@ fn folds(place: &Place<'_>, notes: &[SketchNote], octaves: i32) -> Vec<i32> {
     // What a limb costs is shared out among its notes.
     let mut share = vec![1.0; notes.len()];
     for limb in limbs(&joints) {
-        let many = f64::from(u32::try_from(limb.len().max(WHOLE)).unwrap_or(u32::MAX));
+        let many = number(limb.len().max(WHOLE));
         share[limb].fill(1.0 / many);
     }
     let own = |at: usize, fold: i32| {

@@ -8,7 +8,9 @@ use ripieno_texture::Role;
 
 use crate::assign::Unit;
 use crate::lineup::{Lineup, Reach};
-use crate::sketch::{Sketch, staff_of};
+use crate::numbers::number;
+use crate::reduction::staff_of;
+use crate::sketch::Sketch;
 
 /// Roles of strands, in the order of their flags.
 pub(super) const ROLES: [Role; 8] =
@@ -48,10 +50,6 @@ struct Frame {
     length: f64,
     seconds: f64,
     bars: Vec<f64>,
-}
-
-fn number(count: usize) -> f64 {
-    f64::from(u32::try_from(count).unwrap_or(u32::MAX))
 }
 
 #[allow(clippy::cast_possible_truncation)] // small numbers for a network of this precision
